@@ -1,1 +1,4 @@
-//! (being written)
+//! What the tests that span crates share: a CLAP host that treats the plugin as a DAW does, and the paths of what
+//! they need.
+
+pub mod host;

@@ -1,0 +1,296 @@
+//! The plugin's own editor, embedded in a window of ours (X11).
+
+use super::error::HostError;
+use super::plugin::Plugin;
+use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui, Window};
+use std::time::{Duration, Instant};
+use x11rb::connection::Connection;
+use x11rb::protocol::Event;
+use x11rb::protocol::xproto::{
+    AtomEnum, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux, EventMask, ImageFormat, PropMode,
+    WindowClass,
+};
+use x11rb::rust_connection::RustConnection;
+use x11rb::wrapper::ConnectionExt as _;
+
+/// How long [`Editor::pump`] sleeps between two looks at the events.
+const PUMP_INTERVAL: Duration = Duration::from_millis(4);
+
+/// What a window shows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// Width in pixels.
+    pub width: u32,
+    /// Height in pixels.
+    pub height: u32,
+    /// Red, green, blue, row by row from the top left.
+    pub rgb: Vec<u8>,
+}
+
+impl Picture {
+    /// The number of different colours in it.
+    #[must_use]
+    pub fn colours(&self) -> usize {
+        self.rgb
+            .chunks_exact(3)
+            .collect::<std::collections::HashSet<_>>()
+            .len()
+    }
+}
+
+/// An open editor. Close it with [`Editor::close`] before the plugin goes.
+pub struct Editor {
+    connection: RustConnection,
+    window: u32,
+    delete_message: u32,
+    size: GuiSize,
+    wanted_open: bool,
+}
+
+const X11_EMBEDDED: GuiConfiguration<'static> = GuiConfiguration {
+    api_type: GuiApiType::X11,
+    is_floating: false,
+};
+
+impl Editor {
+    /// Opens a window of the size that the plugin asks for and puts its editor inside.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] without a display, [`HostError::MissingExtension`] or [`HostError::Refused`] when the plugin
+    /// has no editor or does not open it.
+    pub fn open(plugin: &mut Plugin, title: &str) -> Result<Self, HostError> {
+        if std::env::var_os("DISPLAY").is_none() {
+            return Err(HostError::Window(
+                "DISPLAY is not set, and the editor needs X11".to_owned(),
+            ));
+        }
+        let handle = plugin.instance.plugin_handle();
+        let gui: PluginGui = handle
+            .get_extension()
+            .ok_or(HostError::MissingExtension("clap.gui"))?;
+        if !gui.is_api_supported(&handle, X11_EMBEDDED) {
+            return Err(HostError::refused(
+                "open its editor",
+                "it cannot be embedded under X11",
+            ));
+        }
+        gui.create(&handle, X11_EMBEDDED)
+            .map_err(|e| HostError::refused("open its editor", e))?;
+        let opened = Self::open_created(&gui, &handle, title);
+        if opened.is_err() {
+            gui.destroy(&handle);
+        }
+        opened
+    }
+
+    /// The rest of [`Self::open`], after which a failure has to destroy the editor.
+    fn open_created(
+        gui: &PluginGui,
+        handle: &clack_host::prelude::PluginMainThreadHandle,
+        title: &str,
+    ) -> Result<Self, HostError> {
+        let size = gui
+            .get_size(handle)
+            .ok_or_else(|| HostError::refused("open its editor", "it has no size"))?;
+        let (connection, window, delete_message) = parent_window(title, size).map_err(window_error)?;
+        // SAFETY: the window lives until `close`, which destroys the editor first.
+        unsafe { gui.set_parent(handle, Window::from_x11_handle(window.into())) }
+            .map_err(|e| HostError::refused("open its editor", e))?;
+        gui.show(handle)
+            .map_err(|e| HostError::refused("show its editor", e))?;
+        Ok(Self {
+            connection,
+            window,
+            delete_message,
+            size,
+            wanted_open: true,
+        })
+    }
+
+    /// The editor's size in pixels.
+    #[must_use]
+    pub fn size(&self) -> (u32, u32) {
+        (self.size.width, self.size.height)
+    }
+
+    /// Whether the user has not closed the window yet.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.wanted_open
+    }
+
+    /// Lets the window and the plugin's main thread live for a while. Ends early when the user closes the window.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display goes away.
+    pub fn pump(&mut self, plugin: &mut Plugin, time: Duration) -> Result<(), HostError> {
+        let until = Instant::now() + time;
+        while self.wanted_open && Instant::now() < until {
+            self.pump_once(plugin)?;
+            std::thread::sleep(PUMP_INTERVAL);
+        }
+        Ok(())
+    }
+
+    fn pump_once(&mut self, plugin: &mut Plugin) -> Result<(), HostError> {
+        plugin.answer();
+        if let Some(size) = plugin.requests.take_size() {
+            self.resize(plugin, size.width, size.height)?;
+        }
+        while let Some(event) = self.connection.poll_for_event().map_err(window_error)? {
+            match event {
+                Event::ClientMessage(message) if message.data.as_data32()[0] == self.delete_message => {
+                    self.wanted_open = false;
+                }
+                Event::ConfigureNotify(now) if now.window == self.window => {
+                    let size = GuiSize {
+                        width: now.width.into(),
+                        height: now.height.into(),
+                    };
+                    if size != self.size {
+                        self.tell_size(plugin, size);
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
+    /// Resizes the window, and the editor with it, to what the plugin makes of the wish.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display goes away.
+    pub fn resize(&mut self, plugin: &mut Plugin, width: u32, height: u32) -> Result<(), HostError> {
+        let handle = plugin.instance.plugin_handle();
+        let wish = GuiSize { width, height };
+        let size = handle
+            .get_extension::<PluginGui>()
+            .and_then(|gui| gui.adjust_size(&handle, wish))
+            .unwrap_or(wish);
+        self.tell_size(plugin, size);
+        let change = ConfigureWindowAux::new().width(size.width).height(size.height);
+        self.connection
+            .configure_window(self.window, &change)
+            .map_err(window_error)?;
+        self.connection.flush().map_err(window_error)
+    }
+
+    fn tell_size(&mut self, plugin: &mut Plugin, size: GuiSize) {
+        let handle = plugin.instance.plugin_handle();
+        let taken = handle
+            .get_extension::<PluginGui>()
+            .is_some_and(|gui| gui.can_resize(&handle) && gui.set_size(&handle, size).is_ok());
+        if taken {
+            self.size = size;
+        }
+    }
+
+    /// Takes a picture of what the editor shows now.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display does not give it.
+    pub fn capture(&self) -> Result<Picture, HostError> {
+        // The editor draws in a child of our window, which may have another depth: a picture of the parent would be
+        // undefined there.
+        let tree = self.connection.query_tree(self.window).map_err(window_error)?;
+        let children = tree.reply().map_err(window_error)?.children;
+        let target = children.last().copied().unwrap_or(self.window);
+        let geometry = self.connection.get_geometry(target).map_err(window_error)?;
+        let geometry = geometry.reply().map_err(window_error)?;
+        let image = self
+            .connection
+            .get_image(
+                ImageFormat::Z_PIXMAP,
+                target,
+                0,
+                0,
+                geometry.width,
+                geometry.height,
+                u32::MAX,
+            )
+            .map_err(window_error)?
+            .reply()
+            .map_err(window_error)?;
+        // Depths 24 and 32 are both sent as four bytes a pixel, blue first, on a little-endian server.
+        let rgb = image
+            .data
+            .chunks_exact(4)
+            .flat_map(|pixel| [pixel[2], pixel[1], pixel[0]])
+            .collect();
+        Ok(Picture {
+            width: geometry.width.into(),
+            height: geometry.height.into(),
+            rgb,
+        })
+    }
+
+    /// Closes the editor and its window.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display went away before.
+    pub fn close(self, plugin: &mut Plugin) -> Result<(), HostError> {
+        let handle = plugin.instance.plugin_handle();
+        if let Some(gui) = handle.get_extension::<PluginGui>() {
+            gui.destroy(&handle);
+        }
+        plugin.answer();
+        self.connection
+            .destroy_window(self.window)
+            .map_err(window_error)?;
+        self.connection.sync().map_err(window_error)
+    }
+}
+
+/// Makes and shows an empty window. Returns the connection, the window and the atom of a close request.
+fn parent_window(
+    title: &str,
+    size: GuiSize,
+) -> Result<(RustConnection, u32, u32), Box<dyn std::error::Error>> {
+    let (connection, screen_number) = RustConnection::connect(None)?;
+    let screen = connection
+        .setup()
+        .roots
+        .get(screen_number)
+        .ok_or("the display has no screen")?;
+    let window = connection.generate_id()?;
+    let settings = CreateWindowAux::new()
+        .background_pixel(screen.black_pixel)
+        .event_mask(EventMask::STRUCTURE_NOTIFY);
+    connection.create_window(
+        x11rb::COPY_DEPTH_FROM_PARENT,
+        window,
+        screen.root,
+        0,
+        0,
+        u16::try_from(size.width)?,
+        u16::try_from(size.height)?,
+        0,
+        WindowClass::INPUT_OUTPUT,
+        screen.root_visual,
+        &settings,
+    )?;
+    let protocols = connection.intern_atom(false, b"WM_PROTOCOLS")?.reply()?.atom;
+    let delete_message = connection.intern_atom(false, b"WM_DELETE_WINDOW")?.reply()?.atom;
+    connection.change_property32(
+        PropMode::REPLACE,
+        window,
+        protocols,
+        AtomEnum::ATOM,
+        &[delete_message],
+    )?;
+    connection.change_property8(
+        PropMode::REPLACE,
+        window,
+        AtomEnum::WM_NAME,
+        AtomEnum::STRING,
+        title.as_bytes(),
+    )?;
+    connection.map_window(window)?;
+    connection.sync()?;
+    Ok((connection, window, delete_message))
+}
+
+fn window_error(error: impl std::fmt::Display) -> HostError {
+    HostError::Window(error.to_string())
+}

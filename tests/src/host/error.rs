@@ -1,0 +1,59 @@
+//! What can go wrong between host and plugin.
+
+use std::path::PathBuf;
+
+/// A refusal by the plugin, or a host that cannot go on. Each message is one line that names what failed.
+#[derive(Debug, thiserror::Error)]
+pub enum HostError {
+    /// The file is not a CLAP library, or its entry point refused to start.
+    #[error("{path}: cannot be loaded as a CLAP plugin: {reason}", path = .path.display())]
+    Load {
+        /// The file.
+        path: PathBuf,
+        /// What the loader said.
+        reason: String,
+    },
+    /// The library holds no plugin with that id.
+    #[error("{path}: holds no plugin {id}, only: {found}", path = .path.display())]
+    NoSuchPlugin {
+        /// The file.
+        path: PathBuf,
+        /// The id asked for.
+        id: String,
+        /// The ids there are, separated by commas.
+        found: String,
+    },
+    /// Instantiating, activating or starting failed.
+    #[error("the plugin refused to {step}: {reason}")]
+    Refused {
+        /// The step of its life that failed.
+        step: &'static str,
+        /// What the plugin, or the wrapper around it, said.
+        reason: String,
+    },
+    /// The plugin lacks an extension that this needs.
+    #[error("the plugin does not offer the CLAP extension '{0}'")]
+    MissingExtension(&'static str),
+    /// The plugin has no parameter with that id.
+    #[error("the plugin has no parameter '{0}'")]
+    NoSuchParam(String),
+    /// State bytes that are not what the framework writes.
+    #[error("the plugin's state cannot be read: {0}")]
+    State(String),
+    /// No window could be opened.
+    #[error("no window: {0}")]
+    Window(String),
+    /// The call does not fit what the host is doing, such as playing while a real-time thread is running.
+    #[error("{0}")]
+    Misuse(&'static str),
+}
+
+impl HostError {
+    /// Shorthand for [`HostError::Refused`].
+    pub(crate) fn refused(step: &'static str, reason: impl std::fmt::Display) -> Self {
+        Self::Refused {
+            step,
+            reason: reason.to_string(),
+        }
+    }
+}

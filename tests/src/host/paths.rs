@@ -1,0 +1,62 @@
+//! Where the tests find what was built and what was installed for them.
+//!
+//! `cargo xtask test` sets the variables; by hand, the same places are tried under `target/`.
+
+use std::path::{Path, PathBuf};
+
+/// The workspace root.
+#[must_use]
+pub fn workspace() -> PathBuf {
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR"));
+    tests.parent().unwrap_or(tests).to_owned()
+}
+
+/// The bundled `.clap` under test.
+///
+/// # Panics
+/// When there is none: a test without it has nothing to say.
+#[must_use]
+pub fn clap_bundle() -> PathBuf {
+    required("SUMPROOF_CLAP", "test/bundled/Sumproof.clap")
+}
+
+/// The folder that holds the real recordings (Debian's `sonic-pi-samples`).
+///
+/// # Panics
+/// When there is none.
+#[must_use]
+pub fn samples() -> PathBuf {
+    required(
+        "SUMPROOF_SAMPLES",
+        "cache/sonic-pi-samples/usr/share/sonic-pi/samples",
+    )
+}
+
+/// The plugin that allocates on its audio thread on purpose (`tests/examples/allocating_plugin.rs`).
+///
+/// # Panics
+/// When it was not built.
+#[must_use]
+pub fn allocating_plugin() -> PathBuf {
+    required(
+        "SUMPROOF_ALLOCATING_PLUGIN",
+        "checked/examples/liballocating_plugin.so",
+    )
+}
+
+fn required(variable: &str, below_target: &str) -> PathBuf {
+    let path = std::env::var_os(variable).map_or_else(
+        || {
+            let target = std::env::var_os("CARGO_TARGET_DIR")
+                .map_or_else(|| workspace().join("target"), PathBuf::from);
+            target.join(below_target)
+        },
+        PathBuf::from,
+    );
+    assert!(
+        path.exists(),
+        "{} is missing ({variable} names it): run `cargo xtask test`, which makes it",
+        path.display()
+    );
+    path
+}

@@ -1,0 +1,209 @@
+//! The audio thread: cutting a recording into blocks and handing them to the plugin.
+
+use super::audio::{Buffers, ParamEvent, Play, Stereo, Transport};
+use super::error::HostError;
+use super::handlers::TestHost;
+use clack_host::events::event_types::{ParamValueEvent, TransportEvent, TransportFlags};
+use clack_host::events::{EventFlags, EventHeader};
+use clack_host::prelude::*;
+use clack_host::process::{StartedPluginAudioProcessor, StoppedPluginAudioProcessor};
+use clack_host::utils::{BeatTime, SecondsTime};
+
+/// What separate output buffers hold before each block: not a number, with a payload that no arithmetic makes.
+const UNWRITTEN: f32 = f32::from_bits(0x7fc5_0001);
+
+/// Tempo that the transport reports.
+const TEMPO_BPM: f64 = 120.0;
+
+/// The processor back, where there is still one, and the result.
+pub(crate) type Finished<T> = (
+    Option<StoppedPluginAudioProcessor<TestHost>>,
+    Result<T, HostError>,
+);
+
+/// Plays the whole recording.
+pub(crate) fn play(
+    stopped: StoppedPluginAudioProcessor<TestHost>,
+    audio: &Stereo,
+    how: &Play,
+) -> Finished<Stereo> {
+    let mut started = match stopped.start_processing() {
+        Ok(started) => started,
+        Err(error) => {
+            let refused = HostError::refused("start processing", &error);
+            return (Some(error.into_stopped_processor()), Err(refused));
+        }
+    };
+    let mut feeder = Feeder::new(how, audio.rate_hz);
+    let mut events = how.events.clone();
+    events.sort_by_key(|event| event.at_sample);
+    let length = audio.len_samples();
+    let mut out = Stereo::new(
+        audio.rate_hz,
+        Vec::with_capacity(length),
+        Vec::with_capacity(length),
+    );
+    let (mut from, mut next_event) = (0, 0);
+    for size in how.blocks.sizes() {
+        if from == length {
+            break;
+        }
+        let to = length.min(from + size);
+        let due = events[next_event..]
+            .iter()
+            .take_while(|event| event.at_sample < to)
+            .count();
+        let result = feeder.block(
+            &mut started,
+            &audio.left[from..to],
+            &audio.right[from..to],
+            &events[next_event..next_event + due],
+        );
+        match result {
+            Ok((left, right)) => {
+                out.left.extend_from_slice(left);
+                out.right.extend_from_slice(right);
+            }
+            Err(error) => return (Some(started.stop_processing()), Err(error)),
+        }
+        next_event += due;
+        from = to;
+    }
+    (Some(started.stop_processing()), Ok(out))
+}
+
+/// The buffers of one audio thread, made once and used for every block.
+pub(crate) struct Feeder {
+    buffers: Buffers,
+    transport: Option<Transport>,
+    rate_hz: f64,
+    position_samples: usize,
+    input: [Vec<f32>; 2],
+    output: [Vec<f32>; 2],
+    input_ports: AudioPorts,
+    output_ports: AudioPorts,
+    events: EventBuffer,
+    answers: EventBuffer,
+}
+
+impl Feeder {
+    /// Allocates for the largest block of `how`.
+    pub(crate) fn new(how: &Play, rate_hz: f64) -> Self {
+        let size = how.blocks.max_samples() as usize;
+        Self {
+            buffers: how.buffers,
+            transport: how.transport,
+            rate_hz,
+            position_samples: 0,
+            input: [vec![0.0; size], vec![0.0; size]],
+            output: [vec![0.0; size], vec![0.0; size]],
+            input_ports: AudioPorts::with_capacity(2, 1),
+            output_ports: AudioPorts::with_capacity(2, 1),
+            events: EventBuffer::with_capacity(64),
+            answers: EventBuffer::with_capacity(64),
+        }
+    }
+
+    /// Runs one block, with the parameter changes due in it, and returns the output.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when the plugin says that processing failed.
+    pub(crate) fn block(
+        &mut self,
+        started: &mut StartedPluginAudioProcessor<TestHost>,
+        left: &[f32],
+        right: &[f32],
+        changes: &[ParamEvent],
+    ) -> Result<(&[f32], &[f32]), HostError> {
+        let size = left.len();
+        let block_start = self.position_samples;
+        self.events.clear();
+        for change in changes {
+            let offset = change.at_sample.saturating_sub(block_start) as u32;
+            self.events.push(&ParamValueEvent::new(
+                offset,
+                ClapId::new(change.param.0),
+                Pckn::match_all(),
+                change.value,
+            ));
+        }
+        self.answers.clear();
+        let transport = self
+            .transport
+            .map(|t| transport_event(t, block_start as f64 / self.rate_hz));
+
+        let in_place = self.buffers == Buffers::InPlace;
+        for (channel, source) in [left, right].into_iter().enumerate() {
+            if in_place {
+                self.output[channel][..size].copy_from_slice(source);
+            } else {
+                self.input[channel][..size].copy_from_slice(source);
+                self.output[channel][..size].fill(UNWRITTEN);
+            }
+        }
+
+        let mut output = self.output_ports.with_output_buffers([AudioPortBuffer {
+            latency: 0,
+            channels: AudioPortBufferType::f32_output_only(self.output.iter_mut().map(|b| &mut b[..size])),
+        }]);
+        let shared_memory;
+        let input = if in_place {
+            shared_memory = [output.as_raw_buffers()[0]];
+            // SAFETY: the pointers are those of the output port made just above. They stay valid for this call, hold
+            // `size` samples a channel, and CLAP allows an input port to share the memory of an output port.
+            unsafe { InputAudioBuffers::from_raw_buffers(&shared_memory, size as u32) }
+        } else {
+            self.input_ports.with_input_buffers([AudioPortBuffer {
+                latency: 0,
+                channels: AudioPortBufferType::f32_input_only(
+                    self.input
+                        .iter_mut()
+                        .map(|b| InputChannel::variable(&mut b[..size])),
+                ),
+            }])
+        };
+        started
+            .process(
+                &input,
+                &mut output,
+                &InputEvents::from_buffer(&self.events),
+                &mut OutputEvents::from_buffer(&mut self.answers),
+                Some(block_start as u64),
+                transport.as_ref(),
+            )
+            .map_err(|e| HostError::refused("process a block", e))?;
+        self.position_samples += size;
+        Ok((&self.output[0][..size], &self.output[1][..size]))
+    }
+
+    /// Samples handed over so far.
+    pub(crate) fn position_samples(&self) -> usize {
+        self.position_samples
+    }
+}
+
+/// The transport at a song position.
+fn transport_event(transport: Transport, seconds: f64) -> TransportEvent {
+    let mut flags =
+        TransportFlags::HAS_TEMPO | TransportFlags::HAS_BEATS_TIMELINE | TransportFlags::HAS_SECONDS_TIMELINE;
+    flags.set(TransportFlags::IS_PLAYING, transport.playing);
+    flags.set(TransportFlags::IS_RECORDING, transport.recording);
+    let beats = seconds * TEMPO_BPM / 60.0;
+    let zero = BeatTime::from_int(0);
+    TransportEvent {
+        header: EventHeader::new_core(0, EventFlags::empty()),
+        flags,
+        song_pos_beats: BeatTime::from_float(beats),
+        song_pos_seconds: SecondsTime::from_float(seconds),
+        tempo: TEMPO_BPM,
+        tempo_inc: 0.0,
+        loop_start_beats: zero,
+        loop_end_beats: zero,
+        loop_start_seconds: zero,
+        loop_end_seconds: zero,
+        bar_start: BeatTime::from_int((beats / 4.0).floor() as i64 * 4),
+        bar_number: (beats / 4.0).floor() as i32,
+        time_signature_numerator: 4,
+        time_signature_denominator: 4,
+    }
+}

@@ -1,0 +1,127 @@
+//! Audio at the pace of a sound card, on a thread of its own, for as long as a window is open.
+
+use super::audio::{ParamEvent, Play, Stereo};
+use super::error::HostError;
+use super::handlers::TestHost;
+use super::plugin::ParamId;
+use super::processor::{Feeder, Finished};
+use clack_host::process::StoppedPluginAudioProcessor;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+/// A running audio thread. Give it back to [`super::Plugin::stop_realtime`]; dropping it ends the thread too, but leaves
+/// the plugin activated.
+pub struct Realtime {
+    stop: Arc<AtomicBool>,
+    played_samples: Arc<AtomicUsize>,
+    changes: Sender<(ParamId, f64)>,
+    thread: Option<JoinHandle<Finished<()>>>,
+}
+
+impl Realtime {
+    pub(crate) fn spawn(stopped: StoppedPluginAudioProcessor<TestHost>, audio: Stereo, how: Play) -> Self {
+        let stop = Arc::new(AtomicBool::new(false));
+        let played_samples = Arc::new(AtomicUsize::new(0));
+        let (changes, incoming) = channel();
+        let thread = {
+            let (stop, played_samples) = (stop.clone(), played_samples.clone());
+            std::thread::spawn(move || run(stopped, &audio, &how, &stop, &played_samples, &incoming))
+        };
+        Self {
+            stop,
+            played_samples,
+            changes,
+            thread: Some(thread),
+        }
+    }
+
+    /// Samples played since the start.
+    #[must_use]
+    pub fn played_samples(&self) -> usize {
+        self.played_samples.load(Ordering::Acquire)
+    }
+
+    /// Sets a parameter (string id, value on the scale of [`super::Param::max`]) with the next block.
+    pub fn set_param(&self, key: &str, value: f64) {
+        // A thread that has ended reports its reason when it is given back.
+        let _ = self.changes.send((ParamId::from_key(key), value));
+    }
+
+    /// Ends the thread and takes the processor back.
+    pub(crate) fn finish(mut self) -> Finished<()> {
+        self.stop.store(true, Ordering::Release);
+        match self.thread.take().map(JoinHandle::join) {
+            Some(Ok(finished)) => finished,
+            Some(Err(panic)) => std::panic::resume_unwind(panic),
+            None => (
+                None,
+                Err(HostError::Misuse("that real-time thread was stopped before")),
+            ),
+        }
+    }
+}
+
+impl Drop for Realtime {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Release);
+        if let Some(thread) = self.thread.take() {
+            // Nobody is left to hear of a panic in it.
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Plays in a loop, sleeping until each block is due; late blocks follow at once.
+fn run(
+    stopped: StoppedPluginAudioProcessor<TestHost>,
+    audio: &Stereo,
+    how: &Play,
+    stop: &AtomicBool,
+    played_samples: &AtomicUsize,
+    incoming: &Receiver<(ParamId, f64)>,
+) -> Finished<()> {
+    let length = audio.len_samples();
+    if length == 0 {
+        return (Some(stopped), Err(HostError::Misuse("there is no audio to play")));
+    }
+    let mut started = match stopped.start_processing() {
+        Ok(started) => started,
+        Err(error) => {
+            let refused = HostError::refused("start processing", &error);
+            return (Some(error.into_stopped_processor()), Err(refused));
+        }
+    };
+    let mut feeder = Feeder::new(how, audio.rate_hz);
+    let mut changes = how.events.clone();
+    let begin = Instant::now();
+    let mut from = 0;
+    for size in how.blocks.sizes() {
+        if stop.load(Ordering::Acquire) {
+            break;
+        }
+        let now = feeder.position_samples();
+        changes.extend(incoming.try_iter().map(|(param, value)| ParamEvent {
+            at_sample: now,
+            param,
+            value,
+        }));
+        let to = length.min(from + size);
+        let (due, later) = changes
+            .iter()
+            .copied()
+            .partition::<Vec<_>, _>(|change| change.at_sample < now + (to - from));
+        changes = later;
+        if let Err(error) = feeder.block(&mut started, &audio.left[from..to], &audio.right[from..to], &due) {
+            return (Some(started.stop_processing()), Err(error));
+        }
+        from = to % length;
+        let played = feeder.position_samples();
+        played_samples.store(played, Ordering::Release);
+        let due_at = begin + Duration::from_secs_f64(played as f64 / audio.rate_hz);
+        std::thread::sleep(due_at.saturating_duration_since(Instant::now()));
+    }
+    (Some(started.stop_processing()), Ok(()))
+}

@@ -1,2 +1,70 @@
-//! (being written)
-fn main() {}
+//! `cargo xtask`: what the project does to itself. See [`USAGE`].
+
+mod bundles;
+mod demo;
+mod display;
+mod install;
+mod needs;
+mod place;
+mod python;
+mod run;
+mod samples;
+mod stages;
+mod test;
+
+use run::Failure;
+use std::process::ExitCode;
+
+/// What `cargo xtask help` prints.
+const USAGE: &str = "\
+Usage: cargo xtask COMMAND
+
+  demo [--window] [FILE…]   bundle the plugin, play FILE (or a preset of our own) through it, print what every
+                            feed gets, and write each feed as WAV and the table as JSON to target/demo/;
+                            with --window, open the plugin's window on it
+  test                      install what the tests need, then run everything: format, lints, tests, hosts
+  check                     format and lints only
+  bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
+                            (without any: -p sumproof --release)
+  install [--user|--system] copy the bundles to where DAWs look, for you (the default) or for everybody
+  help                      print this
+
+Exit codes: 0 done; 1 something failed; 2 wrong usage; 3 something has to be installed by hand first, and the
+line that does it was printed. `demo` passes on the codes of sumproof-demo-host (see its --help).";
+
+fn main() -> ExitCode {
+    let mut args = std::env::args().skip(1);
+    let command = args.next().unwrap_or_default();
+    let rest: Vec<String> = args.collect();
+    let result = match command.as_str() {
+        "demo" => demo::demo(&rest),
+        "test" => no_more(&rest).and_then(|()| test::test()),
+        "check" => no_more(&rest).and_then(|()| test::check()),
+        "bundle" => bundles::bundle(rest),
+        "install" => install::install(&rest),
+        "help" | "--help" | "-h" => {
+            println!("{USAGE}");
+            Ok(())
+        }
+        "" => Err(Failure::Usage("which command?".to_owned())),
+        other => Err(Failure::Usage(format!("there is no command '{other}'"))),
+    };
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("xtask: {failure}");
+            if matches!(failure, Failure::Usage(_)) {
+                eprintln!("\n{USAGE}");
+            }
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}
+
+/// Refuses arguments where a command takes none.
+fn no_more(rest: &[String]) -> Result<(), Failure> {
+    match rest.first() {
+        None => Ok(()),
+        Some(arg) => Err(Failure::Usage(format!("'{arg}' is not expected here"))),
+    }
+}

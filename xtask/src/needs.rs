@@ -1,0 +1,139 @@
+//! What has to be on the machine beside a Rust toolchain, and getting it.
+
+use crate::run::{Failure, output_of, run};
+use std::path::Path;
+use std::process::Command;
+
+/// A Debian package and how to see that what we want of it is there already.
+pub struct Need {
+    package: &'static str,
+    probe: Probe,
+}
+
+enum Probe {
+    /// A program in the path.
+    Command(&'static str),
+    /// A shared library that the loader finds.
+    Library(&'static str),
+    /// The package itself.
+    Package,
+}
+
+/// What the plugin's window needs while it runs. X11 and OpenGL are opened by name at run time, so the build does not
+/// ask for them.
+pub const WINDOW: &[Need] = &[
+    library("libegl1", "libEGL.so.1"),
+    library("libegl-mesa0", "libEGL_mesa.so.0"),
+    library("libgl1", "libGL.so.1"),
+    package("libgl1-mesa-dri"),
+    library("libx11-6", "libX11.so.6"),
+    library("libx11-xcb1", "libX11-xcb.so.1"),
+    library("libxcursor1", "libXcursor.so.1"),
+    library("libxkbcommon0", "libxkbcommon.so.0"),
+    library("libxkbcommon-x11-0", "libxkbcommon-x11.so.0"),
+];
+
+/// What the tests need beside the window's: a display without a screen, and Python for the VST3 host.
+pub const TESTS: &[Need] = &[
+    Need {
+        package: "xvfb",
+        probe: Probe::Command("Xvfb"),
+    },
+    package("python3-venv"),
+];
+
+const fn library(package: &'static str, file: &'static str) -> Need {
+    Need {
+        package,
+        probe: Probe::Library(file),
+    }
+}
+
+const fn package(package: &'static str) -> Need {
+    Need {
+        package,
+        probe: Probe::Package,
+    }
+}
+
+/// Makes sure that everything is there: as root by `apt-get`, else by saying the one line that does it.
+///
+/// # Errors
+/// [`Failure::Missing`] when the user has to act.
+pub fn provide(needs: &[&[Need]]) -> Result<(), Failure> {
+    let missing = missing(needs);
+    if missing.is_empty() {
+        return Ok(());
+    }
+    let list = missing.join(" ");
+    let line = format!("apt-get update && apt-get install -y --no-install-recommends {list}");
+    if !in_path("apt-get") {
+        return Err(Failure::Missing(format!(
+            "this needs what Debian has in these packages; install the same with your system's tools:\n  {list}"
+        )));
+    }
+    if !is_root() {
+        return Err(Failure::Missing(format!(
+            "this needs packages; run\n  sudo sh -c '{line}'"
+        )));
+    }
+    eprintln!("installing {list}");
+    update_lists()?;
+    run(apt_get()
+        .args(["install", "-y", "--no-install-recommends"])
+        .args(&missing))
+    .map_err(|_| Failure::Missing(format!("the packages could not be installed; run\n  {line}")))
+}
+
+/// `apt-get update`.
+///
+/// # Errors
+/// [`Failure::Failed`] when it fails.
+pub fn update_lists() -> Result<(), Failure> {
+    run(apt_get().args(["-q", "update"]))
+}
+
+/// An `apt-get` that asks no questions.
+pub fn apt_get() -> Command {
+    let mut command = Command::new("apt-get");
+    command.env("DEBIAN_FRONTEND", "noninteractive");
+    command
+}
+
+/// Whether we may install packages ourselves.
+pub fn is_root() -> bool {
+    output_of(Command::new("id").arg("-u")).is_some_and(|id| id.trim() == "0")
+}
+
+fn missing(needs: &[&[Need]]) -> Vec<&'static str> {
+    // The loader's own tool is outside the path of ordinary users.
+    let loader = ["/sbin/ldconfig", "ldconfig"]
+        .iter()
+        .find_map(|program| output_of(Command::new(program).arg("-p")))
+        .unwrap_or_default();
+    needs
+        .iter()
+        .copied()
+        .flatten()
+        .filter(|need| !match need.probe {
+            Probe::Command(name) => in_path(name),
+            Probe::Library(file) => loader.lines().any(|line| line.trim_start().starts_with(file)),
+            Probe::Package => is_installed(need.package),
+        })
+        .map(|need| need.package)
+        .collect()
+}
+
+fn is_installed(package: &str) -> bool {
+    output_of(Command::new("dpkg-query").args(["-W", "-f=${Status}", package]))
+        .is_some_and(|status| status == "install ok installed")
+}
+
+fn in_path(program: &str) -> bool {
+    std::env::var_os("PATH")
+        .is_some_and(|path| std::env::split_paths(&path).any(|folder| is_file(&folder.join(program))))
+}
+
+fn is_file(path: &Path) -> bool {
+    path.metadata().is_ok_and(|data| data.is_file())
+}

@@ -1,0 +1,133 @@
+//! `cargo xtask test` and `cargo xtask check`.
+
+use crate::bundles::{self, Bundles};
+use crate::display::Display;
+use crate::run::{Failure, cargo, output_of, run};
+use crate::stages::Stages;
+use crate::{needs, place, python, samples};
+use std::path::Path;
+use std::process::Command;
+
+/// One build for everything: optimised, because the signals are long, with debug assertions and with the framework's
+/// abort on any allocation in the audio callback.
+const BUILD: [&str; 4] = ["--profile", "checked", "--features", "sumproof/assert-no-alloc"];
+
+/// Drivers of real hosts, in `tests/hosts`.
+const PYTHON_HOSTS: [&str; 1] = ["vst3_pedalboard.py"];
+
+/// Installs what the tests need and runs everything.
+///
+/// # Errors
+/// The failure of a stage, after all the stages that could run did.
+pub fn test() -> Result<(), Failure> {
+    let mut stages = Stages::default();
+    let needed = stages.run("packages", || needs::provide(&[needs::WINDOW, needs::TESTS]));
+    let recordings = stages.run("recordings", samples::provide);
+    let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
+    stages.run("format", format);
+    stages.run("lints", lints);
+    let built = stages
+        .run("build", build)
+        .and_then(|()| stages.run("bundle", bundles::checked));
+    if let Some(bundles) = &built {
+        if let Some(recordings) = &recordings {
+            stages.run("tests", || tests(bundles, recordings));
+        }
+        stages.run("documentation examples", doc_tests);
+        if let (Some(python), Some(recordings)) = (&interpreter, &recordings) {
+            for host in PYTHON_HOSTS {
+                stages.run(host, || python_host(python, host, bundles, recordings));
+            }
+        }
+    }
+    stages.finish()
+}
+
+/// Format and lints only.
+///
+/// # Errors
+/// The failure of either.
+pub fn check() -> Result<(), Failure> {
+    let mut stages = Stages::default();
+    stages.run("format", format);
+    stages.run("lints", lints);
+    stages.finish()
+}
+
+fn format() -> Result<(), Failure> {
+    component("fmt", "rustfmt")?;
+    run(cargo().args(["fmt", "--all", "--check"]))
+}
+
+fn lints() -> Result<(), Failure> {
+    component("clippy", "clippy")?;
+    run(cargo()
+        .args(["clippy", "--workspace", "--all-targets"])
+        .args(BUILD)
+        .args(["--", "-D", "warnings"]))
+}
+
+/// A toolchain may come without its optional parts.
+fn component(subcommand: &str, name: &str) -> Result<(), Failure> {
+    match output_of(cargo().args([subcommand, "--version"])) {
+        Some(_) => Ok(()),
+        None => Err(Failure::Missing(format!(
+            "cargo {subcommand} is missing; run\n  rustup component add {name}"
+        ))),
+    }
+}
+
+fn build() -> Result<(), Failure> {
+    run(cargo()
+        .args(["build", "--workspace", "--all-targets"])
+        .args(BUILD))
+}
+
+fn tests(bundles: &Bundles, recordings: &Path) -> Result<(), Failure> {
+    let display = Display::start()?;
+    let mut command = cargo();
+    if output_of(cargo().args(["nextest", "--version"])).is_some() {
+        // Nextest has a profile of its own, and calls cargo's by another name.
+        command
+            .args([
+                "nextest",
+                "run",
+                "--workspace",
+                "--no-fail-fast",
+                "--cargo-profile",
+            ])
+            .args(&BUILD[1..]);
+    } else {
+        command
+            .args(["test", "--workspace", "--all-targets", "--no-fail-fast"])
+            .args(BUILD);
+    }
+    run(with_paths(&mut command, bundles, recordings).env("DISPLAY", &display.name))
+}
+
+fn doc_tests() -> Result<(), Failure> {
+    run(cargo().args(["test", "--workspace", "--doc"]).args(BUILD))
+}
+
+fn python_host(python: &Path, script: &str, bundles: &Bundles, recordings: &Path) -> Result<(), Failure> {
+    let mut command = Command::new(python);
+    command.arg(place::root().join("tests/hosts").join(script));
+    run(with_paths(&mut command, bundles, recordings))
+}
+
+/// Tells a test where everything is (`tests/src/host/paths.rs` reads it).
+fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, recordings: &Path) -> &'c mut Command {
+    let allocating = format!(
+        "{}allocating_plugin{}",
+        std::env::consts::DLL_PREFIX,
+        std::env::consts::DLL_SUFFIX
+    );
+    command
+        .env("SUMPROOF_CLAP", &bundles.clap)
+        .env("SUMPROOF_VST3", &bundles.vst3)
+        .env("SUMPROOF_SAMPLES", recordings)
+        .env(
+            "SUMPROOF_ALLOCATING_PLUGIN",
+            place::target().join("checked/examples").join(allocating),
+        )
+}

@@ -40,11 +40,11 @@ pub enum FeedChoice {
     WedgeLineUnplugged,
     /// Mono wedge with one line through a 12:1 transformer.
     #[id = "wedge-line-transformer"]
-    #[name = "Mono wedge, one line through a transformer"]
+    #[name = "Mono wedge, one line through a 12:1 transformer"]
     WedgeLineTransformer,
     /// A stereo jack in a balanced mono input: left minus right.
     #[id = "balanced-jack-difference"]
-    #[name = "Stereo jack in a balanced input"]
+    #[name = "Stereo jack in a balanced mono input"]
     BalancedJackDifference,
     /// The sum below 100 Hz.
     #[id = "mono-subs"]
@@ -56,7 +56,7 @@ pub enum FeedChoice {
     MonoSubsLineFlipped,
     /// A feed of the user's own, kept in the state.
     #[id = "own"]
-    #[name = "Own feed"]
+    #[name = "Your own feed"]
     Own,
 }
 

@@ -8,8 +8,15 @@ use nice_plug::prelude::*;
 
 pub mod choices;
 mod editor;
+mod guard;
 pub mod params;
+pub mod seam;
+pub mod settings;
+pub mod shared;
+mod spec;
+pub mod state;
 mod text;
+pub mod worker;
 
 use params::HostParams;
 

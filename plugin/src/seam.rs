@@ -1,0 +1,362 @@
+//! The seam between the audio thread and the analysis: one ring of frames and one of commands, both single-producer,
+//! single-consumer, both allocated by [`seam`] and never after.
+//!
+//! Frames cross as they came, garbage included: the analysis knows what not to believe, and a garbage frame is its own
+//! marker for where an average breaks. A command takes effect exactly between two frames, because it carries the number
+//! of frames pushed before it. Frames that found no room are counted, and the count crosses as a command at the place
+//! where they are missing; until that is said, no later frame is let through.
+
+use rtrb::{Consumer, Producer, RingBuffer};
+
+use crate::choices::PassChoice;
+
+/// One stereo frame, left and right.
+pub type Frame = [f32; 2];
+
+/// Commands that fit between two looks of the analysis. A block sends a handful at most.
+pub const COMMAND_CAPACITY: usize = 256;
+
+/// What the audio side tells the analysis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Command {
+    /// A take begins with the next frame.
+    StartTake(PassChoice),
+    /// The take ended with the last frame.
+    StopTake,
+    /// The next frame does not follow the last: the host reset, or the plugin was bypassed.
+    Break,
+    /// So many frames are missing here, because the ring was full.
+    Lost(u64),
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Placed {
+    /// Frames pushed before the command.
+    at: u64,
+    command: Command,
+}
+
+/// Both ends of a seam that holds `frame_capacity` frames.
+pub fn seam(frame_capacity: usize) -> (AudioEnd, AnalysisEnd) {
+    let (frames_in, frames_out) = RingBuffer::new(frame_capacity);
+    let (commands_in, commands_out) = RingBuffer::new(COMMAND_CAPACITY);
+    (
+        AudioEnd {
+            frames: frames_in,
+            commands: commands_in,
+            pushed: 0,
+            unsaid: 0,
+        },
+        AnalysisEnd {
+            frames: frames_out,
+            commands: commands_out,
+            popped: 0,
+        },
+    )
+}
+
+/// The audio thread's end.
+///
+/// # Real-time
+/// No method allocates, locks, waits or makes a system call; all are O(frames).
+pub struct AudioEnd {
+    frames: Producer<Frame>,
+    commands: Producer<Placed>,
+    pushed: u64,
+    /// Frames dropped of which the analysis has not been told.
+    unsaid: u64,
+}
+
+impl AudioEnd {
+    /// Frames the ring would take now.
+    pub fn room(&self) -> usize {
+        self.frames.slots()
+    }
+
+    /// Sends a command to take effect before the next frame pushed. `false` when there was no room, and the caller
+    /// should try again with its next block.
+    #[must_use]
+    pub fn send(&mut self, command: Command) -> bool {
+        self.say_lost() && self.place(command)
+    }
+
+    /// Pushes the frames of both channels (as many as the shorter has) and returns how many found no room.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) -> usize {
+        let wanted = left.len().min(right.len());
+        let taken = if self.say_lost() {
+            self.write(left, right, wanted.min(self.frames.slots()))
+        } else {
+            0
+        };
+        self.unsaid += (wanted - taken) as u64;
+        wanted - taken
+    }
+
+    fn write(&mut self, left: &[f32], right: &[f32], count: usize) -> usize {
+        let Ok(chunk) = self.frames.write_chunk_uninit(count) else {
+            return 0;
+        };
+        let taken = chunk.fill_from_iter(left.iter().zip(right).map(|(&left, &right)| [left, right]));
+        self.pushed += taken as u64;
+        taken
+    }
+
+    fn say_lost(&mut self) -> bool {
+        if self.unsaid > 0 && self.place(Command::Lost(self.unsaid)) {
+            self.unsaid = 0;
+        }
+        self.unsaid == 0
+    }
+
+    fn place(&mut self, command: Command) -> bool {
+        self.commands
+            .push(Placed {
+                at: self.pushed,
+                command,
+            })
+            .is_ok()
+    }
+}
+
+/// What the analysis finds, in order.
+#[derive(Debug, Clone, Copy)]
+pub enum Event<'a> {
+    /// Frames that follow one another.
+    Frames(&'a [Frame]),
+    /// A command between frames.
+    Command(Command),
+}
+
+/// The analysis' end.
+pub struct AnalysisEnd {
+    frames: Consumer<Frame>,
+    commands: Consumer<Placed>,
+    popped: u64,
+}
+
+impl AnalysisEnd {
+    /// Frames that wait.
+    pub fn waiting(&self) -> usize {
+        self.frames.slots()
+    }
+
+    /// Hands over what is there now, at most `limit` frames, in order. Returns the number of frames and commands.
+    pub fn drain(&mut self, limit: usize, mut take: impl FnMut(Event)) -> (usize, usize) {
+        // Frames first, commands after: a command is written before the frames behind it, so whoever sees those frames
+        // sees the command as well.
+        let count = self.frames.slots().min(limit);
+        let Ok(chunk) = self.frames.read_chunk(count) else {
+            return (0, 0);
+        };
+        let mut commands = 0;
+        let mut position = self.popped;
+        for mut part in <[&[Frame]; 2]>::from(chunk.as_slices()) {
+            loop {
+                let next = self.commands.peek().ok().copied();
+                if let Some(placed) = next.filter(|placed| placed.at <= position) {
+                    // What was peeked is there to be popped.
+                    let _ = self.commands.pop();
+                    commands += 1;
+                    take(Event::Command(placed.command));
+                    continue;
+                }
+                if part.is_empty() {
+                    break;
+                }
+                let until = next.map_or(part.len(), |placed| {
+                    usize::try_from(placed.at - position).map_or(part.len(), |ahead| ahead.min(part.len()))
+                });
+                let (now, later) = part.split_at(until);
+                take(Event::Frames(now));
+                position += now.len() as u64;
+                part = later;
+            }
+        }
+        chunk.commit_all();
+        self.popped = position;
+        (count, commands)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Everything drained, as text: `n` for a run of n frames, and the commands between.
+    fn drained(end: &mut AnalysisEnd, limit: usize) -> Vec<String> {
+        let mut seen: Vec<String> = Vec::new();
+        end.drain(limit, |event| {
+            seen.push(match event {
+                Event::Frames(frames) => frames
+                    .iter()
+                    .map(|frame| format!("{}", frame[0]))
+                    .collect::<Vec<_>>()
+                    .join(" "),
+                Event::Command(command) => format!("{command:?}"),
+            });
+        });
+        seen
+    }
+
+    fn ramp(from: u16, to: u16) -> Vec<f32> {
+        (from..to).map(f32::from).collect()
+    }
+
+    fn push(end: &mut AudioEnd, from: u16, to: u16) -> usize {
+        end.push(&ramp(from, to), &ramp(from, to))
+    }
+
+    #[test]
+    fn frames_and_commands_keep_their_order() {
+        let (mut audio, mut analysis) = seam(64);
+        assert!(audio.send(Command::StartTake(PassChoice::Dry)));
+        assert_eq!(push(&mut audio, 0, 3), 0);
+        assert!(audio.send(Command::Break));
+        assert!(audio.send(Command::StopTake));
+        assert_eq!(push(&mut audio, 3, 5), 0);
+        assert!(audio.send(Command::StartTake(PassChoice::Wet)));
+        assert_eq!(
+            drained(&mut analysis, usize::MAX),
+            [
+                "StartTake(Dry)",
+                "0 1 2",
+                "Break",
+                "StopTake",
+                "3 4",
+                "StartTake(Wet)"
+            ]
+        );
+        assert!(drained(&mut analysis, usize::MAX).is_empty());
+    }
+
+    #[test]
+    fn a_limit_stops_before_later_commands() {
+        let (mut audio, mut analysis) = seam(64);
+        push(&mut audio, 0, 4);
+        assert!(audio.send(Command::Break));
+        push(&mut audio, 4, 6);
+        assert_eq!(drained(&mut analysis, 3), ["0 1 2"]);
+        assert_eq!(drained(&mut analysis, 3), ["3", "Break", "4 5"]);
+    }
+
+    #[test]
+    fn order_survives_the_wrap_of_the_ring() {
+        let (mut audio, mut analysis) = seam(5);
+        let mut next = 0;
+        for round in 0..20u16 {
+            let count = round % 5 + 1;
+            assert!(audio.send(Command::Break));
+            assert_eq!(push(&mut audio, next, next + count), 0);
+            let flat = drained(&mut analysis, usize::MAX).join(" ");
+            let expected: Vec<String> = (next..next + count).map(|value| value.to_string()).collect();
+            assert_eq!(flat, format!("Break {}", expected.join(" ")));
+            next += count;
+        }
+    }
+
+    #[test]
+    fn what_finds_no_room_is_counted_where_it_is_missing() {
+        let (mut audio, mut analysis) = seam(4);
+        assert_eq!(push(&mut audio, 0, 6), 2);
+        assert_eq!(push(&mut audio, 6, 9), 3);
+        assert_eq!(audio.room(), 0);
+        assert_eq!(drained(&mut analysis, 2), ["0 1"]);
+        assert_eq!(push(&mut audio, 9, 12), 1);
+        // The first two of the five were said before the ring's last frames were even read; the place is what counts.
+        assert_eq!(
+            drained(&mut analysis, usize::MAX),
+            ["2 3", "Lost(2)", "Lost(3)", "9 10"]
+        );
+        assert_eq!(push(&mut audio, 12, 13), 0);
+        assert_eq!(drained(&mut analysis, usize::MAX), ["Lost(1)", "12"]);
+    }
+
+    #[test]
+    fn a_full_command_ring_lets_no_frame_past_an_unsaid_loss() {
+        let (mut audio, mut analysis) = seam(4);
+        push(&mut audio, 0, 4);
+        for _ in 0..COMMAND_CAPACITY {
+            assert!(audio.send(Command::Break));
+        }
+        assert!(!audio.send(Command::StopTake));
+        assert_eq!(push(&mut audio, 4, 5), 1);
+        // Room for frames, but none to say that one is missing: the next ones are dropped and counted too.
+        let mut frames = 0;
+        let end = &mut analysis;
+        let Ok(chunk) = end.frames.read_chunk(4) else {
+            panic!("four frames wait")
+        };
+        chunk.commit_all();
+        end.popped += 4;
+        assert_eq!(push(&mut audio, 5, 7), 2);
+        let mut lost = 0;
+        end.drain(usize::MAX, |event| match event {
+            Event::Frames(run) => frames += run.len(),
+            Event::Command(Command::Lost(count)) => lost += count,
+            Event::Command(_) => {}
+        });
+        assert_eq!((frames, lost), (0, 0));
+        assert_eq!(push(&mut audio, 7, 9), 0);
+        end.drain(usize::MAX, |event| match event {
+            Event::Frames(run) => frames += run.len(),
+            Event::Command(Command::Lost(count)) => lost += count,
+            Event::Command(_) => {}
+        });
+        assert_eq!((frames, lost), (2, 3));
+    }
+
+    #[test]
+    fn channels_of_unequal_length_never_read_past_the_shorter() {
+        let (mut audio, mut analysis) = seam(8);
+        assert_eq!(audio.push(&[1.0, 2.0, 3.0], &[1.0]), 0);
+        assert_eq!(audio.push(&[], &[]), 0);
+        assert_eq!(drained(&mut analysis, usize::MAX), ["1"]);
+    }
+
+    #[test]
+    fn both_ends_work_from_their_own_threads() {
+        let (mut audio, mut analysis) = seam(97);
+        let total: u64 = 50_000;
+        let producer = std::thread::Builder::new().name("audio".into()).spawn(move || {
+            let mut sent = 0;
+            let mut dropped = 0;
+            while sent < total {
+                let count = (sent % 41 + 1).min(total - sent);
+                // Values above 2^24 would not be exact; the ramp stays far below.
+                let block: Vec<f32> = (sent..sent + count).map(|value| value as f32).collect();
+                dropped += audio.push(&block, &block) as u64;
+                sent += count;
+                if sent % 7 == 0 {
+                    std::thread::yield_now();
+                }
+            }
+            // Whatever is unsaid goes out as soon as there is room.
+            while !audio.send(Command::StopTake) {
+                std::thread::yield_now();
+            }
+            dropped
+        });
+        let (mut frames, mut lost, mut last, mut stopped) = (0u64, 0u64, -1.0f32, false);
+        while !stopped {
+            analysis.drain(usize::MAX, |event| match event {
+                Event::Frames(run) => {
+                    for frame in run {
+                        assert!(frame[0] > last, "{} after {last}", frame[0]);
+                        last = frame[0];
+                    }
+                    frames += run.len() as u64;
+                }
+                Event::Command(Command::Lost(count)) => {
+                    lost += count;
+                    // The gap is exactly as wide as said.
+                    last += count as f32;
+                    assert_eq!(frames + lost, last as u64 + 1);
+                }
+                Event::Command(Command::StopTake) => stopped = true,
+                Event::Command(_) => {}
+            });
+        }
+        let dropped = producer.expect("thread starts").join().expect("producer ends");
+        assert_eq!((frames + lost, lost), (total, dropped));
+    }
+}

@@ -1,0 +1,118 @@
+//! What the audio thread, the analysis and the window tell each other in single words: atomics, nothing else.
+
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use atomic_float::AtomicF32;
+
+/// What the audition is doing, as the window says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Heard {
+    /// The stereo that passes.
+    #[default]
+    Stereo,
+    /// The feed that was chosen.
+    Feed,
+    /// Stereo, although audition is on, because the host bounces offline or records.
+    HeldBack,
+}
+
+/// One per instance.
+#[derive(Debug)]
+pub struct Shared {
+    /// Frames that found the ring full since the plugin was made. Audio thread writes.
+    pub lost_frames: AtomicU64,
+    /// Something panicked in the audio callback; sound passes, nothing else happens. Audio thread writes, once.
+    pub panicked: AtomicBool,
+    /// Something panicked in the analysis; what was stored is still saved. Analysis writes, once.
+    pub analysis_failed: AtomicBool,
+    /// The board's worse side for the auditioned feed: the fault goes in the right line if set. Analysis writes.
+    pub fault_in_right: AtomicBool,
+    /// Gain that brings the auditioned feed to the loudness of stereo, dB. Analysis writes.
+    pub match_db: AtomicF32,
+    /// Broadband correlation the audio thread keeps, NaN without reading. Audio thread writes, once a block.
+    pub correlation: AtomicF32,
+    heard: AtomicU8,
+    /// When the shared words were made: what the next one counts from.
+    born: Instant,
+    /// Nanoseconds after `born` at which the ring was last seen empty. Whoever drains it writes.
+    emptied_ns: AtomicU64,
+}
+
+impl Default for Shared {
+    fn default() -> Self {
+        Self {
+            lost_frames: AtomicU64::new(0),
+            panicked: AtomicBool::new(false),
+            analysis_failed: AtomicBool::new(false),
+            fault_in_right: AtomicBool::new(true),
+            match_db: AtomicF32::new(0.0),
+            correlation: AtomicF32::new(f32::NAN),
+            heard: AtomicU8::new(0),
+            born: Instant::now(),
+            emptied_ns: AtomicU64::new(0),
+        }
+    }
+}
+
+impl Shared {
+    /// What is heard now.
+    pub fn heard(&self) -> Heard {
+        match self.heard.load(Ordering::Relaxed) {
+            1 => Heard::Feed,
+            2 => Heard::HeldBack,
+            _ => Heard::Stereo,
+        }
+    }
+
+    /// Audio thread: says what is heard.
+    pub fn set_heard(&self, heard: Heard) {
+        self.heard.store(
+            match heard {
+                Heard::Stereo => 0,
+                Heard::Feed => 1,
+                Heard::HeldBack => 2,
+            },
+            Ordering::Relaxed,
+        );
+    }
+
+    /// Whoever drained the ring to its end says so.
+    pub fn emptied(&self) {
+        let now = u64::try_from(self.born.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        self.emptied_ns.store(now, Ordering::Relaxed);
+    }
+
+    /// Whether so much sound since the ring was last empty came faster than anyone could play it. Some hosts bounce without
+    /// saying so, and no real-time host is four times ahead of the clock by two seconds of sound.
+    ///
+    /// # Real-time
+    /// Reads the clock, so the audio thread asks only once the ring is full.
+    pub fn outruns_the_clock(&self, sound: Duration) -> bool {
+        let emptied = Duration::from_nanos(self.emptied_ns.load(Ordering::Relaxed));
+        self.born.elapsed().saturating_sub(emptied) < sound / 4
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_what_outruns_the_clock_is_taken_for_a_bounce() {
+        let shared = Shared::default();
+        shared.emptied();
+        // An hour of sound cannot have been played since; no time at all is always enough for no sound.
+        assert!(shared.outruns_the_clock(Duration::from_secs(3600)));
+        assert!(!shared.outruns_the_clock(Duration::ZERO));
+    }
+
+    #[test]
+    fn what_is_heard_crosses_unchanged() {
+        let shared = Shared::default();
+        for heard in [Heard::Feed, Heard::HeldBack, Heard::Stereo] {
+            shared.set_heard(heard);
+            assert_eq!(shared.heard(), heard);
+        }
+    }
+}

@@ -1,0 +1,215 @@
+//! All feeds at once: the board.
+
+use crate::feed::{Ending, Feed, FeedId, Lines, Side, SumLaw};
+use crate::outcome::{Limits, Outcome};
+use crate::response::FeedResponse;
+use crate::score::{FeedScore, Scorer};
+use crate::split::Split;
+
+/// How many feeds there are.
+pub const FEEDS: usize = FeedId::ALL.len();
+
+/// What the board is computed for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default))]
+pub struct Rig {
+    /// The player's lines, in every feed.
+    pub lines: Lines,
+    /// How feeds that sum add the lines.
+    pub law: SumLaw,
+    /// The user's own feed.
+    pub own: Feed,
+    /// Limits between the outcomes.
+    pub limits: Limits,
+}
+
+impl Default for Rig {
+    fn default() -> Self {
+        Self {
+            lines: Lines::default(),
+            law: SumLaw::Average,
+            own: Feed::straight(Ending::Sum(SumLaw::Average)),
+            limits: Limits::default(),
+        }
+    }
+}
+
+impl Rig {
+    /// The feed of that name, its fault (if it has one) on the given side.
+    #[must_use]
+    pub fn feed(&self, id: FeedId, faulty: Side) -> Feed {
+        id.build(&self.lines, self.law, faulty, &self.own)
+    }
+
+    /// The rig with every setting within its range.
+    #[must_use]
+    pub fn clamped(self) -> Self {
+        let feed = |feed: Feed| Feed {
+            left: feed.left.clamped(),
+            right: feed.right.clamped(),
+            ..feed
+        };
+        Self {
+            lines: Lines {
+                left: self.lines.left.clamped(),
+                right: self.lines.right.clamped(),
+            },
+            law: self.law,
+            own: Feed {
+                low_pass_hz: self.own.low_pass_hz.filter(|hz| (20.0..=1000.0).contains(hz)),
+                ..feed(self.own)
+            },
+            limits: self.limits.clamped(),
+        }
+    }
+}
+
+/// One row of the board.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// Which feed.
+    pub id: FeedId,
+    /// For a feed with a fault: the line that was the worse one to have it.
+    pub worse: Option<Side>,
+    /// The figures; `None` when there's too little sound.
+    pub score: Option<FeedScore>,
+    /// The outcome; `None` when there's too little sound.
+    pub outcome: Option<Outcome>,
+}
+
+impl Row {
+    /// Nothing known yet.
+    #[must_use]
+    pub fn empty(id: FeedId) -> Self {
+        Self {
+            id,
+            worse: None,
+            score: None,
+            outcome: None,
+        }
+    }
+}
+
+/// The responses of all feeds on one grid, for dry and wet.
+#[derive(Clone, Debug)]
+pub struct Board {
+    scorer: Scorer,
+    rig: Rig,
+    delays_s: (f64, f64),
+    /// Per feed and faulty side; feeds without a fault use the first. The second of the pair is for the wet.
+    responses: Vec<[FeedResponse; 2]>,
+    separate_wet: Vec<[FeedResponse; 2]>,
+}
+
+impl Board {
+    /// For spectra on the scorer's grid whose dry and wet keep the given delays apart (0 and 0 for FFT bins).
+    #[must_use]
+    pub fn new(scorer: Scorer, rig: Rig, delays_s: (f64, f64)) -> Self {
+        let all = |delay_s| {
+            FeedId::ALL
+                .iter()
+                .map(|&id| {
+                    Side::BOTH.map(|side| FeedResponse::new(&rig.feed(id, side), scorer.grid(), delay_s))
+                })
+                .collect::<Vec<_>>()
+        };
+        let responses = all(delays_s.0);
+        let separate_wet = if delays_s.0 == delays_s.1 {
+            Vec::new()
+        } else {
+            all(delays_s.1)
+        };
+        Self {
+            scorer,
+            rig,
+            delays_s,
+            responses,
+            separate_wet,
+        }
+    }
+
+    /// The scorer in use.
+    #[must_use]
+    pub fn scorer(&self) -> &Scorer {
+        &self.scorer
+    }
+
+    /// The rig in use.
+    #[must_use]
+    pub fn rig(&self) -> &Rig {
+        &self.rig
+    }
+
+    /// Changes the rig. Does not allocate; recomputes what differs.
+    pub fn set_rig(&mut self, rig: &Rig) {
+        if *rig == self.rig {
+            return;
+        }
+        for (index, &id) in FeedId::ALL.iter().enumerate() {
+            for (number, side) in Side::BOTH.into_iter().enumerate() {
+                let feed = rig.feed(id, side);
+                if feed == self.rig.feed(id, side) {
+                    continue;
+                }
+                self.responses[index][number].set(&feed, self.scorer.grid(), self.delays_s.0);
+                if let Some(wet) = self.separate_wet.get_mut(index) {
+                    wet[number].set(&feed, self.scorer.grid(), self.delays_s.1);
+                }
+            }
+        }
+        self.rig = *rig;
+    }
+
+    /// The responses to dry and wet of a feed, its fault on the given side.
+    #[must_use]
+    pub fn responses(&self, id: FeedId, faulty: Side) -> (&FeedResponse, &FeedResponse) {
+        let number = usize::from(faulty == Side::Right);
+        let index = FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
+        let dry = &self.responses[index][number];
+        (dry, self.separate_wet.get(index).map_or(dry, |wet| &wet[number]))
+    }
+
+    /// Scores every feed of a sound. `before` are the rows shown so far (for calm outcomes); it's overwritten. Does not
+    /// allocate.
+    ///
+    /// # Panics
+    /// If the split is on another grid.
+    pub fn score(&self, split: &Split, rows: &mut [Row; FEEDS]) {
+        for (row, &id) in rows.iter_mut().zip(&FeedId::ALL) {
+            let before = (row.id == id).then_some(*row);
+            *row = self.row(id, split, before.as_ref());
+        }
+    }
+
+    fn row(&self, id: FeedId, split: &Split, before: Option<&Row>) -> Row {
+        let score = |side| {
+            let (dry, wet) = self.responses(id, side);
+            self.scorer.score(dry, wet, split)
+        };
+        let limits = &self.rig.limits;
+        let (worse, score) = if id.has_fault() {
+            let (left, right) = (score(Side::Left), score(Side::Right));
+            match (left, right) {
+                (Some(l), Some(r)) if r.is_worse_than(&l, limits) => (Some(Side::Right), right),
+                (Some(_), _) => (Some(Side::Left), left),
+                _ => (None, None),
+            }
+        } else {
+            (None, score(Side::Left))
+        };
+        let shown = before.and_then(|row| row.outcome);
+        Row {
+            id,
+            worse,
+            score,
+            outcome: score.map(|score| score.outcome(limits, shown)),
+        }
+    }
+
+    /// Rows with nothing known yet.
+    #[must_use]
+    pub fn empty_rows() -> [Row; FEEDS] {
+        FeedId::ALL.map(Row::empty)
+    }
+}

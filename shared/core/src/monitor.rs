@@ -1,0 +1,251 @@
+//! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
+
+use crate::bands::BandMap;
+use crate::board::{Board, Rig};
+use crate::db;
+use crate::feed::{FeedId, Side};
+use crate::grid::{Grid, block_len};
+use crate::meter::LOWEST_HZ;
+use crate::pair::PairSums;
+use crate::reading::{BandNow, Reading};
+use crate::sanitize;
+use crate::score::Scorer;
+use crate::spectrum::CrossSpectrum;
+use crate::split::{BlindSplitter, Method, Split};
+use crate::take::{Pass, Take};
+use crate::welch::{Average, Blocks};
+
+/// A take being recorded.
+#[derive(Debug)]
+struct Recording {
+    average: Average,
+    sums: PairSums,
+    garbage_frames: u64,
+    active: bool,
+}
+
+/// Hears a pair of channels and says what each feed gets of it.
+///
+/// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
+#[derive(Debug)]
+pub struct Monitor {
+    rate_hz: f64,
+    blocks: Blocks,
+    live: Average,
+    recording: Recording,
+    frames: u64,
+    garbage_frames: u64,
+    spectrum: CrossSpectrum,
+    split: Split,
+    splitter: BlindSplitter,
+    board: Board,
+}
+
+impl Monitor {
+    /// For a sample rate, 1 kHz to 1 MHz (others are moved there).
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let rate_hz = if rate_hz.is_nan() {
+            48_000.0
+        } else {
+            rate_hz.clamp(1000.0, 1_000_000.0)
+        };
+        let len = block_len(rate_hz);
+        let grid = Grid::fft(rate_hz, len);
+        let cells = grid.len();
+        let splitter = BlindSplitter::new(&grid);
+        Self {
+            rate_hz,
+            blocks: Blocks::new(len),
+            live: Average::live(rate_hz, len, 1.0),
+            recording: Recording {
+                average: Average::take(len),
+                sums: PairSums::default(),
+                garbage_frames: 0,
+                active: false,
+            },
+            frames: 0,
+            garbage_frames: 0,
+            spectrum: CrossSpectrum::silent(cells),
+            split: Split::silent(cells, Method::Estimated),
+            splitter,
+            board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), (0.0, 0.0)),
+        }
+    }
+
+    /// The sample rate, Hz.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Changes lines, sum law, limits or the user's own feed. Does not allocate.
+    pub fn set_rig(&mut self, rig: &Rig) {
+        self.board.set_rig(rig);
+    }
+
+    /// The rig in use.
+    #[must_use]
+    pub fn rig(&self) -> &Rig {
+        self.board.rig()
+    }
+
+    /// Changes the live integration time, seconds.
+    pub fn set_integration(&mut self, integration_s: f64) {
+        self.live.set_integration(self.rate_hz, integration_s);
+    }
+
+    /// Forgets the live average and the counts. A take being recorded goes on.
+    pub fn reset(&mut self) {
+        self.live.reset();
+        self.frames = 0;
+        self.garbage_frames = 0;
+        if !self.recording.active {
+            self.blocks.restart();
+        }
+    }
+
+    /// Takes frames (as many as the shorter slice has). Garbage frames are counted and left out of every average.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        let recording = &mut self.recording;
+        for (&l, &r) in left.iter().zip(right) {
+            self.frames += 1;
+            if !sanitize::is_sound(l, r) {
+                self.garbage_frames += 1;
+                recording.garbage_frames += u64::from(recording.active);
+            } else if recording.active {
+                recording.sums.add(f64::from(l), f64::from(r));
+            }
+        }
+        let live = &mut self.live;
+        self.blocks.push(left, right, |block| {
+            live.add(block);
+            if recording.active {
+                recording.average.add(block);
+            }
+        });
+    }
+
+    /// Begins a take with the next frame; one that was being recorded is dropped.
+    pub fn start_take(&mut self) {
+        self.blocks.restart();
+        self.recording.average.reset();
+        self.recording.sums = PairSums::default();
+        self.recording.garbage_frames = 0;
+        self.recording.active = true;
+    }
+
+    /// Whether a take is being recorded.
+    #[must_use]
+    pub fn is_recording(&self) -> bool {
+        self.recording.active
+    }
+
+    /// Ends the take. `None` when none was being recorded or it has no frames. Allocates.
+    pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<Take> {
+        if !self.recording.active {
+            return None;
+        }
+        self.recording.active = false;
+        let average = &mut self.recording.average;
+        self.blocks.flush(|block| average.add(block));
+        if self.recording.sums.frames == 0 {
+            return None;
+        }
+        average.read(&mut self.spectrum);
+        let grid = self.board.scorer().grid();
+        let delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let Recording {
+            sums, garbage_frames, ..
+        } = self.recording;
+        Some(Take::new(
+            name,
+            pass,
+            sums,
+            garbage_frames,
+            grid,
+            &self.split,
+            delay,
+        ))
+    }
+
+    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
+    /// `out` are taken for those shown before. Does not allocate. A few milliseconds.
+    pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
+        self.live.read(&mut self.spectrum);
+        let scorer = self.board.scorer();
+        let grid = scorer.grid();
+        out.rate_hz = self.rate_hz;
+        out.frames = self.frames;
+        out.garbage_frames = self.garbage_frames;
+        out.averages = self.spectrum.averages;
+        out.recording = self.recording.active;
+        out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
+        out.method = Method::Estimated;
+        let (mut left, mut right, mut cross) = (0.0, 0.0, 0.0);
+        for cell in scorer.cells() {
+            left += self.spectrum.ll[cell];
+            right += self.spectrum.rr[cell];
+            cross += self.spectrum.lr[cell].re;
+        }
+        out.left_db = db::from_power(left);
+        out.right_db = db::from_power(right);
+        let floor = db::to_power(db::NO_READING_DBFS);
+        out.correlation =
+            (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
+        out.delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        out.wet_over_dry_db = self
+            .split
+            .wet_over_dry_db()
+            .filter(|_| db::from_power((left + right) / 2.0) > db::NO_READING_DBFS);
+        self.board.score(&self.split, &mut out.rows);
+        Self::read_bands(scorer.thirds(), grid, &self.spectrum, out);
+        let fines = scorer.twenty_fourths();
+        out.curve_points = fines.len();
+        for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
+            *hz = band.centre_hz() as f32;
+        }
+        out.selected = selected;
+        for (id, curves) in [
+            (selected, &mut out.selected_curves),
+            (FeedId::MonoWedge, &mut out.wedge_curves),
+        ] {
+            let worse = out.rows.iter().find(|row| row.id == id).and_then(|row| row.worse);
+            let (dry, wet) = self.board.responses(id, worse.unwrap_or(Side::Right));
+            scorer.curves(
+                dry,
+                wet,
+                &self.split,
+                &mut curves.dry_db,
+                &mut curves.wet_db,
+                &mut curves.total_db,
+            );
+        }
+    }
+
+    fn read_bands(map: &BandMap, grid: &Grid, spectrum: &CrossSpectrum, out: &mut Reading) {
+        out.band_count = map.len();
+        // Blocks that overlap by three quarters amount to one average per half block.
+        let seconds = spectrum.averages * (2 * (grid.len() - 1)) as f64 / (2.0 * grid.rate_hz());
+        let floor = db::to_power(db::NO_READING_DBFS);
+        for (index, (now, band)) in out.bands.iter_mut().zip(map.bands()).enumerate() {
+            let reading = spectrum.band(grid, map, index);
+            let audible = reading.left > floor / 100.0 && reading.right > floor / 100.0;
+            *now = BandNow {
+                lower_hz: band.lower_hz as f32,
+                upper_hz: band.upper_hz as f32,
+                nominal_hz: band.nominal_hz as f32,
+                nominal_last_hz: band.nominal_last_hz as f32,
+                partial: band.partial,
+                correlation: reading.correlation.filter(|_| audible).map(|c| c as f32),
+                coherence: reading.coherence.filter(|_| audible).map(|c| c as f32),
+                spread: if seconds > 0.0 {
+                    (1.0 / (2.0 * band.width_hz() * seconds).sqrt()) as f32
+                } else {
+                    f32::INFINITY
+                },
+                level_db: db::from_power((reading.left + reading.right) / 2.0) as f32,
+            };
+        }
+    }
+}

@@ -1,0 +1,393 @@
+//! What a feed does to a split sound, in figures.
+
+use crate::bands::{BandMap, MAX_THIRDS};
+use crate::db;
+use crate::grid::Grid;
+use crate::k_weighting;
+use crate::outcome::{Evidence, Limits, Outcome, judge};
+use crate::response::FeedResponse;
+use crate::spectrum::CrossSpectrum;
+use crate::split::Split;
+
+/// A part of the sound (dry or wet) this far below the whole was not found, dB.
+pub const NOT_FOUND_DB: f64 = -40.0;
+
+/// Bands this far below the loudest hold no energy to speak of: they have no say in tone and dips, dB.
+pub const QUIET_BAND_DB: f64 = -30.0;
+
+/// The tone change and each band's share in it are capped here, dB.
+pub const TONE_CAP_DB: f64 = 30.0;
+
+/// A level change of one part of the sound, dB: −∞ when it's gone, `None` when that part isn't in the sound at all.
+pub type Change = Option<f64>;
+
+/// The deepest dip of a feed's sum difference.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Dip {
+    /// Where, Hz.
+    pub hz: f64,
+    /// How deep against the whole sound's own change, dB; negative.
+    pub depth_db: f64,
+}
+
+/// What a feed does to the sound. Changes are against stereo, with the gain a fader can give back taken out
+/// ([`Self::makeup_db`]); those against the un-faulted mono sum say so in their names.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FeedScore {
+    /// Change of the dry.
+    pub dry_db: Change,
+    /// The dry's change is at the floor of what the estimate can see: it is at least this far down.
+    pub dry_at_floor: bool,
+    /// Change of the wet.
+    pub wet_db: Change,
+    /// Change of everything.
+    pub total_db: f64,
+    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left.
+    pub balance_shift_db: Change,
+    /// Change of the dry against the un-faulted mono sum: what the player compares with.
+    pub dry_against_mono_db: Change,
+    /// Change of everything against the un-faulted mono sum.
+    pub total_against_mono_db: Change,
+    /// Gain to make up at the desk, dB: 0 for straight lines in an average sum; +∞ when nothing arrives.
+    pub makeup_db: f64,
+    /// Level change, K-weighted (ITU-R BS.1770), LU, with nothing made up. A mono feed counts as played by both
+    /// loudspeakers, or 3.01 LU would appear from nowhere.
+    pub level_lu: f64,
+    /// Tone change: rms over the 1/3-octave bands of the sum difference after its mean is removed, dB; `None` where
+    /// fewer than two bands hold energy.
+    pub tone_db: Change,
+    /// The deepest dip on a 1/24-octave scale.
+    pub dip: Option<Dip>,
+}
+
+impl FeedScore {
+    /// The figures the outcome hangs on. Without a dry the total is judged, without a wet there is no shift.
+    #[must_use]
+    pub fn evidence(&self) -> Evidence {
+        Evidence {
+            dry_db: self.dry_db.unwrap_or(self.total_db),
+            balance_shift_db: self.balance_shift_db,
+            tone_db: self.tone_db,
+        }
+    }
+
+    /// The outcome; `before` is the one shown so far, for a live reading.
+    #[must_use]
+    pub fn outcome(&self, limits: &Limits, before: Option<Outcome>) -> Outcome {
+        judge(&self.evidence(), limits, before)
+    }
+
+    /// Whether this is the worse of two results of the same feed.
+    #[must_use]
+    pub fn is_worse_than(&self, other: &Self, limits: &Limits) -> bool {
+        let (mine, others) = (self.outcome(limits, None), other.outcome(limits, None));
+        if mine != others {
+            return mine > others;
+        }
+        let (mine, others) = (self.evidence(), other.evidence());
+        // What a hundredth of a decibel tells apart is rounding, not a difference between the lines.
+        if (mine.dry_db - others.dry_db).abs() > 0.01 {
+            return mine.dry_db < others.dry_db;
+        }
+        mine.tone_db.unwrap_or(0.0) > others.tone_db.unwrap_or(0.0) + 0.01
+    }
+}
+
+/// Scores feeds on one grid; holds its tables and buffers.
+#[derive(Clone, Debug)]
+pub struct Scorer {
+    grid: Grid,
+    thirds: BandMap,
+    fines: BandMap,
+    k_weights: Vec<f64>,
+    first_cell: usize,
+}
+
+/// Powers over the cells in range.
+#[derive(Clone, Copy, Default)]
+struct Powers {
+    feed: f64,
+    reference: f64,
+    mono: f64,
+}
+
+impl Powers {
+    fn add(&mut self, other: Self) {
+        self.feed += other.feed;
+        self.reference += other.reference;
+        self.mono += other.mono;
+    }
+}
+
+impl Scorer {
+    /// For spectra on `grid`; broadband figures leave out what lies below `lowest_hz` (40 Hz in a live reading, because
+    /// rumble can lose 8 dB that nobody hears; 0 in a report).
+    #[must_use]
+    pub fn new(grid: Grid, lowest_hz: f64) -> Self {
+        let thirds = BandMap::thirds(&grid);
+        let fines = BandMap::twenty_fourths(&grid);
+        let k_weights = grid
+            .centres_hz()
+            .iter()
+            .map(|&hz| k_weighting::power(hz, grid.rate_hz()))
+            .collect();
+        let first_cell = grid
+            .centres_hz()
+            .partition_point(|&hz| hz < lowest_hz)
+            .min(grid.len() - 1);
+        Self {
+            grid,
+            thirds,
+            fines,
+            k_weights,
+            first_cell,
+        }
+    }
+
+    /// The grid the spectra are on.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// The 1/3-octave bands.
+    #[must_use]
+    pub fn thirds(&self) -> &BandMap {
+        &self.thirds
+    }
+
+    /// The 1/24-octave bands.
+    #[must_use]
+    pub fn twenty_fourths(&self) -> &BandMap {
+        &self.fines
+    }
+
+    /// The cells that broadband figures are summed over.
+    #[must_use]
+    pub fn cells(&self) -> core::ops::Range<usize> {
+        self.first_cell..self.grid.len()
+    }
+
+    /// Scores a feed, from its response to the dry and the wet spectrum (two responses only where the two keep different
+    /// delays apart). `None` when the sound is below the level at which anything is read. Does not allocate.
+    ///
+    /// # Panics
+    /// If lengths or grids don't belong together.
+    #[must_use]
+    pub fn score(
+        &self,
+        dry_response: &FeedResponse,
+        wet_response: &FeedResponse,
+        split: &Split,
+    ) -> Option<FeedScore> {
+        let mut dry = Powers::default();
+        let mut wet = Powers::default();
+        let mut loudness = 0.0;
+        let mut full_loudness = 0.0;
+        let mut full = 0.0;
+        for cell in self.cells() {
+            let d = self.powers(dry_response, &split.dry, cell);
+            let w = self.powers(wet_response, &split.wet, cell);
+            dry.add(d);
+            wet.add(w);
+            let both =
+                0.5 * (split.dry.ll[cell] + split.dry.rr[cell] + split.wet.ll[cell] + split.wet.rr[cell]);
+            full += both;
+            full_loudness += self.k_weights[cell] * both;
+            loudness += self.k_weights[cell] * (d.feed + w.feed);
+        }
+        if db::from_power(full) <= db::NO_READING_DBFS {
+            return None;
+        }
+        let gain = dry_response.recoverable_gain();
+        let found = db::to_power(NOT_FOUND_DB) * (dry.reference + wet.reference);
+        let change = |part: &Powers, against: f64| {
+            if gain > 0.0 {
+                db::from_power(part.feed / (gain * gain * against))
+            } else {
+                f64::NEG_INFINITY
+            }
+        };
+        let part_change = |part: &Powers| (part.reference > found).then(|| change(part, part.reference));
+        let total = Powers {
+            feed: dry.feed + wet.feed,
+            reference: dry.reference + wet.reference,
+            mono: dry.mono + wet.mono,
+        };
+        let wet_db = part_change(&wet);
+        let mut dry_db = part_change(&dry);
+        let mut dry_against_mono_db =
+            (dry.reference > found && dry.mono > found).then(|| change(&dry, dry.mono));
+        let mut dry_at_floor = false;
+        // With nothing arriving at all there is nothing uncertain about it.
+        if let (Some(floor), true) = (split.method.floor_db(), gain > 0.0) {
+            let clip = |change: Change| change.map(|db| db.max(floor));
+            dry_at_floor = dry_db.is_some_and(|db| db < floor);
+            dry_db = clip(dry_db);
+            dry_against_mono_db = clip(dry_against_mono_db);
+        }
+        let total_db = if total.reference > 0.0 {
+            change(&total, total.reference)
+        } else {
+            f64::NEG_INFINITY
+        };
+        let balance_shift_db = match (dry_db, wet_db) {
+            // Both gone alike is no shift of balance.
+            (Some(dry), Some(wet)) if wet > f64::NEG_INFINITY || dry > f64::NEG_INFINITY => Some(wet - dry),
+            _ => None,
+        };
+        Some(FeedScore {
+            dry_db,
+            dry_at_floor,
+            wet_db,
+            total_db,
+            balance_shift_db,
+            dry_against_mono_db,
+            total_against_mono_db: (total.mono > found).then(|| change(&total, total.mono)),
+            makeup_db: -db::from_amplitude(gain),
+            level_lu: db::from_power(loudness / full_loudness),
+            tone_db: self.tone_change(dry_response, wet_response, split),
+            dip: self.deepest_dip(dry_response, wet_response, split, total.feed / total.reference),
+        })
+    }
+
+    fn powers(&self, response: &FeedResponse, spectrum: &CrossSpectrum, cell: usize) -> Powers {
+        let (ll, rr, cross) = (spectrum.ll[cell], spectrum.rr[cell], spectrum.lr[cell]);
+        // The un-faulted sum of straight lines, average law.
+        let turned = if spectrum.delay_s == 0.0 {
+            cross
+        } else {
+            cross * crate::spectrum::mean_phasor(&self.grid, cell, spectrum.delay_s)
+        };
+        Powers {
+            feed: response.power(spectrum, cell),
+            reference: response.reference(spectrum, cell),
+            mono: response.band_share(cell) * (0.25 * (ll + rr + 2.0 * turned.re)).max(0.0),
+        }
+    }
+
+    /// The sum difference of the whole sound in one band, as a power ratio, with the reference power it's against.
+    fn band_ratio(
+        map: &BandMap,
+        band: usize,
+        dry_response: &FeedResponse,
+        wet_response: &FeedResponse,
+        split: &Split,
+    ) -> (f64, f64) {
+        let feed = map.sum(band, |k| {
+            dry_response.power(&split.dry, k) + wet_response.power(&split.wet, k)
+        });
+        let reference = map.sum(band, |k| {
+            dry_response.reference(&split.dry, k) + wet_response.reference(&split.wet, k)
+        });
+        (if reference > 0.0 { feed / reference } else { 0.0 }, reference)
+    }
+
+    fn tone_change(&self, dry_response: &FeedResponse, wet_response: &FeedResponse, split: &Split) -> Change {
+        let mut bands = [(0.0, 0.0); MAX_THIRDS];
+        let count = self.thirds.len();
+        let lowest_hz = self.grid.edges_hz()[self.first_cell];
+        let mut loudest: f64 = 0.0;
+        for (index, (measured, band)) in bands.iter_mut().zip(self.thirds.bands()).enumerate() {
+            if band.upper_hz <= lowest_hz {
+                continue;
+            }
+            *measured = Self::band_ratio(&self.thirds, index, dry_response, wet_response, split);
+            loudest = loudest.max(measured.1);
+        }
+        let quiet = loudest * db::to_power(QUIET_BAND_DB);
+        let level = |ratio: f64| db::from_power(ratio).max(-10.0 * TONE_CAP_DB);
+        let voiced = || {
+            bands[..count]
+                .iter()
+                .filter(|&&(_, reference)| reference > quiet && reference > 0.0)
+        };
+        let voices = voiced().count();
+        if voices < 2 || voiced().all(|&(ratio, _)| ratio <= 0.0) {
+            return None;
+        }
+        let mean = voiced().map(|&(ratio, _)| level(ratio)).sum::<f64>() / voices as f64;
+        let square = voiced()
+            .map(|&(ratio, _)| (level(ratio) - mean).clamp(-TONE_CAP_DB, TONE_CAP_DB).powi(2))
+            .sum::<f64>()
+            / voices as f64;
+        Some(square.sqrt().min(TONE_CAP_DB))
+    }
+
+    fn deepest_dip(
+        &self,
+        dry_response: &FeedResponse,
+        wet_response: &FeedResponse,
+        split: &Split,
+        whole: f64,
+    ) -> Option<Dip> {
+        if whole.is_nan() || whole <= 0.0 {
+            return None;
+        }
+        let lowest_hz = self.grid.edges_hz()[self.first_cell];
+        let bands = || (0..self.fines.len()).filter(|&band| self.fines.bands()[band].lower_hz >= lowest_hz);
+        let ratio = |band| Self::band_ratio(&self.fines, band, dry_response, wet_response, split);
+        let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
+        let loudest = bands()
+            .map(|band| density(band, ratio(band).1))
+            .fold(0.0, f64::max);
+        let quiet = loudest * db::to_power(QUIET_BAND_DB);
+        let (band, lowest) = bands()
+            .map(|band| (band, ratio(band)))
+            .filter(|&(band, (_, reference))| reference > 0.0 && density(band, reference) > quiet)
+            .map(|(band, (ratio, _))| (band, ratio))
+            .min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let depth_db = db::from_power(lowest / whole).max(-10.0 * TONE_CAP_DB);
+        // A dip of less than a decibel is none.
+        (depth_db < -1.0).then(|| Dip {
+            hz: self.fines.bands()[band].centre_hz(),
+            depth_db,
+        })
+    }
+
+    /// The sum difference per 1/24-octave band, dB, of dry, wet and both, with the gain a fader can give back taken out,
+    /// into the three slices (each as long as [`Scorer::twenty_fourths`]); NaN where that part is below the quiet limit.
+    ///
+    /// # Panics
+    /// If lengths or grids don't belong together.
+    pub fn curves(
+        &self,
+        dry_response: &FeedResponse,
+        wet_response: &FeedResponse,
+        split: &Split,
+        dry: &mut [f32],
+        wet: &mut [f32],
+        total: &mut [f32],
+    ) {
+        let squared_gain = dry_response.recoverable_gain().powi(2);
+        let mut loudest = 0.0f64;
+        for band in 0..self.fines.len() {
+            let width = self.fines.bands()[band].width_hz();
+            let reference = |k| dry_response.reference(&split.dry, k) + wet_response.reference(&split.wet, k);
+            loudest = loudest.max(self.fines.sum(band, reference) / width);
+        }
+        let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
+        for band in 0..self.fines.len() {
+            let width = self.fines.bands()[band].width_hz();
+            let of = |response: &FeedResponse, spectrum: &CrossSpectrum| {
+                (
+                    self.fines.sum(band, |k| response.power(spectrum, k)),
+                    self.fines.sum(band, |k| response.reference(spectrum, k)),
+                )
+            };
+            let (dry_feed, dry_reference) = of(dry_response, &split.dry);
+            let (wet_feed, wet_reference) = of(wet_response, &split.wet);
+            let level = |feed: f64, reference: f64| {
+                if reference / width <= quiet || squared_gain <= 0.0 {
+                    f32::NAN
+                } else {
+                    db::from_power(feed / (squared_gain * reference)) as f32
+                }
+            };
+            dry[band] = level(dry_feed, dry_reference);
+            wet[band] = level(wet_feed, wet_reference);
+            total[band] = level(dry_feed + wet_feed, dry_reference + wet_reference);
+        }
+    }
+}

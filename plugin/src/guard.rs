@@ -3,16 +3,23 @@
 //! The framework catches nothing, so [`Guard`] does, at the boundary; after a panic it lets nothing run again, and the
 //! sound passes as it came for the rest of the session. The panic hook in force would format, allocate and lock before
 //! the guard could catch anything, so [`install_hook`] puts a silent one before it for threads inside a guard.
+//!
+//! How the hook knows the thread: a guard notes where it stands on its stack, and whoever panics a little below stands on
+//! the same one. A thread-local flag would be plainer, but the first touch of one in a loaded library makes the C library
+//! allocate, on the audio thread.
 
-use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Once;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-thread_local! {
-    /// Whether this thread is inside a guard. Initialised by constant and without a destructor, so reading it neither
-    /// allocates nor registers anything.
-    static GUARDED: Cell<bool> = const { Cell::new(false) };
-}
+/// Guards that can be noted at the same time. One more is guarded as well, only its panic is not silent.
+const PLACES: usize = 64;
+/// How far below its guard a panic may be, bytes. Other threads' stacks are further away; were one nearer, a message of
+/// its own would be lost, no more.
+const REACH: usize = 512 << 10;
+
+/// Where guards stand on their stacks; 0 is a free place.
+static STANDING: [AtomicUsize; PLACES] = [const { AtomicUsize::new(0) }; PLACES];
 
 /// Puts the silent hook before the present one. Only the first call of a process does anything.
 pub(crate) fn install_hook() {
@@ -23,10 +30,44 @@ pub(crate) fn install_hook() {
 fn put_before_present() {
     let previous = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
-        if !GUARDED.get() {
+        if !below_a_guard() {
             previous(info);
         }
     }));
+}
+
+fn below_a_guard() -> bool {
+    let here = 0u8;
+    let here = (&raw const here).addr();
+    STANDING.iter().any(|place| {
+        let guard = place.load(Ordering::Relaxed);
+        // Stacks grow downwards on every platform plugins run on.
+        guard > here && guard - here < REACH
+    })
+}
+
+/// The note of one guard, taken away when the guard is left.
+struct Note(Option<&'static AtomicUsize>);
+
+impl Note {
+    #[inline]
+    fn leave() -> Self {
+        let here = 0u8;
+        let here = (&raw const here).addr();
+        let free = |place: &&AtomicUsize| {
+            place.load(Ordering::Relaxed) == 0
+                && place.compare_exchange(0, here, Ordering::Relaxed, Ordering::Relaxed).is_ok()
+        };
+        Self(STANDING.iter().find(free))
+    }
+}
+
+impl Drop for Note {
+    fn drop(&mut self) {
+        if let Some(place) = self.0 {
+            place.store(0, Ordering::Relaxed);
+        }
+    }
 }
 
 /// Runs things that might panic until one does.
@@ -45,15 +86,15 @@ impl Guard {
     /// unknown state after a panic, and must not be used again.
     ///
     /// # Real-time
-    /// Costs a flag and a landing pad; the unwinding itself allocates, once in the life of the guard.
+    /// Costs a note and a landing pad; the unwinding itself allocates, once in the life of the guard.
     #[inline]
     pub(crate) fn run<R>(&mut self, body: impl FnOnce() -> R) -> Option<R> {
         if self.tripped {
             return None;
         }
-        let outer = GUARDED.replace(true);
+        let note = Note::leave();
         let result = catch_unwind(AssertUnwindSafe(body));
-        GUARDED.set(outer);
+        drop(note);
         match result {
             Ok(value) => Some(value),
             Err(payload) => {
@@ -68,9 +109,17 @@ impl Guard {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::atomic::{AtomicUsize, Ordering};
-
     use super::*;
+
+    /// Stack that other things use between the guard and the panic.
+    #[inline(never)]
+    fn panic_deep(levels: usize) -> usize {
+        let room = std::hint::black_box([levels; 64]);
+        if levels == 0 {
+            panic!("inside a guard of this test");
+        }
+        panic_deep(levels - 1) + room[0]
+    }
 
     #[test]
     fn a_panic_is_held_and_nothing_runs_after_it() {
@@ -78,11 +127,7 @@ mod tests {
         // Stands for the hook the framework sets: it must hear of panics elsewhere, and of none inside a guard.
         let original = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |info| {
-            if info
-                .payload()
-                .downcast_ref::<&str>()
-                .is_some_and(|text| text.contains("of this test"))
-            {
+            if info.payload().downcast_ref::<&str>().is_some_and(|text| text.contains("of this test")) {
                 HEARD.fetch_add(1, Ordering::SeqCst);
             } else {
                 original(info);
@@ -92,22 +137,36 @@ mod tests {
 
         let mut guard = Guard::default();
         assert_eq!(guard.run(|| 1), Some(1));
-        assert_eq!(
-            guard.run(|| -> i32 { panic!("inside a guard of this test") }),
-            None
-        );
+        assert_eq!(guard.run(|| panic_deep(100)), None);
         assert_eq!(HEARD.load(Ordering::SeqCst), 0);
         assert!(guard.tripped());
         let mut ran = false;
         assert_eq!(guard.run(|| ran = true), None);
         assert!(!ran);
 
-        let outside = catch_unwind(|| panic!("outside a guard of this test"));
-        assert!(outside.is_err());
+        assert!(catch_unwind(|| panic!("outside a guard of this test")).is_err());
         assert_eq!(HEARD.load(Ordering::SeqCst), 1);
-        // Guards nest: the outer one still counts once the inner one is left.
-        let mut outer = Guard::default();
-        outer.run(|| Guard::default().run(|| ()));
-        assert!(!GUARDED.get());
+
+        // Another thread's panic is heard although this thread is inside a guard.
+        let elsewhere = Guard::default().run(|| {
+            let thread = std::thread::Builder::new().spawn(|| panic!("in another thread of this test"));
+            thread.expect("a thread").join().is_err()
+        });
+        assert_eq!(elsewhere, Some(true));
+        assert_eq!(HEARD.load(Ordering::SeqCst), 2);
+    }
+
+    #[test]
+    fn guards_nest_and_more_than_are_noted_still_guard() {
+        fn nested(levels: usize) -> usize {
+            let mut guard = Guard::default();
+            let inner = if levels == 0 { 0 } else { guard.run(|| nested(levels - 1)).unwrap_or(usize::MAX - levels) };
+            inner + 1
+        }
+        assert_eq!(nested(PLACES + 5), PLACES + 6);
+        let here = 0u8;
+        let here = (&raw const here).addr();
+        let left_behind = STANDING.iter().filter(|place| place.load(Ordering::Relaxed).abs_diff(here) < REACH).count();
+        assert_eq!(left_behind, 0);
     }
 }

@@ -8,6 +8,7 @@ use nice_plug::prelude::*;
 
 pub mod choices;
 mod editor;
+mod faults;
 mod guard;
 pub mod params;
 pub mod seam;
@@ -15,6 +16,7 @@ pub mod settings;
 pub mod shared;
 mod spec;
 pub mod state;
+pub mod takes;
 mod text;
 pub mod worker;
 

@@ -45,7 +45,7 @@ impl Default for Shared {
             lost_frames: AtomicU64::new(0),
             panicked: AtomicBool::new(false),
             analysis_failed: AtomicBool::new(false),
-            fault_in_right: AtomicBool::new(true),
+            fault_in_right: AtomicBool::new(false),
             match_db: AtomicF32::new(0.0),
             correlation: AtomicF32::new(f32::NAN),
             heard: AtomicU8::new(0),

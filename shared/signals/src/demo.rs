@@ -18,7 +18,7 @@ const ARPEGGIOS: [[f64; 8]; 4] = [
     [50.0, 57.0, 62.0, 67.0, 69.0, 67.0, 62.0, 57.0],
 ];
 
-/// 'Harbour Lights': 12 s of a nearly clean arpeggio with a wide reverb and echoes that change sides, at any rate from
+/// 'Gravel and Foam': 12 s of a nearly clean arpeggio with a wide reverb and echoes that change sides, at any rate from
 /// 8 to 192 kHz. Equal dry, wet 5 dB below it, peak at −4 dBFS. Its kind is [`PresetKind::EqualDry`].
 pub fn demo_preset(rate_hz: f64) -> Preset {
     let len = (SECONDS * rate_hz).round() as usize;
@@ -51,7 +51,7 @@ pub fn demo_preset(rate_hz: f64) -> Preset {
 
     let kind = PresetKind::EqualDry;
     Preset {
-        name: "Harbour Lights".into(),
+        name: "Gravel and Foam".into(),
         kind,
         rate_hz,
         dry,

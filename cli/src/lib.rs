@@ -1,1 +1,18 @@
-//! (being written)
+//! What the `sumproof` command is made of: reading files, analysing them, writing results.
+//!
+//! # Contract
+//! * Files are streamed: memory doesn't grow with their length ([`read_stereo`] is the exception, and says so).
+//! * What is wrong with a file is one line that names it and says what to do ([`ReadError`]), with an exit code of its own
+//!   ([`exit`]).
+//! * Output files are written beside their place and renamed into it, so nobody ever finds half of one.
+#![forbid(unsafe_code)]
+
+pub mod analyse;
+pub mod error;
+pub mod exit;
+pub mod output;
+pub mod read;
+
+pub use analyse::analyse;
+pub use error::ReadError;
+pub use read::{Format, StereoFile, read, read_stereo};

@@ -1,2 +1,31 @@
-//! (being written)
-fn main() {}
+//! The `sumproof` command.
+#![forbid(unsafe_code)]
+
+mod check;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// What every feed downstream gets of a stereo guitar preset, from its bounces.
+#[derive(Parser)]
+#[command(version, about, after_help = sumproof_cli::exit::text())]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Say of every file what each feed gets: holds, thins or drops out
+    #[command(after_help = sumproof_cli::exit::text())]
+    Check(check::Arguments),
+}
+
+fn main() -> ExitCode {
+    let Arguments { command } = Arguments::parse();
+    let code = match command {
+        Command::Check(arguments) => check::run(&arguments),
+    };
+    ExitCode::from(code)
+}

@@ -1,0 +1,34 @@
+//! Every exit code of the command, in one table.
+
+/// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning; 1 is kept free
+/// for a failed limit.
+pub const TABLE: [(u8, &str); 13] = [
+    (0, "every file was read and judged"),
+    (2, "the command line was not understood"),
+    (3, "the output could not be written"),
+    (10, "a file is missing or may not be read"),
+    (11, "a file holds no audio that can be read"),
+    (12, "a file is truncated or damaged"),
+    (13, "a file is empty (0 bytes)"),
+    (14, "a file has a header but no sound in it"),
+    (15, "a file is mono"),
+    (16, "a file has more than two channels"),
+    (17, "a file is silent"),
+    (18, "a file holds samples that are not numbers, or above +60 dBFS"),
+    (19, "a file's sample rate is outside 8 to 192 kHz"),
+];
+
+/// Every file was read.
+pub const FINE: u8 = 0;
+/// The output could not be written.
+pub const OUTPUT: u8 = 3;
+
+/// The table as text, one line a code.
+#[must_use]
+pub fn text() -> String {
+    let mut text = String::from("Exit codes (with several bad files: that of the first):\n");
+    for (code, meaning) in TABLE {
+        text.push_str(&format!("  {code:>2}  {meaning}\n"));
+    }
+    text.trim_end().into()
+}

@@ -24,10 +24,10 @@ mod audio;
 pub mod editor;
 mod error;
 mod handlers;
-pub mod paths;
 mod plugin;
 mod processor;
 mod realtime;
+pub mod setup;
 mod state;
 
 pub use audio::{Blocks, Buffers, ParamEvent, Play, Stereo, Transport};

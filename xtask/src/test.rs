@@ -115,7 +115,7 @@ fn python_host(python: &Path, script: &str, bundles: &Bundles, recordings: &Path
     run(with_paths(&mut command, bundles, recordings))
 }
 
-/// Tells a test where everything is (`tests/src/host/paths.rs` reads it).
+/// Tells a test where everything is (`tests/src/host/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, recordings: &Path) -> &'c mut Command {
     let allocating = format!(
         "{}allocating_plugin{}",

@@ -160,6 +160,9 @@ pub struct Play {
     pub transport: Option<Transport>,
     /// Parameter changes; any order.
     pub events: Vec<ParamEvent>,
+    /// Whether blocks are also cut where a parameter changes, as many DAWs do. Else a change in the middle of a block is
+    /// handed over with its offset, and the plugin decides when it acts on it.
+    pub cut_at_events: bool,
 }
 
 impl Default for Play {
@@ -173,6 +176,7 @@ impl Default for Play {
                 recording: false,
             }),
             events: Vec::new(),
+            cut_at_events: false,
         }
     }
 }

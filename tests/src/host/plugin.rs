@@ -1,10 +1,10 @@
 //! Loading a `.clap` and looking after one plugin on its main thread.
 
-use super::audio::{ParamEvent, Play, Stereo};
+use super::audio::{Blocks, ParamEvent, Play, Stereo};
 use super::error::HostError;
 use super::handlers::{MainThread, Requests, Shared, TestHost};
 use super::processor;
-use super::realtime::Realtime;
+use super::realtime::{Realtime, Repeat};
 use clack_extensions::latency::PluginLatency;
 use clack_extensions::params::{ParamInfoBuffer, ParamInfoFlags, PluginParams};
 use clack_extensions::render::{PluginRender, RenderMode};
@@ -18,6 +18,9 @@ use std::time::Duration;
 
 /// How often the main thread looks for requests of the plugin while audio runs on another thread.
 const ANSWER_INTERVAL: Duration = Duration::from_millis(2);
+
+/// Silence after a recorded take, in which the recorder is switched off.
+const RECORDER_TAIL_SAMPLES: usize = 64;
 
 /// An opened `.clap` file.
 pub struct Library {
@@ -334,13 +337,33 @@ impl Plugin {
         result
     }
 
+    /// Plays a recording with the plugin's take recorder on from its first to its last sample, then switches the recorder
+    /// off on a little silence, which stores the take in the state.
+    ///
+    /// # Errors
+    /// As [`Self::play`].
+    pub fn record_take(&mut self, audio: &Stereo, blocks: Blocks, offline: bool) -> Result<(), HostError> {
+        let (padded, how) = with_recorder(audio, blocks, offline);
+        self.play(&padded, &how).map(drop)
+    }
+
+    /// The same at the pace of a sound card. The thread ends by itself; give it to [`Self::stop_realtime`] then.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when activating fails.
+    pub fn start_realtime_take(&mut self, audio: &Stereo, blocks: Blocks) -> Result<Realtime, HostError> {
+        let (padded, how) = with_recorder(audio, blocks, false);
+        let stopped = self.activate(padded.rate_hz, &how)?;
+        Ok(Realtime::spawn(stopped, padded, how, Repeat::Once))
+    }
+
     /// Plays a recording over and over at the pace of a sound card, until [`Self::stop_realtime`].
     ///
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
     pub fn start_realtime(&mut self, audio: Stereo, how: Play) -> Result<Realtime, HostError> {
         let stopped = self.activate(audio.rate_hz, &how)?;
-        Ok(Realtime::spawn(stopped, audio, how))
+        Ok(Realtime::spawn(stopped, audio, how, Repeat::Forever))
     }
 
     /// Ends real-time playing and deactivates the plugin.
@@ -387,6 +410,27 @@ impl Plugin {
             .activate(|_, _| (), configuration)
             .map_err(|e| HostError::refused("be activated", e))
     }
+}
+
+/// The recording with a little silence behind it, and the recorder on for exactly the recording.
+fn with_recorder(audio: &Stereo, blocks: Blocks, offline: bool) -> (Stereo, Play) {
+    let length = audio.len_samples();
+    let mut padded = audio.clone();
+    for channel in [&mut padded.left, &mut padded.right] {
+        channel.resize(length + RECORDER_TAIL_SAMPLES, 0.0);
+    }
+    let stop = ParamEvent {
+        at_sample: length,
+        ..ParamEvent::step("rec", 0)
+    };
+    let how = Play {
+        blocks,
+        offline,
+        events: vec![ParamEvent::step("rec", 1), stop],
+        cut_at_events: true,
+        ..Play::default()
+    };
+    (padded, how)
 }
 
 /// The plugin's text for a value.

@@ -48,7 +48,7 @@ pub(crate) fn play(
         if from == length {
             break;
         }
-        let to = length.min(from + size);
+        let to = from + block_len(how, size, length - from, from, &events[next_event..]);
         let due = events[next_event..]
             .iter()
             .take_while(|event| event.at_sample < to)
@@ -70,6 +70,20 @@ pub(crate) fn play(
         from = to;
     }
     (Some(started.stop_processing()), Ok(out))
+}
+
+/// How long the next block is: what was drawn, at most what is left, and cut at the next change where that is wanted.
+/// `now` and the changes count samples from the first one played.
+pub(crate) fn block_len(how: &Play, drawn: usize, left: usize, now: usize, changes: &[ParamEvent]) -> usize {
+    let longest = drawn.min(left);
+    if !how.cut_at_events {
+        return longest;
+    }
+    changes
+        .iter()
+        .filter(|change| change.at_sample > now)
+        .map(|change| change.at_sample - now)
+        .fold(longest, usize::min)
 }
 
 /// The buffers of one audio thread, made once and used for every block.

@@ -1,16 +1,23 @@
-//! Audio at the pace of a sound card, on a thread of its own, for as long as a window is open.
+//! Audio at the pace of a sound card, on a thread of its own.
 
 use super::audio::{ParamEvent, Play, Stereo};
 use super::error::HostError;
 use super::handlers::TestHost;
 use super::plugin::ParamId;
-use super::processor::{Feeder, Finished};
+use super::processor::{Feeder, Finished, block_len};
 use clack_host::process::StoppedPluginAudioProcessor;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
+
+/// Whether a recording starts again when it has ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Repeat {
+    Forever,
+    Once,
+}
 
 /// A running audio thread. Give it back to [`super::Plugin::stop_realtime`]; dropping it ends the thread too, but leaves
 /// the plugin activated.
@@ -22,13 +29,20 @@ pub struct Realtime {
 }
 
 impl Realtime {
-    pub(crate) fn spawn(stopped: StoppedPluginAudioProcessor<TestHost>, audio: Stereo, how: Play) -> Self {
+    pub(crate) fn spawn(
+        stopped: StoppedPluginAudioProcessor<TestHost>,
+        audio: Stereo,
+        how: Play,
+        repeat: Repeat,
+    ) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let played_samples = Arc::new(AtomicUsize::new(0));
         let (changes, incoming) = channel();
         let thread = {
             let (stop, played_samples) = (stop.clone(), played_samples.clone());
-            std::thread::spawn(move || run(stopped, &audio, &how, &stop, &played_samples, &incoming))
+            std::thread::spawn(move || {
+                run(stopped, &audio, (&how, repeat), &stop, &played_samples, &incoming)
+            })
         };
         Self {
             stop,
@@ -42,6 +56,12 @@ impl Realtime {
     #[must_use]
     pub fn played_samples(&self) -> usize {
         self.played_samples.load(Ordering::Acquire)
+    }
+
+    /// Whether the thread has come to the end of its recording, or failed.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
     }
 
     /// Sets a parameter (string id, value on the scale of [`super::Param::max`]) with the next block.
@@ -74,11 +94,11 @@ impl Drop for Realtime {
     }
 }
 
-/// Plays in a loop, sleeping until each block is due; late blocks follow at once.
+/// Plays, sleeping until each block is due; late blocks follow at once.
 fn run(
     stopped: StoppedPluginAudioProcessor<TestHost>,
     audio: &Stereo,
-    how: &Play,
+    (how, repeat): (&Play, Repeat),
     stop: &AtomicBool,
     played_samples: &AtomicUsize,
     incoming: &Receiver<(ParamId, f64)>,
@@ -99,7 +119,7 @@ fn run(
     let begin = Instant::now();
     let mut from = 0;
     for size in how.blocks.sizes() {
-        if stop.load(Ordering::Acquire) {
+        if stop.load(Ordering::Acquire) || (repeat == Repeat::Once && from == length) {
             break;
         }
         let now = feeder.position_samples();
@@ -108,7 +128,7 @@ fn run(
             param,
             value,
         }));
-        let to = length.min(from + size);
+        let to = from + block_len(how, size, length - from, now, &changes);
         let (due, later) = changes
             .iter()
             .copied()
@@ -117,7 +137,11 @@ fn run(
         if let Err(error) = feeder.block(&mut started, &audio.left[from..to], &audio.right[from..to], &due) {
             return (Some(started.stop_processing()), Err(error));
         }
-        from = to % length;
+        from = if repeat == Repeat::Forever {
+            to % length
+        } else {
+            to
+        };
         let played = feeder.position_samples();
         played_samples.store(played, Ordering::Release);
         let due_at = begin + Duration::from_secs_f64(played as f64 / audio.rate_hz);

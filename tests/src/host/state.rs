@@ -1,7 +1,9 @@
 //! The plugin's saved state, opened up.
 
 use super::error::HostError;
+use serde::Deserialize;
 use serde_json::{Map, Value};
+use sumproof_core::take::Take;
 
 /// What the framework stores: a version, every parameter by its string id, and the plugin's own fields.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,6 +57,22 @@ impl State {
             params,
             fields,
         })
+    }
+
+    /// The takes in it, in the order they were recorded.
+    ///
+    /// # Errors
+    /// [`HostError::State`] when there is no list of takes or one of them cannot be read.
+    pub fn takes(&self) -> Result<Vec<Take>, HostError> {
+        let list = self
+            .fields
+            .get("takes")
+            .and_then(|field| field.get("takes"))
+            .and_then(Value::as_array)
+            .ok_or_else(|| HostError::State("it has no list of takes".to_owned()))?;
+        list.iter()
+            .map(|take| Take::deserialize(take).map_err(|e| HostError::State(e.to_string())))
+            .collect()
     }
 
     /// Packs the state again for [`super::Plugin::load_state`].

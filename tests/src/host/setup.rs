@@ -2,7 +2,23 @@
 //!
 //! `cargo xtask test` sets the variables; by hand, the same places are tried under `target/`.
 
+use super::error::HostError;
+use super::plugin::{Library, Plugin};
 use std::path::{Path, PathBuf};
+
+/// The plugin's CLAP id.
+pub const CLAP_ID: &str = "io.sumproof.sumproof";
+
+/// A fresh plugin from the bundle under test.
+///
+/// # Errors
+/// What loading and instantiating say.
+///
+/// # Panics
+/// When there is no bundle.
+pub fn plugin() -> Result<Plugin, HostError> {
+    Library::load(&clap_bundle())?.instantiate(CLAP_ID)
+}
 
 /// The workspace root.
 #[must_use]

@@ -1,0 +1,256 @@
+"""The bundled .vst3 in a host of the Python package `pedalboard`: sound, state, and what its takes say.
+
+Run by `cargo xtask test`; the environment names the bundle (SUMPROOF_VST3) and the recordings (SUMPROOF_SAMPLES).
+Ends with 'ok' and 0, or with the failed checks and 1.
+"""
+
+import base64
+import json
+import math
+import os
+import sys
+import traceback
+
+import numpy as np
+import pedalboard
+from pedalboard.io import AudioFile
+
+VST3 = os.environ["SUMPROOF_VST3"]
+SAMPLES = os.environ["SUMPROOF_SAMPLES"]
+
+# Debian's sonic-pi-samples 3.2.2~repack-8; correlation, mono and flipped sum over the mean power of both channels (dB),
+# computed by numpy 2.4.6 in float64 from the 16-bit samples.
+REFERENCES = {
+    "guit_em9.flac": (0.7927, -0.485, -9.761),
+    "guit_e_fifths.flac": (0.8124, -0.434, -10.222),
+}
+# Nominal 1/3-octave bands compared, by their index from 1 kHz (IEC 61260-1, base 10): 80 Hz to 12.5 kHz.
+BANDS = range(-11, 12)
+# A band this far below the whole is rounding noise of 16 bits, not sound.
+QUIET_DB = -60.0
+
+CHECKS = []
+
+
+def check(function):
+    """Adds a check; each gets a fresh plugin."""
+    CHECKS.append(function)
+    return function
+
+
+def fresh():
+    return pedalboard.load_plugin(VST3)
+
+
+def near(got, want, tolerance, what):
+    assert abs(got - want) <= tolerance, f"{what}: {got:.5f}, not {want:.5f} +- {tolerance}"
+
+
+def recording(name):
+    with AudioFile(os.path.join(SAMPLES, name)) as file:
+        return file.read(file.frames).astype(np.float32), file.samplerate
+
+
+def state_of(plugin):
+    """The framework's JSON inside the host's wrapping of the VST3 state."""
+    raw = bytes(plugin.raw_state)
+    # The host stores the component's stream as base64 of its own dialect; the JSON inside is found by decoding that.
+    json_text = find_json(raw)
+    state = json.loads(json_text)
+    fields = {key: json.loads(text) for key, text in state["fields"].items()}
+    return state["params"], fields
+
+
+def find_json(raw):
+    start = raw.find(b'{"version"')
+    if start >= 0:
+        return json_at(raw[start:])
+    text = raw.decode("latin-1")
+    component = text.split("<IComponent>")[1].split("</IComponent>")[0]
+    stream = juce_base64(component)
+    return json_at(stream[stream.index(b'{"version"'):])
+
+
+def json_at(data):
+    value, _ = json.JSONDecoder().raw_decode(data.decode("utf-8", "replace"))
+    return json.dumps(value)
+
+
+def juce_base64(text):
+    """Length, a dot, then six bits a character, lowest bits first, in an alphabet of the host's own."""
+    alphabet = ".ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+"
+    length, body = text.strip().split(".", 1)
+    bits = 0
+    for index, character in enumerate(body):
+        bits |= alphabet.index(character) << (6 * index)
+    return bits.to_bytes((len(body) * 6 + 7) // 8, "little")[: int(length)]
+
+
+def record_take(plugin, audio, rate, block=512):
+    """Plays with the recorder on for exactly the audio, then off for a little silence; returns the one take."""
+    plugin.record_take = True
+    plugin.process(audio, rate, buffer_size=block, reset=False)
+    plugin.record_take = False
+    plugin.process(np.zeros((2, block), np.float32), rate, buffer_size=block, reset=False)
+    _, fields = state_of(plugin)
+    takes = fields["takes"]["takes"]
+    assert len(takes) == 1, f"{len(takes)} takes"
+    return takes[0]
+
+
+def broadband(left, right, cross):
+    both = left + right
+    return (
+        cross / math.sqrt(left * right),
+        10 * math.log10((both + 2 * cross) / (2 * both)),
+        10 * math.log10((both - 2 * cross) / (2 * both)),
+    )
+
+
+def edges(third):
+    return 1000 * 10 ** (0.1 * (third - 0.5)), 1000 * 10 ** (0.1 * (third + 0.5))
+
+
+def bands_of_samples(audio, rate):
+    """Power left and right, and the cross term, per 1/3 octave: one FFT of the whole recording, float64."""
+    spectra = np.fft.rfft(audio.astype(np.float64), axis=1)
+    frequencies = np.fft.rfftfreq(audio.shape[1], 1 / rate)
+    result = {}
+    for third in BANDS:
+        lower, upper = edges(third)
+        inside = (frequencies >= lower) & (frequencies < upper)
+        left, right = spectra[0][inside], spectra[1][inside]
+        result[third] = (
+            float(np.sum(np.abs(left) ** 2)),
+            float(np.sum(np.abs(right) ** 2)),
+            float(np.sum((left * np.conj(right)).real)),
+        )
+    return result
+
+
+def bands_of_take(take):
+    """The same from the 1/24-octave cells of a take, dry and wet added up."""
+    nyquist = take["rate_hz"] / 2
+    steps = [1000 * 10 ** (0.3 * step / 24) for step in range(-17 * 8 - 4, 13 * 8 + 5)]
+    edge = np.array([0.0] + [hz for hz in steps if hz < nyquist] + [nyquist])
+    lower, upper = edge[:-1], edge[1:]
+    left, right, cross = np.zeros(len(lower)), np.zeros(len(lower)), np.zeros(len(lower))
+    for part in PARTS(take):
+        cells = np.frombuffer(base64.b64decode(part["cells"]), "<f4").reshape(-1, 4).astype(np.float64)
+        assert len(cells) == len(lower), f"{len(cells)} cells for {len(lower)} bands"
+        # The delay between the channels is kept apart; over the width of a cell it turns the cross term.
+        turn = np.sinc((upper - lower) * part["delay_s"]) * np.exp(1j * np.pi * (upper + lower) * part["delay_s"])
+        left += cells[:, 0]
+        right += cells[:, 1]
+        cross += ((cells[:, 2] + 1j * cells[:, 3]) * turn).real
+    result = {}
+    for third in BANDS:
+        low, high = edges(third)
+        inside = (lower > low * 0.999) & (upper < high * 1.001)
+        assert inside.sum() == 8
+        result[third] = (left[inside].sum(), right[inside].sum(), cross[inside].sum())
+    return result
+
+
+def PARTS(take):
+    return [take["dry"], take["wet"]]
+
+
+@check
+def sound_passes_bit_for_bit():
+    generator = np.random.default_rng(1)
+    plugin = fresh()
+    for rate in (22050, 44100, 48000, 96000, 192000):
+        audio = generator.uniform(-1, 1, (2, 30000)).astype(np.float32)
+        for block in (1, 17, 64, 512, 8192):
+            out = plugin.process(audio[:, : 3000 if block == 1 else 30000], rate, buffer_size=block)
+            want = audio[:, : out.shape[1]]
+            assert out.shape == want.shape, f"{rate} Hz, {block}: {out.shape}, not {want.shape}"
+            assert np.array_equal(out.view(np.uint32), want.view(np.uint32)), f"{rate} Hz, blocks of {block}: not the same bits"
+
+
+@check
+def it_loads_and_unloads():
+    for _ in range(20):
+        plugin = fresh()
+        plugin.process(np.zeros((2, 512), np.float32), 48000)
+        del plugin
+
+
+@check
+def takes_say_what_numpy_says():
+    for name, (correlation, sum_db, flipped_db) in REFERENCES.items():
+        audio, rate = recording(name)
+        take = record_take(fresh(), audio, rate)
+        sums = take["sums"]
+        assert sums["frames"] == audio.shape[1], f"{name}: {sums['frames']} of {audio.shape[1]} frames"
+        got = broadband(sums["left"], sums["right"], sums["cross"])
+        wide = audio.astype(np.float64)
+        computed = broadband(np.sum(wide[0] ** 2), np.sum(wide[1] ** 2), np.sum(wide[0] * wide[1]))
+        for index, (what, tolerance, reference) in enumerate(
+            [("correlation", 0.001, correlation), ("mono sum", 0.02, sum_db), ("flipped sum", 0.02, flipped_db)]
+        ):
+            near(got[index], computed[index], tolerance, f"{name}: {what} against this numpy")
+            # Half of the last printed digit on top.
+            near(got[index], reference, tolerance * 1.05, f"{name}: {what} against the reference")
+
+
+@check
+def bands_of_takes_say_what_numpy_says():
+    off = []
+    for name in REFERENCES:
+        audio, rate = recording(name)
+        take = record_take(fresh(), audio, rate)
+        wanted, got = bands_of_samples(audio, rate), bands_of_take(take)
+        whole = sum(left + right for left, right, _ in wanted.values())
+        for third in BANDS:
+            if 10 * math.log10(sum(wanted[third][:2]) / whole) < QUIET_DB:
+                continue
+            want_db, got_db = broadband(*wanted[third])[1], broadband(*got[third])[1]
+            if abs(got_db - want_db) > 0.1:
+                off.append(f"{name} {1000 * 10 ** (0.1 * third):.0f} Hz: {got_db:.3f} dB, not {want_db:.3f} dB")
+    assert not off, "\n".join(off)
+
+
+@check
+def state_comes_back():
+    plugin = fresh()
+    plugin.left_line_gain_db = -20.0
+    plugin.sum_law = plugin.parameters["sum_law"].valid_values[2]
+    # A host's write reaches a VST3 only through a block.
+    plugin.process(np.zeros((2, 512), np.float32), 48000)
+    saved = plugin.raw_state
+    other = fresh()
+    other.raw_state = saved
+    params, _ = state_of(other)
+    assert params["lgain"] == {"f32": -20.0}, params
+    assert params == state_of(plugin)[0]
+
+
+@check
+def audition_is_heard_only_when_asked_for():
+    generator = np.random.default_rng(2)
+    audio = generator.uniform(-0.5, 0.5, (2, 48000)).astype(np.float32)
+    plugin = fresh()
+    plugin.feed = "Mono wedge"
+    assert np.array_equal(plugin.process(audio, 48000, buffer_size=512), audio), "not auditioning, and not the same"
+
+
+def main():
+    failed = 0
+    for function in CHECKS:
+        name = function.__name__.replace("_", " ")
+        try:
+            function()
+            print(f"  ok      {name}", flush=True)
+        except Exception:
+            failed += 1
+            print(f"  FAILED  {name}", flush=True)
+            traceback.print_exc()
+    print(f"VST3: {len(CHECKS) - failed} passed, {failed} failed")
+    if failed:
+        sys.exit(1)
+    print("ok")
+
+
+main()

@@ -21,7 +21,7 @@ use sumproof_core::feed::FeedId;
 use sumproof_core::meter::LOWEST_HZ;
 use sumproof_core::take::Take;
 
-pub use schema::{Document, TakeReport, json, report};
+pub use schema::{Document, SCHEMA, TakeReport, json, report};
 pub use table::table;
 pub use verdict::verdict;
 

@@ -209,15 +209,15 @@ pub fn report(take: &Take, rig: &Rig) -> TakeReport {
         name: take.name.clone(),
         pass: take.pass,
         rate_hz: take.rate_hz,
-        seconds: take.seconds(),
+        seconds: rounded(take.seconds()),
         frames: take.sums.frames,
         garbage_frames: take.garbage_frames,
         verdict: verdict::of_rows(&crate::shown(&rows, rig)),
         broadband: broadband(take),
         channel_delay: take.delay.map(|delay| Delay {
-            right_late_ms: delay.delay_s * 1000.0,
+            right_late_ms: rounded(delay.delay_s * 1000.0),
             polarity: delay.polarity,
-            confidence: delay.confidence,
+            confidence: rounded(delay.confidence),
         }),
         split: split(take, heard),
         bands: bands(take),
@@ -233,7 +233,7 @@ impl Collector {
     /// The number, or `None` with a word: `missing` for no number at all, `low` for −∞, `high` for +∞.
     fn figure(&mut self, field: &str, value: Option<f64>, [missing, low, high]: [&str; 3]) -> Option<f64> {
         let word = match value {
-            Some(number) if number.is_finite() => return Some(number),
+            Some(number) if number.is_finite() => return Some(rounded(number)),
             Some(f64::NEG_INFINITY) => low,
             Some(f64::INFINITY) => high,
             _ => missing,
@@ -241,6 +241,11 @@ impl Collector {
         self.0.insert(field.into(), word.into());
         None
     }
+}
+
+/// A millionth is far below what any figure is worth; −0 becomes 0.
+fn rounded(number: f64) -> f64 {
+    (number * 1e6).round() / 1e6 + 0.0
 }
 
 const LEVEL: [&str; 3] = [text::NO_READING, text::GONE, text::NO_READING];
@@ -305,8 +310,8 @@ fn bands(take: &Take) -> Vec<BandReport> {
             let mut words = Collector::default();
             BandReport {
                 nominal_hz: band.nominal_hz,
-                lower_hz: band.lower_hz,
-                upper_hz: band.upper_hz,
+                lower_hz: rounded(band.lower_hz),
+                upper_hz: rounded(band.upper_hz),
                 partial: band.partial,
                 resolved: resolved(band.nominal_hz),
                 correlation: words.figure("correlation", reading.correlation.filter(|_| audible), LEVEL),
@@ -378,8 +383,8 @@ fn feed(row: &Row, limited: Option<f64>) -> FeedReport {
             of(|s| s.tone_db),
             ["cannot be told", text::GONE, text::GONE],
         ),
-        dip_hz: of(|s| s.dip.map(|dip| dip.hz)),
-        dip_db: of(|s| s.dip.map(|dip| dip.depth_db)),
+        dip_hz: of(|s| s.dip.map(|dip| rounded(dip.hz))),
+        dip_db: of(|s| s.dip.map(|dip| rounded(dip.depth_db))),
         words: Words::new(),
     };
     if let (true, Some(db)) = (floor, report.dry_db) {

@@ -180,7 +180,7 @@ fn write_notes(out: &mut String, take: &Take, rig: &Rig, rows: &[Row; FEEDS]) ->
         if let Some(limited) = limited {
             writeln!(
                 out,
-                "Above 40 Hz the total of '{}' is {} dB: the rest is rumble that hardly anybody hears.",
+                "Above 40 Hz the total of '{}' is {} dB: what lies below decides the figure in the table.",
                 text::feed(row),
                 text::change(Some(limited))
             )?;

@@ -1,33 +1,184 @@
-//! The window: glue between the framework's editor and the views.
+//! The window: glue between the framework's editor and the views, and nothing else.
+//!
+//! An [`App`] lives as long as one window. What outlives it is in [`Glue`]: where readings arrive, the parameters, the
+//! shape. The framework's editor state can't be given a size after it is made, and a state may be loaded after that; so a
+//! new one is made for every window.
 
-use nice_plug::editor::ResizeHint;
-use nice_plug::editor::dpi::LogicalSize;
+use std::error::Error;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use nice_plug::context::gui::GuiContext;
+use nice_plug::editor::dpi::{LogicalSize, NativeSize};
+use nice_plug::editor::{Editor, HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};
+use nice_plug_egui::baseview::{HandlerError, WindowSize};
 use nice_plug_egui::{
-    EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, RepaintNotifier, create_egui_editor,
+    EguiEditorHandle, EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp,
+    RepaintNotifier, create_egui_editor,
 };
+use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
 
-/// The editor type the plugin hands to its wrapper.
-pub type Window = EguiEditor<App>;
+use crate::engine::Analysis;
+use crate::fields::PluginParams;
+use crate::intents::Hand;
+use crate::published::Published;
+use crate::shared::Shared;
 
-/// Size of a window never resized, logical points.
-pub const DEFAULT_SIZE: (f32, f32) = (1000.0, 640.0);
-/// Smallest size the views are laid out for, logical points.
-pub const MIN_SIZE: (f32, f32) = (640.0, 420.0);
+/// What every window of an instance is connected to.
+pub struct Glue {
+    /// Parameters and shape.
+    pub params: Arc<PluginParams>,
+    /// The analysis, for what the user does to takes.
+    pub analysis: Analysis,
+    /// Words of the audio thread.
+    pub shared: Arc<Shared>,
+    /// Where readings arrive. One window at a time reads them.
+    pub published: Mutex<triple_buffer::Output<Published>>,
+    /// Whether a window is open.
+    pub window_open: Arc<AtomicBool>,
+    /// Asks for a frame.
+    pub repaint: RepaintNotifier,
+}
 
-/// What lives as long as the plugin and draws whenever a window is open.
-pub struct App;
+/// The editor the plugin hands to its wrapper.
+pub struct Window {
+    glue: Arc<Glue>,
+    /// Scale from the views' points to logical pixels times the system's scale, as the last window had it.
+    scale: Arc<Mutex<Option<f64>>>,
+}
 
-/// Makes the editor of one instance.
-pub(crate) fn create() -> Option<Window> {
-    let state = EguiEditorState::from_size(LogicalSize::new(DEFAULT_SIZE.0, DEFAULT_SIZE.1), 1.0);
-    let settings = EguiNiceSettings::new().with_tile("Sumproof").with_resize_hint(
-        ResizeHint::resizable().with_min_logical_size(LogicalSize::new(MIN_SIZE.0, MIN_SIZE.1)),
-    );
-    create_egui_editor(state, RepaintNotifier::new(), settings, App)
+impl Window {
+    /// The editor of one instance.
+    pub fn new(glue: Glue) -> Self {
+        Self {
+            glue: Arc::new(glue),
+            scale: Arc::default(),
+        }
+    }
+}
+
+impl Editor for Window {
+    type Handle = EguiEditorHandle;
+
+    fn spawn(
+        &self,
+        parent: Option<ParentWindowHandle>,
+        wait_for_parent: bool,
+        fallback_scale_factor: Option<f64>,
+        gui_context: GuiContext,
+        host: Option<HostMethods>,
+    ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
+        let shape = self.glue.params.shape.get();
+        let state = EguiEditorState::from_size(LogicalSize::new(shape.width, shape.height), shape.zoom);
+        let settings = EguiNiceSettings::new()
+            .with_tile("Sumproof")
+            .with_resize_hint(self.resize_hint());
+        let app = App::new(Arc::clone(&self.glue), shape.look(), Arc::clone(&self.scale));
+        create_egui_editor(state, self.glue.repaint.clone(), settings, app)
+            .ok_or("there is no editor")?
+            .spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
+    }
+
+    fn size(&self) -> NativeSize<u32> {
+        let shape = self.glue.params.shape.get();
+        let scale = *self.scale.lock().unwrap_or_else(PoisonError::into_inner);
+        let points = LogicalSize::new(f64::from(shape.width), f64::from(shape.height));
+        NativeSize::from_size(points.into(), scale.unwrap_or(f64::from(shape.zoom)))
+    }
+
+    fn resize_hint(&self) -> ResizeHint {
+        ResizeHint::resizable().with_min_logical_size(LogicalSize::new(MIN_SIZE.0, MIN_SIZE.1))
+    }
+}
+
+/// One window.
+pub struct App {
+    glue: Arc<Glue>,
+    scale: Arc<Mutex<Option<f64>>>,
+    hand: Option<Hand>,
+    view: View,
+    snapshot: Snapshot,
+    intents: Vec<Intent>,
+}
+
+impl App {
+    fn new(glue: Arc<Glue>, look: Look, scale: Arc<Mutex<Option<f64>>>) -> Self {
+        Self {
+            glue,
+            scale,
+            hand: None,
+            view: View::new(look),
+            snapshot: Snapshot::default(),
+            intents: Vec::new(),
+        }
+    }
+
+    fn take_in_news(&mut self) {
+        let mut published = self.glue.published.lock().unwrap_or_else(PoisonError::into_inner);
+        published
+            .read()
+            .fill(&self.glue.params.host, &self.glue.shared, &mut self.snapshot);
+    }
+
+    fn keep_look(&self, look: Look) {
+        self.glue.params.shape.update(|shape| {
+            shape.zoom = look.zoom;
+            shape.night = look.theme == Theme::Night;
+        });
+    }
 }
 
 impl NiceEguiApp for App {
-    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
-        ui.label("Sumproof");
+    fn build(&mut self, ctx: egui::Context, gui: GuiContext, _frame: &mut Frame) -> Result<(), HandlerError> {
+        self.hand = Some(Hand::new(
+            gui,
+            Arc::clone(&self.glue.params),
+            self.glue.analysis.clone(),
+        ));
+        self.view.prepare(&ctx);
+        self.glue.window_open.store(true, Ordering::Relaxed);
+        self.glue.analysis.lock().show_now();
+        Ok(())
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.take_in_news();
+        self.view.ui(ui, &self.snapshot, &mut self.intents);
+        // The space bar starts the transport wherever the user last clicked, unless a name is being typed.
+        frame.set_key_capture(if self.view.is_typing() {
+            KeyCapture::CaptureAll
+        } else {
+            KeyCapture::IgnoreKeys(vec![Key::Character(String::from(" "))])
+        });
+        for intent in std::mem::take(&mut self.intents) {
+            if let Intent::Look(look) = intent {
+                self.keep_look(look);
+            } else if let Some(hand) = &mut self.hand {
+                hand.carry_out(intent);
+            }
+        }
+    }
+
+    fn resized(&mut self, size: WindowSize) {
+        // In the views' points: the scale has the zoom in it already.
+        self.glue.params.shape.update(|shape| {
+            shape.width = size.logical.width as f32;
+            shape.height = size.logical.height as f32;
+        });
+        *self.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
+    }
+
+    fn zoom_factor_changed(&mut self, zoom: f32) {
+        self.glue.params.shape.update(|shape| shape.zoom = zoom);
+    }
+}
+
+impl Drop for App {
+    fn drop(&mut self) {
+        // A gesture cut off by the closing window is ended, or the host would go on waiting for it.
+        if let Some(hand) = &mut self.hand {
+            hand.let_go();
+        }
+        self.glue.window_open.store(false, Ordering::Relaxed);
     }
 }

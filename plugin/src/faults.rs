@@ -29,7 +29,10 @@ impl Fault {
     }
 
     fn parse(asked: &str) -> Self {
-        match asked.split_once(':').map(|(what, block)| (what, block.parse::<u32>())) {
+        match asked
+            .split_once(':')
+            .map(|(what, block)| (what, block.parse::<u32>()))
+        {
             Some(("panic", Ok(block))) => Self::Panic(block),
             Some(("allocate", Ok(block))) => Self::Allocate(block),
             _ => Self::None,
@@ -68,7 +71,15 @@ mod tests {
     fn only_what_is_asked_for_in_full_is_a_fault() {
         assert_eq!(Fault::parse("panic:3"), Fault::Panic(3));
         assert_eq!(Fault::parse("allocate:1"), Fault::Allocate(1));
-        for other in ["", "panic", "panic:", "panic:-1", "panic:x", "PANIC:1", "allocate:99999999999"] {
+        for other in [
+            "",
+            "panic",
+            "panic:",
+            "panic:-1",
+            "panic:x",
+            "PANIC:1",
+            "allocate:99999999999",
+        ] {
             assert_eq!(Fault::parse(other), Fault::None, "{other:?}");
         }
     }

@@ -56,7 +56,9 @@ impl Note {
         let here = (&raw const here).addr();
         let free = |place: &&AtomicUsize| {
             place.load(Ordering::Relaxed) == 0
-                && place.compare_exchange(0, here, Ordering::Relaxed, Ordering::Relaxed).is_ok()
+                && place
+                    .compare_exchange(0, here, Ordering::Relaxed, Ordering::Relaxed)
+                    .is_ok()
         };
         Self(STANDING.iter().find(free))
     }
@@ -78,6 +80,7 @@ pub(crate) struct Guard {
 
 impl Guard {
     /// Whether something panicked.
+    #[cfg(test)]
     pub(crate) fn tripped(&self) -> bool {
         self.tripped
     }
@@ -127,7 +130,11 @@ mod tests {
         // Stands for the hook the framework sets: it must hear of panics elsewhere, and of none inside a guard.
         let original = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |info| {
-            if info.payload().downcast_ref::<&str>().is_some_and(|text| text.contains("of this test")) {
+            if info
+                .payload()
+                .downcast_ref::<&str>()
+                .is_some_and(|text| text.contains("of this test"))
+            {
                 HEARD.fetch_add(1, Ordering::SeqCst);
             } else {
                 original(info);
@@ -160,13 +167,20 @@ mod tests {
     fn guards_nest_and_more_than_are_noted_still_guard() {
         fn nested(levels: usize) -> usize {
             let mut guard = Guard::default();
-            let inner = if levels == 0 { 0 } else { guard.run(|| nested(levels - 1)).unwrap_or(usize::MAX - levels) };
+            let inner = if levels == 0 {
+                0
+            } else {
+                guard.run(|| nested(levels - 1)).unwrap_or(usize::MAX - levels)
+            };
             inner + 1
         }
         assert_eq!(nested(PLACES + 5), PLACES + 6);
         let here = 0u8;
         let here = (&raw const here).addr();
-        let left_behind = STANDING.iter().filter(|place| place.load(Ordering::Relaxed).abs_diff(here) < REACH).count();
+        let left_behind = STANDING
+            .iter()
+            .filter(|place| place.load(Ordering::Relaxed).abs_diff(here) < REACH)
+            .count();
         assert_eq!(left_behind, 0);
     }
 }

@@ -56,6 +56,24 @@ impl Default for Shared {
 }
 
 impl Shared {
+    /// As if made so long ago, for tests that want the clock to have run.
+    #[cfg(test)]
+    pub(crate) fn aged(age: Duration) -> Self {
+        let born = Instant::now()
+            .checked_sub(age)
+            .expect("the clock has run so long");
+        Self {
+            born,
+            ..Self::default()
+        }
+    }
+
+    /// As if the ring had never been seen empty since the beginning.
+    #[cfg(test)]
+    pub(crate) fn forget_emptied(&self) {
+        self.emptied_ns.store(0, Ordering::Relaxed);
+    }
+
     /// What is heard now.
     pub fn heard(&self) -> Heard {
         match self.heard.load(Ordering::Relaxed) {

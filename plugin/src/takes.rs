@@ -44,11 +44,14 @@ pub struct Takes {
     beside: Map<String, Value>,
     /// Takes named so far, for the next name.
     named: usize,
+    /// The take removed last and where it was; for the session only.
+    removed: Option<(usize, Entry)>,
 }
 
 /// The default of the field.
 pub fn none_stored() -> String {
-    serde_json::to_string(&Takes::default().stored()).unwrap_or_else(|_| String::from("{\"version\":1,\"takes\":[]}"))
+    serde_json::to_string(&Takes::default().stored())
+        .unwrap_or_else(|_| String::from("{\"version\":1,\"takes\":[]}"))
 }
 
 /// Whether the field can be read as a list of entries at all.
@@ -73,7 +76,12 @@ impl Takes {
                 _ => Entry::Unread(value),
             })
             .collect();
-        Self { named: entries.len(), entries, beside: stored.beside }
+        Self {
+            named: entries.len(),
+            entries,
+            beside: stored.beside,
+            removed: None,
+        }
     }
 
     /// The form to store.
@@ -88,7 +96,11 @@ impl Takes {
             }
             Entry::Unread(value) => value.clone(),
         });
-        StoredTakes { version: FORM, takes: takes.collect(), beside: self.beside.clone() }
+        StoredTakes {
+            version: FORM,
+            takes: takes.collect(),
+            beside: self.beside.clone(),
+        }
     }
 
     /// The takes this version can read, in order.
@@ -137,7 +149,12 @@ impl Takes {
 
     /// Renames the take at `index` among those that can be read; an empty name is refused.
     pub fn rename(&mut self, index: usize, name: &str) -> bool {
-        let name: String = name.trim().chars().filter(|c| !c.is_control()).take(LONGEST_NAME).collect();
+        let name: String = name
+            .trim()
+            .chars()
+            .filter(|c| !c.is_control())
+            .take(LONGEST_NAME)
+            .collect();
         match self.position(index).and_then(|at| self.entries.get_mut(at)) {
             Some(Entry::Read(take, _)) if !name.is_empty() => {
                 take.name = name;
@@ -147,13 +164,33 @@ impl Takes {
         }
     }
 
-    /// Removes the take at `index` among those that can be read.
+    /// Removes the take at `index` among those that can be read; it can be brought back until another is removed.
     pub fn remove(&mut self, index: usize) -> bool {
         let at = self.position(index);
         if let Some(at) = at {
-            self.entries.remove(at);
+            self.removed = Some((at, self.entries.remove(at)));
         }
         at.is_some()
+    }
+
+    /// Name of the take that can be brought back.
+    pub fn removed(&self) -> Option<&str> {
+        match &self.removed {
+            Some((_, Entry::Read(take, _))) => Some(&take.name),
+            _ => None,
+        }
+    }
+
+    /// Brings the take removed last back to its place. `false` when there is none, or no room.
+    pub fn bring_back(&mut self) -> bool {
+        if !self.has_room() {
+            return false;
+        }
+        let Some((at, entry)) = self.removed.take() else {
+            return false;
+        };
+        self.entries.insert(at.min(self.entries.len()), entry);
+        true
     }
 
     /// Moves the take at `index` to `to`, both among those that can be read.
@@ -170,7 +207,12 @@ impl Takes {
 
     fn position(&self, index: usize) -> Option<usize> {
         let readable = |(_, entry): &(usize, &Entry)| matches!(entry, Entry::Read(..));
-        self.entries.iter().enumerate().filter(readable).nth(index).map(|(at, _)| at)
+        self.entries
+            .iter()
+            .enumerate()
+            .filter(readable)
+            .nth(index)
+            .map(|(at, _)| at)
     }
 }
 
@@ -179,7 +221,11 @@ fn besides(take: &Take, value: &Value) -> Map<String, Value> {
     let (Value::Object(stored), Ok(Value::Object(known))) = (value, serde_json::to_value(take)) else {
         return Map::new();
     };
-    stored.iter().filter(|(key, _)| !known.contains_key(*key)).map(|(key, value)| (key.clone(), value.clone())).collect()
+    stored
+        .iter()
+        .filter(|(key, _)| !known.contains_key(*key))
+        .map(|(key, value)| (key.clone(), value.clone()))
+        .collect()
 }
 
 #[cfg(test)]
@@ -195,7 +241,9 @@ mod tests {
         let tone: Vec<f32> = (0..9600u16).map(|n| (f32::from(n) * 0.05).sin() * 0.25).collect();
         let other: Vec<f32> = tone.iter().map(|sample| 0.5 * sample).collect();
         monitor.push(&tone, &other);
-        monitor.finish_take(String::from(name), Pass::Wet).expect("frames came")
+        monitor
+            .finish_take(String::from(name), Pass::Wet)
+            .expect("frames came")
     }
 
     fn through_text(takes: &Takes) -> Takes {
@@ -211,9 +259,15 @@ mod tests {
         let back = through_text(&takes);
         let names: Vec<&str> = back.iter().map(|take| take.name.as_str()).collect();
         assert_eq!(names, ["one", "two"]);
-        let (before, after) = (takes.iter().next().expect("one"), back.iter().next().expect("one"));
+        let (before, after) = (
+            takes.iter().next().expect("one"),
+            back.iter().next().expect("one"),
+        );
         // The sums are exact; the cells are stored in single precision.
-        assert_eq!((before.sums, before.pass, before.rate_hz), (after.sums, after.pass, after.rate_hz));
+        assert_eq!(
+            (before.sums, before.pass, before.rate_hz),
+            (after.sums, after.pass, after.rate_hz)
+        );
         // And once stored, nothing changes any more.
         let again = through_text(&back);
         assert!(again.iter().zip(back.iter()).all(|(one, other)| one == other));
@@ -228,7 +282,9 @@ mod tests {
         let foreign = serde_json::json!({ "version": 99, "name": "later", "more": [1, 2.5, null] });
         stored.takes.insert(1, foreign.clone());
         stored.takes.push(Value::Null);
-        stored.beside.insert(String::from("folders"), serde_json::json!(["a"]));
+        stored
+            .beside
+            .insert(String::from("folders"), serde_json::json!(["a"]));
         stored.takes[0]["colour"] = serde_json::json!("teal");
 
         let mut back = Takes::from_stored(stored);
@@ -251,14 +307,26 @@ mod tests {
         let mut stored = takes.stored();
         stored.takes.insert(0, Value::Null);
         let mut takes = Takes::from_stored(stored);
-        let names = |takes: &Takes| takes.iter().map(|take| take.name.clone()).collect::<Vec<_>>().join("");
+        let names = |takes: &Takes| {
+            takes
+                .iter()
+                .map(|take| take.name.clone())
+                .collect::<Vec<_>>()
+                .join("")
+        };
         assert!(takes.move_to(2, 0));
         assert_eq!(names(&takes), "cab");
         assert!(takes.remove(1));
-        assert_eq!(names(&takes), "cb");
+        assert_eq!((names(&takes).as_str(), takes.removed()), ("cb", Some("a")));
+        assert!(takes.bring_back() && !takes.bring_back());
+        assert_eq!((names(&takes).as_str(), takes.removed()), ("cab", None));
+        assert!(takes.remove(1));
         assert!(!takes.remove(2) && !takes.rename(5, "x") && !takes.move_to(0, 9) && !takes.rename(0, " \n"));
         assert!(takes.rename(0, &"x".repeat(500)));
-        assert_eq!(takes.iter().next().map(|take| take.name.len()), Some(LONGEST_NAME));
+        assert_eq!(
+            takes.iter().next().map(|take| take.name.len()),
+            Some(LONGEST_NAME)
+        );
         assert_eq!(takes.unread(), 1);
     }
 
@@ -281,7 +349,15 @@ mod tests {
 
     #[test]
     fn lists_that_are_none_are_refused_whole() {
-        for broken in ["", "null", "[]", "{}", "{\"version\":1}", "{\"version\":1,\"takes\":3}", "{\"version\":-1,\"takes\":[]}"] {
+        for broken in [
+            "",
+            "null",
+            "[]",
+            "{}",
+            "{\"version\":1}",
+            "{\"version\":1,\"takes\":3}",
+            "{\"version\":-1,\"takes\":[]}",
+        ] {
             assert!(!readable(broken), "{broken}");
         }
         let long = format!("{{\"version\":1,\"takes\":[{}0]}}", "0,".repeat(MOST_ENTRIES));

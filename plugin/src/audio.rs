@@ -1,0 +1,236 @@
+//! The audio thread's side of one instance.
+//!
+//! # Real-time
+//! [`AudioSide::process`] and [`AudioSide::reset`] allocate nothing, lock nothing and make no system call, at a cost that is
+//! the same every block; except where the host renders offline (it says so, or outruns the clock with the ring full):
+//! there nobody waits for the audio thread, and it waits for the analysis so that nothing is lost.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use sumproof_core::audition::{AuditionSettings, Auditioner};
+use sumproof_core::board::Rig;
+use sumproof_core::feed::{Feed, Side};
+use sumproof_core::meter::RunningCorrelation;
+
+use crate::engine::Analysis;
+use crate::faults::Fault;
+use crate::params::HostParams;
+use crate::seam::{AudioEnd, Command, seam};
+use crate::settings::Settings;
+use crate::shared::{Heard, Shared};
+
+/// Sound the ring holds, s. The analysis looks at least four times a second.
+const RING_S: f64 = 2.0;
+
+/// How the host drives the plugin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drive {
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// Longest block, frames.
+    pub longest_block: usize,
+    /// The host renders offline, and says so.
+    pub offline: bool,
+}
+
+/// What depends on the sample rate.
+struct Running {
+    end: AudioEnd,
+    /// As much sound as the ring holds.
+    ring: Duration,
+    auditioner: Auditioner,
+    meter: RunningCorrelation,
+}
+
+/// The audio thread's side.
+pub struct AudioSide {
+    params: Arc<HostParams>,
+    shared: Arc<Shared>,
+    analysis: Analysis,
+    own: triple_buffer::Output<Feed>,
+    running: Option<Running>,
+    offline: bool,
+    recording: bool,
+    /// The next frame does not follow the last the analysis got, which has to be told.
+    broken: bool,
+    integration_s: f64,
+    pub(crate) fault: Fault,
+}
+
+impl AudioSide {
+    /// The side of an instance that is not active yet.
+    pub fn new(
+        params: Arc<HostParams>,
+        shared: Arc<Shared>,
+        analysis: Analysis,
+        own: triple_buffer::Output<Feed>,
+    ) -> Self {
+        Self {
+            params,
+            shared,
+            analysis,
+            own,
+            running: None,
+            offline: false,
+            recording: false,
+            broken: false,
+            integration_s: 0.0,
+            fault: Fault::None,
+        }
+    }
+
+    /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
+    pub fn activate(&mut self, drive: &Drive) {
+        let frames = ((RING_S * drive.rate_hz) as usize)
+            .max(4 * drive.longest_block)
+            .clamp(8_192, 1 << 22);
+        let (end, analysis_end) = seam(frames);
+        self.analysis.lock().attach(analysis_end, drive.rate_hz);
+        self.integration_s = Settings::read(&self.params).integration_s;
+        self.running = Some(Running {
+            end,
+            ring: Duration::from_secs_f64(frames as f64 / drive.rate_hz.max(1.0)),
+            auditioner: Auditioner::new(drive.rate_hz),
+            meter: RunningCorrelation::new(drive.rate_hz, self.integration_s),
+        });
+        self.offline = drive.offline;
+        self.recording = false;
+        self.broken = true;
+        self.fault = Fault::from_environment();
+    }
+
+    /// The host stopped: a take that is being recorded ends here. Not for the audio thread.
+    pub fn deactivate(&mut self) {
+        self.analysis.lock().detach();
+        self.recording = false;
+        self.shared.set_heard(Heard::Stereo);
+    }
+
+    /// Forgets the sound so far; takes and settings stay.
+    pub fn reset(&mut self) {
+        if let Some(running) = &mut self.running {
+            running.auditioner.reset();
+            running.meter.reset();
+        }
+        self.broken = true;
+    }
+
+    /// Whether a feed is being heard, so that sound goes on for a moment after the input has ended.
+    pub fn has_tail(&self) -> bool {
+        self.running
+            .as_ref()
+            .is_some_and(|running| !running.auditioner.is_idle())
+    }
+
+    /// One block in place. While nothing is auditioned the samples are read and not written.
+    pub fn process(&mut self, channels: &mut [&mut [f32]], host_records: bool) {
+        let [left, right, ..] = channels else { return };
+        let settings = Settings::read(&self.params);
+        self.fault.strike();
+        if self.running.is_none() {
+            return;
+        }
+        if settings.bypass {
+            self.broken = true;
+        } else {
+            self.follow(&settings);
+            self.hand_over(left, right);
+            self.measure(&settings, left, right);
+        }
+        self.audition(&settings, host_records, left, right);
+    }
+
+    /// Tells the analysis what changed with this block. What finds no room is tried again with the next.
+    fn follow(&mut self, settings: &Settings) {
+        let Some(running) = &mut self.running else { return };
+        if self.broken {
+            self.broken = !running.end.send(Command::Break);
+        }
+        if settings.record != self.recording {
+            let command = if settings.record {
+                Command::StartTake(settings.pass)
+            } else {
+                Command::StopTake
+            };
+            if running.end.send(command) {
+                self.recording = settings.record;
+            }
+        }
+    }
+
+    fn hand_over(&mut self, left: &[f32], right: &[f32]) {
+        let Some(running) = &mut self.running else { return };
+        let mut rest = (left, right);
+        loop {
+            let now = rest.0.len().min(rest.1.len()).min(running.end.room());
+            let (left_now, left_later) = rest.0.split_at(now);
+            let (right_now, right_later) = rest.1.split_at(now);
+            let mut lost = running.end.push(left_now, right_now);
+            rest = (left_later, right_later);
+            if !rest.0.is_empty() && !rest.1.is_empty() {
+                // The ring is full.
+                let may_wait = self.offline || self.shared.outruns_the_clock(running.ring);
+                if may_wait {
+                    self.analysis.lock().work_through();
+                }
+                if !may_wait || running.end.room() == 0 {
+                    lost += running.end.push(rest.0, rest.1);
+                    rest = (&[], &[]);
+                }
+            }
+            if lost > 0 {
+                self.shared.lost_frames.fetch_add(lost as u64, Ordering::Relaxed);
+            }
+            if rest.0.is_empty() || rest.1.is_empty() {
+                break;
+            }
+        }
+        if self.offline {
+            self.analysis.lock().work_through();
+        }
+    }
+
+    fn measure(&mut self, settings: &Settings, left: &[f32], right: &[f32]) {
+        let Some(running) = &mut self.running else { return };
+        if settings.integration_s != self.integration_s {
+            self.integration_s = settings.integration_s;
+            running.meter.set_integration(settings.integration_s);
+        }
+        running.meter.push(left, right);
+        let reading = running.meter.correlation().map_or(f32::NAN, |value| value as f32);
+        self.shared.correlation.store(reading, Ordering::Relaxed);
+    }
+
+    fn audition(&mut self, settings: &Settings, host_records: bool, left: &mut [f32], right: &mut [f32]) {
+        let Some(running) = &mut self.running else { return };
+        let wanted = settings.audition && !settings.bypass;
+        let held_back = wanted && (self.offline || host_records) && !settings.audition_in_bounces;
+        let heard = match (wanted, held_back) {
+            (false, _) => Heard::Stereo,
+            (true, false) => Heard::Feed,
+            (true, true) => Heard::HeldBack,
+        };
+        self.shared.set_heard(heard);
+        let feed = (heard == Heard::Feed).then(|| {
+            let rig = Rig {
+                lines: settings.lines,
+                law: settings.law,
+                own: *self.own.read(),
+                ..Rig::default()
+            };
+            let in_right = self.shared.fault_in_right.load(Ordering::Relaxed);
+            rig.feed(settings.feed, if in_right { Side::Right } else { Side::Left })
+        });
+        let match_db = settings
+            .loudness_match
+            .then(|| f64::from(self.shared.match_db.load(Ordering::Relaxed)));
+        running.auditioner.set(&AuditionSettings { feed, match_db });
+        if self.offline && feed.is_none() {
+            // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.
+            running.auditioner.reset();
+        }
+        running.auditioner.process(left, right);
+    }
+}

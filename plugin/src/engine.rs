@@ -1,0 +1,515 @@
+//! The analysis of one instance: takes what crossed the seam, keeps the takes, and publishes what the window shows.
+//!
+//! It stands behind a lock ([`Analysis`]) that three sides share: the analysis thread, which looks in every few
+//! milliseconds; the audio thread while the host renders faster than real time, where waiting is allowed and nothing may
+//! be lost; and whoever saves or loads a state. The real-time audio thread never touches it.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
+use std::time::{Duration, Instant};
+
+use nice_plug::util::permit_alloc;
+use nice_plug_egui::RepaintNotifier;
+use sumproof_core::board::Rig;
+use sumproof_core::feed::{Feed, Side};
+use sumproof_core::monitor::Monitor;
+use sumproof_core::outcome::Limits;
+use sumproof_core::reading::Reading;
+use sumproof_core::take::Pass;
+use sumproof_views::{History, TakeSummary};
+
+use crate::choices::PassChoice;
+use crate::params::HostParams;
+use crate::published::{Published, summary};
+use crate::seam::{AnalysisEnd, Command, Event, Frame};
+use crate::settings::Settings;
+use crate::shared::Shared;
+use crate::state::Kept;
+use crate::takes::{StoredTakes, Takes};
+use crate::worker::Found;
+
+/// Frames handled in one go, so that nobody waits long for the lock.
+const FRAMES_A_LOOK: usize = 16_384;
+/// Frames handed to the monitor at once.
+const CHUNK: usize = 512;
+/// Time between two readings for the window.
+const WINDOW_PERIOD: Duration = Duration::from_millis(40);
+/// Sound between two readings for the audition, s.
+const AUDITION_PERIOD_S: f64 = 0.1;
+/// Sound for which the audition keeps to the line that was found the worse, s, so that near-equals do not alternate.
+const WORSE_HELD_S: f64 = 3.0;
+/// Takes summed up in one look.
+const SUMMARIES_A_LOOK: usize = 4;
+
+/// The analysis behind its lock.
+#[derive(Clone)]
+pub struct Analysis(Arc<Mutex<Engine>>);
+
+impl Analysis {
+    /// Puts an engine behind a lock.
+    pub fn new(engine: Engine) -> Self {
+        Self(Arc::new(Mutex::new(engine)))
+    }
+
+    /// Waits for the analysis. What panicked inside is marked as such in the engine, so a poisoned lock says nothing more.
+    pub fn lock(&self) -> MutexGuard<'_, Engine> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// One look of the analysis thread.
+    pub fn look(&self) -> Found {
+        match self.0.try_lock() {
+            Ok(mut engine) => engine.look(),
+            Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner().look(),
+            // Somebody is at it: there is sound.
+            Err(TryLockError::WouldBlock) => Found::Sound,
+        }
+    }
+}
+
+/// A take being recorded.
+#[derive(Debug, Clone, Copy)]
+struct Running {
+    pass: Pass,
+    /// Markers pushed where frames are missing; the monitor counts them as garbage.
+    markers: u64,
+}
+
+/// What else an engine is connected to.
+pub struct Links {
+    /// The host's parameters.
+    pub params: Arc<HostParams>,
+    /// The words shared with the audio thread.
+    pub shared: Arc<Shared>,
+    /// Where the user's own feed goes to the audio thread.
+    pub own: triple_buffer::Input<Feed>,
+    /// Where readings go to the window.
+    pub published: triple_buffer::Input<Published>,
+    /// Asks the window to draw.
+    pub repaint: RepaintNotifier,
+    /// Whether a window is open.
+    pub window_open: Arc<AtomicBool>,
+}
+
+/// The analysis of one instance.
+pub struct Engine {
+    links: Links,
+    end: Option<AnalysisEnd>,
+    monitor: Option<Monitor>,
+    rig: Rig,
+    settings: Settings,
+    running: Option<Running>,
+    markers: u64,
+    takes: Takes,
+    summaries: Arc<Vec<TakeSummary>>,
+    /// Summaries of the takes and the rig as they are now, while not all are made.
+    fresh: Option<Vec<TakeSummary>>,
+    kept: Kept,
+    message: Option<String>,
+    reading: Box<Reading>,
+    history: Box<History>,
+    unread_frames: u64,
+    worse_held_frames: u64,
+    read_at: Option<Instant>,
+    /// Something changed that the window has not been shown.
+    unshown: bool,
+    failed: bool,
+}
+
+impl Engine {
+    /// An analysis that has heard nothing.
+    pub fn new(links: Links) -> Self {
+        let settings = Settings::read(&links.params);
+        Self {
+            links,
+            end: None,
+            monitor: None,
+            rig: Rig::default(),
+            settings,
+            running: None,
+            markers: 0,
+            takes: Takes::default(),
+            summaries: Arc::default(),
+            fresh: None,
+            kept: Kept::default(),
+            message: None,
+            reading: Box::default(),
+            history: Box::default(),
+            unread_frames: 0,
+            worse_held_frames: 0,
+            read_at: None,
+            unshown: true,
+            failed: false,
+        }
+    }
+
+    /// Begins to take frames of a sample rate from a new seam. What the old one still holds is taken first; a take that was
+    /// being recorded at another rate ends there.
+    pub fn attach(&mut self, end: AnalysisEnd, rate_hz: f64) {
+        self.settle();
+        if self
+            .monitor
+            .as_ref()
+            .is_none_or(|monitor| monitor.rate_hz() != rate_hz)
+        {
+            self.finish_take();
+            let mut monitor = Monitor::new(rate_hz);
+            monitor.set_rig(&self.rig);
+            monitor.set_integration(self.settings.integration_s);
+            self.monitor = Some(monitor);
+            self.markers = 0;
+        }
+        self.end = Some(end);
+        self.links.shared.emptied();
+        self.unshown = true;
+    }
+
+    /// The host stopped for good or for now: everything is taken in, and a take ends here.
+    pub fn detach(&mut self) {
+        self.settle();
+        self.guarded(|engine| engine.finish_take());
+    }
+
+    /// One look: some of what waits, and a reading if it is time.
+    pub fn look(&mut self) -> Found {
+        self.guarded(|engine| {
+            let came = engine.take_in(FRAMES_A_LOOK);
+            engine.read_if_due();
+            came || engine.unshown && engine.window_is_open()
+        })
+        .map_or(
+            Found::Nothing,
+            |busy| if busy { Found::Sound } else { Found::Nothing },
+        )
+    }
+
+    /// Everything that waits. For the audio thread when the host renders offline: allocates only where a take ends or the
+    /// window is shown something.
+    pub fn work_through(&mut self) {
+        self.guarded(|engine| {
+            while engine.take_in(FRAMES_A_LOOK) {
+                engine.read_if_due();
+            }
+        });
+    }
+
+    /// Everything that waits, and the end of a take whose recording was switched off without another block: what is saved
+    /// now holds it.
+    pub fn settle(&mut self) {
+        self.work_through();
+        if self.running.is_some() && !self.links.params.record.value() {
+            self.guarded(|engine| engine.finish_take());
+        }
+    }
+
+    /// Runs `body`; after a panic in one, nothing runs any more and the window says so. The takes stay as they are, to be
+    /// saved.
+    fn guarded<R>(&mut self, body: impl FnOnce(&mut Self) -> R) -> Option<R> {
+        if !self.failed {
+            if let Ok(value) = catch_unwind(AssertUnwindSafe(|| body(self))) {
+                return Some(value);
+            }
+            self.failed = true;
+            self.links.shared.analysis_failed.store(true, Ordering::Relaxed);
+        }
+        if let Some(end) = &mut self.end {
+            end.drain(usize::MAX, |_| {});
+            self.links.shared.emptied();
+        }
+        None
+    }
+
+    #[cfg(test)]
+    pub(crate) fn fail_on_purpose(&mut self) {
+        self.guarded(|_| panic!("a failing analysis, on purpose"));
+    }
+
+    /// Takes in at most `limit` frames; whether anything came.
+    fn take_in(&mut self, limit: usize) -> bool {
+        self.follow_settings();
+        let Some(mut end) = self.end.take() else {
+            return false;
+        };
+        let (frames, commands) = end.drain(limit, |event| match event {
+            Event::Frames(run) => self.hear(run),
+            Event::Command(command) => self.obey(command),
+        });
+        if end.waiting() == 0 {
+            self.links.shared.emptied();
+        }
+        self.end = Some(end);
+        frames + commands > 0
+    }
+
+    fn follow_settings(&mut self) {
+        let settings = Settings::read(&self.links.params);
+        if settings == self.settings {
+            return;
+        }
+        self.settings = settings;
+        self.unshown = true;
+        if let Some(monitor) = &mut self.monitor {
+            monitor.set_integration(settings.integration_s);
+        }
+        let rig = Rig {
+            lines: settings.lines,
+            law: settings.law,
+            ..self.rig
+        };
+        self.set_rig(rig);
+    }
+
+    fn set_rig(&mut self, rig: Rig) {
+        if rig == self.rig {
+            return;
+        }
+        self.rig = rig;
+        self.sum_up_anew();
+        if let Some(monitor) = &mut self.monitor {
+            monitor.set_rig(&rig);
+        }
+    }
+
+    fn hear(&mut self, frames: &[Frame]) {
+        let Some(monitor) = &mut self.monitor else { return };
+        let (mut left, mut right) = ([0.0f32; CHUNK], [0.0f32; CHUNK]);
+        for chunk in frames.chunks(CHUNK) {
+            for ((frame, left), right) in chunk.iter().zip(&mut left).zip(&mut right) {
+                [*left, *right] = *frame;
+            }
+            monitor.push(&left[..chunk.len()], &right[..chunk.len()]);
+        }
+        self.unread_frames += frames.len() as u64;
+        self.worse_held_frames = self.worse_held_frames.saturating_sub(frames.len() as u64);
+    }
+
+    fn obey(&mut self, command: Command) {
+        match command {
+            Command::StartTake(pass) => self.start_take(pass),
+            Command::StopTake => self.finish_take(),
+            Command::Break | Command::Lost(_) => self.mark_gap(),
+        }
+        self.unshown = true;
+    }
+
+    fn start_take(&mut self, pass: PassChoice) {
+        let Some(monitor) = &mut self.monitor else { return };
+        if !self.takes.has_room() {
+            self.say(format!(
+                "There are {} takes, the most there can be: delete one to record another.",
+                self.takes.len()
+            ));
+            return;
+        }
+        monitor.start_take();
+        let pass = match pass {
+            PassChoice::Full => Pass::Full,
+            PassChoice::Dry => Pass::Dry,
+            PassChoice::Wet => Pass::Wet,
+        };
+        self.running = Some(Running { pass, markers: 0 });
+    }
+
+    fn finish_take(&mut self) {
+        let (Some(running), Some(monitor)) = (self.running.take(), &mut self.monitor) else {
+            return;
+        };
+        let takes = &mut self.takes;
+        permit_alloc(|| {
+            if let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) {
+                take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
+                // There was room when the take began.
+                let _ = takes.add(take);
+            }
+        });
+        self.sum_up_anew();
+    }
+
+    /// What comes next does not follow what came: a frame that is no sound breaks every average there, as garbage does.
+    fn mark_gap(&mut self) {
+        let Some(monitor) = &mut self.monitor else { return };
+        monitor.push(&[f32::NAN], &[f32::NAN]);
+        self.markers += 1;
+        if let Some(running) = &mut self.running {
+            running.markers += 1;
+        }
+    }
+
+    fn window_is_open(&self) -> bool {
+        self.links.window_open.load(Ordering::Relaxed)
+    }
+
+    fn read_if_due(&mut self) {
+        let rate_hz = self.monitor.as_ref().map_or(48_000.0, Monitor::rate_hz);
+        let heard_s = self.unread_frames as f64 / rate_hz;
+        let audition = self.settings.audition && heard_s >= AUDITION_PERIOD_S;
+        let window = self.window_is_open()
+            && (self.unread_frames > 0 || self.unshown)
+            && self.read_at.is_none_or(|at| at.elapsed() >= WINDOW_PERIOD);
+        if audition || window {
+            self.read(heard_s);
+        }
+        if window {
+            permit_alloc(|| {
+                self.sum_up(SUMMARIES_A_LOOK);
+                self.publish();
+            });
+            self.read_at = Some(Instant::now());
+        }
+    }
+
+    /// Everything at once, for a window that has just opened or a user who has just changed something.
+    pub fn show_now(&mut self) {
+        self.guarded(|engine| {
+            engine.follow_settings();
+            engine.read(0.0);
+            engine.sum_up(SUMMARIES_A_LOOK);
+            engine.publish();
+        });
+    }
+
+    fn read(&mut self, heard_s: f64) {
+        let Some(monitor) = &mut self.monitor else { return };
+        monitor.read(self.settings.feed, &mut self.reading);
+        self.reading.garbage_frames = self.reading.garbage_frames.saturating_sub(self.markers);
+        self.unread_frames = 0;
+        if heard_s > 0.0 {
+            let meter = self.links.shared.correlation.load(Ordering::Relaxed);
+            self.history.push(
+                heard_s,
+                &self.reading,
+                Some(meter).filter(|value| value.is_finite()),
+            );
+        }
+        let row = self.reading.row(self.settings.feed);
+        // In silence there is no score, and match and side stay where they are.
+        if let Some(score) = row.score {
+            if score.level_lu.is_finite() {
+                self.links
+                    .shared
+                    .match_db
+                    .store(-score.level_lu as f32, Ordering::Relaxed);
+            }
+            let right = row.worse == Some(Side::Right);
+            if right != self.links.shared.fault_in_right.load(Ordering::Relaxed)
+                && self.worse_held_frames == 0
+            {
+                self.links.shared.fault_in_right.store(right, Ordering::Relaxed);
+                self.worse_held_frames = (WORSE_HELD_S * self.reading.rate_hz) as u64;
+            }
+        }
+    }
+
+    /// Brings the takes' figures to the present rig, some at a time: while a line's delay is being dragged they start over
+    /// with every step.
+    fn sum_up(&mut self, most: usize) {
+        let Some(mut fresh) = self.fresh.take() else {
+            return;
+        };
+        let rig = self.rig;
+        fresh.extend(
+            self.takes
+                .iter()
+                .skip(fresh.len())
+                .take(most)
+                .map(|take| summary(take, &rig)),
+        );
+        if fresh.len() < self.takes.len() {
+            self.fresh = Some(fresh);
+        } else {
+            self.summaries = Arc::new(fresh);
+        }
+    }
+
+    fn publish(&mut self) {
+        let shared = &self.links.shared;
+        self.unshown = self.fresh.is_some();
+        self.links.published.write(Published {
+            reading: *self.reading,
+            history: (*self.history).clone(),
+            takes: Arc::clone(&self.summaries),
+            deleted: self.takes.removed().map(String::from),
+            unread_takes: self.takes.unread(),
+            newer_state: (!self.kept.from.is_empty()).then(|| self.kept.from.clone()),
+            message: self.message.clone().or_else(|| self.kept.notice()),
+            lost_frames: shared.lost_frames.load(Ordering::Relaxed),
+        });
+        self.links.repaint.request_repaint();
+    }
+
+    fn sum_up_anew(&mut self) {
+        self.fresh.get_or_insert_default().clear();
+        self.unshown = true;
+    }
+
+    /// Says one line in the window.
+    pub fn say(&mut self, message: String) {
+        self.message = Some(message);
+        self.unshown = true;
+    }
+
+    /// Forgets the live averages, the lowest value and the counts.
+    pub fn reset(&mut self) {
+        if let Some(monitor) = &mut self.monitor {
+            monitor.reset();
+        }
+        self.markers = 0;
+        self.message = None;
+        self.history.reset();
+        self.unshown = true;
+    }
+
+    /// The takes, to look at.
+    pub fn takes(&self) -> &Takes {
+        &self.takes
+    }
+
+    /// The takes, to change.
+    pub fn takes_mut(&mut self) -> &mut Takes {
+        self.sum_up_anew();
+        &mut self.takes
+    }
+
+    /// Replaces the takes by stored ones.
+    pub fn load_takes(&mut self, stored: StoredTakes) {
+        *self.takes_mut() = Takes::from_stored(stored);
+    }
+
+    /// The user's own feed.
+    pub fn own(&self) -> Feed {
+        self.rig.own
+    }
+
+    /// Changes the user's own feed, brought into range.
+    pub fn set_own(&mut self, own: Feed) {
+        let rig = Rig { own, ..self.rig }.clamped();
+        self.links.own.write(rig.own);
+        self.set_rig(rig);
+    }
+
+    /// The limits between the outcomes.
+    pub fn limits(&self) -> Limits {
+        self.rig.limits
+    }
+
+    /// Changes the limits, brought into range.
+    pub fn set_limits(&mut self, limits: Limits) {
+        self.set_rig(Rig {
+            limits: limits.clamped(),
+            ..self.rig
+        });
+    }
+
+    /// What is kept of a newer version.
+    pub fn kept(&self) -> &Kept {
+        &self.kept
+    }
+
+    /// Takes over what a loaded state kept.
+    pub fn set_kept(&mut self, kept: Kept) {
+        self.kept = kept;
+        self.message = None;
+        self.unshown = true;
+    }
+}

@@ -1,0 +1,223 @@
+//! Carries out what the user does in the window: parameters as gestures of the host, takes on the analysis.
+
+use std::sync::Arc;
+
+use nice_plug::context::gui::GuiContext;
+use nice_plug::prelude::{BoolParam, Enum, EnumParam, FloatParam, Param};
+use sumproof_core::feed::{FeedId, Side, SumLaw};
+use sumproof_core::take::Pass;
+use sumproof_views::{Control, Integration, Intent, Setting};
+
+use crate::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
+use crate::engine::Analysis;
+use crate::fields::PluginParams;
+use crate::params::{HostParams, LineParams};
+
+/// The user's hand on one window.
+pub struct Hand {
+    gui: GuiContext,
+    params: Arc<PluginParams>,
+    analysis: Analysis,
+    /// Gestures begun and not ended.
+    held: Vec<Control>,
+}
+
+impl Hand {
+    /// For a window that has just opened.
+    pub fn new(gui: GuiContext, params: Arc<PluginParams>, analysis: Analysis) -> Self {
+        Self {
+            gui,
+            params,
+            analysis,
+            held: Vec::new(),
+        }
+    }
+
+    /// Carries out one intent.
+    pub fn carry_out(&mut self, intent: Intent) {
+        match intent {
+            Intent::Begin(control) => self.begin(control),
+            Intent::Set(setting) => self.set(setting),
+            Intent::End(control) => self.end(control),
+            Intent::Look(_) => {}
+            other => self.on_takes(other),
+        }
+    }
+
+    /// Ends what is held.
+    pub fn let_go(&mut self) {
+        while let Some(control) = self.held.last().copied() {
+            self.end(control);
+        }
+    }
+
+    fn begin(&mut self, control: Control) {
+        if self.held.contains(&control) {
+            return;
+        }
+        self.held.push(control);
+        let setter = self.gui.param_setter();
+        match param(&self.params.host, control) {
+            Target::Switch(param) => setter.begin_set_parameter(param),
+            Target::Number(param) => setter.begin_set_parameter(param),
+            Target::Polarity(param) => setter.begin_set_parameter(param),
+            Target::Feed(param) => setter.begin_set_parameter(param),
+            Target::Law(param) => setter.begin_set_parameter(param),
+            Target::Integration(param) => setter.begin_set_parameter(param),
+            Target::Pass(param) => setter.begin_set_parameter(param),
+        }
+    }
+
+    fn end(&mut self, control: Control) {
+        let before = self.held.len();
+        self.held.retain(|held| *held != control);
+        if self.held.len() == before {
+            return;
+        }
+        let setter = self.gui.param_setter();
+        match param(&self.params.host, control) {
+            Target::Switch(param) => setter.end_set_parameter(param),
+            Target::Number(param) => setter.end_set_parameter(param),
+            Target::Polarity(param) => setter.end_set_parameter(param),
+            Target::Feed(param) => setter.end_set_parameter(param),
+            Target::Law(param) => setter.end_set_parameter(param),
+            Target::Integration(param) => setter.end_set_parameter(param),
+            Target::Pass(param) => setter.end_set_parameter(param),
+        }
+    }
+
+    /// A value outside a gesture gets one of its own, so that the host hears of it all the same.
+    fn set(&mut self, setting: Setting) {
+        let control = setting.control();
+        let alone = !self.held.contains(&control);
+        if alone {
+            self.begin(control);
+        }
+        self.put(setting);
+        if alone {
+            self.end(control);
+        }
+    }
+
+    fn put(&self, setting: Setting) {
+        let setter = self.gui.param_setter();
+        let host = &self.params.host;
+        match setting {
+            Setting::Audition(on) => setter.set_parameter(&host.audition, on),
+            Setting::Feed(id) => setter.set_parameter(&host.feed, feed_choice(id)),
+            Setting::Flipped(side, flipped) => setter.set_parameter(
+                &line(host, side).polarity,
+                if flipped {
+                    PolarityChoice::Flipped
+                } else {
+                    PolarityChoice::Normal
+                },
+            ),
+            Setting::GainDb(side, value) => put_number(&setter, &line(host, side).gain_db, value),
+            Setting::DelayMs(side, value) => put_number(&setter, &line(host, side).delay_ms, value),
+            Setting::CornerHz(side, value) => put_number(&setter, &line(host, side).corner_hz, value),
+            Setting::Unplugged(side, unplugged) => {
+                setter.set_parameter(&line(host, side).unplugged, unplugged)
+            }
+            Setting::Law(law) => setter.set_parameter(
+                &host.law,
+                match law {
+                    SumLaw::Average => SumLawChoice::Average,
+                    SumLaw::Minus3Db => SumLawChoice::Minus3Db,
+                    SumLaw::Unity => SumLawChoice::Unity,
+                },
+            ),
+            Setting::LoudnessMatch(on) => setter.set_parameter(&host.loudness_match, on),
+            Setting::Integration(time) => setter.set_parameter(
+                &host.integration,
+                match time {
+                    Integration::Short => IntegrationChoice::Short,
+                    Integration::Medium => IntegrationChoice::Medium,
+                    Integration::Long => IntegrationChoice::Long,
+                },
+            ),
+            Setting::Record(on) => setter.set_parameter(&host.record, on),
+            Setting::Pass(pass) => setter.set_parameter(
+                &host.pass,
+                match pass {
+                    Pass::Full => PassChoice::Full,
+                    Pass::Dry => PassChoice::Dry,
+                    Pass::Wet => PassChoice::Wet,
+                },
+            ),
+            Setting::AuditionInBounces(on) => setter.set_parameter(&host.audition_in_bounces, on),
+        }
+    }
+
+    fn on_takes(&self, intent: Intent) {
+        let mut engine = self.analysis.lock();
+        match intent {
+            Intent::Reset => engine.reset(),
+            Intent::RenameTake { index, name } => {
+                engine.takes_mut().rename(index, &name);
+            }
+            Intent::MoveTake { from, to } => {
+                engine.takes_mut().move_to(from, to);
+            }
+            Intent::DeleteTake(index) => {
+                engine.takes_mut().remove(index);
+            }
+            Intent::UndoDelete => {
+                engine.takes_mut().bring_back();
+            }
+            // The window offers no export while the snapshot says there is none.
+            Intent::ExportTakes | Intent::Begin(_) | Intent::Set(_) | Intent::End(_) | Intent::Look(_) => {
+                return;
+            }
+        }
+        engine.show_now();
+    }
+}
+
+/// A parameter by its type.
+enum Target<'a> {
+    Switch(&'a BoolParam),
+    Number(&'a FloatParam),
+    Polarity(&'a EnumParam<PolarityChoice>),
+    Feed(&'a EnumParam<FeedChoice>),
+    Law(&'a EnumParam<SumLawChoice>),
+    Integration(&'a EnumParam<IntegrationChoice>),
+    Pass(&'a EnumParam<PassChoice>),
+}
+
+fn param(host: &HostParams, control: Control) -> Target<'_> {
+    match control {
+        Control::Audition => Target::Switch(&host.audition),
+        Control::Feed => Target::Feed(&host.feed),
+        Control::Polarity(side) => Target::Polarity(&line(host, side).polarity),
+        Control::Gain(side) => Target::Number(&line(host, side).gain_db),
+        Control::Delay(side) => Target::Number(&line(host, side).delay_ms),
+        Control::Corner(side) => Target::Number(&line(host, side).corner_hz),
+        Control::Unplugged(side) => Target::Switch(&line(host, side).unplugged),
+        Control::Law => Target::Law(&host.law),
+        Control::LoudnessMatch => Target::Switch(&host.loudness_match),
+        Control::Integration => Target::Integration(&host.integration),
+        Control::Record => Target::Switch(&host.record),
+        Control::Pass => Target::Pass(&host.pass),
+        Control::AuditionInBounces => Target::Switch(&host.audition_in_bounces),
+    }
+}
+
+fn line(host: &HostParams, side: Side) -> &LineParams {
+    match side {
+        Side::Left => &host.left,
+        Side::Right => &host.right,
+    }
+}
+
+/// The choice of a feed: both lists have the same order, which a test of the settings pins.
+fn feed_choice(id: FeedId) -> FeedChoice {
+    FeedChoice::from_index(FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0))
+}
+
+fn put_number(setter: &nice_plug::prelude::ParamSetter<'_>, param: &FloatParam, value: f32) {
+    if value.is_finite() {
+        // Through the normalised value and back, so that host and plugin hold the same snapped number.
+        setter.set_parameter_normalized(param, param.preview_normalized(value));
+    }
+}

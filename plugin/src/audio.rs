@@ -31,8 +31,19 @@ pub struct Drive {
     pub rate_hz: f64,
     /// Longest block, frames.
     pub longest_block: usize,
-    /// The host renders offline, and says so.
-    pub offline: bool,
+    /// Whether it renders offline.
+    pub mode: Mode,
+}
+
+/// Whether the host renders offline.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mode {
+    /// It plays, and says so.
+    RealTime,
+    /// It renders offline, and says so.
+    Offline,
+    /// Its word can't be had; see [`crate::clock`].
+    Unknown,
 }
 
 /// What depends on the sample rate.
@@ -51,7 +62,7 @@ pub struct AudioSide {
     analysis: Analysis,
     own: triple_buffer::Output<Feed>,
     running: Option<Running>,
-    offline: bool,
+    mode: Mode,
     recording: bool,
     /// The next frame does not follow the last the analysis got, which has to be told.
     broken: bool,
@@ -73,7 +84,7 @@ impl AudioSide {
             analysis,
             own,
             running: None,
-            offline: false,
+            mode: Mode::RealTime,
             recording: false,
             broken: false,
             integration_s: 0.0,
@@ -95,7 +106,8 @@ impl AudioSide {
             auditioner: Auditioner::new(drive.rate_hz),
             meter: RunningCorrelation::new(drive.rate_hz, self.integration_s),
         });
-        self.offline = drive.offline;
+        self.mode = drive.mode;
+        self.shared.pulse.begin(drive.rate_hz);
         self.recording = false;
         self.broken = true;
         self.fault = Fault::from_environment();
@@ -129,6 +141,7 @@ impl AudioSide {
         let [left, right, ..] = channels else { return };
         let settings = Settings::read(&self.params);
         self.fault.strike();
+        self.shared.pulse.count(left.len());
         if self.running.is_none() {
             return;
         }
@@ -171,7 +184,7 @@ impl AudioSide {
             rest = (left_later, right_later);
             if !rest.0.is_empty() && !rest.1.is_empty() {
                 // The ring is full.
-                let may_wait = self.offline || self.shared.outruns_the_clock(running.ring);
+                let may_wait = self.mode == Mode::Offline || self.shared.outruns_the_clock(running.ring);
                 if may_wait {
                     self.analysis.lock().work_through();
                 }
@@ -187,7 +200,7 @@ impl AudioSide {
                 break;
             }
         }
-        if self.offline {
+        if self.mode == Mode::Offline {
             self.analysis.lock().work_through();
         }
     }
@@ -205,8 +218,13 @@ impl AudioSide {
 
     fn audition(&mut self, settings: &Settings, host_records: bool, left: &mut [f32], right: &mut [f32]) {
         let Some(running) = &mut self.running else { return };
+        let bounces = match self.mode {
+            Mode::RealTime => false,
+            Mode::Offline => true,
+            Mode::Unknown => !self.shared.pulse.is_real_time(),
+        };
         let wanted = settings.audition && !settings.bypass;
-        let held_back = wanted && (self.offline || host_records) && !settings.audition_in_bounces;
+        let held_back = wanted && (bounces || host_records) && !settings.audition_in_bounces;
         let heard = match (wanted, held_back) {
             (false, _) => Heard::Stereo,
             (true, false) => Heard::Feed,
@@ -227,7 +245,7 @@ impl AudioSide {
             .loudness_match
             .then(|| f64::from(self.shared.match_db.load(Ordering::Relaxed)));
         running.auditioner.set(&AuditionSettings { feed, match_db });
-        if self.offline && feed.is_none() {
+        if bounces && feed.is_none() && !running.auditioner.is_idle() {
             // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.
             running.auditioner.reset();
         }

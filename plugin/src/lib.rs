@@ -21,6 +21,7 @@ use triple_buffer::triple_buffer;
 
 pub mod audio;
 pub mod choices;
+pub mod clock;
 pub mod editor;
 pub mod engine;
 pub mod faults;
@@ -40,7 +41,7 @@ mod text;
 mod whole;
 pub mod worker;
 
-use audio::{AudioSide, Drive};
+use audio::{AudioSide, Drive, Mode};
 use engine::{Analysis, Engine, Links};
 use fields::PluginParams;
 use guard::Guard;
@@ -161,7 +162,7 @@ impl Plugin for Sumproof {
         let drive = Drive {
             rate_hz,
             longest_block: config.max_buffer_size as usize,
-            offline: is_offline(config.process_mode, context.plugin_api()),
+            mode: mode(config.process_mode, context.plugin_api()),
         };
         self.tail_samples = (TAIL_S * rate_hz) as u32;
         // Not on the audio thread, but a panic would take the host down from here just as well.
@@ -169,9 +170,14 @@ impl Plugin for Sumproof {
             self.shared.panicked.store(true, Ordering::Relaxed);
         }
         if self.worker.is_none() {
-            let analysis = self.analysis.clone();
+            let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
+            let mut watch = clock::Watch::default();
             // Without a thread the sound still passes, and a state being saved takes in what the ring holds.
-            self.worker = Worker::start(move || analysis.look()).ok();
+            self.worker = Worker::start(move || {
+                watch.look(&shared.pulse);
+                analysis.look()
+            })
+            .ok();
         }
         true
     }
@@ -211,13 +217,13 @@ impl Plugin for Sumproof {
     }
 }
 
-/// Whether the host renders offline, as far as it can be known.
-///
-/// The VST3 wrapper hands on the mode of the setup before the present one, so that a bounce would look like real time and
-/// the real time after it like a bounce, where the audio thread would wait for the analysis. So VST3's word is not taken;
-/// a host that outruns the clock is noticed by that.
-fn is_offline(mode: ProcessMode, api: PluginApi) -> bool {
-    mode == ProcessMode::Offline && api == PluginApi::Clap
+/// Whether the host renders offline, as far as its word can be had: under VST3 it can't, see [`clock`].
+fn mode(told: ProcessMode, api: PluginApi) -> Mode {
+    match (told, api) {
+        (_, PluginApi::Vst3) => Mode::Unknown,
+        (ProcessMode::Offline, _) => Mode::Offline,
+        _ => Mode::RealTime,
+    }
 }
 
 impl ClapPlugin for Sumproof {

@@ -5,6 +5,8 @@ use std::time::{Duration, Instant};
 
 use atomic_float::AtomicF32;
 
+use crate::clock::Pulse;
+
 /// What the audition is doing, as the window says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Heard {
@@ -32,6 +34,8 @@ pub struct Shared {
     pub match_db: AtomicF32,
     /// Broadband correlation the audio thread keeps, NaN without reading. Audio thread writes, once a block.
     pub correlation: AtomicF32,
+    /// Whether sound takes its time.
+    pub pulse: Pulse,
     heard: AtomicU8,
     /// When the shared words were made: what the next one counts from.
     born: Instant,
@@ -48,6 +52,7 @@ impl Default for Shared {
             fault_in_right: AtomicBool::new(false),
             match_db: AtomicF32::new(0.0),
             correlation: AtomicF32::new(f32::NAN),
+            pulse: Pulse::default(),
             heard: AtomicU8::new(0),
             born: Instant::now(),
             emptied_ns: AtomicU64::new(0),

@@ -13,7 +13,7 @@ use sumproof_core::pair::PairSums;
 use sumproof_core::take::Take;
 use triple_buffer::triple_buffer;
 
-use crate::audio::{AudioSide, Drive};
+use crate::audio::{AudioSide, Drive, Mode};
 use crate::choices::{FeedChoice, PassChoice};
 use crate::engine::{Analysis, Engine, Links};
 use crate::fields::{FIELDS, PluginParams};
@@ -67,10 +67,14 @@ impl Instance {
     }
 
     fn activate(&mut self, offline: bool) {
+        self.activate_as(if offline { Mode::Offline } else { Mode::RealTime });
+    }
+
+    fn activate_as(&mut self, mode: Mode) {
         self.audio.activate(&Drive {
             rate_hz: RATE_HZ,
             longest_block: 8192,
-            offline,
+            mode,
         });
         self.audio.reset();
     }
@@ -355,6 +359,21 @@ fn audition_is_held_back_in_bounces_unless_wanted() {
         let [l, r] = instance.play(&left, &right, 64, host_records);
         assert!(bits(&l) == bits(&left) && bits(&r) == bits(&right));
     }
+}
+
+#[test]
+fn where_the_mode_is_unknown_audition_waits_for_real_time() {
+    let [left, right] = noise(48_000);
+    let mut instance = Instance::active(false);
+    instance.activate_as(Mode::Unknown);
+    set(&instance.host().audition, true);
+    // Nobody has watched: for all that is known this is a bounce.
+    let [l, r] = instance.play(&left, &right, 512, false);
+    assert_eq!(instance.shared.heard(), Heard::HeldBack);
+    assert!(bits(&l) == bits(&left) && bits(&r) == bits(&right));
+    set(&instance.host().audition_in_bounces, true);
+    instance.play(&left, &right, 512, false);
+    assert_eq!(instance.shared.heard(), Heard::Feed);
 }
 
 #[test]

@@ -87,7 +87,11 @@ impl History {
             return;
         }
         // A pause of the caller leaves one column, not a burst of equal ones.
-        self.due_s = if self.due_s < -COLUMN_S { COLUMN_S } else { self.due_s + COLUMN_S };
+        self.due_s = if self.due_s < -COLUMN_S {
+            COLUMN_S
+        } else {
+            self.due_s + COLUMN_S
+        };
         let column = &mut self.cells[self.next];
         for (index, cell) in column.iter_mut().enumerate() {
             let band = reading.bands.get(index).filter(|_| index < reading.band_count);

@@ -1,23 +1,99 @@
-//! The window as a whole.
+//! The window as a whole: where everything is, and the keys.
 
-use crate::{Intent, Look, Snapshot};
+use egui::{Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::board::{Board, FEEDS, Row};
+use sumproof_core::feed::FeedId;
 
-/// Size of a window never resized, logical points.
-pub const DEFAULT_SIZE: (f32, f32) = (1120.0, 760.0);
+use crate::axis::Axis;
+use crate::board::{audition, board};
+use crate::compare::compare;
+use crate::correlation::{Ribbon, correlation};
+use crate::curves::curves;
+use crate::field::Fields;
+use crate::hearing::hearing;
+use crate::intent::{Intent, Setting};
+use crate::lines::lines;
+use crate::look::Look;
+use crate::notices::{PutAway, notices};
+use crate::sentence::Sentence;
+use crate::setup::setup;
+use crate::sheet::{Sheet, choice, write_within};
+use crate::snapshot::Snapshot;
+use crate::style::{Colours, Style, fonts, visuals};
+use crate::takes::{Takes, takes};
+use crate::why::why;
+
+/// Size of a window never resized, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
+/// this much to stand with air between them.
+pub const DEFAULT_SIZE: (f32, f32) = (1240.0, 780.0);
 /// Smallest size the views are laid out for, logical points.
 pub const MIN_SIZE: (f32, f32) = (640.0, 420.0);
 
+/// Below this size there's one page at a time.
+const ROOM_FOR_ALL: (f32, f32) = (1080.0, 660.0);
+/// Printed figures are renewed this often, seconds; strokes and curves move with every frame.
+const FIGURES_S: f64 = 0.25;
+
+/// The pages of a small window.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Page {
+    #[default]
+    Feeds,
+    Lines,
+    Curves,
+    Correlation,
+    Takes,
+    Setup,
+}
+
+/// The figures in print, renewed calmly.
+#[derive(Clone, Debug)]
+struct Print {
+    rows: [Row; FEEDS],
+    at_s: f64,
+}
+
 /// The window's own memory: nothing of the sound.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Window {
     look: Look,
+    prepared: bool,
+    sentence: Sentence,
+    /// The reading the sentence was last told of.
+    told: Option<u64>,
+    print: Print,
+    fields: Fields,
+    takes: Takes,
+    ribbon: Ribbon,
+    away: PutAway,
+    page: Page,
+}
+
+impl Default for Window {
+    fn default() -> Self {
+        Self::new(Look::default())
+    }
 }
 
 impl Window {
     /// A window with that look.
     #[must_use]
     pub fn new(look: Look) -> Self {
-        Self { look: look.clamped() }
+        Self {
+            look: look.clamped(),
+            prepared: false,
+            sentence: Sentence::default(),
+            told: None,
+            print: Print {
+                rows: Board::empty_rows(),
+                at_s: f64::NEG_INFINITY,
+            },
+            fields: Fields::default(),
+            takes: Takes::default(),
+            ribbon: Ribbon::default(),
+            away: PutAway::default(),
+            page: Page::default(),
+        }
     }
 
     /// The look it has now.
@@ -29,17 +105,282 @@ impl Window {
     /// Whether a text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
-        false
+        self.fields.is_typing() || self.takes.is_typing()
     }
 
     /// Fonts, colours and scale. Call once for every new [`egui::Context`], before the first frame.
     pub fn prepare(&mut self, ctx: &egui::Context) {
+        ctx.set_fonts(fonts());
+        self.ribbon = Ribbon::default();
+        self.apply(ctx);
+    }
+
+    /// The window goes away: ends a gesture that's under way and lets go of what belonged to its context.
+    pub fn close(&mut self, intents: &mut Vec<Intent>) {
+        self.fields.abandon(intents);
+        self.ribbon = Ribbon::default();
+    }
+
+    fn apply(&mut self, ctx: &egui::Context) {
+        self.prepared = true;
+        let visuals = visuals(self.look.theme);
+        ctx.all_styles_mut(|style| {
+            style.visuals = visuals.clone();
+            style.animation_time = 0.0;
+            style.interaction.tooltip_delay = 0.4;
+            style.spacing.tooltip_width = 420.0;
+            for font in style.text_styles.values_mut() {
+                *font = egui::FontId::proportional(16.0);
+            }
+        });
         ctx.set_zoom_factor(self.look.zoom);
     }
 
+    fn style(&self, size: egui::Vec2) -> Style {
+        let compact = size.x < ROOM_FOR_ALL.0 || size.y < ROOM_FOR_ALL.1;
+        let scale = if compact {
+            (size.x / MIN_SIZE.0).min(size.y / MIN_SIZE.1).clamp(1.0, 1.4)
+        } else {
+            (size.x / DEFAULT_SIZE.0)
+                .min(size.y / DEFAULT_SIZE.1)
+                .clamp(0.85, 2.4)
+        };
+        Style {
+            colours: Colours::of(self.look.theme),
+            theme: self.look.theme,
+            scale,
+            compact,
+        }
+    }
+
     /// Draws everything into `ui` (the whole window) and adds what the player wants to `intents`.
-    pub fn ui(&mut self, ui: &mut egui::Ui, snapshot: &Snapshot, intents: &mut Vec<Intent>) {
-        let _ = intents;
-        ui.label(format!("{:?}", snapshot.hearing));
+    pub fn ui(&mut self, ui: &mut Ui, snapshot: &Snapshot, intents: &mut Vec<Intent>) {
+        if !self.is_typing() {
+            // The space bar is the host's: no widget that has the keyboard may take it for a click.
+            ui.input_mut(|input| {
+                input.count_and_consume_key(Modifiers::NONE, Key::Space);
+            });
+        }
+        let area = ui.ctx().content_rect();
+        let style = self.style(area.size());
+        ui.painter().rect_filled(area, 0.0, style.colours.ground);
+        self.renew(ui, snapshot);
+        let mut sheet = Sheet {
+            style,
+            snapshot,
+            intents,
+        };
+        let was_typing = self.is_typing();
+        let page = area.shrink2(vec2(style.px(24.0), style.px(14.0)));
+        let page = if style.compact {
+            area.shrink2(vec2(style.px(14.0), style.px(8.0)))
+        } else {
+            page
+        };
+        let mut top = page.top() + notices(ui, &sheet, &mut self.away, page);
+        let banner = style.px(if style.compact { 28.0 } else { 36.0 });
+        hearing(
+            ui,
+            &mut sheet,
+            Rect::from_min_size(pos2(page.left(), top), vec2(page.width(), banner)),
+        );
+        top += banner + style.px(if style.compact { 4.0 } else { 10.0 });
+        top = self.verdict(ui, &style, Rect::from_min_max(pos2(page.left(), top), page.max));
+        let rest = Rect::from_min_max(pos2(page.left(), top), page.max);
+        let changed = if style.compact {
+            self.one_page(ui, &mut sheet, rest)
+        } else {
+            self.whole_sheet(ui, &mut sheet, rest)
+        };
+        if !was_typing && !self.is_typing() {
+            keys(ui, &mut sheet);
+        }
+        if let Some(look) = changed {
+            self.look = look.clamped();
+            intents.push(Intent::Look(self.look));
+            self.apply(ui.ctx());
+            ui.ctx().request_repaint();
+        }
+    }
+
+    /// Takes a new reading into the sentence, and into the printed figures when it's their time.
+    fn renew(&mut self, ui: &Ui, snapshot: &Snapshot) {
+        let stamp = snapshot.history.stamp();
+        if self.told != Some(stamp) || self.sentence.text().is_empty() {
+            self.told = Some(stamp);
+            self.sentence
+                .update(&snapshot.reading, snapshot.history.ever_heard());
+        }
+        let rows = &snapshot.reading.rows;
+        if *rows == self.print.rows {
+            return;
+        }
+        let now = ui.input(|input| input.time);
+        let outcomes = |rows: &[Row; FEEDS]| rows.map(|row| (row.outcome, row.score.is_some()));
+        let wait = self.print.at_s + FIGURES_S - now;
+        if wait <= 0.0 || outcomes(rows) != outcomes(&self.print.rows) {
+            self.print = Print {
+                rows: *rows,
+                at_s: now,
+            };
+        } else {
+            // The last figures before a pause must still come into print.
+            ui.ctx()
+                .request_repaint_after(std::time::Duration::from_secs_f64(wait));
+        }
+    }
+
+    /// The sentence on two lines that are always there, so that nothing moves when it changes. Returns where it ends.
+    fn verdict(&self, ui: &Ui, style: &Style, rect: Rect) -> f32 {
+        let font = style.sentence();
+        let height = font.size * 1.24 * 2.0;
+        let place = Rect::from_min_size(rect.min, vec2(rect.width(), height));
+        let response = ui.interact(place, Id::unique("sentence"), Sense::hover());
+        let text = self.sentence.text();
+        response.widget_info(|| WidgetInfo::labeled(Role::Label, true, text));
+        write_within(ui, rect.min, rect.width(), 2, text, font, style.colours.ink);
+        place.bottom() + style.px(if style.compact { 4.0 } else { 12.0 })
+    }
+
+    fn whole_sheet(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
+        let style = sheet.style;
+        let px = |at_default: f32| style.px(at_default);
+        let foot = px(58.0);
+        let strip = px(88.0);
+        let gap = px(12.0);
+        let foot_rect = Rect::from_min_max(pos2(rect.left(), rect.bottom() - foot), rect.max);
+        let strip_rect = Rect::from_min_max(
+            pos2(rect.left(), foot_rect.top() - gap - strip),
+            pos2(rect.right(), foot_rect.top() - gap),
+        );
+        let upper = Rect::from_min_max(rect.min, pos2(rect.right(), strip_rect.top() - gap));
+        let left_width = (upper.width() * 0.635).clamp(px(700.0), px(1000.0));
+        let left = Rect::from_min_size(upper.min, vec2(left_width, upper.height()));
+        let right = Rect::from_min_max(pos2(left.right() + px(44.0), upper.top()), upper.max);
+        let lines_height = px(94.0);
+        let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
+        board(ui, sheet, board_rect, &self.print.rows);
+        lines(
+            ui,
+            sheet,
+            &mut self.fields,
+            Rect::from_min_max(pos2(left.left(), left.bottom() - lines_height), left.max),
+        );
+        if self.takes.picked().is_empty() {
+            self.right_side(ui, sheet, right);
+        } else {
+            let rows = (board_rect.top() + px(26.0), board_rect.bottom());
+            compare(ui, sheet, right, rows, false, self.takes.picked());
+        }
+        ui.painter()
+            .hline(rect.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
+        takes(ui, sheet, &mut self.takes, strip_rect);
+        ui.painter()
+            .hline(rect.x_range(), foot_rect.top() - gap / 2.0, style.hairline());
+        setup(ui, sheet, foot_rect, self.look)
+    }
+
+    fn right_side(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+        let style = sheet.style;
+        let gap = style.px(10.0);
+        let axis = Axis {
+            left: rect.left() + style.px(42.0),
+            right: rect.right() - style.px(4.0),
+        };
+        let why_height = (style.body().size * 1.25 * 5.4).min(rect.height() * 0.3);
+        let plots = rect.height() - why_height - 2.0 * gap;
+        let upper = Rect::from_min_size(rect.min, vec2(rect.width(), plots * 0.5));
+        let lower = Rect::from_min_size(
+            pos2(rect.left(), upper.bottom() + gap),
+            vec2(rect.width(), plots * 0.5),
+        );
+        curves(ui, sheet, upper, &axis);
+        correlation(ui, sheet, &mut self.ribbon, lower, &axis);
+        why(
+            ui,
+            sheet,
+            Rect::from_min_max(pos2(rect.left(), rect.bottom() - why_height), rect.max),
+        );
+    }
+
+    fn one_page(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
+        let style = sheet.style;
+        let tabs = style.body().size * 1.6;
+        let (page, _) = choice(
+            ui,
+            &style,
+            Id::unique("page"),
+            pos2(rect.left(), rect.top() + tabs / 2.0),
+            "page",
+            "Shows this page; in a larger window all of them are there at once.",
+            &[
+                ("feeds", Page::Feeds),
+                ("lines", Page::Lines),
+                ("sum difference", Page::Curves),
+                ("correlation", Page::Correlation),
+                ("takes", Page::Takes),
+                ("setup", Page::Setup),
+            ],
+            self.page,
+        );
+        self.page = page.unwrap_or(self.page);
+        ui.painter()
+            .hline(rect.x_range(), rect.top() + tabs, style.hairline());
+        let body = Rect::from_min_max(pos2(rect.left(), rect.top() + tabs + style.px(6.0)), rect.max);
+        let axis = Axis {
+            left: body.left() + style.px(42.0),
+            right: body.right() - style.px(4.0),
+        };
+        match self.page {
+            Page::Feeds => board(ui, sheet, body, &self.print.rows),
+            Page::Lines => {
+                let table =
+                    Rect::from_min_size(body.min, vec2(body.width(), style.px(96.0).min(body.height())));
+                lines(ui, sheet, &mut self.fields, table);
+                let below = Rect::from_min_max(pos2(body.left(), table.bottom() + style.px(8.0)), body.max);
+                why(ui, sheet, below);
+            }
+            Page::Curves => curves(ui, sheet, body, &axis),
+            Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
+            Page::Takes => {
+                let strip =
+                    Rect::from_min_size(body.min, vec2(body.width(), style.px(92.0).min(body.height())));
+                takes(ui, sheet, &mut self.takes, strip);
+                if !self.takes.picked().is_empty() {
+                    let below = Rect::from_min_max(pos2(body.left(), strip.bottom()), body.max);
+                    let rows = (below.top() + style.px(22.0), below.bottom());
+                    compare(ui, sheet, below, rows, true, self.takes.picked());
+                }
+            }
+            Page::Setup => return setup(ui, sheet, body, self.look),
+        }
+        None
+    }
+}
+
+/// 1 to 9 let a feed be heard; 0 and Escape go back to stereo.
+fn keys(ui: &Ui, sheet: &mut Sheet<'_>) {
+    const DIGITS: [Key; 9] = [
+        Key::Num1,
+        Key::Num2,
+        Key::Num3,
+        Key::Num4,
+        Key::Num5,
+        Key::Num6,
+        Key::Num7,
+        Key::Num8,
+        Key::Num9,
+    ];
+    let (digit, back) = ui.input(|input| {
+        let plain = !input.modifiers.any();
+        (
+            DIGITS.iter().position(|&key| plain && input.key_pressed(key)),
+            plain && (input.key_pressed(Key::Num0) || input.key_pressed(Key::Escape)),
+        )
+    });
+    if let Some(id) = digit.and_then(|digit| FeedId::ALL.get(digit)) {
+        audition(sheet, *id);
+    } else if back && sheet.snapshot.settings.audition {
+        sheet.set(Setting::Audition(false));
     }
 }

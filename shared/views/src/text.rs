@@ -1,0 +1,54 @@
+//! Everything the window says, as text.
+
+use crate::board::spoken;
+use crate::sentence::Sentence;
+use crate::snapshot::{Hearing, Snapshot};
+use crate::why::{between_channels, told_apart};
+use crate::words::{correlation, duration};
+
+/// The readings as plain text, a line each: for the clipboard.
+#[must_use]
+pub fn as_text(snapshot: &Snapshot) -> String {
+    let mut sentence = Sentence::default();
+    sentence.update(&snapshot.reading, snapshot.history.ever_heard());
+    let mut lines = vec![String::from(sentence.text()), String::new()];
+    match snapshot.hearing {
+        Hearing::Stereo => {}
+        Hearing::Feed(id) => lines.push(format!("Being heard: {}.", id.name())),
+        Hearing::HeldBack => lines.push("The audition waits while the host bounces or records.".into()),
+    }
+    lines.extend(snapshot.reading.rows.iter().map(spoken));
+    lines.push(String::new());
+    lines.push(match snapshot.history.now() {
+        Some(now) => format!("Correlation {}.", correlation(f64::from(now))),
+        None => "Correlation: no reading.".into(),
+    });
+    lines.push(between_channels(&snapshot.reading));
+    lines.push(told_apart(&snapshot.reading));
+    lines.extend(snapshot.why.iter().cloned());
+    lines.extend(snapshot.what_now.iter().cloned());
+    for take in &snapshot.takes {
+        lines.push(String::new());
+        lines.push(format!(
+            "Take {}, {}, {} pass",
+            take.name,
+            duration(take.seconds),
+            take.pass.name()
+        ));
+        lines.extend(take.rows.iter().map(spoken));
+    }
+    lines.join("\n") + "\n"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn silence_as_text_names_every_feed_and_claims_nothing() {
+        let text = as_text(&Snapshot::default());
+        assert_eq!(text.matches(": no reading\n").count(), 13);
+        assert!(text.starts_with("Play something."));
+        assert!(text.contains("Correlation: no reading."));
+    }
+}

@@ -3,7 +3,7 @@
 use crate::feed::{Ending, Feed, FeedId, Lines, Side, SumLaw};
 use crate::outcome::{Limits, Outcome};
 use crate::response::FeedResponse;
-use crate::score::{FeedScore, Scorer};
+use crate::score::{FeedScore, PartResponses, Scorer};
 use crate::split::Split;
 
 /// How many feeds there are.
@@ -96,36 +96,46 @@ impl Row {
 pub struct Board {
     scorer: Scorer,
     rig: Rig,
-    delays_s: (f64, f64),
-    /// Per feed and faulty side; feeds without a fault use the first. The second of the pair is for the wet.
+    /// The responses for each delay that occurs.
+    sets: Vec<ResponseSet>,
+    /// Which of them is for the dry, the wet and the total.
+    parts: [usize; 3],
+}
+
+/// All feeds' responses, for spectra that keep one delay apart.
+#[derive(Clone, Debug)]
+struct ResponseSet {
+    delay_s: f64,
+    /// Per feed and faulty side; feeds without a fault use the first.
     responses: Vec<[FeedResponse; 2]>,
-    separate_wet: Vec<[FeedResponse; 2]>,
 }
 
 impl Board {
-    /// For spectra on the scorer's grid whose dry and wet keep the given delays apart (0 and 0 for FFT bins).
+    /// For spectra on the scorer's grid whose dry, wet and total keep the given delays apart ([`Split::delays_s`]; all 0 for
+    /// FFT bins).
     #[must_use]
-    pub fn new(scorer: Scorer, rig: Rig, delays_s: (f64, f64)) -> Self {
-        let all = |delay_s| {
-            FeedId::ALL
-                .iter()
-                .map(|&id| {
-                    Side::BOTH.map(|side| FeedResponse::new(&rig.feed(id, side), scorer.grid(), delay_s))
+    pub fn new(scorer: Scorer, rig: Rig, delays_s: [f64; 3]) -> Self {
+        let mut sets: Vec<ResponseSet> = Vec::new();
+        let parts = delays_s.map(|delay_s| {
+            sets.iter()
+                .position(|set| set.delay_s == delay_s)
+                .unwrap_or_else(|| {
+                    let responses = FeedId::ALL
+                        .iter()
+                        .map(|&id| {
+                            Side::BOTH
+                                .map(|side| FeedResponse::new(&rig.feed(id, side), scorer.grid(), delay_s))
+                        })
+                        .collect();
+                    sets.push(ResponseSet { delay_s, responses });
+                    sets.len() - 1
                 })
-                .collect::<Vec<_>>()
-        };
-        let responses = all(delays_s.0);
-        let separate_wet = if delays_s.0 == delays_s.1 {
-            Vec::new()
-        } else {
-            all(delays_s.1)
-        };
+        });
         Self {
             scorer,
             rig,
-            delays_s,
-            responses,
-            separate_wet,
+            sets,
+            parts,
         }
     }
 
@@ -152,22 +162,21 @@ impl Board {
                 if feed == self.rig.feed(id, side) {
                     continue;
                 }
-                self.responses[index][number].set(&feed, self.scorer.grid(), self.delays_s.0);
-                if let Some(wet) = self.separate_wet.get_mut(index) {
-                    wet[number].set(&feed, self.scorer.grid(), self.delays_s.1);
+                for set in &mut self.sets {
+                    set.responses[index][number].set(&feed, self.scorer.grid(), set.delay_s);
                 }
             }
         }
         self.rig = *rig;
     }
 
-    /// The responses to dry and wet of a feed, its fault on the given side.
+    /// The responses of a feed, its fault on the given side.
     #[must_use]
-    pub fn responses(&self, id: FeedId, faulty: Side) -> (&FeedResponse, &FeedResponse) {
+    pub fn responses(&self, id: FeedId, faulty: Side) -> PartResponses<'_> {
         let number = usize::from(faulty == Side::Right);
         let index = FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
-        let dry = &self.responses[index][number];
-        (dry, self.separate_wet.get(index).map_or(dry, |wet| &wet[number]))
+        let [dry, wet, total] = self.parts.map(|part| &self.sets[part].responses[index][number]);
+        PartResponses { dry, wet, total }
     }
 
     /// Scores every feed of a sound. `before` are the rows shown so far (for calm outcomes); it's overwritten. Does not
@@ -183,10 +192,7 @@ impl Board {
     }
 
     fn row(&self, id: FeedId, split: &Split, before: Option<&Row>) -> Row {
-        let score = |side| {
-            let (dry, wet) = self.responses(id, side);
-            self.scorer.score(dry, wet, split)
-        };
+        let score = |side| self.scorer.score(&self.responses(id, side), split);
         let limits = &self.rig.limits;
         let (worse, score) = if id.has_fault() {
             let (left, right) = (score(Side::Left), score(Side::Right));

@@ -17,6 +17,7 @@
 
 pub mod audition;
 pub mod bands;
+pub mod blind;
 pub mod board;
 pub mod db;
 pub mod delay;

@@ -1,6 +1,7 @@
 //! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
 
 use crate::bands::BandMap;
+use crate::blind::BlindSplitter;
 use crate::board::{Board, Rig};
 use crate::db;
 use crate::feed::{FeedId, Side};
@@ -11,7 +12,7 @@ use crate::reading::{BandNow, Reading};
 use crate::sanitize;
 use crate::score::Scorer;
 use crate::spectrum::CrossSpectrum;
-use crate::split::{BlindSplitter, Method, Split};
+use crate::split::{Method, Split};
 use crate::take::{Pass, Take};
 use crate::welch::{Average, Blocks};
 
@@ -69,7 +70,7 @@ impl Monitor {
             spectrum: CrossSpectrum::silent(cells),
             split: Split::silent(cells, Method::Estimated),
             splitter,
-            board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), (0.0, 0.0)),
+            board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
         }
     }
 
@@ -211,15 +212,13 @@ impl Monitor {
             (FeedId::MonoWedge, &mut out.wedge_curves),
         ] {
             let worse = out.rows.iter().find(|row| row.id == id).and_then(|row| row.worse);
-            let (dry, wet) = self.board.responses(id, worse.unwrap_or(Side::Right));
-            scorer.curves(
-                dry,
-                wet,
-                &self.split,
-                &mut curves.dry_db,
-                &mut curves.wet_db,
-                &mut curves.total_db,
-            );
+            let responses = self.board.responses(id, worse.unwrap_or(Side::Right));
+            let out = [
+                &mut curves.dry_db[..],
+                &mut curves.wet_db[..],
+                &mut curves.total_db[..],
+            ];
+            scorer.curves(&responses, &self.split, out);
         }
     }
 

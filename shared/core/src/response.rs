@@ -104,7 +104,8 @@ impl FeedResponse {
         self.gain
     }
 
-    /// The feed's power in one cell. Rounding can't make it negative.
+    /// The feed's power in one cell. A single cell of a *split* spectrum may come out a little negative (dry and wet meet in
+    /// every bin, and the split only knows their averages); sums over bands don't.
     ///
     /// # Panics
     /// If the cell or the lengths don't belong together.

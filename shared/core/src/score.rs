@@ -94,6 +94,29 @@ impl FeedScore {
     }
 }
 
+/// A feed's responses to the dry, the wet and the total (one and the same unless they keep different delays apart).
+#[derive(Clone, Copy, Debug)]
+pub struct PartResponses<'a> {
+    /// For the dry.
+    pub dry: &'a FeedResponse,
+    /// For the wet.
+    pub wet: &'a FeedResponse,
+    /// For the total.
+    pub total: &'a FeedResponse,
+}
+
+impl<'a> PartResponses<'a> {
+    /// One response for all three.
+    #[must_use]
+    pub fn same(response: &'a FeedResponse) -> Self {
+        Self {
+            dry: response,
+            wet: response,
+            total: response,
+        }
+    }
+}
+
 /// Scores feeds on one grid; holds its tables and buffers.
 #[derive(Clone, Debug)]
 pub struct Scorer {
@@ -169,39 +192,33 @@ impl Scorer {
         self.first_cell..self.grid.len()
     }
 
-    /// Scores a feed, from its response to the dry and the wet spectrum (two responses only where the two keep different
-    /// delays apart). `None` when the sound is below the level at which anything is read. Does not allocate.
+    /// Scores a feed. `None` when the sound is below the level at which anything is read. Does not allocate.
     ///
     /// # Panics
     /// If lengths or grids don't belong together.
     #[must_use]
-    pub fn score(
-        &self,
-        dry_response: &FeedResponse,
-        wet_response: &FeedResponse,
-        split: &Split,
-    ) -> Option<FeedScore> {
+    pub fn score(&self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
         let mut dry = Powers::default();
         let mut wet = Powers::default();
+        let mut total = Powers::default();
         let mut loudness = 0.0;
         let mut full_loudness = 0.0;
         let mut full = 0.0;
         for cell in self.cells() {
-            let d = self.powers(dry_response, &split.dry, cell);
-            let w = self.powers(wet_response, &split.wet, cell);
-            dry.add(d);
-            wet.add(w);
-            let both =
-                0.5 * (split.dry.ll[cell] + split.dry.rr[cell] + split.wet.ll[cell] + split.wet.rr[cell]);
+            dry.add(self.powers(responses.dry, &split.dry, cell));
+            wet.add(self.powers(responses.wet, &split.wet, cell));
+            let here = self.powers(responses.total, &split.total, cell);
+            total.add(here);
+            let both = 0.5 * (split.total.ll[cell] + split.total.rr[cell]);
             full += both;
             full_loudness += self.k_weights[cell] * both;
-            loudness += self.k_weights[cell] * (d.feed + w.feed);
+            loudness += self.k_weights[cell] * here.feed;
         }
         if db::from_power(full) <= db::NO_READING_DBFS {
             return None;
         }
-        let gain = dry_response.recoverable_gain();
-        let found = db::to_power(NOT_FOUND_DB) * (dry.reference + wet.reference);
+        let gain = responses.total.recoverable_gain();
+        let found = db::to_power(NOT_FOUND_DB) * total.reference;
         let change = |part: &Powers, against: f64| {
             if gain > 0.0 {
                 db::from_power(part.feed / (gain * gain * against))
@@ -210,11 +227,6 @@ impl Scorer {
             }
         };
         let part_change = |part: &Powers| (part.reference > found).then(|| change(part, part.reference));
-        let total = Powers {
-            feed: dry.feed + wet.feed,
-            reference: dry.reference + wet.reference,
-            mono: dry.mono + wet.mono,
-        };
         let wet_db = part_change(&wet);
         let mut dry_db = part_change(&dry);
         let mut dry_against_mono_db =
@@ -247,8 +259,8 @@ impl Scorer {
             total_against_mono_db: (total.mono > found).then(|| change(&total, total.mono)),
             makeup_db: -db::from_amplitude(gain),
             level_lu: db::from_power(loudness / full_loudness),
-            tone_db: self.tone_change(dry_response, wet_response, split),
-            dip: self.deepest_dip(dry_response, wet_response, split, total.feed / total.reference),
+            tone_db: self.tone_change(responses.total, &split.total),
+            dip: self.deepest_dip(responses.total, &split.total, total.feed / total.reference),
         })
     }
 
@@ -263,28 +275,30 @@ impl Scorer {
         Powers {
             feed: response.power(spectrum, cell),
             reference: response.reference(spectrum, cell),
-            mono: response.band_share(cell) * (0.25 * (ll + rr + 2.0 * turned.re)).max(0.0),
+            mono: response.band_share(cell) * 0.25 * (ll + rr + 2.0 * turned.re),
         }
     }
 
-    /// The sum difference of the whole sound in one band, as a power ratio, with the reference power it's against.
+    /// The sum difference of a spectrum in one band, as a power ratio, with the reference power it's against.
     fn band_ratio(
         map: &BandMap,
         band: usize,
-        dry_response: &FeedResponse,
-        wet_response: &FeedResponse,
-        split: &Split,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
     ) -> (f64, f64) {
-        let feed = map.sum(band, |k| {
-            dry_response.power(&split.dry, k) + wet_response.power(&split.wet, k)
-        });
-        let reference = map.sum(band, |k| {
-            dry_response.reference(&split.dry, k) + wet_response.reference(&split.wet, k)
-        });
-        (if reference > 0.0 { feed / reference } else { 0.0 }, reference)
+        let feed = map.sum(band, |k| response.power(spectrum, k));
+        let reference = map.sum(band, |k| response.reference(spectrum, k));
+        (
+            if reference > 0.0 {
+                (feed / reference).max(0.0)
+            } else {
+                0.0
+            },
+            reference,
+        )
     }
 
-    fn tone_change(&self, dry_response: &FeedResponse, wet_response: &FeedResponse, split: &Split) -> Change {
+    fn tone_change(&self, response: &FeedResponse, spectrum: &CrossSpectrum) -> Change {
         let mut bands = [(0.0, 0.0); MAX_THIRDS];
         let count = self.thirds.len();
         let lowest_hz = self.grid.edges_hz()[self.first_cell];
@@ -293,7 +307,7 @@ impl Scorer {
             if band.upper_hz <= lowest_hz {
                 continue;
             }
-            *measured = Self::band_ratio(&self.thirds, index, dry_response, wet_response, split);
+            *measured = Self::band_ratio(&self.thirds, index, response, spectrum);
             loudest = loudest.max(measured.1);
         }
         let quiet = loudest * db::to_power(QUIET_BAND_DB);
@@ -315,19 +329,13 @@ impl Scorer {
         Some(square.sqrt().min(TONE_CAP_DB))
     }
 
-    fn deepest_dip(
-        &self,
-        dry_response: &FeedResponse,
-        wet_response: &FeedResponse,
-        split: &Split,
-        whole: f64,
-    ) -> Option<Dip> {
+    fn deepest_dip(&self, response: &FeedResponse, spectrum: &CrossSpectrum, whole: f64) -> Option<Dip> {
         if whole.is_nan() || whole <= 0.0 {
             return None;
         }
         let lowest_hz = self.grid.edges_hz()[self.first_cell];
         let bands = || (0..self.fines.len()).filter(|&band| self.fines.bands()[band].lower_hz >= lowest_hz);
-        let ratio = |band| Self::band_ratio(&self.fines, band, dry_response, wet_response, split);
+        let ratio = |band| Self::band_ratio(&self.fines, band, response, spectrum);
         let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
         let loudest = bands()
             .map(|band| density(band, ratio(band).1))
@@ -346,48 +354,38 @@ impl Scorer {
         })
     }
 
-    /// The sum difference per 1/24-octave band, dB, of dry, wet and both, with the gain a fader can give back taken out,
-    /// into the three slices (each as long as [`Scorer::twenty_fourths`]); NaN where that part is below the quiet limit.
+    /// The sum difference per 1/24-octave band, dB, of dry, wet and total, with the gain a fader can give back taken out,
+    /// into the three slices (each as long as [`Scorer::twenty_fourths`] or longer); NaN where that part of the sound is
+    /// quieter than anything that matters.
     ///
     /// # Panics
     /// If lengths or grids don't belong together.
-    pub fn curves(
-        &self,
-        dry_response: &FeedResponse,
-        wet_response: &FeedResponse,
-        split: &Split,
-        dry: &mut [f32],
-        wet: &mut [f32],
-        total: &mut [f32],
-    ) {
-        let squared_gain = dry_response.recoverable_gain().powi(2);
-        let mut loudest = 0.0f64;
-        for band in 0..self.fines.len() {
-            let width = self.fines.bands()[band].width_hz();
-            let reference = |k| dry_response.reference(&split.dry, k) + wet_response.reference(&split.wet, k);
-            loudest = loudest.max(self.fines.sum(band, reference) / width);
-        }
-        let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
-        for band in 0..self.fines.len() {
-            let width = self.fines.bands()[band].width_hz();
-            let of = |response: &FeedResponse, spectrum: &CrossSpectrum| {
-                (
-                    self.fines.sum(band, |k| response.power(spectrum, k)),
-                    self.fines.sum(band, |k| response.reference(spectrum, k)),
+    pub fn curves(&self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
+        let squared_gain = responses.total.recoverable_gain().powi(2);
+        let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
+        let loudest = (0..self.fines.len())
+            .map(|band| {
+                density(
+                    band,
+                    Self::band_ratio(&self.fines, band, responses.total, &split.total).1,
                 )
-            };
-            let (dry_feed, dry_reference) = of(dry_response, &split.dry);
-            let (wet_feed, wet_reference) = of(wet_response, &split.wet);
-            let level = |feed: f64, reference: f64| {
-                if reference / width <= quiet || squared_gain <= 0.0 {
+            })
+            .fold(0.0, f64::max);
+        let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
+        let parts = [
+            (responses.dry, &split.dry),
+            (responses.wet, &split.wet),
+            (responses.total, &split.total),
+        ];
+        for ((response, spectrum), curve) in parts.into_iter().zip(out) {
+            for (band, level) in curve.iter_mut().enumerate().take(self.fines.len()) {
+                let (ratio, reference) = Self::band_ratio(&self.fines, band, response, spectrum);
+                *level = if density(band, reference) <= quiet || squared_gain <= 0.0 {
                     f32::NAN
                 } else {
-                    db::from_power(feed / (squared_gain * reference)) as f32
-                }
-            };
-            dry[band] = level(dry_feed, dry_reference);
-            wet[band] = level(wet_feed, wet_reference);
-            total[band] = level(dry_feed + wet_feed, dry_reference + wet_reference);
+                    db::from_power(ratio / squared_gain) as f32
+                };
+            }
         }
     }
 }

@@ -291,7 +291,7 @@ fn split(take: &Take, heard: bool) -> SplitReport {
 fn bands(take: &Take) -> Vec<BandReport> {
     let grid = take.grid();
     let map = BandMap::thirds(&grid);
-    let total = take.total();
+    let total = &take.split.total;
     // A take's cells hide how wide the bins were that it was made from.
     let bins = BandMap::thirds(&Grid::fft(take.rate_hz, block_len(take.rate_hz)));
     let resolved = |nominal_hz: f64| {

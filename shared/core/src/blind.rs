@@ -1,0 +1,333 @@
+//! The estimated (blind) split: dry and wet from the pair alone.
+//!
+//! The direct-plus-diffuse model ([`crate::diffuse`]) per 1/3 octave, after the delay between the channels has been taken
+//! out. Two things make it work on plucked strings, where the bare model does not:
+//!
+//! * *Distant pairs.* A long reverb on sustained notes is as coherent in time as the dry is: every partial keeps its own
+//!   phase between the channels, however long one listens. What tells them apart is that the wet's phases differ from
+//!   partial to partial. So how much the channels share is taken from products of distant bins only (`Σ c_j·c_k*` over pairs
+//!   that the window keeps apart, over the same of the powers): for unrelated phases that is zero on average, without the
+//!   bias that few averages or few partials leave in a squared magnitude; for a shared sound it's one.
+//! * *Borrowed strength.* Where dry and wet meet in a partial they help or hinder each other by chance, which makes a dry
+//!   that is equal in both channels look uneven, a little differently in each band. How much so can be told from the wet and
+//!   the number of partials; each band's level difference and phase is drawn towards what all bands say, as far as their
+//!   differences are no more than that chance (the empirical Bayes estimate with DerSimonian & Laird's between-band
+//!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone.
+
+use crate::Complex;
+use crate::bands::{BandMap, MAX_THIRDS};
+use crate::delay::{ChannelDelay, DelayFinder};
+use crate::diffuse::diffuse_per_channel;
+use crate::grid::Grid;
+use crate::spectrum::CrossSpectrum;
+use crate::split::{Method, Split};
+use crate::welch::window_autocorrelation;
+
+/// Bins closer together than this say the same thing: the Hann window's main lobe and a little more.
+const NEAR_BINS: usize = 3;
+
+/// How much a band leans on the bands beside it when it holds too few partials to speak for itself: the share of a band
+/// `n` 1/3 octaves away.
+const LEAN: [f64; 4] = [1.0, 0.1, 0.03, 0.01];
+
+/// What one band says.
+#[derive(Clone, Copy, Debug, Default)]
+struct Look {
+    /// Powers of the channels.
+    left: f64,
+    right: f64,
+    /// Cross term, lined up by the delay, with what the window took off it given back.
+    cross: Complex<f64>,
+    /// Products of cross terms of distant bins, as a share of the product of the channels' powers.
+    far_cross: f64,
+    /// The same of the powers: 0 for a single partial, towards 1 for many.
+    far: f64,
+    /// Diffuse power in each channel.
+    diffuse: f64,
+    /// The dry's level difference, right over left, as half the logarithm of the power ratio; and its phase.
+    ratio: f64,
+    phase: f64,
+    /// Variance of both by chance; `None` where they say nothing.
+    variance: Option<f64>,
+    /// How far this band follows all bands, 0 to 1.
+    follow: f64,
+}
+
+impl Look {
+    /// The dry's powers in left and right by the model alone.
+    fn direct(&self) -> (f64, f64) {
+        (
+            (self.left - self.diffuse).max(0.0),
+            (self.right - self.diffuse).max(0.0),
+        )
+    }
+}
+
+/// Splits FFT spectra; holds its tables and buffers.
+#[derive(Debug)]
+pub struct BlindSplitter {
+    block_len: usize,
+    finder: DelayFinder,
+    map: BandMap,
+    /// Lined-up cross terms and the channels' powers of one band's cells.
+    cells: Vec<(Complex<f64>, f64, f64)>,
+    looks: [Look; MAX_THIRDS],
+}
+
+impl BlindSplitter {
+    /// For spectra on an FFT grid.
+    ///
+    /// # Panics
+    /// If the grid isn't one of FFT bins.
+    #[must_use]
+    pub fn new(grid: &Grid) -> Self {
+        let block_len = grid.block_len().expect("the blind split works on FFT bins");
+        Self {
+            block_len,
+            finder: DelayFinder::new(grid.rate_hz(), block_len),
+            map: BandMap::thirds(grid),
+            cells: Vec::with_capacity(grid.len()),
+            looks: [Look::default(); MAX_THIRDS],
+        }
+    }
+
+    /// Splits `spectrum` into `out`, without allocating, and says what single delay lies between the channels, if any.
+    ///
+    /// # Panics
+    /// If the lengths don't belong together.
+    pub fn split(&mut self, spectrum: &CrossSpectrum, grid: &Grid, out: &mut Split) -> Option<ChannelDelay> {
+        out.method = Method::Estimated;
+        out.total.copy_from(spectrum);
+        out.dry.copy_from(spectrum);
+        out.wet.ll.fill(0.0);
+        out.wet.rr.fill(0.0);
+        out.wet.lr.fill(Complex::new(0.0, 0.0));
+        out.wet.averages = spectrum.averages;
+        out.wet.delay_s = 0.0;
+        let found = self.finder.find(spectrum);
+        // The delay is only believed if lining the channels up by it makes them share more.
+        let alike = |delay_s| {
+            (0..self.map.len())
+                .map(|band| self.lined_up(spectrum, grid, delay_s, band).norm())
+                .sum::<f64>()
+        };
+        let delay_s = found
+            .map(|delay| delay.delay_s)
+            .filter(|&delay_s| alike(delay_s) > alike(0.0))
+            .unwrap_or(0.0);
+        // A delay inside the window shrinks the cross term; that part was never wet.
+        let overlap = window_autocorrelation(delay_s * grid.rate_hz() / self.block_len as f64).max(0.1);
+        for cell in &mut out.dry.lr {
+            *cell /= overlap;
+        }
+        for band in 0..self.map.len() {
+            self.looks[band] = self.look(spectrum, grid, delay_s, overlap, band);
+        }
+        for band in 0..self.map.len() {
+            self.model(band, overlap);
+        }
+        borrow(&mut self.looks[..self.map.len()]);
+        for band in 0..self.map.len() {
+            self.give(grid, delay_s, band, out);
+        }
+        found
+    }
+
+    fn lined_up(&self, spectrum: &CrossSpectrum, grid: &Grid, delay_s: f64, band: usize) -> Complex<f64> {
+        self.map
+            .cells(band)
+            .map(|(cell, share)| turned(spectrum, grid, delay_s, cell) * share)
+            .sum()
+    }
+
+    /// Measures one band.
+    fn look(
+        &mut self,
+        spectrum: &CrossSpectrum,
+        grid: &Grid,
+        delay_s: f64,
+        overlap: f64,
+        band: usize,
+    ) -> Look {
+        self.cells.clear();
+        for (cell, share) in self.map.cells(band) {
+            let cross = turned(spectrum, grid, delay_s, cell) * share;
+            self.cells
+                .push((cross, share * spectrum.ll[cell], share * spectrum.rr[cell]));
+        }
+        let cross: Complex<f64> = self.cells.iter().map(|&(cross, ..)| cross).sum();
+        let left: f64 = self.cells.iter().map(|&(_, left, _)| left).sum();
+        let right: f64 = self.cells.iter().map(|&(.., right)| right).sum();
+        let mut look = Look {
+            left,
+            right,
+            ..Look::default()
+        };
+        if left <= 0.0 || right <= 0.0 {
+            return look;
+        }
+        let (mut near_cross, mut near_left, mut near_right) = (0.0, 0.0, 0.0);
+        for (k, &(c, l, r)) in self.cells.iter().enumerate() {
+            near_cross += c.norm_sqr();
+            near_left += l * l;
+            near_right += r * r;
+            for &(other_c, other_l, other_r) in self.cells.iter().skip(k + 1).take(NEAR_BINS) {
+                near_cross += 2.0 * (c * other_c.conj()).re;
+                near_left += 2.0 * l * other_l;
+                near_right += 2.0 * r * other_r;
+            }
+        }
+        look.cross = cross / overlap;
+        look.far_cross = (cross.norm_sqr() - near_cross) / (left * right);
+        // Powers as products of distant bins too: the root of a single bin's two powers would already hold the chance by
+        // which dry and wet meet in it.
+        let (far_left, far_right) = (
+            1.0 - near_left / (left * left),
+            1.0 - near_right / (right * right),
+        );
+        look.far = (far_left.max(0.0) * far_right.max(0.0)).sqrt();
+        look
+    }
+
+    /// Squared coherence of the direct sound in a band, 0 to 1, leaning on its neighbours where it has few partials.
+    fn coherence(&self, band: usize, overlap: f64) -> f64 {
+        let reach = LEAN.len() - 1;
+        let (mut cross, mut power) = (0.0, 0.0);
+        for other in band.saturating_sub(reach)..(band + reach + 1).min(self.map.len()) {
+            let lean = LEAN[other.abs_diff(band)];
+            cross += lean * self.looks[other].far_cross;
+            power += lean * self.looks[other].far;
+        }
+        if power > 1e-6 {
+            (cross / (power * overlap * overlap)).clamp(0.0, 1.0)
+        } else {
+            1.0
+        }
+    }
+
+    /// Direct and diffuse power of one band.
+    fn model(&mut self, band: usize, overlap: f64) {
+        let coherence = self.coherence(band, overlap);
+        let look = &mut self.looks[band];
+        if look.left <= 0.0 || look.right <= 0.0 {
+            return;
+        }
+        look.diffuse = diffuse_per_channel(look.left, look.right, coherence * look.left * look.right);
+        let (left, right) = look.direct();
+        if left > 1e-6 * right && right > 1e-6 * left {
+            look.ratio = 0.5 * (right / left).ln();
+            look.phase = look.cross.arg();
+            // Of x = s + n the amplitude and the phase each stray by N/(2S) per independent partial; two channels, twice.
+            let partials = 1.0 / (1.0 - look.far).max(1e-3);
+            look.variance = Some(2.0 * look.diffuse / (left + right) / partials);
+        }
+    }
+
+    /// Shares one band's cells out between dry and wet.
+    fn give(&self, grid: &Grid, delay_s: f64, band: usize, out: &mut Split) {
+        let look = &self.looks[band];
+        let both = look.left + look.right;
+        if look.left <= 0.0 || look.right <= 0.0 {
+            return;
+        }
+        let (direct_left, direct_right) = look.direct();
+        let root = (direct_left * direct_right).sqrt();
+        let measured = look.cross.norm();
+        let keep = if measured > 0.0 {
+            (root / measured).min(1.0)
+        } else {
+            1.0
+        };
+        // Near in the details where the band stands for itself, smooth where it follows the others.
+        let detail = (1.0 - look.follow).powi(2);
+        let right_share = 1.0 / (1.0 + (-2.0 * look.ratio).exp());
+        let (smooth_left, smooth_right) = (
+            (direct_left + direct_right) * (1.0 - right_share),
+            (direct_left + direct_right) * right_share,
+        );
+        let smooth_cross = Complex::from_polar((smooth_left * smooth_right).sqrt(), look.phase);
+        for (cell, share) in self.map.cells(band) {
+            let (ll, rr, lr) = (out.total.ll[cell], out.total.rr[cell], out.dry.lr[cell]);
+            let shape = (ll + rr) / both;
+            let late = Complex::from_polar(1.0, core::f64::consts::TAU * grid.centres_hz()[cell] * delay_s);
+            let blend = |near: f64, smooth: f64| near * detail + smooth * (1.0 - detail);
+            let dry_left = blend(ll * direct_left / look.left, smooth_left * shape);
+            let dry_right = blend(rr * direct_right / look.right, smooth_right * shape);
+            let dry_cross = lr * (keep * detail) + smooth_cross * late * (shape * (1.0 - detail));
+            // A cell on an edge belongs to two bands; each replaces its share of what the cell holds.
+            out.dry.ll[cell] += share * (dry_left - ll);
+            out.dry.rr[cell] += share * (dry_right - rr);
+            out.wet.ll[cell] += share * shape * look.diffuse;
+            out.wet.rr[cell] += share * shape * look.diffuse;
+            out.dry.lr[cell] = lr + (dry_cross - lr) * share;
+        }
+    }
+}
+
+/// Draws every band's level difference and phase towards what all bands say, as far as chance explains the differences.
+fn borrow(looks: &mut [Look]) {
+    let common_phase: Complex<f64> = looks
+        .iter()
+        .filter_map(|look| {
+            look.variance
+                .map(|variance| Complex::from_polar(1.0 / (variance + 1e-6), look.phase))
+        })
+        .sum();
+    let about = common_phase.arg();
+    let wrapped = |phase: f64| {
+        let turn = core::f64::consts::TAU;
+        (phase - about + turn / 2.0).rem_euclid(turn) - turn / 2.0
+    };
+    let values = |look: &Look| {
+        look.variance
+            .map(|variance| (variance.max(1e-9), [look.ratio, wrapped(look.phase)]))
+    };
+    let mut common = [0.0; 2];
+    let mut between = [0.0; 2];
+    for (which, (common, between)) in common.iter_mut().zip(&mut between).enumerate() {
+        let sums = |extra: f64| {
+            looks
+                .iter()
+                .filter_map(values)
+                .fold((0.0, 0.0, 0.0, 0.0), |(n, w, w2, wx), (variance, value)| {
+                    let weight = 1.0 / (variance + extra);
+                    (
+                        n + 1.0,
+                        w + weight,
+                        w2 + weight * weight,
+                        wx + weight * value[which],
+                    )
+                })
+        };
+        let (count, weight, squared, weighted) = sums(0.0);
+        if count < 2.0 {
+            return;
+        }
+        let mean = weighted / weight;
+        let scatter: f64 = looks
+            .iter()
+            .filter_map(values)
+            .map(|(variance, value)| (value[which] - mean).powi(2) / variance)
+            .sum();
+        *between = ((scatter - (count - 1.0)) / (weight - squared / weight)).max(0.0);
+        let (_, weight, _, weighted) = sums(*between);
+        *common = weighted / weight;
+    }
+    for look in looks {
+        let Some((variance, [ratio, phase])) = values(look) else {
+            continue;
+        };
+        let follow = between.map(|between| variance / (variance + between));
+        look.ratio = ratio + follow[0] * (common[0] - ratio);
+        look.phase = about + phase + follow[1] * (common[1] - phase);
+        look.follow = follow[0].min(follow[1]);
+    }
+}
+
+/// The cross term of a cell, lined up by a delay.
+fn turned(spectrum: &CrossSpectrum, grid: &Grid, delay_s: f64, cell: usize) -> Complex<f64> {
+    if delay_s == 0.0 {
+        return spectrum.lr[cell];
+    }
+    spectrum.lr[cell] * Complex::from_polar(1.0, -core::f64::consts::TAU * grid.centres_hz()[cell] * delay_s)
+}

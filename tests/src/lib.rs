@@ -2,3 +2,4 @@
 //! they need.
 
 pub mod host;
+pub mod render;

@@ -1,9 +1,13 @@
 //! The bundled `.clap` in a host: loading, parameters, sound that passes, latency, state.
 
 use std::path::Path;
+use sumproof_core::board::Rig;
+use sumproof_core::feed::FeedId;
 use sumproof_signals::Rng;
 use sumproof_tests::host::setup::{CLAP_ID, clap_bundle, plugin};
-use sumproof_tests::host::{Blocks, Buffers, HostError, Library, ParamEvent, Play, State, Stereo, Transport};
+use sumproof_tests::host::{
+    Blocks, Buffers, HostError, Library, ParamEvent, Play, Plugin, State, Stereo, Transport,
+};
 
 const RATES_HZ: [f64; 6] = [22_050.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
 const BLOCKS: [u32; 5] = [1, 17, 64, 512, 8192];
@@ -11,7 +15,131 @@ const BLOCKS: [u32; 5] = [1, 17, 64, 512, 8192];
 /// Every parameter: string id, name, group, lowest, highest and default as the user reads them, and whether automation
 /// may drive it. Projects and automation lanes hold on to ids and ranges: a line here is only ever added, never changed.
 /// No outside source: this is the plugin's own contract.
-const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[];
+const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
+    ("byp", "Bypass", "", "Off", "On", "Off", true),
+    ("aud", "Audition", "", "Off", "On", "Off", true),
+    (
+        "feed",
+        "Feed",
+        "",
+        "Stereo house",
+        "Your own feed",
+        "Mono wedge",
+        true,
+    ),
+    (
+        "lpol",
+        "Left line polarity",
+        "Left line",
+        "Normal",
+        "Flipped",
+        "Normal",
+        true,
+    ),
+    (
+        "lgain",
+        "Left line gain",
+        "Left line",
+        "-40.0 dB",
+        "+20.0 dB",
+        "0.0 dB",
+        true,
+    ),
+    (
+        "ldel",
+        "Left line delay",
+        "Left line",
+        "0.00 ms",
+        "30.00 ms",
+        "0.00 ms",
+        true,
+    ),
+    (
+        "lhp",
+        "Left line transformer corner",
+        "Left line",
+        "none",
+        "200.0 Hz",
+        "none",
+        true,
+    ),
+    (
+        "lunp",
+        "Left line unplugged",
+        "Left line",
+        "Plugged in",
+        "Unplugged",
+        "Plugged in",
+        true,
+    ),
+    (
+        "rpol",
+        "Right line polarity",
+        "Right line",
+        "Normal",
+        "Flipped",
+        "Normal",
+        true,
+    ),
+    (
+        "rgain",
+        "Right line gain",
+        "Right line",
+        "-40.0 dB",
+        "+20.0 dB",
+        "0.0 dB",
+        true,
+    ),
+    (
+        "rdel",
+        "Right line delay",
+        "Right line",
+        "0.00 ms",
+        "30.00 ms",
+        "0.00 ms",
+        true,
+    ),
+    (
+        "rhp",
+        "Right line transformer corner",
+        "Right line",
+        "none",
+        "200.0 Hz",
+        "none",
+        true,
+    ),
+    (
+        "runp",
+        "Right line unplugged",
+        "Right line",
+        "Plugged in",
+        "Unplugged",
+        "Plugged in",
+        true,
+    ),
+    (
+        "law",
+        "Sum law",
+        "",
+        "Average (−6 dB)",
+        "Unity (0 dB)",
+        "Average (−6 dB)",
+        true,
+    ),
+    ("match", "Loudness match", "", "Off", "On", "Off", true),
+    ("integ", "Integration time", "", "0.3 s", "3 s", "1 s", true),
+    ("rec", "Record take", "", "Off", "Recording", "Off", true),
+    (
+        "kind",
+        "Pass recorded",
+        "",
+        "Full preset",
+        "Wet only",
+        "Full preset",
+        true,
+    ),
+    ("audbnc", "Audition in bounces", "", "Off", "On", "Off", true),
+];
 
 /// Noise, then everything that a broken plugin upstream may send.
 fn awkward(rate_hz: f64, frames: usize) -> Stereo {
@@ -41,7 +169,11 @@ fn awkward(rate_hz: f64, frames: usize) -> Stereo {
 }
 
 fn noise(rate_hz: f64, seconds: f64) -> Stereo {
-    let mut rng = Rng::new(2);
+    noise_of(2, rate_hz, seconds)
+}
+
+fn noise_of(seed: u64, rate_hz: f64, seconds: f64) -> Stereo {
+    let mut rng = Rng::new(seed);
     let frames = (seconds * rate_hz) as usize;
     let mut channel = || (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect();
     Stereo::new(rate_hz, channel(), channel())
@@ -146,6 +278,21 @@ fn the_parameters_are_the_published_ones() {
     let mut keys: Vec<_> = PARAMS.iter().map(|param| param.0.to_owned()).collect();
     keys.sort();
     assert_eq!(state.params.keys().cloned().collect::<Vec<_>>(), keys);
+}
+
+#[test]
+fn the_feeds_a_host_can_choose_are_the_rows_of_the_table() {
+    let mut plugin = plugin().unwrap();
+    assert_eq!(plugin.param("feed").unwrap().max as usize + 1, FeedId::ALL.len());
+    for (number, id) in (0..).zip(FeedId::ALL) {
+        let how = Play {
+            events: vec![ParamEvent::step("feed", number)],
+            ..Play::default()
+        };
+        plugin.play(&noise(48_000.0, 0.02), &how).unwrap();
+        let state = State::decode(&plugin.save_state().unwrap()).unwrap();
+        assert_eq!(state.params["feed"], id.id());
+    }
 }
 
 #[test]
@@ -269,6 +416,63 @@ fn audition_is_heard_in_real_time_and_stays_out_of_bounces_and_recordings() {
 }
 
 #[test]
+fn what_is_heard_of_a_feed_has_the_level_that_the_table_says() {
+    // Half-correlated noise, the right channel 3 dB down; dry and wet are whatever the split makes of it, the total is
+    // the closed form of DESIGN's feed power (algebra).
+    let (common, own) = (noise(48_000.0, 8.0), noise_of(3, 48_000.0, 8.0));
+    let mix = |common: &[f32], own: &[f32], gain: f32| -> Vec<f32> {
+        common
+            .iter()
+            .zip(own)
+            .map(|(c, o)| gain * 0.7 * (c + o))
+            .collect()
+    };
+    let audio = Stereo::new(
+        48_000.0,
+        mix(&common.left, &own.left, 1.0),
+        mix(&common.left, &own.right, 0.708),
+    );
+    let mut recorder = plugin().unwrap();
+    recorder.record_take(&audio, Blocks::Fixed(512), true).unwrap();
+    let takes = State::decode(&recorder.save_state().unwrap())
+        .unwrap()
+        .takes()
+        .unwrap();
+    let rows = takes[0].rows(&Rig::default(), 0.0);
+    for (number, row) in (0..).zip(&rows) {
+        if matches!(row.id, FeedId::MonoSubs | FeedId::MonoSubsLineFlipped) {
+            // Their changes are against the band they keep.
+            continue;
+        }
+        let how = Play {
+            offline: true,
+            events: vec![
+                ParamEvent::step("audbnc", 1),
+                ParamEvent::step("feed", number),
+                ParamEvent::step("aud", 1),
+            ],
+            ..Play::default()
+        };
+        let heard = plugin().unwrap().play(&audio, &how).unwrap();
+        let heard_db = 10.0 * (late_power(&heard) / late_power(&audio)).log10();
+        let score = row.score.unwrap();
+        let table_db = score.total_db - score.makeup_db;
+        assert!(
+            (heard_db - table_db).abs() < 0.1,
+            "{}: heard at {heard_db:.2} dB, the table says {table_db:.2} dB",
+            row.id.name()
+        );
+    }
+}
+
+/// Mean power of both channels over the second half.
+fn late_power(audio: &Stereo) -> f64 {
+    let skip = audio.len_samples() / 2;
+    let power = |channel: &[f32]| channel[skip..].iter().map(|s| f64::from(*s).powi(2)).sum::<f64>();
+    (power(&audio.left) + power(&audio.right)) / (2 * (audio.len_samples() - skip)) as f64
+}
+
+#[test]
 fn audition_is_never_restored() {
     let audio = noise(48_000.0, 0.5);
     let mut plugin = plugin().unwrap();
@@ -282,9 +486,13 @@ fn audition_is_never_restored() {
     };
     assert!(difference(&plugin.play(&audio, &how).unwrap(), &audio) > 0.01);
     let saved = plugin.save_state().unwrap();
-    let mut again = fresh();
+    let mut again = another();
     again.load_state(&saved).unwrap();
-    assert_eq!(again.param("feed").unwrap().value, 2.0, "the rest is restored");
+    assert_eq!(
+        again.param("feed").unwrap().text,
+        "Left line only",
+        "the rest is restored"
+    );
     assert_eq!(again.param("aud").unwrap().value, 0.0);
     assert_eq!(again.param("audbnc").unwrap().value, 0.0);
     assert_same_bits(
@@ -294,7 +502,8 @@ fn audition_is_never_restored() {
     );
 }
 
-fn fresh() -> sumproof_tests::host::Plugin {
+/// A second plugin, where the name `plugin` is taken.
+fn another() -> Plugin {
     plugin().unwrap()
 }
 
@@ -325,9 +534,9 @@ fn state_comes_back_as_it_was() {
     assert_eq!(state.params["lhp"], 30.0);
     assert_eq!(state.version, env!("CARGO_PKG_VERSION"));
 
-    let mut again = fresh();
+    let mut again = another();
     again.load_state(&saved).unwrap();
-    let values = |plugin: &mut sumproof_tests::host::Plugin| -> Vec<(String, String)> {
+    let values = |plugin: &mut Plugin| -> Vec<(String, String)> {
         plugin
             .params()
             .unwrap()
@@ -394,7 +603,7 @@ fn what_a_newer_version_wrote_is_kept_word_for_word() {
     state.params.insert("futpar".to_owned(), serde_json::json!(0.25));
     plugin.load_state(&state.encode()).unwrap();
     let once = plugin.save_state().unwrap();
-    let mut again = fresh();
+    let mut again = another();
     again.load_state(&once).unwrap();
     let json = String::from_utf8_lossy(&again.save_state().unwrap()[8..]).into_owned();
     for kept in ["futpar", "three", "99.0.0"] {

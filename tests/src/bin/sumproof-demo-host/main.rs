@@ -16,13 +16,14 @@ use sumproof_tests::host::{Library, Stereo};
 /// Sample rate of the preset that plays when no file is given.
 const DEMO_RATE_HZ: f64 = 48_000.0;
 
+/// Exit codes from here on are about files.
+const FIRST_OF_FILES: u8 = 10;
+
 /// Host the plugin, play recordings through it, and say what every feed gets.
 #[derive(Debug, Parser)]
 #[command(
     version,
-    after_help = "Exit codes: 0 done; 1 the plugin, the window or the output folder refused; 2 wrong command line; any \
-                  other is that of the first recording that could not be used, and the same as `sumproof check` ends with \
-                  (see its --help). The other recordings are still played."
+    after_help = exit_codes()
 )]
 struct Args {
     /// The plugin's .clap bundle
@@ -39,6 +40,23 @@ struct Args {
     close_after: Option<f64>,
     /// Stereo recordings of presets; without any, a preset of our own
     files: Vec<PathBuf>,
+}
+
+/// What every exit code means. Recordings are read by the command's own reader, so its codes are ours.
+fn exit_codes() -> String {
+    let mut text = String::from(
+        "Exit codes (the other recordings are still played; with several bad ones: that of the first):\n   \
+         0  done\n   \
+         1  the plugin, the window or the output folder refused\n   \
+         2  the command line was not understood\n",
+    );
+    for (code, meaning) in sumproof_cli::exit::TABLE
+        .iter()
+        .filter(|(code, _)| *code >= FIRST_OF_FILES)
+    {
+        text.push_str(&format!("  {code:>2}  {meaning}\n"));
+    }
+    text
 }
 
 /// A recording and what to call it.

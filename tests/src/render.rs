@@ -1,0 +1,12 @@
+//! The window without a host and without a graphics card: a renderer in plain code, the states the window can be in, and
+//! the comparison with stored pictures.
+
+mod golden;
+mod raster;
+mod scenes;
+mod stage;
+
+pub use golden::{Difference, compare_with_golden, difference};
+pub use raster::CpuRenderer;
+pub use scenes::{Scene, scenes};
+pub use stage::{Actor, Stage};

@@ -1,0 +1,102 @@
+//! Pictures held against stored ones.
+
+use std::path::{Path, PathBuf};
+
+use image::RgbaImage;
+
+/// A channel of a pixel may be off by so much before the pixel counts as different.
+const PIXEL_TOLERANCE: u8 = 24;
+/// So large a share of all pixels may be different. The signals and spectra come out of an FFT that picks its kernels by
+/// the processor, so that a figure on the edge of rounding may read one in the last digit more; a whole row less or a
+/// moved part is far more than this.
+const SHARE_TOLERANCE: f64 = 0.002;
+
+/// How far two pictures are apart.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Difference {
+    /// Share of pixels that are off by more than the tolerance of a pixel, 0 to 1.
+    pub share: f64,
+    /// Whether that's within the tolerance.
+    pub within: bool,
+}
+
+/// Compares two pictures; of different sizes, they differ everywhere.
+pub fn difference(a: &RgbaImage, b: &RgbaImage) -> Difference {
+    if a.dimensions() != b.dimensions() {
+        return Difference {
+            share: 1.0,
+            within: false,
+        };
+    }
+    let off = a
+        .pixels()
+        .zip(b.pixels())
+        .filter(|(a, b)| a.0.iter().zip(b.0).any(|(&a, b)| a.abs_diff(b) > PIXEL_TOLERANCE))
+        .count();
+    let share = off as f64 / a.pixels().len().max(1) as f64;
+    Difference {
+        share,
+        within: share <= SHARE_TOLERANCE,
+    }
+}
+
+fn folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("golden")
+}
+
+/// Holds a picture against `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it takes its place
+/// instead.
+///
+/// # Errors
+/// When there's no such picture, or it can't be read, or they differ by more than the tolerance: then the new one is
+/// written to `target/golden/NAME.png`, to be looked at.
+pub fn compare_with_golden(name: &str, picture: &RgbaImage) -> Result<(), String> {
+    let stored = folder().join(format!("{name}.png"));
+    if std::env::var_os("UPDATE_GOLDEN").is_some_and(|value| value == "1") {
+        return picture
+            .save(&stored)
+            .map_err(|error| format!("cannot write {}: {error}", stored.display()));
+    }
+    let why = match image::open(&stored) {
+        Err(error) => format!("cannot read {}: {error}", stored.display()),
+        Ok(golden) => {
+            let difference = difference(&golden.to_rgba8(), picture);
+            if difference.within {
+                return Ok(());
+            }
+            format!(
+                "{name} differs from {} in {:.2} % of its pixels",
+                stored.display(),
+                difference.share * 100.0
+            )
+        }
+    };
+    let target = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/golden");
+    let new = target.join(format!("{name}.png"));
+    std::fs::create_dir_all(&target)
+        .map_err(|error| error.to_string())
+        .and_then(|()| picture.save(&new).map_err(|error| error.to_string()))
+        .map_err(|error| format!("{why}; and the new one can't be written: {error}"))?;
+    Err(format!(
+        "{why}; the new one is {}. Look at it; if it's right, run the test again with UPDATE_GOLDEN=1",
+        new.display()
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::Rgba;
+
+    #[test]
+    fn small_differences_pass_and_a_missing_word_does_not() {
+        let plain = RgbaImage::from_pixel(100, 100, Rgba([200, 200, 200, 255]));
+        let mut other = RgbaImage::from_pixel(100, 100, Rgba([220, 200, 200, 255]));
+        assert!(difference(&plain, &other).within);
+        for x in 0..21 {
+            other.put_pixel(x, 0, Rgba([0, 0, 0, 255]));
+        }
+        assert!(!difference(&plain, &other).within);
+        assert_eq!(difference(&plain, &RgbaImage::new(100, 99)).share, 1.0);
+    }
+}

@@ -12,7 +12,8 @@
 //!   that is equal in both channels look uneven, a little differently in each band. How much so can be told from the wet and
 //!   the number of partials; each band's level difference and phase is drawn towards what all bands say, as far as their
 //!   differences are no more than that chance (the empirical Bayes estimate with DerSimonian & Laird's between-band
-//!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone.
+//!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone. Where the phase is
+//!   common to all bands, the direct sound is that part of a cross term which lies *in* the phase.
 
 use crate::Complex;
 use crate::bands::{BandMap, MAX_THIRDS};
@@ -49,8 +50,10 @@ struct Look {
     phase: f64,
     /// Variance of both by chance; `None` where they say nothing.
     variance: Option<f64>,
-    /// How far this band follows all bands, 0 to 1.
-    follow: f64,
+    /// How much the channels share of the band by distant pairs, as a coherence (not squared), 0 to 1.
+    shared: f64,
+    /// How far this band follows all bands in level difference and in phase, 0 to 1.
+    follow: [f64; 2],
 }
 
 impl Look {
@@ -126,7 +129,10 @@ impl BlindSplitter {
         for band in 0..self.map.len() {
             self.model(band, overlap);
         }
-        borrow(&mut self.looks[..self.map.len()]);
+        let looks = &mut self.looks[..self.map.len()];
+        if let Some(common_phase) = borrow(looks) {
+            project(looks, common_phase);
+        }
         for band in 0..self.map.len() {
             self.give(grid, delay_s, band, out);
         }
@@ -212,6 +218,7 @@ impl BlindSplitter {
         if look.left <= 0.0 || look.right <= 0.0 {
             return;
         }
+        look.shared = coherence.sqrt();
         look.diffuse = diffuse_per_channel(look.left, look.right, coherence * look.left * look.right);
         let (left, right) = look.direct();
         if left > 1e-6 * right && right > 1e-6 * left {
@@ -239,7 +246,7 @@ impl BlindSplitter {
             1.0
         };
         // Near in the details where the band stands for itself, smooth where it follows the others.
-        let detail = (1.0 - look.follow).powi(2);
+        let detail = (1.0 - look.follow[0].min(look.follow[1])).powi(2);
         let right_share = 1.0 / (1.0 + (-2.0 * look.ratio).exp());
         let (smooth_left, smooth_right) = (
             (direct_left + direct_right) * (1.0 - right_share),
@@ -265,7 +272,8 @@ impl BlindSplitter {
 }
 
 /// Draws every band's level difference and phase towards what all bands say, as far as chance explains the differences.
-fn borrow(looks: &mut [Look]) {
+/// Gives the phase all bands agree on, if at least two say anything.
+fn borrow(looks: &mut [Look]) -> Option<f64> {
     let common_phase: Complex<f64> = looks
         .iter()
         .filter_map(|look| {
@@ -301,7 +309,7 @@ fn borrow(looks: &mut [Look]) {
         };
         let (count, weight, squared, weighted) = sums(0.0);
         if count < 2.0 {
-            return;
+            return None;
         }
         let mean = weighted / weight;
         let scatter: f64 = looks
@@ -320,7 +328,44 @@ fn borrow(looks: &mut [Look]) {
         let follow = between.map(|between| variance / (variance + between));
         look.ratio = ratio + follow[0] * (common[0] - ratio);
         look.phase = about + phase + follow[1] * (common[1] - phase);
-        look.follow = follow[0].min(follow[1]);
+        look.follow = follow;
+    }
+    Some(about + common[1])
+}
+
+/// Takes the direct power anew where the phase is common to all bands: then the part of a band's cross term *in* that phase
+/// is the direct sound's, plus a chance that is as often negative as positive, while a magnitude can only err upwards. What
+/// bands with a negative part show too little is taken off the others, so that the sum stays without bias.
+fn project(looks: &mut [Look], common_phase: f64) {
+    let (mut signed, mut positive) = (0.0, 0.0);
+    for look in looks
+        .iter_mut()
+        .filter(|look| look.left > 0.0 && look.right > 0.0)
+    {
+        let root = (look.left * look.right).sqrt();
+        let inner = (look.cross * Complex::from_polar(1.0, -common_phase)).re / root;
+        let follow = look.follow[1];
+        let shared = (follow * inner + (1.0 - follow) * look.shared).clamp(-1.0, 1.0);
+        look.diffuse = diffuse_per_channel(look.left, look.right, shared * shared * look.left * look.right);
+        let (left, right) = look.direct();
+        signed += (left + right) * shared.signum();
+        if shared > 0.0 {
+            positive += left + right;
+        } else {
+            // All of this band is wet.
+            look.diffuse = 0.5 * (look.left + look.right);
+        }
+    }
+    if positive <= 0.0 {
+        return;
+    }
+    let keep = (signed / positive).clamp(0.0, 1.0);
+    for look in looks
+        .iter_mut()
+        .filter(|look| look.left > 0.0 && look.right > 0.0)
+    {
+        let (left, right) = look.direct();
+        look.diffuse = 0.5 * (look.left + look.right - (left + right) * keep);
     }
 }
 

@@ -99,6 +99,30 @@ pub struct App {
     view: View,
     snapshot: Snapshot,
     intents: Vec<Intent>,
+    keys: Vec<Key>,
+}
+
+/// The keys the window keeps from the host while no name is being typed. Never the space bar: it starts the transport
+/// wherever the user last clicked.
+fn own_keys() -> Vec<Key> {
+    let named = [
+        "Escape",
+        "Tab",
+        "Enter",
+        "ArrowUp",
+        "ArrowDown",
+        "ArrowLeft",
+        "ArrowRight",
+        "Home",
+        "End",
+        "Delete",
+    ];
+    let digits = ('0'..='9').map(|digit| Key::Character(digit.to_string()));
+    named
+        .iter()
+        .filter_map(|name| name.parse().ok())
+        .chain(digits)
+        .collect()
 }
 
 impl App {
@@ -110,6 +134,7 @@ impl App {
             view: View::new(look),
             snapshot: Snapshot::default(),
             intents: Vec::new(),
+            keys: own_keys(),
         }
     }
 
@@ -144,11 +169,10 @@ impl NiceEguiApp for App {
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
         self.take_in_news();
         self.view.ui(ui, &self.snapshot, &mut self.intents);
-        // The space bar starts the transport wherever the user last clicked, unless a name is being typed.
         frame.set_key_capture(if self.view.is_typing() {
             KeyCapture::CaptureAll
         } else {
-            KeyCapture::IgnoreKeys(vec![Key::Character(String::from(" "))])
+            KeyCapture::CaptureKeys(self.keys.clone())
         });
         for intent in std::mem::take(&mut self.intents) {
             if let Intent::Look(look) = intent {
@@ -180,5 +204,18 @@ impl Drop for App {
             hand.let_go();
         }
         self.glue.window_open.store(false, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_space_bar_is_the_hosts() {
+        let keys = own_keys();
+        assert_eq!(keys.len(), 20);
+        assert!(!keys.contains(&Key::Character(String::from(" "))));
+        assert!(!keys.iter().any(|key| key.to_string().trim().is_empty()));
     }
 }

@@ -100,7 +100,10 @@ pub struct Engine {
     rig: Rig,
     settings: Settings,
     running: Option<Running>,
+    /// Markers pushed since the monitor's counts began.
     markers: u64,
+    /// Frames came since the last gap.
+    flowing: bool,
     takes: Takes,
     summaries: Arc<Vec<TakeSummary>>,
     /// Summaries of the takes and the rig as they are now, while not all are made.
@@ -129,6 +132,7 @@ impl Engine {
             settings,
             running: None,
             markers: 0,
+            flowing: false,
             takes: Takes::default(),
             summaries: Arc::default(),
             fresh: None,
@@ -144,21 +148,22 @@ impl Engine {
         }
     }
 
-    /// Begins to take frames of a sample rate from a new seam. What the old one still holds is taken first; a take that was
-    /// being recorded at another rate ends there.
+    /// Begins to take frames of a sample rate from a new seam. What the old one still holds is taken first, and a take that
+    /// was being recorded ends there.
     pub fn attach(&mut self, end: AnalysisEnd, rate_hz: f64) {
         self.settle();
+        self.finish_take();
         if self
             .monitor
             .as_ref()
             .is_none_or(|monitor| monitor.rate_hz() != rate_hz)
         {
-            self.finish_take();
             let mut monitor = Monitor::new(rate_hz);
             monitor.set_rig(&self.rig);
             monitor.set_integration(self.settings.integration_s);
             self.monitor = Some(monitor);
             self.markers = 0;
+            self.flowing = false;
         }
         self.end = Some(end);
         self.links.shared.emptied();
@@ -280,6 +285,7 @@ impl Engine {
             }
             monitor.push(&left[..chunk.len()], &right[..chunk.len()]);
         }
+        self.flowing = true;
         self.unread_frames += frames.len() as u64;
         self.worse_held_frames = self.worse_held_frames.saturating_sub(frames.len() as u64);
     }
@@ -294,6 +300,7 @@ impl Engine {
     }
 
     fn start_take(&mut self, pass: PassChoice) {
+        self.finish_take();
         let Some(monitor) = &mut self.monitor else { return };
         if !self.takes.has_room() {
             self.say(format!(
@@ -328,7 +335,10 @@ impl Engine {
 
     /// What comes next does not follow what came: a frame that is no sound breaks every average there, as garbage does.
     fn mark_gap(&mut self) {
-        let Some(monitor) = &mut self.monitor else { return };
+        let (Some(monitor), true) = (&mut self.monitor, self.flowing) else {
+            return;
+        };
+        self.flowing = false;
         monitor.push(&[f32::NAN], &[f32::NAN]);
         self.markers += 1;
         if let Some(running) = &mut self.running {
@@ -373,6 +383,7 @@ impl Engine {
         let Some(monitor) = &mut self.monitor else { return };
         monitor.read(self.settings.feed, &mut self.reading);
         self.reading.garbage_frames = self.reading.garbage_frames.saturating_sub(self.markers);
+        self.reading.frames = self.reading.frames.saturating_sub(self.markers);
         self.unread_frames = 0;
         if heard_s > 0.0 {
             let meter = self.links.shared.correlation.load(Ordering::Relaxed);

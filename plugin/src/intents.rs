@@ -221,3 +221,193 @@ fn put_number(setter: &nice_plug::prelude::ParamSetter<'_>, param: &FloatParam, 
         setter.set_parameter_normalized(param, param.preview_normalized(value));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Mutex;
+    use std::sync::atomic::AtomicBool;
+
+    use nice_plug::context::PluginApi;
+    use nice_plug::context::gui::GuiContextInner;
+    use nice_plug::params::internals::ParamPtr;
+    use nice_plug::plugin::PluginState;
+    use nice_plug::prelude::Params;
+    use sumproof_core::board::Rig;
+    use triple_buffer::triple_buffer;
+
+    use super::*;
+    use crate::engine::{Engine, Links};
+
+    /// A host that notes what the window does to parameters, and sets them.
+    struct Host {
+        params: Arc<HostParams>,
+        noted: Mutex<Vec<String>>,
+    }
+
+    impl Host {
+        fn note(&self, what: &str, param: ParamPtr) {
+            let map = self.params.param_map();
+            let id = map
+                .iter()
+                .find(|(_, pointer, _)| *pointer == param)
+                .map(|(id, _, _)| id.clone());
+            let id = id.expect("one of the parameters");
+            self.noted
+                .lock()
+                .expect("nobody panics here")
+                .push(format!("{what} {id}"));
+        }
+    }
+
+    impl GuiContextInner for Host {
+        fn plugin_api(&self) -> PluginApi {
+            PluginApi::Clap
+        }
+
+        unsafe fn raw_begin_set_parameter(&self, param: ParamPtr) {
+            self.note("begin", param);
+        }
+
+        unsafe fn raw_set_parameter_normalized(&self, param: ParamPtr, normalized: f32) {
+            self.note("set", param);
+            // SAFETY: the parameter is one of `params`, which is alive.
+            unsafe { param._internal_set_normalized_value(normalized) };
+        }
+
+        unsafe fn raw_end_set_parameter(&self, param: ParamPtr) {
+            self.note("end", param);
+        }
+
+        fn get_state(&self) -> PluginState {
+            panic!("the window takes no states")
+        }
+
+        fn set_state(&self, _state: PluginState) {
+            panic!("the window sets no states: the framework would decode them in the audio callback")
+        }
+
+        fn request_restart(&self) {
+            panic!("the window restarts nothing")
+        }
+    }
+
+    fn hand() -> (Hand, Arc<Host>) {
+        let params = Arc::new(HostParams::default());
+        let analysis = Analysis::new(Engine::new(Links {
+            params: Arc::clone(&params),
+            shared: Arc::default(),
+            own: triple_buffer(&Rig::default().own).0,
+            published: triple_buffer(&crate::published::Published::default()).0,
+            repaint: nice_plug_egui::RepaintNotifier::new(),
+            window_open: Arc::new(AtomicBool::new(true)),
+        }));
+        let host = Arc::new(Host {
+            params: Arc::clone(&params),
+            noted: Mutex::default(),
+        });
+        let gui = GuiContext::new(host.clone());
+        (
+            Hand::new(gui, Arc::new(PluginParams::new(params, &analysis)), analysis),
+            host,
+        )
+    }
+
+    fn noted(host: &Host) -> Vec<String> {
+        std::mem::take(&mut *host.noted.lock().expect("nobody panics here"))
+    }
+
+    #[test]
+    fn every_setting_reaches_its_parameter_in_a_gesture() {
+        let settings = [
+            (Setting::Audition(true), "aud"),
+            (Setting::Feed(FeedId::MonoSubs), "feed"),
+            (Setting::Flipped(Side::Left, true), "lpol"),
+            (Setting::Flipped(Side::Right, true), "rpol"),
+            (Setting::GainDb(Side::Left, -20.0), "lgain"),
+            (Setting::GainDb(Side::Right, 3.5), "rgain"),
+            (Setting::DelayMs(Side::Left, 0.4), "ldel"),
+            (Setting::DelayMs(Side::Right, 30.0), "rdel"),
+            (Setting::CornerHz(Side::Left, 30.0), "lhp"),
+            (Setting::CornerHz(Side::Right, 200.0), "rhp"),
+            (Setting::Unplugged(Side::Left, true), "lunp"),
+            (Setting::Unplugged(Side::Right, true), "runp"),
+            (Setting::Law(SumLaw::Unity), "law"),
+            (Setting::LoudnessMatch(true), "match"),
+            (Setting::Integration(Integration::Long), "integ"),
+            (Setting::Record(true), "rec"),
+            (Setting::Pass(Pass::Wet), "kind"),
+            (Setting::AuditionInBounces(true), "audbnc"),
+        ];
+        let (mut hand, host) = hand();
+        for (setting, id) in settings {
+            let control = setting.control();
+            for intent in [
+                Intent::Begin(control),
+                Intent::Set(setting),
+                Intent::Set(setting),
+                Intent::End(control),
+            ] {
+                hand.carry_out(intent);
+            }
+            assert_eq!(
+                noted(&host),
+                [
+                    format!("begin {id}"),
+                    format!("set {id}"),
+                    format!("set {id}"),
+                    format!("end {id}")
+                ]
+            );
+        }
+        let now = crate::settings::Settings::read(&host.params);
+        assert!(now.audition && now.loudness_match && now.record && now.audition_in_bounces);
+        assert_eq!(
+            (now.feed, now.law, now.pass, now.integration_s),
+            (FeedId::MonoSubs, SumLaw::Unity, PassChoice::Wet, 3.0)
+        );
+        let (left, right) = (now.lines.left, now.lines.right);
+        assert_eq!(
+            (
+                left.gain_db,
+                right.gain_db,
+                left.high_pass_hz[0],
+                right.high_pass_hz[0]
+            ),
+            (-20.0, 3.5, 30.0, 200.0)
+        );
+        assert!((left.delay_s - 0.0004).abs() < 1e-9 && (right.delay_s - 0.030).abs() < 1e-9);
+        assert!(left.unplugged && right.unplugged && left.amplitude() == 0.0);
+    }
+
+    #[test]
+    fn gestures_are_whole_whatever_the_window_does() {
+        let (mut hand, host) = hand();
+        hand.carry_out(Intent::Set(Setting::Audition(true)));
+        assert_eq!(noted(&host), ["begin aud", "set aud", "end aud"]);
+        hand.carry_out(Intent::End(Control::Law));
+        assert!(noted(&host).is_empty());
+        hand.carry_out(Intent::Begin(Control::Gain(Side::Left)));
+        hand.carry_out(Intent::Begin(Control::Gain(Side::Left)));
+        hand.carry_out(Intent::Begin(Control::Feed));
+        // The window closes in the middle of it.
+        hand.let_go();
+        hand.let_go();
+        assert_eq!(
+            noted(&host),
+            ["begin lgain", "begin feed", "end feed", "end lgain"]
+        );
+    }
+
+    #[test]
+    fn what_is_no_number_is_not_set() {
+        let (mut hand, host) = hand();
+        hand.carry_out(Intent::Set(Setting::GainDb(Side::Left, f32::NAN)));
+        hand.carry_out(Intent::Set(Setting::DelayMs(Side::Right, f32::INFINITY)));
+        assert_eq!(
+            noted(&host),
+            ["begin lgain", "end lgain", "begin rdel", "end rdel"]
+        );
+        hand.carry_out(Intent::Set(Setting::GainDb(Side::Left, 500.0)));
+        assert_eq!(host.params.left.gain_db.value(), 20.0);
+    }
+}

@@ -68,13 +68,6 @@ impl Worker {
             thread: Some(thread),
         })
     }
-
-    /// Makes the thread look now. For the main and window threads only: this is a system call.
-    pub fn nudge(&self) {
-        if let Some(thread) = &self.thread {
-            thread.thread().unpark();
-        }
-    }
 }
 
 impl Drop for Worker {
@@ -119,8 +112,7 @@ mod tests {
         })
         .expect("a thread");
         looked.recv().expect("the thread looks once");
-        worker.nudge();
-        looked.recv().expect("and again when nudged or when time is up");
+        looked.recv().expect("and again when its time is up");
         drop(worker);
         assert_eq!(Arc::strong_count(&alive), 1);
         let after = looks.load(Ordering::SeqCst);

@@ -111,9 +111,8 @@ impl BandMap {
                 // A narrow band joins the group before it until that group is wide enough; where only narrow ones are
                 // left before a resolved band, they stay with the group rather than swallow the resolved one.
                 Some(group)
-                    if !resolved_alone
-                        && (group.width_hz() < narrowest_hz
-                            || Self::rest_too_narrow(&band, narrowest_hz)) =>
+                    if group.width_hz() < narrowest_hz
+                        || (!resolved_alone && Self::rest_too_narrow(&band, narrowest_hz)) =>
                 {
                     group.upper_hz = band.upper_hz;
                     group.nominal_last_hz = nominal_hz;

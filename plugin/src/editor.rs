@@ -5,7 +5,6 @@
 //! new one is made for every window.
 
 use std::error::Error;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use nice_plug::context::gui::GuiContext;
@@ -22,7 +21,7 @@ use crate::engine::Analysis;
 use crate::fields::PluginParams;
 use crate::intents::Hand;
 use crate::published::Published;
-use crate::shared::Shared;
+use crate::shared::{OpenWindow, Shared};
 
 /// What every window of an instance is connected to.
 pub struct Glue {
@@ -34,8 +33,6 @@ pub struct Glue {
     pub shared: Arc<Shared>,
     /// Where readings arrive. One window at a time reads them.
     pub published: Mutex<triple_buffer::Output<Published>>,
-    /// Whether a window is open.
-    pub window_open: Arc<AtomicBool>,
     /// Asks for a frame.
     pub repaint: RepaintNotifier,
 }
@@ -96,6 +93,7 @@ pub struct App {
     glue: Arc<Glue>,
     scale: Arc<Mutex<Option<f64>>>,
     hand: Option<Hand>,
+    open: Option<OpenWindow>,
     view: View,
     snapshot: Snapshot,
     intents: Vec<Intent>,
@@ -131,6 +129,7 @@ impl App {
             glue,
             scale,
             hand: None,
+            open: None,
             view: View::new(look),
             snapshot: Snapshot::default(),
             intents: Vec::new(),
@@ -161,7 +160,7 @@ impl NiceEguiApp for App {
             self.glue.analysis.clone(),
         ));
         self.view.prepare(&ctx);
-        self.glue.window_open.store(true, Ordering::Relaxed);
+        self.open = Some(self.glue.shared.open_window());
         self.glue.analysis.lock().show_now();
         Ok(())
     }
@@ -203,7 +202,6 @@ impl Drop for App {
         if let Some(hand) = &mut self.hand {
             hand.let_go();
         }
-        self.glue.window_open.store(false, Ordering::Relaxed);
     }
 }
 

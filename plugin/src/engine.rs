@@ -5,7 +5,7 @@
 //! be lost; and whoever saves or loads a state. The real-time audio thread never touches it.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
 use std::time::{Duration, Instant};
 
@@ -88,8 +88,6 @@ pub struct Links {
     pub published: triple_buffer::Input<Published>,
     /// Asks the window to draw.
     pub repaint: RepaintNotifier,
-    /// Whether a window is open.
-    pub window_open: Arc<AtomicBool>,
 }
 
 /// The analysis of one instance.
@@ -347,7 +345,7 @@ impl Engine {
     }
 
     fn window_is_open(&self) -> bool {
-        self.links.window_open.load(Ordering::Relaxed)
+        self.links.shared.has_window()
     }
 
     fn read_if_due(&mut self) {

@@ -225,7 +225,6 @@ fn put_number(setter: &nice_plug::prelude::ParamSetter<'_>, param: &FloatParam, 
 #[cfg(test)]
 mod tests {
     use std::sync::Mutex;
-    use std::sync::atomic::AtomicBool;
 
     use nice_plug::context::PluginApi;
     use nice_plug::context::gui::GuiContextInner;
@@ -299,7 +298,6 @@ mod tests {
             own: triple_buffer(&Rig::default().own).0,
             published: triple_buffer(&crate::published::Published::default()).0,
             repaint: nice_plug_egui::RepaintNotifier::new(),
-            window_open: Arc::new(AtomicBool::new(true)),
         }));
         let host = Arc::new(Host {
             params: Arc::clone(&params),

@@ -10,7 +10,7 @@
 #![warn(clippy::cast_lossless)]
 
 use std::num::NonZeroU32;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex};
 
 use nice_plug::prelude::*;
@@ -75,7 +75,6 @@ pub struct Sumproof {
 /// What only the window needs.
 struct WindowLinks {
     published: triple_buffer::Output<Published>,
-    window_open: Arc<AtomicBool>,
     repaint: RepaintNotifier,
 }
 
@@ -86,7 +85,6 @@ impl Default for Sumproof {
         let shared = Arc::new(Shared::default());
         let (own_in, own_out) = triple_buffer(&Rig::default().own);
         let (published_in, published_out) = triple_buffer(&Published::default());
-        let window_open = Arc::new(AtomicBool::new(false));
         let repaint = RepaintNotifier::new();
         let analysis = Analysis::new(Engine::new(Links {
             params: Arc::clone(&host),
@@ -94,7 +92,6 @@ impl Default for Sumproof {
             own: own_in,
             published: published_in,
             repaint: repaint.clone(),
-            window_open: Arc::clone(&window_open),
         }));
         Self {
             params: Arc::new(PluginParams::new(Arc::clone(&host), &analysis)),
@@ -105,7 +102,6 @@ impl Default for Sumproof {
             worker: None,
             window: Some(WindowLinks {
                 published: published_out,
-                window_open,
                 repaint,
             }),
             tail_samples: 0,
@@ -140,7 +136,6 @@ impl Plugin for Sumproof {
             analysis: self.analysis.clone(),
             shared: Arc::clone(&self.shared),
             published: Mutex::new(links.published),
-            window_open: links.window_open,
             repaint: links.repaint,
         }))
     }

@@ -1,6 +1,7 @@
 //! What the audio thread, the analysis and the window tell each other in single words: atomics, nothing else.
 
-use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use atomic_float::AtomicF32;
@@ -36,6 +37,8 @@ pub struct Shared {
     pub correlation: AtomicF32,
     /// Whether sound takes its time.
     pub pulse: Pulse,
+    /// Windows that are open. A window's thread may end after the next window has begun, so this is a count.
+    windows: AtomicUsize,
     heard: AtomicU8,
     /// When the shared words were made: what the next one counts from.
     born: Instant,
@@ -53,6 +56,7 @@ impl Default for Shared {
             match_db: AtomicF32::new(0.0),
             correlation: AtomicF32::new(f32::NAN),
             pulse: Pulse::default(),
+            windows: AtomicUsize::new(0),
             heard: AtomicU8::new(0),
             born: Instant::now(),
             emptied_ns: AtomicU64::new(0),
@@ -77,6 +81,17 @@ impl Shared {
     #[cfg(test)]
     pub(crate) fn forget_emptied(&self) {
         self.emptied_ns.store(0, Ordering::Relaxed);
+    }
+
+    /// A window opens; it is open until what is returned is dropped.
+    pub fn open_window(self: &Arc<Self>) -> OpenWindow {
+        self.windows.fetch_add(1, Ordering::Relaxed);
+        OpenWindow(Arc::clone(self))
+    }
+
+    /// Whether a window is open.
+    pub fn has_window(&self) -> bool {
+        self.windows.load(Ordering::Relaxed) > 0
     }
 
     /// What is heard now.
@@ -117,9 +132,31 @@ impl Shared {
     }
 }
 
+/// One open window.
+#[derive(Debug)]
+pub struct OpenWindow(Arc<Shared>);
+
+impl Drop for OpenWindow {
+    fn drop(&mut self) {
+        self.0.windows.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_window_that_ends_late_does_not_close_the_next() {
+        let shared = Arc::new(Shared::default());
+        assert!(!shared.has_window());
+        let old = shared.open_window();
+        let new = shared.open_window();
+        drop(old);
+        assert!(shared.has_window());
+        drop(new);
+        assert!(!shared.has_window());
+    }
 
     #[test]
     fn only_what_outruns_the_clock_is_taken_for_a_bounce() {

@@ -1,7 +1,7 @@
 //! Tests of one instance without a host: audio side, seam, analysis and state together.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use nice_plug::params::InternalParamMut;
@@ -32,7 +32,6 @@ struct Instance {
     analysis: Analysis,
     audio: AudioSide,
     published: triple_buffer::Output<Published>,
-    window_open: Arc<AtomicBool>,
 }
 
 impl Instance {
@@ -41,14 +40,12 @@ impl Instance {
         let shared = Arc::new(shared);
         let (own_in, own_out) = triple_buffer(&Rig::default().own);
         let (published_in, published) = triple_buffer(&Published::default());
-        let window_open = Arc::new(AtomicBool::new(false));
         let analysis = Analysis::new(Engine::new(Links {
             params: Arc::clone(&host),
             shared: Arc::clone(&shared),
             own: own_in,
             published: published_in,
             repaint: RepaintNotifier::new(),
-            window_open: Arc::clone(&window_open),
         }));
         Self {
             params: Arc::new(PluginParams::new(Arc::clone(&host), &analysis)),
@@ -56,7 +53,6 @@ impl Instance {
             shared,
             analysis,
             published,
-            window_open,
         }
     }
 
@@ -512,12 +508,13 @@ fn loading_a_state_of_a_newer_version_is_said() {
 fn an_open_window_is_shown_what_is_played_and_what_is_stored() {
     let [left, right] = noise(48_000);
     let mut instance = Instance::active(true);
-    instance.window_open.store(true, Ordering::Relaxed);
+    let window = instance.shared.open_window();
     set(&instance.host().record, true);
     instance.play(&left, &right, 512, false);
     set(&instance.host().record, false);
     instance.play(&left, &right, 512, false);
     instance.analysis.lock().show_now();
+    drop(window);
     let mut snapshot = sumproof_views::Snapshot::default();
     instance
         .published

@@ -59,11 +59,12 @@ fn the_list_is_the_parameters() {
     let ids: Vec<&str> = map.iter().map(|(id, _, _)| id.as_str()).collect();
     assert_eq!(ids, spec::all().map(|(id, _)| id));
     for ((id, pointer, _), (_, kind)) in map.iter().zip(spec::all()) {
-        // SAFETY: `params` outlives the loop.
         let default = match *pointer {
+            // SAFETY: `params` outlives the loop; the same for the others.
             ParamPtr::BoolParam(p) => ParamValue::Bool(unsafe { &*p }.default_plain_value()),
+            // SAFETY: see above.
             ParamPtr::FloatParam(p) => ParamValue::F32(unsafe { &*p }.default_plain_value()),
-            // SAFETY: as above.
+            // SAFETY: see above.
             ParamPtr::EnumParam(p) => text(unsafe { &*p }.unmodulated_plain_id().expect("lists have ids")),
             ParamPtr::IntParam(_) => panic!("{id}: there is no such parameter"),
         };

@@ -157,7 +157,6 @@ impl Engine {
             .is_none_or(|monitor| monitor.rate_hz() != rate_hz)
         {
             let mut monitor = Monitor::new(rate_hz);
-            monitor.set_rig(&self.rig);
             monitor.set_integration(self.settings.integration_s);
             self.monitor = Some(monitor);
             self.markers = 0;
@@ -263,14 +262,12 @@ impl Engine {
         self.set_rig(rig);
     }
 
+    /// Only readings depend on the rig, and setting it costs as much as one: the monitor is told when it is next read, or
+    /// automation would pay for every step of a gain.
     fn set_rig(&mut self, rig: Rig) {
-        if rig == self.rig {
-            return;
-        }
-        self.rig = rig;
-        self.sum_up_anew();
-        if let Some(monitor) = &mut self.monitor {
-            monitor.set_rig(&rig);
+        if rig != self.rig {
+            self.rig = rig;
+            self.sum_up_anew();
         }
     }
 
@@ -379,6 +376,7 @@ impl Engine {
 
     fn read(&mut self, heard_s: f64) {
         let Some(monitor) = &mut self.monitor else { return };
+        monitor.set_rig(&self.rig);
         monitor.read(self.settings.feed, &mut self.reading);
         self.reading.garbage_frames = self.reading.garbage_frames.saturating_sub(self.markers);
         self.reading.frames = self.reading.frames.saturating_sub(self.markers);

@@ -230,6 +230,22 @@ impl BlindSplitter {
         }
     }
 
+    /// The cells a band speaks for, each with its share: its own, and beyond the first and the last band all that is left of
+    /// the spectrum, or what lies there (half of it, at 96 kHz) would count as dry.
+    fn reach(&self, band: usize, cells: usize) -> impl Iterator<Item = (usize, f64)> + '_ {
+        let (is_first, is_last) = (band == 0, band + 1 == self.map.len());
+        let own = || self.map.cells(band);
+        let first = own().map(|(cell, _)| cell).next().unwrap_or(0);
+        let last = own().map(|(cell, _)| cell).last().unwrap_or(0);
+        let below = if is_first { 0..first } else { 0..0 };
+        let above = if is_last { last + 1..cells } else { 0..0 };
+        let own = own().map(move |(cell, share)| {
+            let outermost = (is_first && cell == first) || (is_last && cell == last);
+            (cell, if outermost { 1.0 } else { share })
+        });
+        own.chain(below.chain(above).map(|cell| (cell, 1.0)))
+    }
+
     /// Shares one band's cells out between dry and wet.
     fn give(&self, grid: &Grid, delay_s: f64, band: usize, out: &mut Split) {
         let look = &self.looks[band];
@@ -253,7 +269,7 @@ impl BlindSplitter {
             (direct_left + direct_right) * right_share,
         );
         let smooth_cross = Complex::from_polar((smooth_left * smooth_right).sqrt(), look.phase);
-        for (cell, share) in self.map.cells(band) {
+        for (cell, share) in self.reach(band, out.total.len()) {
             let (ll, rr, lr) = (out.total.ll[cell], out.total.rr[cell], out.dry.lr[cell]);
             let shape = (ll + rr) / both;
             let late = Complex::from_polar(1.0, core::f64::consts::TAU * grid.centres_hz()[cell] * delay_s);

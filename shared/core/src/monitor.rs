@@ -4,9 +4,11 @@ use crate::bands::BandMap;
 use crate::blind::BlindSplitter;
 use crate::board::{Board, Rig};
 use crate::db;
+use crate::diagnosis::{Clues, Diagnoser};
 use crate::feed::{FeedId, Side};
 use crate::grid::{Grid, block_len};
 use crate::meter::LOWEST_HZ;
+use crate::onset::OnsetEvidence;
 use crate::pair::PairSums;
 use crate::reading::{BandNow, Reading};
 use crate::sanitize;
@@ -16,10 +18,21 @@ use crate::split::{Method, Split};
 use crate::take::{Pass, Take};
 use crate::welch::{Average, Blocks};
 
+/// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
+/// (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a quarter of that
+/// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
+const LONGER: usize = 4;
+
+/// How long the live diagnosis remembers attacks, seconds.
+const ATTACKS_S: f64 = 5.0;
+
 /// A take being recorded.
 #[derive(Debug)]
 struct Recording {
     average: Average,
+    long_blocks: Blocks,
+    long_average: Average,
+    onsets: OnsetEvidence,
     sums: PairSums,
     garbage_frames: u64,
     active: bool,
@@ -39,6 +52,8 @@ pub struct Monitor {
     spectrum: CrossSpectrum,
     split: Split,
     splitter: BlindSplitter,
+    onsets: OnsetEvidence,
+    diagnoser: Diagnoser,
     board: Board,
 }
 
@@ -61,6 +76,9 @@ impl Monitor {
             live: Average::live(rate_hz, len, 1.0),
             recording: Recording {
                 average: Average::take(len),
+                long_blocks: Blocks::new(LONGER * len),
+                long_average: Average::take(LONGER * len),
+                onsets: OnsetEvidence::new(rate_hz),
                 sums: PairSums::default(),
                 garbage_frames: 0,
                 active: false,
@@ -70,6 +88,8 @@ impl Monitor {
             spectrum: CrossSpectrum::silent(cells),
             split: Split::silent(cells, Method::Estimated),
             splitter,
+            onsets: OnsetEvidence::live(rate_hz),
+            diagnoser: Diagnoser::new(grid.clone()),
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
         }
     }
@@ -99,6 +119,7 @@ impl Monitor {
     /// Forgets the live average and the counts. A take being recorded goes on.
     pub fn reset(&mut self) {
         self.live.reset();
+        self.onsets.reset();
         self.frames = 0;
         self.garbage_frames = 0;
         if !self.recording.active {
@@ -125,12 +146,21 @@ impl Monitor {
                 recording.average.add(block);
             }
         });
+        self.onsets.push(left, right);
+        if recording.active {
+            recording.onsets.push(left, right);
+            let long = &mut recording.long_average;
+            recording.long_blocks.push(left, right, |block| long.add(block));
+        }
     }
 
     /// Begins a take with the next frame; one that was being recorded is dropped.
     pub fn start_take(&mut self) {
         self.blocks.restart();
         self.recording.average.reset();
+        self.recording.long_blocks.restart();
+        self.recording.long_average.reset();
+        self.recording.onsets.reset();
         self.recording.sums = PairSums::default();
         self.recording.garbage_frames = 0;
         self.recording.active = true;
@@ -150,24 +180,32 @@ impl Monitor {
         self.recording.active = false;
         let average = &mut self.recording.average;
         self.blocks.flush(|block| average.add(block));
+        let long = &mut self.recording.long_average;
+        self.recording.long_blocks.flush(|block| long.add(block));
         if self.recording.sums.frames == 0 {
             return None;
         }
         average.read(&mut self.spectrum);
         let grid = self.board.scorer().grid();
         let delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let clues = Clues {
+            delay,
+            attacks: self.recording.onsets.read(f64::INFINITY),
+        };
+        let diagnosis = self
+            .diagnoser
+            .examine(&self.spectrum, &clues, &self.recording.onsets);
+        let long_len = self.recording.long_blocks.block_len();
+        let mut total = CrossSpectrum::silent(long_len / 2 + 1);
+        self.recording.long_average.read(&mut total);
         let Recording {
             sums, garbage_frames, ..
         } = self.recording;
-        Some(Take::new(
-            name,
-            pass,
-            sums,
-            garbage_frames,
-            grid,
-            &self.split,
-            delay,
-        ))
+        let take = Take::new(name, pass, sums, garbage_frames, grid, &self.split, delay);
+        Some(
+            take.with_total(&Grid::fft(self.rate_hz, long_len), &total)
+                .with_diagnosis(diagnosis),
+        )
     }
 
     /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
@@ -195,6 +233,11 @@ impl Monitor {
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
         out.delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let clues = Clues {
+            delay: out.delay,
+            attacks: self.onsets.read(ATTACKS_S),
+        };
+        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
         out.wet_over_dry_db = self
             .split
             .wet_over_dry_db()

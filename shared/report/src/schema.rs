@@ -92,8 +92,9 @@ pub struct Broadband {
 pub struct Delay {
     /// How much later the right channel is, ms; negative when the left is.
     pub right_late_ms: f64,
-    /// `flipped` when the channels line up with opposite polarity.
-    pub polarity: Polarity,
+    /// What the channels share has opposite signs: an inverted channel, or a strong wet whose channels work against each
+    /// other. This figure can't tell which.
+    pub opposite_signs: bool,
     /// 0 to 1.
     pub confidence: f64,
 }
@@ -216,7 +217,7 @@ pub fn report(take: &Take, rig: &Rig) -> TakeReport {
         broadband: broadband(take),
         channel_delay: take.delay.map(|delay| Delay {
             right_late_ms: rounded(delay.delay_s * 1000.0),
-            polarity: delay.polarity,
+            opposite_signs: delay.polarity == Polarity::Flipped,
             confidence: rounded(delay.confidence),
         }),
         split: split(take, heard),
@@ -288,6 +289,9 @@ fn split(take: &Take, heard: bool) -> SplitReport {
     }
 }
 
+/// Below this a band has no correlation: the noise of 16-bit audio lies above it, that of 24-bit audio below, dBFS.
+pub const BAND_FLOOR_DBFS: f64 = -120.0;
+
 fn bands(take: &Take) -> Vec<BandReport> {
     let grid = take.grid();
     let map = BandMap::thirds(&grid);
@@ -299,7 +303,7 @@ fn bands(take: &Take) -> Vec<BandReport> {
             .iter()
             .any(|band| band.nominal_hz == nominal_hz && !band.is_merged())
     };
-    let floor = db::to_power(db::NO_READING_DBFS) / 100.0;
+    let floor = db::to_power(BAND_FLOOR_DBFS);
     map.bands()
         .iter()
         .enumerate()

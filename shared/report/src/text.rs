@@ -119,12 +119,14 @@ pub fn delay(found: Option<ChannelDelay>) -> String {
         let side = if milliseconds > 0.0 { "right" } else { "left" };
         format!("{side} channel {:.2} ms late", milliseconds.abs())
     };
+    // An average can't tell an inverted channel from a strong wet whose channels work against each other, so neither is
+    // claimed.
     let polarity = if flipped {
-        ", the channels line up with opposite polarity"
+        "; what the channels share has opposite signs: an inverted channel, or a wet that works against itself"
     } else {
         ""
     };
-    format!("{late}{polarity} (confidence {:.2} of 1)", delay.confidence)
+    format!("{late}, confidence {:.2} of 1{polarity}", delay.confidence)
 }
 
 /// Level of the left over the right channel, in words.

@@ -14,7 +14,9 @@ fn take(left: &[f64], right: &[f64]) -> Take {
     let mut monitor = Monitor::new(RATE_HZ);
     monitor.start_take();
     monitor.push(&single(left), &single(right));
-    monitor.finish_take("Gravel".into(), Pass::Full).expect("frames were pushed")
+    monitor
+        .finish_take("Gravel".into(), Pass::Full)
+        .expect("frames were pushed")
 }
 
 fn noise(seed: u64) -> Vec<f64> {

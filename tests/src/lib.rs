@@ -2,4 +2,5 @@
 //! they need.
 
 pub mod host;
+pub mod methods;
 pub mod render;

@@ -1,4 +1,5 @@
 //! Good and bad files through the command: what it prints and how it ends.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use std::fs;
 use std::path::{Path, PathBuf};

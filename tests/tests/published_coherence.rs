@@ -1,4 +1,5 @@
 //! Coherence: the bias of few averages, known signal-to-noise ratios, what delay, gain and polarity do to it.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

@@ -1,4 +1,5 @@
 //! Correlation: definitions, identities and what chance does to it.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

@@ -1,5 +1,6 @@
 //! The delay and polarity between the channels: generalised cross-correlation (Knapp & Carter 1976, IEEE Trans. ASSP-24(4)
 //! 320-327), through the core's own finder.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

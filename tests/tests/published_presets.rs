@@ -1,4 +1,5 @@
 //! The verdicts on presets whose dry and wet are known: what holds, what drops out, and how near the estimate is.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

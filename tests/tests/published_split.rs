@@ -1,5 +1,6 @@
 //! The blind split into dry (coherent) and wet (diffuse): Faller 2006, JAES 54(11) 1051-1064, in its eigenvalue form.
 //! White noise, 20 s, tolerance 0.1 dB (numpy), through a whole take as the product stores it.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

@@ -1,5 +1,6 @@
 //! What adding two lines does to level: closed forms, through the exact sums and through the spectral algebra of feeds.
 //! Tolerance 0.01 dB unless said.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod published;
 

@@ -1,4 +1,5 @@
 //! What is said of takes whose truth is known.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::board::Rig;
 use sumproof_core::feed::FeedId;

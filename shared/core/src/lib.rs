@@ -35,9 +35,11 @@ pub mod reading;
 pub mod response;
 pub mod sanitize;
 pub mod score;
+pub mod sidechain;
 pub mod spectrum;
 pub mod split;
 pub mod take;
+pub mod twopass;
 pub mod welch;
 
 pub use realfft::num_complex::Complex;

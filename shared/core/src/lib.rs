@@ -15,20 +15,24 @@
 //! * Decibels of a vanished power are −∞ (`f64::NEG_INFINITY`), never a large finite number.
 #![forbid(unsafe_code)]
 
+pub mod advice;
 pub mod audition;
 pub mod bands;
 pub mod blind;
 pub mod board;
 pub mod db;
 pub mod delay;
+pub mod diagnosis;
 pub mod diffuse;
 pub mod feed;
 pub mod fractional;
 pub mod grid;
 pub mod k_weighting;
 pub mod line;
+pub mod margin;
 pub mod meter;
 pub mod monitor;
+pub mod onset;
 pub mod outcome;
 pub mod pair;
 pub mod reading;

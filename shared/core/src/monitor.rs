@@ -4,9 +4,11 @@ use crate::bands::BandMap;
 use crate::blind::BlindSplitter;
 use crate::board::{Board, Rig};
 use crate::db;
+use crate::diagnosis::{Clues, Diagnoser};
 use crate::feed::{FeedId, Side};
 use crate::grid::{Grid, block_len};
 use crate::meter::LOWEST_HZ;
+use crate::onset::OnsetEvidence;
 use crate::pair::PairSums;
 use crate::reading::{BandNow, Reading};
 use crate::sanitize;
@@ -21,12 +23,16 @@ use crate::welch::{Average, Blocks};
 /// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
 const LONGER: usize = 4;
 
+/// How long the live diagnosis remembers attacks, seconds.
+const ATTACKS_S: f64 = 5.0;
+
 /// A take being recorded.
 #[derive(Debug)]
 struct Recording {
     average: Average,
     long_blocks: Blocks,
     long_average: Average,
+    onsets: OnsetEvidence,
     sums: PairSums,
     garbage_frames: u64,
     active: bool,
@@ -46,6 +52,8 @@ pub struct Monitor {
     spectrum: CrossSpectrum,
     split: Split,
     splitter: BlindSplitter,
+    onsets: OnsetEvidence,
+    diagnoser: Diagnoser,
     board: Board,
 }
 
@@ -70,6 +78,7 @@ impl Monitor {
                 average: Average::take(len),
                 long_blocks: Blocks::new(LONGER * len),
                 long_average: Average::take(LONGER * len),
+                onsets: OnsetEvidence::new(rate_hz),
                 sums: PairSums::default(),
                 garbage_frames: 0,
                 active: false,
@@ -79,6 +88,8 @@ impl Monitor {
             spectrum: CrossSpectrum::silent(cells),
             split: Split::silent(cells, Method::Estimated),
             splitter,
+            onsets: OnsetEvidence::live(rate_hz),
+            diagnoser: Diagnoser::new(grid.clone()),
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
         }
     }
@@ -108,6 +119,7 @@ impl Monitor {
     /// Forgets the live average and the counts. A take being recorded goes on.
     pub fn reset(&mut self) {
         self.live.reset();
+        self.onsets.reset();
         self.frames = 0;
         self.garbage_frames = 0;
         if !self.recording.active {
@@ -134,7 +146,9 @@ impl Monitor {
                 recording.average.add(block);
             }
         });
+        self.onsets.push(left, right);
         if recording.active {
+            recording.onsets.push(left, right);
             let long = &mut recording.long_average;
             recording.long_blocks.push(left, right, |block| long.add(block));
         }
@@ -146,6 +160,7 @@ impl Monitor {
         self.recording.average.reset();
         self.recording.long_blocks.restart();
         self.recording.long_average.reset();
+        self.recording.onsets.reset();
         self.recording.sums = PairSums::default();
         self.recording.garbage_frames = 0;
         self.recording.active = true;
@@ -173,6 +188,13 @@ impl Monitor {
         average.read(&mut self.spectrum);
         let grid = self.board.scorer().grid();
         let delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let clues = Clues {
+            delay,
+            attacks: self.recording.onsets.read(f64::INFINITY),
+        };
+        let diagnosis = self
+            .diagnoser
+            .examine(&self.spectrum, &clues, &self.recording.onsets);
         let long_len = self.recording.long_blocks.block_len();
         let mut total = CrossSpectrum::silent(long_len / 2 + 1);
         self.recording.long_average.read(&mut total);
@@ -180,7 +202,10 @@ impl Monitor {
             sums, garbage_frames, ..
         } = self.recording;
         let take = Take::new(name, pass, sums, garbage_frames, grid, &self.split, delay);
-        Some(take.with_total(&Grid::fft(self.rate_hz, long_len), &total))
+        Some(
+            take.with_total(&Grid::fft(self.rate_hz, long_len), &total)
+                .with_diagnosis(diagnosis),
+        )
     }
 
     /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
@@ -208,6 +233,11 @@ impl Monitor {
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
         out.delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let clues = Clues {
+            delay: out.delay,
+            attacks: self.onsets.read(ATTACKS_S),
+        };
+        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
         out.wet_over_dry_db = self
             .split
             .wet_over_dry_db()

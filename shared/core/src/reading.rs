@@ -3,6 +3,7 @@
 use crate::bands::{MAX_THIRDS, MAX_TWENTY_FOURTHS};
 use crate::board::{Board, FEEDS, Row};
 use crate::delay::ChannelDelay;
+use crate::diagnosis::Diagnosis;
 use crate::feed::FeedId;
 use crate::split::Method;
 
@@ -71,6 +72,8 @@ pub struct Reading {
     pub averages: f64,
     /// The single delay between the channels, if there's one.
     pub delay: Option<ChannelDelay>,
+    /// Why the sound fares as it does.
+    pub diagnosis: Diagnosis,
     /// How dry and wet were told apart.
     pub method: Method,
     /// Wet over dry power in stereo, dB; `None` when silent.
@@ -108,6 +111,7 @@ impl Default for Reading {
             correlation: None,
             averages: 0.0,
             delay: None,
+            diagnosis: Diagnosis::default(),
             method: Method::Estimated,
             wet_over_dry_db: None,
             rows: Board::empty_rows(),

@@ -6,6 +6,7 @@
 use crate::Complex;
 use crate::board::{Board, FEEDS, Rig, Row};
 use crate::delay::ChannelDelay;
+use crate::diagnosis::Diagnosis;
 use crate::grid::Grid;
 use crate::pair::PairSums;
 use crate::score::Scorer;
@@ -58,6 +59,8 @@ pub struct Take {
     pub delay: Option<ChannelDelay>,
     /// Dry and wet on [`Grid::twenty_fourth_octave`] cells.
     pub split: Split,
+    /// Why it fares as it does; `None` for a take stored before there was a diagnosis.
+    pub diagnosis: Option<Diagnosis>,
 }
 
 impl Take {
@@ -93,6 +96,7 @@ impl Take {
             garbage_frames,
             sums,
             delay,
+            diagnosis: None,
             split: Split::new(
                 gather(&split.dry),
                 gather(&split.wet),
@@ -112,6 +116,13 @@ impl Take {
         let (delay_s, averages) = (self.split.total.delay_s, self.split.total.averages);
         self.split.total = gathered(total, grid, &self.grid(), delay_s);
         self.split.total.averages = averages;
+        self
+    }
+
+    /// The same take with the diagnosis made while it was heard: the attacks it needs aren't stored.
+    #[must_use]
+    pub fn with_diagnosis(mut self, diagnosis: Diagnosis) -> Self {
+        self.diagnosis = Some(diagnosis);
         self
     }
 
@@ -189,7 +200,7 @@ mod stored {
     use serde::de::Error;
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-    use super::{ChannelDelay, Complex, CrossSpectrum, Grid, Method, PairSums, Pass, Split, Take};
+    use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
 
     /// The version of the stored form.
     const VERSION: u32 = 1;
@@ -214,6 +225,8 @@ mod stored {
         sums: PairSums,
         #[serde(default)]
         delay: Option<ChannelDelay>,
+        #[serde(default)]
+        diagnosis: Option<Diagnosis>,
         method: Method,
         dry: Part,
         wet: Part,
@@ -301,6 +314,7 @@ mod stored {
                 garbage_frames: self.garbage_frames,
                 sums: self.sums,
                 delay: self.delay,
+                diagnosis: self.diagnosis,
                 method: self.split.method,
                 dry: part(&self.split.dry),
                 wet: part(&self.split.wet),
@@ -347,6 +361,7 @@ mod stored {
                 garbage_frames: stored.garbage_frames,
                 sums,
                 delay: stored.delay,
+                diagnosis: stored.diagnosis,
                 split: Split::new(
                     spectrum(&stored.dry, &grid).map_err(D::Error::custom)?,
                     spectrum(&stored.wet, &grid).map_err(D::Error::custom)?,

@@ -1,0 +1,583 @@
+//! Looks at the figures and names the causes.
+
+use super::{
+    Cause, Clues, Diagnosis, Evidence, LATE_S, MAX_RANGES, SHORTEST_S, SILENT_DB, SPREAD, Suffering,
+    UNEVEN_DB, UNEVEN_DIRECT_DB, WIDE,
+};
+use crate::Complex;
+use crate::bands::BandMap;
+use crate::db;
+use crate::delay::{ChannelDelay, DelayFinder};
+use crate::feed::Side;
+use crate::grid::{Grid, block_len};
+use crate::onset::{Attacks, OnsetEvidence};
+use crate::spectrum::CrossSpectrum;
+use crate::welch::{Average, Blocks};
+
+/// What lies below isn't looked at, Hz: rumble decides no diagnosis.
+const LOWEST_HZ: f64 = 40.0;
+/// The phase at attacks is looked at from here on: their windows are too short for less, Hz.
+const LOWEST_ATTACK_HZ: f64 = 150.0;
+/// Bands this far below the loudest have no say, dB.
+const QUIET_BAND_DB: f64 = -25.0;
+/// A phase that strays this far from a plain delay (rms), whole sound and attacks alike, is called frequency-dependent.
+/// In the synthetic presets two cabinets stray by 25 to 60 degrees, everything else by less than 15 at the attacks.
+const STRAY_DEGREES: f64 = 22.0;
+/// It takes this many bands to say so.
+const STRAY_BANDS: usize = 8;
+/// Without attacks, channels that are each other's negative to this degree are a flipped channel: a reverb would have to
+/// be the same in both.
+const OPPOSITE: f64 = 0.9;
+/// A correlation below this is against each other.
+const OPPOSED: f64 = -0.3;
+/// Where the direct sound dies away, a correlation below this is a wet that fights itself.
+const FIGHTING: f64 = -0.33;
+/// This far below the other, a channel that has nothing of the other is noise on a silent channel, dB.
+const NOISE_ONLY_DB: f64 = 20.0;
+/// Correlation below which channels have nothing in common.
+const NOISE_COMMON: f64 = 0.1;
+/// A band whose sum loses more than this suffers, dB; unrelated channels lose 3.01.
+const SUFFERS_DB: f64 = -3.5;
+
+/// Examines spectra on one FFT grid; holds its bands.
+#[derive(Clone, Debug)]
+pub struct Diagnoser {
+    grid: Grid,
+    map: BandMap,
+    first_cell: usize,
+}
+
+/// The figures of one sound.
+struct Figures {
+    left: f64,
+    right: f64,
+    correlation: f64,
+    spread: f64,
+    seconds: f64,
+}
+
+/// The alignment believed in.
+struct Alignment {
+    delay_s: f64,
+    sign: f64,
+    /// The attacks show it.
+    attacks: Option<Attacks>,
+    /// The whole sound shows it.
+    whole: Option<ChannelDelay>,
+    /// Correlation of the whole sound once lined up; positive when `sign` fits.
+    correlation: f64,
+}
+
+impl Diagnoser {
+    /// For spectra on an FFT grid.
+    #[must_use]
+    pub fn new(grid: Grid) -> Self {
+        let map = BandMap::thirds(&grid);
+        let first_cell = grid
+            .centres_hz()
+            .partition_point(|&hz| hz < LOWEST_HZ)
+            .min(grid.len() - 1);
+        Self {
+            grid,
+            map,
+            first_cell,
+        }
+    }
+
+    /// Names the causes. `onsets` gives the phases at the attacks. Does not allocate.
+    ///
+    /// # Panics
+    /// If the spectrum is on another grid.
+    #[must_use]
+    pub fn examine(&self, spectrum: &CrossSpectrum, clues: &Clues, onsets: &OnsetEvidence) -> Diagnosis {
+        assert_eq!(spectrum.len(), self.grid.len(), "a diagnoser belongs to one grid");
+        let mut diagnosis = Diagnosis::default();
+        let figures = self.figures(spectrum);
+        let loudest = figures.left.max(figures.right);
+        if db::from_power(loudest) <= db::NO_READING_DBFS || figures.seconds < SHORTEST_S {
+            diagnosis.add(
+                Cause::NotEnoughSound,
+                1.0,
+                Evidence::NotEnough {
+                    seconds: figures.seconds,
+                    spread: figures.spread,
+                },
+            );
+            return diagnosis;
+        }
+        let difference_db = db::from_power(figures.left / figures.right.max(f64::MIN_POSITIVE));
+        // A channel of nothing but noise carries none of the other, however it's lined up.
+        let nothing_common = || {
+            let delay_s = clues.delay.map_or(0.0, |delay| delay.delay_s);
+            let common = self.lined_up(spectrum, &figures, delay_s).abs();
+            common.max(figures.correlation.abs()) < NOISE_COMMON
+        };
+        if difference_db.abs() >= SILENT_DB || difference_db.abs() >= NOISE_ONLY_DB && nothing_common() {
+            diagnosis.add(
+                Cause::SilentChannel,
+                1.0 - 0.5 * db::to_power(NOISE_ONLY_DB - difference_db.abs()),
+                Evidence::Silent {
+                    side: if difference_db > 0.0 {
+                        Side::Right
+                    } else {
+                        Side::Left
+                    },
+                    below_db: (figures.left.min(figures.right) > 0.0).then_some(difference_db.abs()),
+                },
+            );
+            return diagnosis;
+        }
+        if figures.spread > SPREAD {
+            diagnosis.add(
+                Cause::NotEnoughSound,
+                1.0,
+                Evidence::NotEnough {
+                    seconds: figures.seconds,
+                    spread: figures.spread,
+                },
+            );
+            return diagnosis;
+        }
+        let alignment = self.alignment(spectrum, &figures, clues);
+        self.flipped_or_late(&mut diagnosis, &figures, &alignment);
+        let phase = self.phase(&mut diagnosis, spectrum, &figures, &alignment, onsets);
+        self.opposed(&mut diagnosis, &figures, &alignment, phase);
+        self.uneven(&mut diagnosis, difference_db, &alignment, phase);
+        self.wide_or_fine(&mut diagnosis, &figures, &alignment, clues, phase);
+        diagnosis
+    }
+
+    fn figures(&self, spectrum: &CrossSpectrum) -> Figures {
+        let (mut left, mut right, mut cross, mut squares) = (0.0, 0.0, 0.0, 0.0);
+        for cell in self.first_cell..spectrum.len() {
+            left += spectrum.ll[cell];
+            right += spectrum.rr[cell];
+            cross += spectrum.lr[cell].re;
+            squares += spectrum.ll[cell] * spectrum.rr[cell];
+        }
+        // Blocks that overlap by three quarters amount to one average per half block.
+        let block_s = 2.0 * (self.grid.len() - 1) as f64 / self.grid.rate_hz();
+        let seconds = spectrum.averages * block_s / 2.0;
+        // The variance of unrelated channels' correlation over n averages: Σ ll·rr / (n·P_L·P_R), which for a flat band is
+        // CHECKS COR-6's 1/(2BT). Neighbouring Hann bins repeat each other, nearly twice over.
+        let both = left * right;
+        let spread = if both > 0.0 && spectrum.averages > 0.0 {
+            (0.5 * 1.944 * squares / (both * spectrum.averages))
+                .sqrt()
+                .min(1.0)
+        } else {
+            1.0
+        };
+        Figures {
+            left,
+            right,
+            correlation: if both > 0.0 { cross / both.sqrt() } else { 0.0 },
+            spread,
+            seconds,
+        }
+    }
+
+    /// Correlation of the whole sound with a delay taken out.
+    fn lined_up(&self, spectrum: &CrossSpectrum, figures: &Figures, delay_s: f64) -> f64 {
+        let cross: f64 = (self.first_cell..spectrum.len())
+            .map(|cell| (spectrum.lr[cell] * self.turn(cell, delay_s)).re)
+            .sum();
+        let block_s = 2.0 * (self.grid.len() - 1) as f64 / self.grid.rate_hz();
+        let overlap = crate::welch::window_autocorrelation(delay_s / block_s).max(0.1);
+        (cross / overlap / (figures.left * figures.right).sqrt()).clamp(-1.0, 1.0)
+    }
+
+    fn turn(&self, cell: usize, delay_s: f64) -> Complex<f64> {
+        Complex::from_polar(
+            1.0,
+            -core::f64::consts::TAU * self.grid.centres_hz()[cell] * delay_s,
+        )
+    }
+
+    fn alignment(&self, spectrum: &CrossSpectrum, figures: &Figures, clues: &Clues) -> Alignment {
+        let whole = clues.delay.filter(|delay| delay.confidence >= 0.5);
+        if let Some(attacks) = clues.attacks.filter(Attacks::is_one_sound) {
+            let sign = attacks.aligned.signum();
+            // The whole sound knows the delay to a fraction of a sample, where it means the same one.
+            let near = clues
+                .delay
+                .filter(|delay| (delay.delay_s - attacks.delay_s).abs() < 1.5 / self.grid.rate_hz());
+            let delay_s = near.map_or(attacks.delay_s, |delay| delay.delay_s);
+            return Alignment {
+                delay_s,
+                sign,
+                attacks: Some(attacks),
+                whole: near,
+                correlation: sign * self.lined_up(spectrum, figures, delay_s),
+            };
+        }
+        // Without attacks a delay is believed only if lining up by it makes the channels agree.
+        if let Some(delay) = whole {
+            let sign = delay.polarity.sign();
+            let correlation = sign * self.lined_up(spectrum, figures, delay.delay_s);
+            if correlation > 0.5 {
+                return Alignment {
+                    delay_s: delay.delay_s,
+                    sign,
+                    attacks: None,
+                    whole,
+                    correlation,
+                };
+            }
+        }
+        Alignment {
+            delay_s: 0.0,
+            sign: 1.0,
+            attacks: None,
+            whole: None,
+            correlation: figures.correlation,
+        }
+    }
+
+    fn flipped_or_late(&self, diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment) {
+        let by_attacks = alignment.attacks.filter(|attacks| attacks.aligned < 0.0);
+        let by_whole =
+            alignment.attacks.is_none() && alignment.sign < 0.0 && alignment.correlation >= OPPOSITE;
+        let flipped = by_attacks.is_some() || by_whole;
+        if flipped {
+            diagnosis.add(
+                Cause::FlippedChannel,
+                by_attacks.map_or(0.6, |attacks| sureness(&attacks)),
+                Evidence::Flipped {
+                    aligned: by_attacks.map_or(-alignment.correlation, |attacks| attacks.aligned),
+                    attacks: by_attacks.map_or(0, |attacks| attacks.count),
+                    correlation: figures.correlation,
+                },
+            );
+        }
+        let delay_s = alignment.delay_s.abs();
+        // The attacks alone know the delay to a sample.
+        let least_s = if alignment.whole.is_some() {
+            LATE_S
+        } else {
+            LATE_S.max(1.5 / self.grid.rate_hz())
+        };
+        if delay_s < least_s {
+            return;
+        }
+        let notch = |k: f64| {
+            if flipped {
+                (k + 1.0) / delay_s
+            } else {
+                (2.0 * k + 1.0) / (2.0 * delay_s)
+            }
+        };
+        let confidence = alignment
+            .attacks
+            .map_or(0.0, |attacks| sureness(&attacks))
+            .max(alignment.whole.map_or(0.0, |delay| delay.confidence));
+        diagnosis.add(
+            Cause::LateChannel,
+            confidence,
+            Evidence::Late {
+                side: if alignment.delay_s > 0.0 {
+                    Side::Right
+                } else {
+                    Side::Left
+                },
+                delay_s,
+                notches_hz: [notch(0.0), notch(1.0), notch(2.0)],
+                aligned: alignment.sign * alignment.correlation,
+            },
+        );
+    }
+
+    /// Looks for phases that stray from a plain delay. True if found.
+    fn phase(
+        &self,
+        diagnosis: &mut Diagnosis,
+        spectrum: &CrossSpectrum,
+        figures: &Figures,
+        alignment: &Alignment,
+        onsets: &OnsetEvidence,
+    ) -> bool {
+        let whole = self.stray(spectrum, alignment);
+        let stray = if let Some(heard) = alignment.attacks {
+            // A late channel's attacks lie only in part in their windows; then it takes more of them.
+            let few = heard.delay_s.abs() > 0.002 && heard.count < 8;
+            let attacks = self.attack_stray(spectrum, onsets, alignment);
+            // Echoes and chorus inside the window make few bands agree; two cabinets leave nearly all of them coherent.
+            if attacks.bands < STRAY_BANDS || attacks.shared < 0.6 || few || alignment.correlation < -0.2 {
+                return false;
+            }
+            if whole.degrees < attacks.degrees {
+                whole
+            } else {
+                attacks
+            }
+        } else if whole.shared >= 0.75 && alignment.correlation > 0.0 {
+            whole
+        } else {
+            return false;
+        };
+        if stray.degrees < STRAY_DEGREES || stray.bands < STRAY_BANDS {
+            return false;
+        }
+        diagnosis.add(
+            Cause::FrequencyDependentPhase,
+            (stray.degrees / (2.0 * STRAY_DEGREES)).min(1.0),
+            Evidence::Phase {
+                stray_degrees: stray.degrees,
+                shared: whole.shared,
+                correlation: figures.correlation,
+                suffering: self.suffering(spectrum),
+            },
+        );
+        true
+    }
+
+    /// The stray of the whole sound's phases, per band.
+    fn stray(&self, spectrum: &CrossSpectrum, alignment: &Alignment) -> Stray {
+        let mut stray = Stray::default();
+        for band in self.loud_bands(spectrum, LOWEST_HZ) {
+            let mut cross = Complex::new(0.0, 0.0);
+            let mut cells = 0.0;
+            for (cell, share) in self.map.cells(band) {
+                cross += spectrum.lr[cell] * self.turn(cell, alignment.delay_s) * share;
+                cells += share;
+            }
+            let left = self.map.sum(band, |k| spectrum.ll[k]);
+            let right = self.map.sum(band, |k| spectrum.rr[k]);
+            let share = cross.norm() / (left * right).sqrt();
+            // Three times what chance would make of unrelated channels.
+            let significant = share > 3.0 / (cells * spectrum.averages).sqrt();
+            stray.add(cross * alignment.sign, share, left + right, significant);
+        }
+        stray.finished()
+    }
+
+    /// The same of the attacks, in the same bands, weighted by the whole sound's power.
+    fn attack_stray(&self, spectrum: &CrossSpectrum, onsets: &OnsetEvidence, alignment: &Alignment) -> Stray {
+        let attacks = onsets.spectrum();
+        let bin_hz = onsets.rate_hz() / (2 * (attacks.len() - 1)) as f64;
+        let mut stray = Stray::default();
+        for band in self.loud_bands(spectrum, LOWEST_ATTACK_HZ) {
+            let edges = self.map.bands()[band];
+            let first = (edges.lower_hz / bin_hz).round() as usize;
+            let last = ((edges.upper_hz / bin_hz).round() as usize).min(attacks.len() - 1);
+            let (mut cross, mut left, mut right) = (Complex::new(0.0, 0.0), 0.0, 0.0);
+            for bin in first..=last {
+                let angle = -core::f64::consts::TAU * bin as f64 * bin_hz * alignment.delay_s;
+                cross += attacks.lr[bin] * Complex::from_polar(1.0, angle);
+                left += attacks.ll[bin];
+                right += attacks.rr[bin];
+            }
+            let power = self.map.sum(band, |k| spectrum.ll[k] + spectrum.rr[k]);
+            if left > 0.0 && right > 0.0 {
+                let share = (cross.norm() / (left * right).sqrt()).min(1.0);
+                stray.add(cross * alignment.sign, share, power, share > 0.6);
+            } else {
+                stray.add(cross, 0.0, power, false);
+            }
+        }
+        stray.finished()
+    }
+
+    /// Bands that hold energy.
+    fn loud_bands(&self, spectrum: &CrossSpectrum, lowest_hz: f64) -> impl Iterator<Item = usize> + '_ {
+        let power = |band| self.map.sum(band, |k| spectrum.ll[k] + spectrum.rr[k]);
+        let loudest = (0..self.map.len()).map(power).fold(0.0, f64::max);
+        let quiet = loudest * db::to_power(QUIET_BAND_DB);
+        let mut loud = [false; crate::bands::MAX_THIRDS];
+        for (band, (is_loud, edges)) in loud.iter_mut().zip(self.map.bands()).enumerate() {
+            *is_loud = power(band) > quiet && edges.lower_hz >= lowest_hz;
+        }
+        (0..self.map.len()).filter(move |&band| loud[band])
+    }
+
+    /// The bands that suffer when the channels are added as they are.
+    fn suffering(&self, spectrum: &CrossSpectrum) -> Suffering {
+        let mut suffering = Suffering::default();
+        let mut last = None;
+        for band in self.loud_bands(spectrum, LOWEST_HZ) {
+            let reading = spectrum.band(&self.grid, &self.map, band);
+            let Some(loss_db) = reading.sum_difference_db() else {
+                continue;
+            };
+            // A power can be wholly gone; a stored figure stays finite.
+            let loss_db = loss_db.max(-60.0);
+            let edges = self.map.bands()[band];
+            if loss_db < suffering.worst_db {
+                suffering.worst_db = loss_db;
+                suffering.worst_hz = edges.nominal_hz;
+            }
+            if loss_db >= SUFFERS_DB {
+                continue;
+            }
+            if last.is_some_and(|last| last + 1 == band) && suffering.count > 0 {
+                suffering.ranges_hz[suffering.count - 1].1 = edges.upper_hz;
+            } else if suffering.count < MAX_RANGES {
+                suffering.ranges_hz[suffering.count] = (edges.lower_hz, edges.upper_hz);
+                suffering.count += 1;
+            } else {
+                break;
+            }
+            last = Some(band);
+        }
+        suffering
+    }
+
+    /// Channels against each other without a flipped one.
+    fn opposed(&self, diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment, phase: bool) {
+        if let Some(attacks) = alignment.attacks {
+            let lowest = attacks.lowest.filter(|_| !phase);
+            // With one direct sound alike in both channels, only the wet can turn the whole against itself.
+            let whole_turned = !phase && alignment.correlation < -0.1 - 2.0 * figures.spread.min(0.1);
+            if lowest.is_some_and(|lowest| lowest < FIGHTING) || whole_turned {
+                let lowest = lowest.unwrap_or(alignment.correlation);
+                diagnosis.add(
+                    Cause::WetFightsItself,
+                    0.5 + (FIGHTING - lowest.min(alignment.correlation)),
+                    Evidence::Fights {
+                        lowest,
+                        aligned: attacks.aligned,
+                        correlation: figures.correlation,
+                    },
+                );
+            }
+            return;
+        }
+        let flipped = diagnosis.get(Cause::FlippedChannel).is_some();
+        let late = diagnosis.get(Cause::LateChannel).is_some();
+        let correlation = if late {
+            alignment.sign * alignment.correlation
+        } else {
+            figures.correlation
+        };
+        if !flipped && !phase && correlation < OPPOSED && correlation < -3.0 * figures.spread {
+            diagnosis.add(
+                Cause::OpposedUntold,
+                -correlation,
+                Evidence::Opposed { correlation },
+            );
+        }
+    }
+
+    fn uneven(&self, diagnosis: &mut Diagnosis, difference_db: f64, alignment: &Alignment, phase: bool) {
+        // Two cabinets differ over frequency, and a late channel's attack is cut short: neither tells a level.
+        let direct_db = alignment
+            .attacks
+            .filter(|attacks| !phase && attacks.delay_s.abs() < 0.002)
+            .map(|attacks| attacks.level_difference_db);
+        let by_direct = direct_db.filter(|_| {
+            alignment
+                .attacks
+                .is_some_and(|a| a.count >= 4 && a.aligned.abs() > 0.8)
+        });
+        let by_whole = difference_db.abs() >= UNEVEN_DB;
+        if !by_whole && by_direct.is_none_or(|db| db.abs() < UNEVEN_DIRECT_DB) {
+            return;
+        }
+        let leading = if by_whole {
+            difference_db
+        } else {
+            direct_db.unwrap_or(difference_db)
+        };
+        let side = leading.signum();
+        diagnosis.add(
+            Cause::UnevenChannels,
+            0.5 + 0.5 * ((leading.abs() - UNEVEN_DB) / 3.0).clamp(0.0, 1.0),
+            Evidence::Uneven {
+                louder: if side > 0.0 { Side::Left } else { Side::Right },
+                whole_db: side * difference_db,
+                direct_db: direct_db.map(|db| side * db),
+            },
+        );
+    }
+
+    fn wide_or_fine(
+        &self,
+        diagnosis: &mut Diagnosis,
+        figures: &Figures,
+        alignment: &Alignment,
+        clues: &Clues,
+        phase: bool,
+    ) {
+        let told = [Cause::WetFightsItself, Cause::OpposedUntold];
+        let fights = told.iter().any(|&cause| diagnosis.get(cause).is_some());
+        // Two cabinets take the correlation down without making the sound wide.
+        let wide = alignment.correlation < WIDE && !phase && !fights;
+        if wide {
+            let correlation = alignment.correlation;
+            diagnosis.add(
+                Cause::WideSound,
+                0.5 + ((WIDE - correlation) / (0.2 + 2.0 * figures.spread)).min(0.5),
+                Evidence::Wide {
+                    correlation: alignment.sign * correlation,
+                    attacks: clues.attacks.map(|attacks| attacks.aligned),
+                },
+            );
+        }
+        if diagnosis.first().is_none() {
+            let (left, right) = (figures.left, figures.right);
+            let cross = figures.correlation * (left * right).sqrt();
+            diagnosis.add(
+                Cause::NothingWrong,
+                0.5 + ((alignment.correlation - WIDE) / (0.2 + 2.0 * figures.spread)).min(0.5),
+                Evidence::Fine {
+                    correlation: figures.correlation,
+                    sum_difference_db: db::from_power((left + right + 2.0 * cross) / (2.0 * (left + right))),
+                },
+            );
+        }
+    }
+}
+
+/// How sure the attacks' sign and delay are.
+fn sureness(attacks: &Attacks) -> f64 {
+    let errors = attacks.aligned.abs() / attacks.aligned_spread.max(0.01);
+    attacks.agreeing * (1.0 - (-errors / 3.0).exp()) * (1.0 - 0.5 / attacks.count as f64)
+}
+
+/// How far phases stray from a plain delay.
+#[derive(Clone, Copy, Default)]
+struct Stray {
+    degrees: f64,
+    bands: usize,
+    /// Magnitude of the cross term over the powers, weighted by power.
+    shared: f64,
+    weight: f64,
+}
+
+impl Stray {
+    fn add(&mut self, cross: Complex<f64>, share: f64, power: f64, significant: bool) {
+        self.shared += share * power;
+        self.weight += power;
+        if significant {
+            self.degrees += cross.arg().to_degrees().powi(2);
+            self.bands += 1;
+        }
+    }
+
+    fn finished(mut self) -> Self {
+        self.degrees = (self.degrees / self.bands.max(1) as f64).sqrt();
+        if self.weight > 0.0 {
+            self.shared /= self.weight;
+        }
+        self
+    }
+}
+
+/// The diagnosis of a whole signal: the convenient way for files and tests. Allocates.
+#[must_use]
+pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
+    let len = block_len(rate_hz);
+    let grid = Grid::fft(rate_hz, len);
+    let (mut blocks, mut average) = (Blocks::new(len), Average::take(len));
+    blocks.push(left, right, |block| average.add(block));
+    blocks.flush(|block| average.add(block));
+    let mut spectrum = CrossSpectrum::silent(grid.len());
+    average.read(&mut spectrum);
+    let mut onsets = OnsetEvidence::new(rate_hz);
+    onsets.push(left, right);
+    let clues = Clues {
+        delay: DelayFinder::new(rate_hz, len).find(&spectrum),
+        attacks: onsets.read(f64::INFINITY),
+    };
+    Diagnoser::new(grid).examine(&spectrum, &clues, &onsets)
+}

@@ -1,0 +1,514 @@
+//! What the channels have to do with each other where a sound begins.
+//!
+//! A reverb needs time to build up; the direct sound is there at once. So the first milliseconds after an attack, less
+//! what was sounding just before it, show the direct sound by itself: whether the channels carry the same, the opposite,
+//! one of them late, or different things. No figure over the whole sound can tell an inverted channel from a strong wet
+//! whose channels work against each other; this can.
+
+use std::sync::Arc;
+
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+
+use crate::Complex;
+use crate::db;
+use crate::sanitize;
+use crate::spectrum::CrossSpectrum;
+
+/// An attack is listened to for this long, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
+/// no source).
+pub const ATTACK_S: f64 = 0.022;
+/// The window reaches back this far before the frame that rose, seconds.
+const AHEAD_S: f64 = 0.004;
+/// Length of a frame whose power is compared with the past, seconds.
+const FRAME_S: f64 = 0.0025;
+/// How many frames back the past reaches.
+const PAST_FRAMES: usize = 8;
+/// By how much the (differentiated) power must rise to make an attack: 4 dB.
+const RISE: f64 = 2.5;
+/// No second attack within this time, seconds.
+const APART_S: f64 = 0.06;
+/// Over how long the attacks must agree on a delay for it to be taken out of the frames between them, seconds.
+const RECENT_S: f64 = 6.0;
+/// Delays between the channels are looked for up to this far either way, seconds.
+const REACH_S: f64 = 0.016;
+/// Length of a frame whose correlation is kept, seconds.
+const STRETCH_S: f64 = 0.043;
+/// This many such frames are kept.
+const STRETCHES: usize = 256;
+/// With fewer frames than this nothing is said about them.
+const ENOUGH_STRETCHES: usize = 12;
+/// Frames this far below the loudest have no say, as a power ratio.
+const FAINT: f64 = 1e-4;
+/// Frames must be this much stronger than the faintest, as a power ratio.
+const ABOVE_NOISE: f64 = 3.0;
+/// A channel counts in an attack only if at least this share of its power there is new.
+const NEW: f64 = 0.25;
+/// This many attacks are kept; older ones are forgotten.
+pub const KEPT: usize = 48;
+/// With fewer attacks than this nothing is said.
+pub const ENOUGH: usize = 3;
+
+/// What the attacks say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Attacks {
+    /// How many attacks it comes from.
+    pub count: usize,
+    /// Correlation of the channels' new sound, no delay taken out, −1 to +1.
+    pub correlation: f64,
+    /// How far that may be off (one standard error over the attacks).
+    pub spread: f64,
+    /// The delay (right later: positive) at which the new sound agrees best, seconds.
+    pub delay_s: f64,
+    /// The correlation at that delay; negative where one channel is the other's negative.
+    pub aligned: f64,
+    /// How far that may be off.
+    pub aligned_spread: f64,
+    /// The share of attacks that have the sign of [`Self::aligned`] at that delay.
+    pub agreeing: f64,
+    /// Level of the left over the right channel's new sound, dB.
+    pub level_difference_db: f64,
+    /// The least correlated tenth and quarter of the time between attacks: the mean of these two quantiles of the
+    /// correlation in short frames, with the delay and the sign of the attacks taken out. Where the direct sound dies
+    /// away this is the wet's own. `None` with too few frames.
+    pub lowest: Option<f64>,
+}
+
+impl Attacks {
+    /// Whether the attacks show one direct sound in both channels: enough alike at one delay, all with one sign.
+    #[must_use]
+    pub fn is_one_sound(&self) -> bool {
+        // A late channel's attack lies only in part inside the window.
+        let inside = 1.0 - self.delay_s.abs() / (ATTACK_S + AHEAD_S);
+        self.aligned.abs() >= 0.5 * inside.clamp(0.6, 1.0)
+            && self.agreeing >= 0.8
+            && self.aligned.abs() > 3.0 * self.aligned_spread
+    }
+}
+
+/// A short frame's correlation.
+#[derive(Clone, Copy, Debug, Default)]
+struct Stretch {
+    at: u64,
+    power: f64,
+    correlation: f64,
+    /// The delay it was taken at, samples.
+    lag: isize,
+}
+
+/// One attack, as it's kept.
+#[derive(Clone, Copy, Debug, Default)]
+struct Kept {
+    /// Frame number at which it was heard.
+    at: u64,
+    left: f64,
+    right: f64,
+}
+
+/// Hears attacks in a stream and keeps what they show.
+///
+/// Pushing and reading allocate nothing. An attack costs six transforms of about 50 ms, at most every 60 ms.
+pub struct OnsetEvidence {
+    rate_hz: f64,
+    frame_len: usize,
+    window: Vec<f64>,
+    /// The differentiated channels, a ring long enough for two windows.
+    history: [Vec<f64>; 2],
+    at: usize,
+    heard: u64,
+    last: [f64; 2],
+    frame_power: f64,
+    in_frame: usize,
+    past: [f64; PAST_FRAMES],
+    /// Samples until the window of the attack that was just heard is full.
+    waiting: Option<usize>,
+    rest: usize,
+    forward: Arc<dyn RealToComplex<f64>>,
+    inverse: Arc<dyn ComplexToReal<f64>>,
+    time: Vec<f64>,
+    spectra: [Vec<Complex<f64>>; 2],
+    cross: Vec<Complex<f64>>,
+    powers: [Vec<f64>; 2],
+    scratch: Vec<Complex<f64>>,
+    reach: usize,
+    /// The correlation over lag of each kept attack.
+    curves: Vec<f32>,
+    kept: [Kept; KEPT],
+    count: u64,
+    sums: CrossSpectrum,
+    forget: f64,
+    mean: Vec<f64>,
+    /// The delay the last attacks agree on, samples.
+    lag: isize,
+    in_stretch: [f64; 3],
+    stretch_at: usize,
+    stretch_len: usize,
+    stretches: [Stretch; STRETCHES],
+    stretch_count: u64,
+    sorted: [f64; STRETCHES],
+}
+
+impl std::fmt::Debug for OnsetEvidence {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("OnsetEvidence")
+            .field("attacks", &self.count)
+            .finish_non_exhaustive()
+    }
+}
+
+impl OnsetEvidence {
+    /// For a sample rate, Hz; every attack counts alike in [`Self::spectrum`].
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
+        let window_len = samples(AHEAD_S + ATTACK_S);
+        let edge = samples(0.002);
+        let window: Vec<f64> = (0..window_len)
+            .map(|n| {
+                let from_edge = (n.min(window_len - 1 - n) as f64 + 0.5) / edge as f64;
+                0.5 - 0.5 * (core::f64::consts::PI * from_edge.min(1.0)).cos()
+            })
+            .collect();
+        let reach = samples(REACH_S);
+        // Long enough that no lag within reach wraps around.
+        let fft_len = (window_len + reach + 1).next_power_of_two();
+        let mut planner = RealFftPlanner::<f64>::new();
+        let forward = planner.plan_fft_forward(fft_len);
+        let inverse = planner.plan_fft_inverse(fft_len);
+        let scratch_len = forward.get_scratch_len().max(inverse.get_scratch_len());
+        let bins = fft_len / 2 + 1;
+        let nothing = Complex::new(0.0, 0.0);
+        Self {
+            rate_hz,
+            frame_len: samples(FRAME_S),
+            history: [vec![0.0; 2 * window_len + 1], vec![0.0; 2 * window_len + 1]],
+            window,
+            at: 0,
+            heard: 0,
+            last: [0.0; 2],
+            frame_power: 0.0,
+            in_frame: 0,
+            past: [0.0; PAST_FRAMES],
+            waiting: None,
+            rest: 0,
+            forward,
+            inverse,
+            time: vec![0.0; fft_len],
+            spectra: [vec![nothing; bins], vec![nothing; bins]],
+            cross: vec![nothing; bins],
+            powers: [vec![0.0; bins], vec![0.0; bins]],
+            scratch: vec![nothing; scratch_len],
+            reach,
+            curves: vec![0.0; KEPT * (2 * reach + 1)],
+            kept: [Kept::default(); KEPT],
+            count: 0,
+            sums: CrossSpectrum::silent(bins),
+            forget: 1.0,
+            lag: 0,
+            in_stretch: [0.0; 3],
+            stretch_at: 0,
+            stretch_len: samples(STRETCH_S),
+            stretches: [Stretch::default(); STRETCHES],
+            stretch_count: 0,
+            sorted: [0.0; STRETCHES],
+            mean: vec![0.0; 2 * reach + 1],
+        }
+    }
+
+    /// The same for a live reading: in [`Self::spectrum`] an attack's weight has fallen to 1/e after ten more.
+    #[must_use]
+    pub fn live(rate_hz: f64) -> Self {
+        Self {
+            forget: (-0.1f64).exp(),
+            ..Self::new(rate_hz)
+        }
+    }
+
+    /// The sample rate, Hz.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// The summed cross-spectrum of the attacks' new sound (differentiated, every attack scaled to equal power), on the bins
+    /// of an FFT from 0 Hz to half the rate. Powers may be slightly negative where an attack brought nothing.
+    #[must_use]
+    pub fn spectrum(&self) -> &CrossSpectrum {
+        &self.sums
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        for channel in &mut self.history {
+            channel.fill(0.0);
+        }
+        self.last = [0.0; 2];
+        self.frame_power = 0.0;
+        self.in_frame = 0;
+        self.past = [0.0; PAST_FRAMES];
+        self.waiting = None;
+        self.rest = 0;
+        self.count = 0;
+        self.heard = 0;
+        self.lag = 0;
+        self.in_stretch = [0.0; 3];
+        self.stretch_at = 0;
+        self.stretch_count = 0;
+        self.sums.ll.fill(0.0);
+        self.sums.rr.fill(0.0);
+        self.sums.lr.fill(Complex::new(0.0, 0.0));
+    }
+
+    /// Takes frames. Garbage counts as silence.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        for (&l, &r) in left.iter().zip(right) {
+            let (l, r) = if sanitize::is_sound(l, r) {
+                (f64::from(sanitize::measured(l)), f64::from(sanitize::measured(r)))
+            } else {
+                (0.0, 0.0)
+            };
+            self.push_one(l, r);
+        }
+    }
+
+    fn push_one(&mut self, left: f64, right: f64) {
+        // The difference of neighbours lifts the top, where an attack is and a sustained string is not.
+        let (l, r) = (left - self.last[0], right - self.last[1]);
+        self.last = [left, right];
+        self.history[0][self.at] = l;
+        self.history[1][self.at] = r;
+        let len = self.history[0].len();
+        let late = |channel: &[f64], by: isize| channel[(self.at + len - by.max(0) as usize) % len];
+        let (early, later) = (
+            late(&self.history[0], self.lag),
+            late(&self.history[1], -self.lag),
+        );
+        self.in_stretch[0] += early * early;
+        self.in_stretch[1] += later * later;
+        self.in_stretch[2] += early * later;
+        self.stretch_at += 1;
+        self.at = (self.at + 1) % len;
+        self.heard += 1;
+        self.rest = self.rest.saturating_sub(1);
+        self.frame_power += l * l + r * r;
+        self.in_frame += 1;
+        if let Some(left) = self.waiting {
+            if left <= 1 {
+                self.waiting = None;
+                self.attack();
+            } else {
+                self.waiting = Some(left - 1);
+            }
+        }
+        if self.in_frame == self.frame_len {
+            self.frame();
+        }
+        if self.stretch_at == self.stretch_len {
+            self.stretch();
+        }
+    }
+
+    fn stretch(&mut self) {
+        let [left, right, cross] = self.in_stretch;
+        if left > 0.0 && right > 0.0 {
+            self.stretches[(self.stretch_count % STRETCHES as u64) as usize] = Stretch {
+                at: self.heard,
+                power: left + right,
+                correlation: cross / (left * right).sqrt(),
+                lag: self.lag,
+            };
+            self.stretch_count += 1;
+        }
+        self.in_stretch = [0.0; 3];
+        self.stretch_at = 0;
+    }
+
+    fn frame(&mut self) {
+        let power = self.frame_power / self.frame_len as f64;
+        let before = self.past.iter().sum::<f64>() / PAST_FRAMES as f64;
+        // Differentiated sound lies about 20 dB below the sound itself.
+        let audible = power > db::to_power(db::NO_READING_DBFS - 10.0);
+        if audible && power > RISE * before && self.rest == 0 && self.waiting.is_none() {
+            let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
+            self.waiting = Some(self.window.len() - ahead.min(self.window.len() - 1));
+            self.rest = (APART_S * self.rate_hz) as usize;
+        }
+        self.past.rotate_left(1);
+        self.past[PAST_FRAMES - 1] = power;
+        self.frame_power = 0.0;
+        self.in_frame = 0;
+    }
+
+    /// The windowed spectra of both channels, the window ending `back` samples ago.
+    fn transform(&mut self, back: usize) {
+        let len = self.history[0].len();
+        for channel in 0..2 {
+            self.time.fill(0.0);
+            let begin = self.at + 2 * len - back - self.window.len();
+            for (n, (out, weight)) in self.time.iter_mut().zip(&self.window).enumerate() {
+                *out = weight * self.history[channel][(begin + n) % len];
+            }
+            let done = self.forward.process_with_scratch(
+                &mut self.time,
+                &mut self.spectra[channel],
+                &mut self.scratch,
+            );
+            if done.is_err() {
+                self.spectra[channel].fill(Complex::new(0.0, 0.0));
+            }
+        }
+    }
+
+    /// Takes the window that has just been filled for an attack, less the one before it.
+    fn attack(&mut self) {
+        self.transform(0);
+        for k in 0..self.cross.len() {
+            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+            self.powers[0][k] = l.norm_sqr();
+            self.powers[1][k] = r.norm_sqr();
+            self.cross[k] = l * r.conj();
+        }
+        let heard: [f64; 2] = [0, 1].map(|channel| self.powers[channel].iter().sum());
+        self.transform(self.window.len());
+        for k in 0..self.cross.len() {
+            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+            self.powers[0][k] -= l.norm_sqr();
+            self.powers[1][k] -= r.norm_sqr();
+            self.cross[k] -= l * r.conj();
+        }
+        let (left, right): (f64, f64) = (self.powers[0].iter().sum(), self.powers[1].iter().sum());
+        // A channel that brings nothing new can't be compared.
+        if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
+            return;
+        }
+        let both = (left * right).sqrt();
+        let slot = (self.count % KEPT as u64) as usize;
+        self.kept[slot] = Kept {
+            at: self.heard,
+            left: left / (left + right),
+            right: right / (left + right),
+        };
+        self.count += 1;
+        // Every attack counts alike, however loud.
+        let scale = 1.0 / (left + right);
+        for k in 0..self.cross.len() {
+            self.sums.ll[k] = self.sums.ll[k] * self.forget + self.powers[0][k] * scale;
+            self.sums.rr[k] = self.sums.rr[k] * self.forget + self.powers[1][k] * scale;
+            self.sums.lr[k] = self.sums.lr[k] * self.forget + self.cross[k] * scale;
+        }
+        // Conjugated, so that a late right channel peaks at a positive lag.
+        for value in &mut self.cross {
+            *value = value.conj();
+        }
+        let last = self.cross.len() - 1;
+        self.cross[0].im = 0.0;
+        self.cross[last].im = 0.0;
+        let done = self
+            .inverse
+            .process_with_scratch(&mut self.cross, &mut self.time, &mut self.scratch);
+        let width = 2 * self.reach + 1;
+        let curve = &mut self.curves[slot * width..(slot + 1) * width];
+        if done.is_err() {
+            curve.fill(0.0);
+            return;
+        }
+        // The bins of `powers` are one half of the spectrum; the inverse adds up both.
+        let scale = 0.5 / both;
+        let len = self.time.len();
+        for (n, value) in curve.iter_mut().enumerate() {
+            let lag = n as isize - self.reach as isize;
+            let share = self.time[lag.rem_euclid(len as isize) as usize] * scale;
+            // What was subtracted can leave more than there is.
+            *value = share.clamp(-1.0, 1.0) as f32;
+        }
+        if let Some(attacks) = self.read(RECENT_S)
+            && attacks.is_one_sound()
+        {
+            self.lag = (attacks.delay_s * self.rate_hz).round() as isize;
+        }
+    }
+
+    /// What the kept attacks of the last `within_s` seconds say; `None` when there are fewer than [`ENOUGH`]. Does not
+    /// allocate.
+    pub fn read(&mut self, within_s: f64) -> Option<Attacks> {
+        let oldest = self
+            .heard
+            .saturating_sub((within_s * self.rate_hz).min(1e15) as u64);
+        let filled = (self.count as usize).min(KEPT);
+        let width = 2 * self.reach + 1;
+        self.mean.fill(0.0);
+        let mut count = 0usize;
+        let (mut left, mut right) = (0.0, 0.0);
+        for (slot, kept) in self.kept[..filled].iter().enumerate() {
+            if kept.at < oldest {
+                continue;
+            }
+            count += 1;
+            left += kept.left;
+            right += kept.right;
+            for (mean, &value) in self.mean.iter_mut().zip(&self.curves[slot * width..]) {
+                *mean += f64::from(value);
+            }
+        }
+        if count < ENOUGH {
+            return None;
+        }
+        self.mean.iter_mut().for_each(|mean| *mean /= count as f64);
+        let best = self
+            .mean
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+            .map_or(self.reach, |(n, _)| n);
+        let at = |lag: usize| {
+            let values = || {
+                self.kept[..filled]
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, kept)| kept.at >= oldest)
+                    .map(|(slot, _)| f64::from(self.curves[slot * width + lag]))
+            };
+            let mean = values().sum::<f64>() / count as f64;
+            let variance = values().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1) as f64;
+            let agreeing = values().filter(|v| v * mean > 0.0).count() as f64 / count as f64;
+            (mean, (variance / count as f64).sqrt(), agreeing)
+        };
+        let (correlation, spread, _) = at(self.reach);
+        let (aligned, aligned_spread, agreeing) = at(best);
+        let lowest = self.lowest(oldest, best as isize - self.reach as isize, aligned.signum());
+        Some(Attacks {
+            count,
+            lowest,
+            correlation,
+            spread,
+            delay_s: (best as f64 - self.reach as f64) / self.rate_hz,
+            aligned,
+            aligned_spread,
+            agreeing,
+            level_difference_db: db::from_power(left / right),
+        })
+    }
+
+    fn lowest(&mut self, oldest: u64, lag: isize, sign: f64) -> Option<f64> {
+        let filled = (self.stretch_count as usize).min(STRETCHES);
+        let fitting = |stretch: &&Stretch| stretch.at >= oldest && (stretch.lag - lag).abs() <= 2;
+        let (mut loudest, mut faintest) = (0.0f64, f64::INFINITY);
+        for stretch in self.stretches[..filled].iter().filter(fitting) {
+            loudest = loudest.max(stretch.power);
+            faintest = faintest.min(stretch.power);
+        }
+        let mut count = 0;
+        for stretch in self.stretches[..filled].iter().filter(fitting) {
+            // What is hardly above the faintest may be noise, which is nobody's wet.
+            if stretch.power > FAINT * loudest && stretch.power > ABOVE_NOISE * faintest {
+                self.sorted[count] = sign * stretch.correlation;
+                count += 1;
+            }
+        }
+        if count < ENOUGH_STRETCHES {
+            return None;
+        }
+        let sorted = &mut self.sorted[..count];
+        sorted.sort_unstable_by(f64::total_cmp);
+        Some(0.5 * (sorted[count / 10] + sorted[count / 4]))
+    }
+}

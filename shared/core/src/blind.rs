@@ -12,8 +12,8 @@
 //!   that is equal in both channels look uneven, a little differently in each band. How much so can be told from the wet and
 //!   the number of partials; each band's level difference and phase is drawn towards what all bands say, as far as their
 //!   differences are no more than that chance (the empirical Bayes estimate with DerSimonian & Laird's between-band
-//!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone. Where the phase is
-//!   common to all bands, the direct sound is that part of a cross term which lies *in* the phase.
+//!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone. Where phase and
+//!   level are common to all bands, the direct sound is that part of a cross term which lies *in* the phase.
 
 use crate::Complex;
 use crate::bands::{BandMap, MAX_THIRDS};
@@ -30,6 +30,9 @@ const NEAR_BINS: usize = 3;
 /// How much a band leans on the bands beside it when it holds too few partials to speak for itself: the share of a band
 /// `n` 1/3 octaves away.
 const LEAN: [f64; 4] = [1.0, 0.1, 0.03, 0.01];
+
+/// From this level difference on (half the logarithm of a power ratio; 1.7 dB) a dry is not in the middle.
+const OFF_CENTRE: f64 = 0.2;
 
 /// What one band says.
 #[derive(Clone, Copy, Debug, Default)]
@@ -74,6 +77,8 @@ pub struct BlindSplitter {
     map: BandMap,
     /// Lined-up cross terms and the channels' powers of one band's cells.
     cells: Vec<(Complex<f64>, f64, f64)>,
+    /// What each cell's cross term is turned by to line the channels up.
+    align: Vec<Complex<f64>>,
     looks: [Look; MAX_THIRDS],
 }
 
@@ -90,6 +95,7 @@ impl BlindSplitter {
             finder: DelayFinder::new(grid.rate_hz(), block_len),
             map: BandMap::thirds(grid),
             cells: Vec::with_capacity(grid.len()),
+            align: vec![Complex::new(1.0, 0.0); grid.len()],
             looks: [Look::default(); MAX_THIRDS],
         }
     }
@@ -123,18 +129,22 @@ impl BlindSplitter {
         for cell in &mut out.dry.lr {
             *cell /= overlap;
         }
-        for band in 0..self.map.len() {
-            self.looks[band] = self.look(spectrum, grid, delay_s, overlap, band);
+        for (turn, &hz) in self.align.iter_mut().zip(grid.centres_hz()) {
+            *turn = Complex::from_polar(1.0, -core::f64::consts::TAU * hz * delay_s);
+        }
+        self.measure(spectrum, overlap);
+        if borrow(&mut self.looks[..self.map.len()]) {
+            self.follow_the_phase(grid);
+            let first = self.looks;
+            self.measure(spectrum, overlap);
+            for (look, first) in self.looks.iter_mut().zip(&first) {
+                // What is left of the phase is in the alignment now.
+                (look.ratio, look.phase, look.follow) = (first.ratio, 0.0, first.follow);
+            }
+            project(&mut self.looks[..self.map.len()]);
         }
         for band in 0..self.map.len() {
-            self.model(band, overlap);
-        }
-        let looks = &mut self.looks[..self.map.len()];
-        if let Some(common_phase) = borrow(looks) {
-            project(looks, common_phase);
-        }
-        for band in 0..self.map.len() {
-            self.give(grid, delay_s, band, out);
+            self.give(band, out);
         }
         found
     }
@@ -146,18 +156,47 @@ impl BlindSplitter {
             .sum()
     }
 
+    /// Measures and models all bands, lined up as they are.
+    fn measure(&mut self, spectrum: &CrossSpectrum, overlap: f64) {
+        for band in 0..self.map.len() {
+            self.looks[band] = self.look(spectrum, overlap, band);
+        }
+        for band in 0..self.map.len() {
+            self.model(band, overlap);
+        }
+    }
+
+    /// Lines the cells up by the bands' phases too, straight from middle to middle on the scale of notes: two amplifiers turn
+    /// the phase inside a band as well, and what turns is not wet.
+    fn follow_the_phase(&mut self, grid: &Grid) {
+        let middle = |band: usize| self.map.bands()[band].centre_hz().ln();
+        let speaks = |band: &usize| self.looks[*band].variance.is_some();
+        let mut bands = (0..self.map.len()).filter(speaks);
+        let Some(mut low) = bands.next() else { return };
+        let mut high = bands.next().unwrap_or(low);
+        let mut phase = self.looks[low].phase;
+        let step = |from: usize, to: usize| wrapped(self.looks[to].phase - self.looks[from].phase);
+        for (turn, &hz) in self.align.iter_mut().zip(grid.centres_hz()).skip(1) {
+            let place = hz.ln();
+            while place > middle(high) && high != low {
+                phase += step(low, high);
+                low = high;
+                high = bands.next().unwrap_or(low);
+            }
+            let part = if high == low {
+                0.0
+            } else {
+                ((place - middle(low)) / (middle(high) - middle(low))).max(0.0)
+            };
+            *turn *= Complex::from_polar(1.0, -(phase + part * step(low, high)));
+        }
+    }
+
     /// Measures one band.
-    fn look(
-        &mut self,
-        spectrum: &CrossSpectrum,
-        grid: &Grid,
-        delay_s: f64,
-        overlap: f64,
-        band: usize,
-    ) -> Look {
+    fn look(&mut self, spectrum: &CrossSpectrum, overlap: f64, band: usize) -> Look {
         self.cells.clear();
         for (cell, share) in self.map.cells(band) {
-            let cross = turned(spectrum, grid, delay_s, cell) * share;
+            let cross = spectrum.lr[cell] * self.align[cell] * share;
             self.cells
                 .push((cross, share * spectrum.ll[cell], share * spectrum.rr[cell]));
         }
@@ -247,7 +286,7 @@ impl BlindSplitter {
     }
 
     /// Shares one band's cells out between dry and wet.
-    fn give(&self, grid: &Grid, delay_s: f64, band: usize, out: &mut Split) {
+    fn give(&self, band: usize, out: &mut Split) {
         let look = &self.looks[band];
         let both = look.left + look.right;
         if look.left <= 0.0 || look.right <= 0.0 {
@@ -272,11 +311,11 @@ impl BlindSplitter {
         for (cell, share) in self.reach(band, out.total.len()) {
             let (ll, rr, lr) = (out.total.ll[cell], out.total.rr[cell], out.dry.lr[cell]);
             let shape = (ll + rr) / both;
-            let late = Complex::from_polar(1.0, core::f64::consts::TAU * grid.centres_hz()[cell] * delay_s);
+            let back = self.align[cell].conj();
             let blend = |near: f64, smooth: f64| near * detail + smooth * (1.0 - detail);
             let dry_left = blend(ll * direct_left / look.left, smooth_left * shape);
             let dry_right = blend(rr * direct_right / look.right, smooth_right * shape);
-            let dry_cross = lr * (keep * detail) + smooth_cross * late * (shape * (1.0 - detail));
+            let dry_cross = lr * (keep * detail) + smooth_cross * back * (shape * (1.0 - detail));
             // A cell on an edge belongs to two bands; each replaces its share of what the cell holds.
             out.dry.ll[cell] += share * (dry_left - ll);
             out.dry.rr[cell] += share * (dry_right - rr);
@@ -288,8 +327,8 @@ impl BlindSplitter {
 }
 
 /// Draws every band's level difference and phase towards what all bands say, as far as chance explains the differences.
-/// Gives the phase all bands agree on, if at least two say anything.
-fn borrow(looks: &mut [Look]) -> Option<f64> {
+/// Whether at least two bands say anything.
+fn borrow(looks: &mut [Look]) -> bool {
     let common_phase: Complex<f64> = looks
         .iter()
         .filter_map(|look| {
@@ -298,13 +337,9 @@ fn borrow(looks: &mut [Look]) -> Option<f64> {
         })
         .sum();
     let about = common_phase.arg();
-    let wrapped = |phase: f64| {
-        let turn = core::f64::consts::TAU;
-        (phase - about + turn / 2.0).rem_euclid(turn) - turn / 2.0
-    };
     let values = |look: &Look| {
         look.variance
-            .map(|variance| (variance.max(1e-9), [look.ratio, wrapped(look.phase)]))
+            .map(|variance| (variance.max(1e-9), [look.ratio, wrapped(look.phase - about)]))
     };
     let mut common = [0.0; 2];
     let mut between = [0.0; 2];
@@ -325,7 +360,7 @@ fn borrow(looks: &mut [Look]) -> Option<f64> {
         };
         let (count, weight, squared, weighted) = sums(0.0);
         if count < 2.0 {
-            return None;
+            return false;
         }
         let mean = weighted / weight;
         let scatter: f64 = looks
@@ -346,42 +381,52 @@ fn borrow(looks: &mut [Look]) -> Option<f64> {
         look.phase = about + phase + follow[1] * (common[1] - phase);
         look.follow = follow;
     }
-    Some(about + common[1])
+    true
 }
 
-/// Takes the direct power anew where the phase is common to all bands: then the part of a band's cross term *in* that phase
-/// is the direct sound's, plus a chance that is as often negative as positive, while a magnitude can only err upwards. What
-/// bands with a negative part show too little is taken off the others, so that the sum stays without bias.
-fn project(looks: &mut [Look], common_phase: f64) {
-    let (mut signed, mut positive) = (0.0, 0.0);
+/// An angle brought to −π…π.
+fn wrapped(angle: f64) -> f64 {
+    let turn = core::f64::consts::TAU;
+    (angle + turn / 2.0).rem_euclid(turn) - turn / 2.0
+}
+
+/// Takes the direct power anew, from bands whose phase has been lined up. Where phase and level difference are common to all
+/// bands, the direct sound's power follows from the part of the cross term *in* the phase, `2·Re(c)·cosh(ratio)`: chance
+/// makes that too small as often as too large, while a magnitude, or a level difference that is only chance, can err in one
+/// direction only. What bands with too small or too large a part can't show is made up by the others, so that the sum stays
+/// without bias.
+fn project(looks: &mut [Look]) {
+    let (mut signed, mut shown) = (0.0, 0.0);
     for look in looks
         .iter_mut()
         .filter(|look| look.left > 0.0 && look.right > 0.0)
     {
         let root = (look.left * look.right).sqrt();
-        let inner = (look.cross * Complex::from_polar(1.0, -common_phase)).re / root;
-        let follow = look.follow[1];
-        let shared = (follow * inner + (1.0 - follow) * look.shared).clamp(-1.0, 1.0);
+        let [follow_ratio, follow_phase] = look.follow;
+        let shared =
+            (follow_phase * look.cross.re / root + (1.0 - follow_phase) * look.shared).clamp(-1.0, 1.0);
+        let both = look.left + look.right;
         look.diffuse = diffuse_per_channel(look.left, look.right, shared * shared * look.left * look.right);
-        let (left, right) = look.direct();
-        signed += (left + right) * shared.signum();
-        if shared > 0.0 {
-            positive += left + right;
-        } else {
-            // All of this band is wet.
-            look.diffuse = 0.5 * (look.left + look.right);
-        }
+        let by_power = (both - 2.0 * look.diffuse) * shared.signum();
+        let by_ratio = 2.0 * shared * root * look.ratio.cosh();
+        // In a dry that's clearly off the middle, the common level difference's own small error would weigh more.
+        let centred = follow_ratio * (1.0 - (look.ratio / OFF_CENTRE).powi(2)).max(0.0);
+        let direct = centred * by_ratio + (1.0 - centred) * by_power;
+        signed += direct;
+        let possible = direct.clamp(0.0, both);
+        shown += possible;
+        look.diffuse = 0.5 * (both - possible);
     }
-    if positive <= 0.0 {
+    if shown <= 0.0 {
         return;
     }
-    let keep = (signed / positive).clamp(0.0, 1.0);
+    let scale = (signed / shown).max(0.0);
     for look in looks
         .iter_mut()
         .filter(|look| look.left > 0.0 && look.right > 0.0)
     {
-        let (left, right) = look.direct();
-        look.diffuse = 0.5 * (look.left + look.right - (left + right) * keep);
+        let both = look.left + look.right;
+        look.diffuse = 0.5 * (both - ((both - 2.0 * look.diffuse) * scale).min(both));
     }
 }
 

@@ -17,7 +17,9 @@ fn demo() -> Stereo {
 fn it_opens_draws_resizes_and_closes_again_and_again() {
     let mut plugin = plugin().unwrap();
     let running = plugin.start_realtime(demo(), Play::default()).unwrap();
-    for round in 0..3 {
+    let open_files = || std::fs::read_dir("/proc/self/fd").unwrap().count();
+    let mut files_after_first = usize::MAX;
+    for round in 0..4 {
         let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
         // Software drawing of the first frame takes its time; the sight of letters ends the wait.
         let mut colours = 0;
@@ -31,12 +33,26 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
         // Smoothed letters alone make dozens of shades.
         assert!(colours > 16, "round {round}: the window shows {colours} colours");
         let (width, height) = editor.size();
-        editor.resize(&mut plugin, width + 120, height + 80).unwrap();
+        // To and fro, because the window comes back in the size it was left in.
+        let wish = if round % 2 == 0 {
+            (width + 120, height + 80)
+        } else {
+            (width - 120, height - 80)
+        };
+        editor.resize(&mut plugin, wish.0, wish.1).unwrap();
         editor.pump(&mut plugin, Duration::from_millis(300)).unwrap();
         let picture = editor.capture().unwrap();
         assert_eq!((picture.width, picture.height), editor.size(), "round {round}");
         editor.close(&mut plugin).unwrap();
+        if round == 0 {
+            files_after_first = open_files();
+        }
     }
+    let files = open_files();
+    assert!(
+        files <= files_after_first,
+        "open files grew from {files_after_first} to {files}"
+    );
     let played = running.played_samples();
     assert!(played > 0);
     plugin.stop_realtime(running).unwrap();

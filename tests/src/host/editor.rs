@@ -7,8 +7,8 @@ use std::time::{Duration, Instant};
 use x11rb::connection::Connection;
 use x11rb::protocol::Event;
 use x11rb::protocol::xproto::{
-    AtomEnum, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux, EventMask, ImageFormat, PropMode,
-    WindowClass,
+    AtomEnum, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux, EventMask, ImageFormat, MapState,
+    PropMode, WindowClass,
 };
 use x11rb::rust_connection::RustConnection;
 use x11rb::wrapper::ConnectionExt as _;
@@ -192,10 +192,18 @@ impl Editor {
     /// [`HostError::Window`] when the display does not give it.
     pub fn capture(&self) -> Result<Picture, HostError> {
         // The editor draws in a child of our window, which may have another depth: a picture of the parent would be
-        // undefined there.
+        // undefined there. Until the child is shown there is nothing but our own empty window.
         let tree = self.connection.query_tree(self.window).map_err(window_error)?;
-        let children = tree.reply().map_err(window_error)?.children;
-        let target = children.last().copied().unwrap_or(self.window);
+        let mut target = self.window;
+        for child in tree.reply().map_err(window_error)?.children {
+            let state = self
+                .connection
+                .get_window_attributes(child)
+                .map_err(window_error)?;
+            if state.reply().map_err(window_error)?.map_state == MapState::VIEWABLE {
+                target = child;
+            }
+        }
         let geometry = self.connection.get_geometry(target).map_err(window_error)?;
         let geometry = geometry.reply().map_err(window_error)?;
         let image = self

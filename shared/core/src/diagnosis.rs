@@ -6,6 +6,7 @@
 //! rest: levels, the delay to a fraction of a sample, phases over frequency, and whether there was enough sound to tell.
 
 mod examine;
+mod phase;
 mod words;
 
 use crate::delay::ChannelDelay;

@@ -5,6 +5,8 @@
 //! one of them late, or different things. No figure over the whole sound can tell an inverted channel from a strong wet
 //! whose channels work against each other; this can.
 
+mod stretches;
+
 use std::sync::Arc;
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
@@ -13,6 +15,7 @@ use crate::Complex;
 use crate::db;
 use crate::sanitize;
 use crate::spectrum::CrossSpectrum;
+use stretches::Stretches;
 
 /// An attack is listened to for this long, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
 /// no source).
@@ -31,16 +34,6 @@ const APART_S: f64 = 0.06;
 const RECENT_S: f64 = 6.0;
 /// Delays between the channels are looked for up to this far either way, seconds.
 const REACH_S: f64 = 0.016;
-/// Length of a frame whose correlation is kept, seconds.
-const STRETCH_S: f64 = 0.043;
-/// This many such frames are kept.
-const STRETCHES: usize = 256;
-/// With fewer frames than this nothing is said about them.
-const ENOUGH_STRETCHES: usize = 12;
-/// Frames this far below the loudest have no say, as a power ratio.
-const FAINT: f64 = 1e-4;
-/// Frames must be this much stronger than the faintest, as a power ratio.
-const ABOVE_NOISE: f64 = 3.0;
 /// A channel counts in an attack only if at least this share of its power there is new.
 const NEW: f64 = 0.25;
 /// This many attacks are kept; older ones are forgotten.
@@ -83,16 +76,6 @@ impl Attacks {
             && self.agreeing >= 0.8
             && self.aligned.abs() > 3.0 * self.aligned_spread
     }
-}
-
-/// A short frame's correlation.
-#[derive(Clone, Copy, Debug, Default)]
-struct Stretch {
-    at: u64,
-    power: f64,
-    correlation: f64,
-    /// The delay it was taken at, samples.
-    lag: isize,
 }
 
 /// One attack, as it's kept.
@@ -139,12 +122,7 @@ pub struct OnsetEvidence {
     mean: Vec<f64>,
     /// The delay the last attacks agree on, samples.
     lag: isize,
-    in_stretch: [f64; 3],
-    stretch_at: usize,
-    stretch_len: usize,
-    stretches: [Stretch; STRETCHES],
-    stretch_count: u64,
-    sorted: [f64; STRETCHES],
+    stretches: Stretches,
 }
 
 impl std::fmt::Debug for OnsetEvidence {
@@ -204,12 +182,7 @@ impl OnsetEvidence {
             sums: CrossSpectrum::silent(bins),
             forget: 1.0,
             lag: 0,
-            in_stretch: [0.0; 3],
-            stretch_at: 0,
-            stretch_len: samples(STRETCH_S),
-            stretches: [Stretch::default(); STRETCHES],
-            stretch_count: 0,
-            sorted: [0.0; STRETCHES],
+            stretches: Stretches::new(rate_hz),
             mean: vec![0.0; 2 * reach + 1],
         }
     }
@@ -250,9 +223,7 @@ impl OnsetEvidence {
         self.count = 0;
         self.heard = 0;
         self.lag = 0;
-        self.in_stretch = [0.0; 3];
-        self.stretch_at = 0;
-        self.stretch_count = 0;
+        self.stretches.reset();
         self.sums.ll.fill(0.0);
         self.sums.rr.fill(0.0);
         self.sums.lr.fill(Complex::new(0.0, 0.0));
@@ -282,10 +253,7 @@ impl OnsetEvidence {
             late(&self.history[0], self.lag),
             late(&self.history[1], -self.lag),
         );
-        self.in_stretch[0] += early * early;
-        self.in_stretch[1] += later * later;
-        self.in_stretch[2] += early * later;
-        self.stretch_at += 1;
+        self.stretches.push(early, later, self.heard, self.lag);
         self.at = (self.at + 1) % len;
         self.heard += 1;
         self.rest = self.rest.saturating_sub(1);
@@ -302,24 +270,6 @@ impl OnsetEvidence {
         if self.in_frame == self.frame_len {
             self.frame();
         }
-        if self.stretch_at == self.stretch_len {
-            self.stretch();
-        }
-    }
-
-    fn stretch(&mut self) {
-        let [left, right, cross] = self.in_stretch;
-        if left > 0.0 && right > 0.0 {
-            self.stretches[(self.stretch_count % STRETCHES as u64) as usize] = Stretch {
-                at: self.heard,
-                power: left + right,
-                correlation: cross / (left * right).sqrt(),
-                lag: self.lag,
-            };
-            self.stretch_count += 1;
-        }
-        self.in_stretch = [0.0; 3];
-        self.stretch_at = 0;
     }
 
     fn frame(&mut self) {
@@ -474,7 +424,9 @@ impl OnsetEvidence {
         };
         let (correlation, spread, _) = at(self.reach);
         let (aligned, aligned_spread, agreeing) = at(best);
-        let lowest = self.lowest(oldest, best as isize - self.reach as isize, aligned.signum());
+        let lowest = self
+            .stretches
+            .lowest(oldest, best as isize - self.reach as isize, aligned.signum());
         Some(Attacks {
             count,
             lowest,
@@ -486,29 +438,5 @@ impl OnsetEvidence {
             agreeing,
             level_difference_db: db::from_power(left / right),
         })
-    }
-
-    fn lowest(&mut self, oldest: u64, lag: isize, sign: f64) -> Option<f64> {
-        let filled = (self.stretch_count as usize).min(STRETCHES);
-        let fitting = |stretch: &&Stretch| stretch.at >= oldest && (stretch.lag - lag).abs() <= 2;
-        let (mut loudest, mut faintest) = (0.0f64, f64::INFINITY);
-        for stretch in self.stretches[..filled].iter().filter(fitting) {
-            loudest = loudest.max(stretch.power);
-            faintest = faintest.min(stretch.power);
-        }
-        let mut count = 0;
-        for stretch in self.stretches[..filled].iter().filter(fitting) {
-            // What is hardly above the faintest may be noise, which is nobody's wet.
-            if stretch.power > FAINT * loudest && stretch.power > ABOVE_NOISE * faintest {
-                self.sorted[count] = sign * stretch.correlation;
-                count += 1;
-            }
-        }
-        if count < ENOUGH_STRETCHES {
-            return None;
-        }
-        let sorted = &mut self.sorted[..count];
-        sorted.sort_unstable_by(f64::total_cmp);
-        Some(0.5 * (sorted[count / 10] + sorted[count / 4]))
     }
 }

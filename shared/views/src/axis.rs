@@ -66,6 +66,8 @@ impl Axis {
     pub fn draw_strings(&self, ui: &Ui, style: &Style, base: f32) {
         let mut free = f32::NEG_INFINITY;
         for (name, hz) in OPEN_STRINGS {
+            // The letter is enough for a player; the readout has the octave.
+            let name = &name[..1];
             let x = self.x(hz);
             ui.painter().vline(
                 x,

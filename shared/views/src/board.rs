@@ -10,20 +10,34 @@ use crate::snapshot::Hearing;
 use crate::style::Style;
 use crate::words::{decibels, hertz, signed};
 
-/// The name of a feed in its row. What belongs to the mono wedge or the mono subs stands under it, set in.
-pub fn short_name(id: FeedId) -> (&'static str, bool) {
+/// The name of a feed in its row; the long one is in the tooltip, the sentence and the banner.
+pub fn short_name(id: FeedId) -> &'static str {
     match id {
-        FeedId::WedgeLineFlipped | FeedId::MonoSubsLineFlipped => ("one line flipped", true),
-        FeedId::WedgeLinePadded => ("one line padded 20 dB", true),
-        FeedId::WedgeLineLate => ("one line late 1 ms", true),
-        FeedId::WedgeLineUnplugged => ("one line unplugged", true),
-        FeedId::WedgeLineTransformer => ("one line 12:1 transformer", true),
-        FeedId::BalancedJackDifference => ("jack in balanced mono in", false),
-        other => (other.name(), false),
+        FeedId::WedgeLineFlipped => "wedge, line flipped",
+        FeedId::WedgeLinePadded => "wedge, line \u{2212}20 dB",
+        FeedId::WedgeLineLate => "wedge, line 1 ms late",
+        FeedId::WedgeLineUnplugged => "wedge, line unplugged",
+        FeedId::WedgeLineTransformer => "wedge, 12:1 transformer",
+        FeedId::BalancedJackDifference => "jack in balanced mono in",
+        FeedId::MonoSubsLineFlipped => "mono subs, line flipped",
+        other => other.name(),
     }
 }
 
-/// The order of the rows: that of the feeds, but the wedge's single lines before its faults is theirs already.
+/// The feeds that begin a group: a rule goes before them.
+fn begins_group(id: FeedId) -> bool {
+    matches!(
+        id,
+        FeedId::MonoWedge
+            | FeedId::LeftLineOnly
+            | FeedId::WedgeLineFlipped
+            | FeedId::BalancedJackDifference
+            | FeedId::MonoSubs
+            | FeedId::Own
+    )
+}
+
+/// The key that lets the row's feed be heard, 1 to 9.
 fn key_of(index: usize) -> Option<char> {
     u32::try_from(index + 1)
         .ok()
@@ -90,11 +104,11 @@ impl Columns {
         let stroke = key + px(24.0);
         let outcome = stroke + px(42.0);
         let name = outcome + px(if style.compact { 84.0 } else { 104.0 });
-        let name_end = name + px(if style.compact { 192.0 } else { 204.0 });
-        let dry = name_end + px(50.0);
-        let wet = dry + px(54.0);
+        let name_end = name + px(if style.compact { 180.0 } else { 192.0 });
+        let dry = name_end + px(48.0);
+        let wet = dry + px(52.0);
         let bars_end = if more {
-            rect.right() - px(212.0)
+            rect.right() - px(208.0)
         } else {
             rect.right()
         };
@@ -106,10 +120,10 @@ impl Columns {
             name_end,
             dry,
             wet,
-            bars: (wet + px(18.0), bars_end),
-            level: bars_end + px(58.0),
-            tone: bars_end + px(104.0),
-            dip: bars_end + px(124.0),
+            bars: (wet + px(14.0), bars_end),
+            level: bars_end + px(50.0),
+            tone: bars_end + px(90.0),
+            dip: bars_end + px(106.0),
             more,
         }
     }
@@ -131,7 +145,8 @@ pub fn board(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, rows: &[Row; FEEDS]) {
     let head = style.px(if style.compact { 20.0 } else { 26.0 });
     let columns = Columns::new(&style, rect);
     let body = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
-    heading(ui, &style, rect.top() + head, &columns, body);
+    let explained = !sheet.snapshot.history.ever_heard() && rows.iter().all(|row| row.score.is_none());
+    heading(ui, &style, rect.top() + head, &columns, body, explained);
     let height = body.height() / FEEDS as f32;
     for (index, row) in rows.iter().enumerate() {
         let top = body.top() + height * index as f32;
@@ -140,7 +155,7 @@ pub fn board(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, rows: &[Row; FEEDS]) {
     }
 }
 
-fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect) {
+fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect, explained: bool) {
     let colours = style.colours;
     let y = base - style.px(4.0);
     let say = |x: f32, align: Align2, text: &str, colour| {
@@ -152,10 +167,20 @@ fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect) {
         "what each listener gets",
         colours.faint,
     );
+    ui.painter().hline(body.x_range(), base, style.hairline());
+    if explained {
+        // Nothing was played yet: the rows explain themselves where the figures will be.
+        return;
+    }
     say(columns.dry, Align2::RIGHT_BOTTOM, "dry", colours.dry);
     say(columns.wet, Align2::RIGHT_BOTTOM, "wet", colours.wet_text);
+    let wide = columns.bars.1 - columns.bars.0 > style.px(150.0);
     for (db, text) in [(-20.0, "\u{2212}20"), (-10.0, "\u{2212}10"), (0.0, "0 dB")] {
         let x = columns.x(db);
+        ui.painter().vline(x, body.y_range(), style.hairline());
+        if db == -10.0 && !wide {
+            continue;
+        }
         write(
             ui,
             pos2(x, y),
@@ -164,14 +189,12 @@ fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect) {
             style.small(),
             colours.faint,
         );
-        ui.painter().vline(x, body.y_range(), style.hairline());
     }
     if columns.more {
         say(columns.level, Align2::RIGHT_BOTTOM, "LU", colours.faint);
         say(columns.tone, Align2::RIGHT_BOTTOM, "tone", colours.faint);
         say(columns.dip, Align2::LEFT_BOTTOM, "deepest dip", colours.faint);
     }
-    ui.painter().hline(body.x_range(), base, style.hairline());
 }
 
 fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index: usize, row: &Row) {
@@ -225,11 +248,10 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             colours.ink,
         );
     }
-    let (name, set_in) = short_name(id);
-    let indent = if set_in { style.px(14.0) } else { 0.0 };
+    let name = short_name(id);
     let name_rect = write(
         ui,
-        pos2(columns.name + indent, middle),
+        pos2(columns.name, middle),
         Align2::LEFT_CENTER,
         name,
         style.body(),
@@ -256,10 +278,12 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
         figures(ui, &style, columns, middle, row);
         bars(ui, &style, columns, rect, snapshot.reading.row(id));
     } else if !snapshot.history.ever_heard() {
+        let left = columns.name_end + style.px(12.0);
+        let size = style.label().size;
         write_within(
             ui,
-            pos2(columns.name_end, middle - style.label().size * 0.62),
-            rect.right() - columns.name_end,
+            pos2(left, middle - size * 0.66),
+            rect.right() - left,
             1,
             id.explanation(),
             style.label(),
@@ -275,7 +299,7 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             colours.faint,
         );
     }
-    if rect.top() > 0.0 && !set_in && index > 0 {
+    if begins_group(id) {
         ui.painter().hline(
             columns.name..=rect.right(),
             rect.top(),
@@ -355,7 +379,7 @@ fn figures(ui: &Ui, style: &Style, columns: &Columns, middle: f32, row: &Row) {
             ui,
             pos2(columns.dip, middle),
             Align2::LEFT_CENTER,
-            &format!("{depth} {}", hertz(dip.hz)),
+            &format!("{depth} at {}", hertz(dip.hz)),
             style.body(),
             colours.soft,
         );

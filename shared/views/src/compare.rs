@@ -27,11 +27,10 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
     let height = (rows.1 - rows.0) / FEEDS as f32;
     if names && let Some(take) = takes.first() {
         for (index, row) in take.rows.iter().enumerate() {
-            let (name, set_in) = short_name(row.id);
-            let indent = if set_in { style.px(14.0) } else { 0.0 };
+            let name = short_name(row.id);
             write(
                 ui,
-                pos2(rect.left() + indent, rows.0 + height * (index as f32 + 0.5)),
+                pos2(rect.left(), rows.0 + height * (index as f32 + 0.5)),
                 Align2::LEFT_CENTER,
                 name,
                 style.body(),

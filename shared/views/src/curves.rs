@@ -125,20 +125,9 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId) {
         );
         x = at.right();
     };
-    let (name, set_in) = short_name(chosen);
-    let name = if set_in && chosen != FeedId::MonoSubsLineFlipped {
-        format!("mono wedge, {name}")
-    } else {
-        String::from(chosen.name())
-    };
-    // What there's room for: the long name, or the short one.
-    let name = if width_of(ui, &name, style.label()) > rect.width() * 0.62 {
-        String::from(short_name(chosen).0)
-    } else {
-        name
-    };
+    let name = short_name(chosen);
     say("against stereo: ", colours.faint);
-    say(&name, colours.ink);
+    say(name, colours.ink);
     say("   dry", colours.dry);
     say(" wet", colours.wet_text);
     let dashed = "   dashed: mono wedge";

@@ -8,7 +8,7 @@ use sumproof_core::split::Method;
 use crate::sheet::{Sheet, write, write_within};
 use crate::snapshot::Margin;
 use crate::style::Style;
-use crate::words::{milliseconds, signed};
+use crate::words::milliseconds;
 
 /// A delay that makes no difference, seconds: below it channels count as on time.
 const ON_TIME_S: f64 = 0.000_02;
@@ -23,7 +23,7 @@ pub fn between_channels(reading: &Reading) -> String {
             "Between the channels: no single delay; they are too different to tell, or one tone only.",
         );
     };
-    let sure = format!("{:.0} % sure", delay.confidence.clamp(0.0, 1.0) * 100.0);
+    let sure = format!("{:.0}\u{a0}% sure", delay.confidence.clamp(0.0, 1.0) * 100.0);
     let polarity = match delay.polarity {
         Polarity::Normal => "same polarity",
         Polarity::Flipped => "one flipped",
@@ -42,17 +42,16 @@ pub fn between_channels(reading: &Reading) -> String {
 /// How dry and wet were told apart and how much there is of each, in words.
 pub fn told_apart(reading: &Reading) -> String {
     let how = match reading.method {
-        Method::Estimated => {
-            "estimated from the pair: what both channels share counts as dry, and below \u{2212}20 dB no figure is given"
-        }
-        Method::TwoPass => "measured in two passes, effects off and dry off",
-        Method::SideChain => "measured against the dry signal on the side-chain",
+        Method::Estimated => "estimated: what both channels share counts as dry",
+        Method::TwoPass => "from two passes, effects off and dry off",
+        Method::SideChain => "from the dry signal on the side-chain",
     };
     match reading.wet_over_dry_db {
-        None => format!("Dry and wet: no reading; they are {how}."),
-        Some(db) if db <= -40.0 => format!("Dry and wet: no wet found ({how})."),
-        Some(db) if db >= 40.0 => format!("Dry and wet: no dry found ({how})."),
-        Some(db) => format!("Dry and wet: wet {} dB over dry in stereo, {how}.", signed(db, 1)),
+        None => format!("Dry and wet: no reading ({how})."),
+        Some(db) if db <= -40.0 => format!("No wet found ({how})."),
+        Some(db) if db >= 40.0 => format!("No dry found ({how})."),
+        Some(db) if db <= 0.0 => format!("In stereo the wet is {:.1} dB below the dry ({how}).", -db),
+        Some(db) => format!("In stereo the wet is {db:.1} dB above the dry ({how})."),
     }
 }
 

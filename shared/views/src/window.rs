@@ -25,7 +25,7 @@ use crate::why::why;
 
 /// Size of a window never resized, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
 /// this much to stand with air between them.
-pub const DEFAULT_SIZE: (f32, f32) = (1240.0, 780.0);
+pub const DEFAULT_SIZE: (f32, f32) = (1280.0, 800.0);
 /// Smallest size the views are laid out for, logical points.
 pub const MIN_SIZE: (f32, f32) = (640.0, 420.0);
 
@@ -246,7 +246,7 @@ impl Window {
         let style = sheet.style;
         let px = |at_default: f32| style.px(at_default);
         let foot = px(58.0);
-        let strip = px(88.0);
+        let strip = px(84.0);
         let gap = px(12.0);
         let foot_rect = Rect::from_min_max(pos2(rect.left(), rect.bottom() - foot), rect.max);
         let strip_rect = Rect::from_min_max(
@@ -254,7 +254,7 @@ impl Window {
             pos2(rect.right(), foot_rect.top() - gap),
         );
         let upper = Rect::from_min_max(rect.min, pos2(rect.right(), strip_rect.top() - gap));
-        let left_width = (upper.width() * 0.635).clamp(px(700.0), px(1000.0));
+        let left_width = (upper.width() * 0.655).clamp(px(700.0), px(1100.0));
         let left = Rect::from_min_size(upper.min, vec2(left_width, upper.height()));
         let right = Rect::from_min_max(pos2(left.right() + px(44.0), upper.top()), upper.max);
         let lines_height = px(94.0);
@@ -287,7 +287,7 @@ impl Window {
             left: rect.left() + style.px(42.0),
             right: rect.right() - style.px(4.0),
         };
-        let why_height = (style.body().size * 1.25 * 5.4).min(rect.height() * 0.3);
+        let why_height = (style.body().size * 1.25 * 5.6).min(rect.height() * 0.3);
         let plots = rect.height() - why_height - 2.0 * gap;
         let upper = Rect::from_min_size(rect.min, vec2(rect.width(), plots * 0.5));
         let lower = Rect::from_min_size(

@@ -4,3 +4,4 @@
 pub mod host;
 pub mod methods;
 pub mod render;
+pub mod why;

@@ -20,6 +20,7 @@ use sumproof_core::take::Pass;
 use sumproof_views::{History, TakeSummary};
 
 use crate::choices::PassChoice;
+use crate::counsel::Counsel;
 use crate::params::HostParams;
 use crate::published::{Published, summary};
 use crate::seam::{AnalysisEnd, Command, Event, Frame};
@@ -28,6 +29,9 @@ use crate::shared::Shared;
 use crate::state::Kept;
 use crate::takes::{StoredTakes, Takes};
 use crate::worker::Found;
+
+/// Advice and margin follow the sound this often: they cost more than a reading, and nobody acts on them faster.
+const COUNSEL_EVERY: Duration = Duration::from_secs(1);
 
 /// Frames handled in one go, so that nobody waits long for the lock.
 const FRAMES_A_LOOK: usize = 16_384;
@@ -113,6 +117,8 @@ pub struct Engine {
     unread_frames: u64,
     worse_held_frames: u64,
     read_at: Option<Instant>,
+    counsel: Arc<Counsel>,
+    counselled_at: Option<Instant>,
     /// Something changed that the window has not been shown.
     unshown: bool,
     failed: bool,
@@ -141,6 +147,8 @@ impl Engine {
             unread_frames: 0,
             worse_held_frames: 0,
             read_at: None,
+            counsel: Arc::default(),
+            counselled_at: None,
             unshown: true,
             failed: false,
         }
@@ -358,6 +366,9 @@ impl Engine {
         if window {
             permit_alloc(|| {
                 self.sum_up(SUMMARIES_A_LOOK);
+                if self.counselled_at.is_none_or(|at| at.elapsed() >= COUNSEL_EVERY) {
+                    self.take_counsel();
+                }
                 self.publish();
             });
             self.read_at = Some(Instant::now());
@@ -370,6 +381,7 @@ impl Engine {
             engine.follow_settings();
             engine.read(0.0);
             engine.sum_up(SUMMARIES_A_LOOK);
+            engine.take_counsel();
             engine.publish();
         });
     }
@@ -429,6 +441,19 @@ impl Engine {
         }
     }
 
+    /// Works out what to do about the sound as it was last read, and how much it can take.
+    fn take_counsel(&mut self) {
+        self.counselled_at = Some(Instant::now());
+        // In silence the last advice stands: it is about the preset, and the player has only stopped to read it.
+        if let Some(monitor) = self
+            .monitor
+            .as_ref()
+            .filter(|_| self.reading.wet_over_dry_db.is_some())
+        {
+            self.counsel = Arc::new(Counsel::on(monitor, &self.reading));
+        }
+    }
+
     fn publish(&mut self) {
         let shared = &self.links.shared;
         self.unshown = self.fresh.is_some();
@@ -441,6 +466,7 @@ impl Engine {
             newer_state: (!self.kept.from.is_empty()).then(|| self.kept.from.clone()),
             message: self.message.clone().or_else(|| self.kept.notice()),
             lost_frames: shared.lost_frames.load(Ordering::Relaxed),
+            counsel: Arc::clone(&self.counsel),
         });
         self.links.repaint.request_repaint();
     }
@@ -464,6 +490,7 @@ impl Engine {
         self.markers = 0;
         self.message = None;
         self.history.reset();
+        self.counsel = Arc::default();
         self.unshown = true;
     }
 

@@ -22,6 +22,7 @@ use triple_buffer::triple_buffer;
 pub mod audio;
 pub mod choices;
 pub mod clock;
+pub mod counsel;
 pub mod editor;
 pub mod engine;
 pub mod faults;

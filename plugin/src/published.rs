@@ -10,6 +10,7 @@ use sumproof_core::take::{Pass, Take};
 use sumproof_views::{Hearing, History, Integration, LineSettings, Notices, Snapshot, TakeSummary};
 
 use crate::choices::{IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
+use crate::counsel::Counsel;
 use crate::params::{HostParams, LineParams};
 use crate::settings::{Settings, feed_id};
 use crate::shared::{Heard, Shared};
@@ -33,6 +34,8 @@ pub struct Published {
     pub message: Option<String>,
     /// Frames that found the ring full.
     pub lost_frames: u64,
+    /// Advice and margin.
+    pub counsel: Arc<Counsel>,
 }
 
 impl Published {
@@ -44,6 +47,11 @@ impl Published {
             snapshot.takes.clone_from(&self.takes);
         }
         snapshot.deleted.clone_from(&self.deleted);
+        snapshot.why = self.reading.diagnosis.sentences();
+        snapshot.what_now.clone_from(&self.counsel.what_now);
+        if snapshot.margin != self.counsel.margin {
+            snapshot.margin.clone_from(&self.counsel.margin);
+        }
         snapshot.settings = settings(params);
         snapshot.hearing = match shared.heard() {
             Heard::Stereo => Hearing::Stereo,

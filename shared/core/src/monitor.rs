@@ -4,6 +4,7 @@ use crate::bands::BandMap;
 use crate::blind::BlindSplitter;
 use crate::board::{Board, Rig};
 use crate::db;
+use crate::delay::ChannelDelay;
 use crate::diagnosis::{Clues, Diagnoser};
 use crate::feed::{FeedId, Side};
 use crate::grid::{Grid, block_len};
@@ -263,6 +264,15 @@ impl Monitor {
             ];
             scorer.curves(&responses, &self.split, out);
         }
+    }
+
+    /// Dry, wet and total as they were last read, gathered into 1/24-octave cells (the grid is given with them), a delay
+    /// between the channels kept apart. Allocates.
+    #[must_use]
+    pub fn cells(&self, delay: Option<ChannelDelay>) -> (Grid, Split) {
+        let cells = Grid::twenty_fourth_octave(self.rate_hz);
+        let split = crate::take::gathered_split(&self.split, self.board.scorer().grid(), &cells, delay);
+        (cells, split)
     }
 
     fn read_bands(map: &BandMap, grid: &Grid, spectrum: &CrossSpectrum, out: &mut Reading) {

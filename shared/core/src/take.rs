@@ -79,16 +79,6 @@ impl Take {
         delay: Option<ChannelDelay>,
     ) -> Self {
         let cells = Grid::twenty_fourth_octave(grid.rate_hz());
-        let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
-        // Each part keeps the delay apart only if its cross term has one to keep.
-        let gather = |spectrum: &CrossSpectrum| {
-            let apart = if spectrum.lr.iter().any(|c| c.norm_sqr() > 0.0) {
-                delay_s
-            } else {
-                0.0
-            };
-            gathered(spectrum, grid, &cells, apart)
-        };
         Self {
             name,
             pass,
@@ -97,12 +87,7 @@ impl Take {
             sums,
             delay,
             diagnosis: None,
-            split: Split::new(
-                gather(&split.dry),
-                gather(&split.wet),
-                gather(&split.total),
-                split.method,
-            ),
+            split: gathered_split(split, grid, &cells, delay),
         }
     }
 
@@ -157,6 +142,23 @@ impl Take {
         self.board(rig, lowest_hz).score(&self.split, &mut rows);
         rows
     }
+}
+
+/// A split sound on FFT bins gathered into wider cells; each part keeps the delay apart only if its cross term has one to
+/// keep. Allocates.
+#[must_use]
+pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<ChannelDelay>) -> Split {
+    let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
+    let gather = |spectrum: &CrossSpectrum| {
+        let has_cross = spectrum.lr.iter().any(|c| c.norm_sqr() > 0.0);
+        gathered(spectrum, from, to, if has_cross { delay_s } else { 0.0 })
+    };
+    Split::new(
+        gather(&split.dry),
+        gather(&split.wet),
+        gather(&split.total),
+        split.method,
+    )
 }
 
 /// A spectrum of FFT bins gathered into wider cells, the cross term lined up by `delay_s` on the way. What a bin shares

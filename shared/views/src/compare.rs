@@ -1,11 +1,12 @@
 //! One or two takes beside what plays now, row by row in line with the board.
 
-use egui::{Align2, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::board::{FEEDS, Row};
 
 use crate::board::{short_name, spoken};
 use crate::sheet::{Sheet, outcome_stroke, write, write_within};
 use crate::snapshot::TakeSummary;
+use crate::style::Style;
 use crate::words::{correlation, decibels, duration, signed};
 
 /// Draws the picked takes side by side. `rows` is where the board's rows are, top and bottom; with `names` the feeds are
@@ -33,7 +34,7 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
                 pos2(rect.left(), rows.0 + height * (index as f32 + 0.5)),
                 Align2::LEFT_CENTER,
                 name,
-                style.body(),
+                row_font(&style, false),
                 colours.soft,
             );
         }
@@ -42,7 +43,7 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
         let left = rect.left() + names_width + width * n as f32;
         let column = Rect::from_min_max(
             pos2(left, rect.top()),
-            pos2(left + width - style.px(20.0), rect.bottom()),
+            pos2(left + width - style.px(14.0), rect.bottom()),
         );
         take_column(ui, sheet, column, rows, take, n);
     }
@@ -51,7 +52,7 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
 fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &TakeSummary, n: usize) {
     let style = sheet.style;
     let colours = style.colours;
-    let (dry, wet) = (rect.right() - style.px(56.0), rect.right());
+    let (dry, wet) = (rect.right() - style.px(48.0), rect.right());
     let base = rows.0 - style.px(4.0);
     write_within(
         ui,
@@ -104,17 +105,17 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
     // What differs from now is strong.
     let now = sheet.snapshot.reading.row(row.id).outcome;
     let differs = now.is_some_and(|now| now != outcome);
-    let font = if differs { style.strong() } else { style.body() };
+    let font = row_font(&style, differs);
     outcome_stroke(
         ui,
         pos2(rect.left(), middle + style.px(1.0)),
-        style.px(22.0),
+        style.px(18.0),
         outcome,
         style.line(if differs { 3.0 } else { 2.0 }, colours.ink),
     );
     write(
         ui,
-        pos2(rect.left() + style.px(28.0), middle),
+        pos2(rect.left() + style.px(24.0), middle),
         Align2::LEFT_CENTER,
         outcome.name(),
         font,
@@ -134,7 +135,7 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
             pos2(x, middle),
             Align2::RIGHT_CENTER,
             &text,
-            style.body(),
+            row_font(&style, false),
             colours.soft,
         );
     }
@@ -171,4 +172,14 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
         );
         y += height;
     }
+}
+
+/// Two takes have to stand where the plots stood: smaller than on the board.
+fn row_font(style: &Style, strong: bool) -> FontId {
+    let family = if strong {
+        style.strong().family
+    } else {
+        style.body().family
+    };
+    FontId::new(style.label().size, family)
 }

@@ -130,7 +130,7 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId) {
     say(name, colours.ink);
     say("   dry", colours.dry);
     say(" wet", colours.wet_text);
-    let dashed = "   dashed: mono wedge";
+    let dashed = "   dashed: wedge";
     if chosen != FeedId::MonoWedge && rect.right() - x > width_of(ui, dashed, style.label()) {
         write(
             ui,

@@ -102,7 +102,7 @@ impl Style {
     /// The sentence.
     #[must_use]
     pub fn sentence(&self) -> FontId {
-        let size = if self.compact { 20.0 } else { 27.0 };
+        let size = if self.compact { 17.0 } else { 27.0 };
         FontId::new(self.text_px(size), FontFamily::Name(STRONG.into()))
     }
 

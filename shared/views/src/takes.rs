@@ -6,6 +6,7 @@ use sumproof_core::take::Pass;
 use crate::intent::{Intent, Setting};
 use crate::sheet::{Sheet, Word, button, choice, focus_mark, outcome_stroke, width_of, write, write_within};
 use crate::snapshot::TakeSummary;
+use crate::style::Style;
 use crate::words::{duration, signed};
 
 /// Longest name of a take, characters.
@@ -348,7 +349,13 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
             Role::Button,
             true,
             picked,
-            format!("take {}, {}: {outcomes}", take.name, duration(take.seconds)),
+            format!(
+                "take {}, number {}, {} pass, {}: {outcomes}",
+                take.name,
+                index + 1,
+                take.pass.name(),
+                duration(take.seconds)
+            ),
         )
     });
     let font = if picked { style.strong() } else { style.body() };
@@ -372,15 +379,35 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
             style.line(1.5, colours.ink),
         );
     }
-    // Its outcomes in the order of the board: one stroke a feed.
+    focus_mark(ui, &style, &response);
+    if response.gained_focus() {
+        ui.scroll_to_rect(rect, None);
+    }
+    if response.double_clicked() {
+        takes.renaming = Some((index, take.name.clone()));
+    } else if response.clicked() {
+        takes.pick(index);
+    }
+    response.on_hover_text(format!(
+        "Click to lay \u{2018}{}\u{2019} beside what plays now, or beside a second take. Double-click to rename it.",
+        take.name
+    ));
+    if rect.bottom() - name.bottom() > style.px(24.0) {
+        fingerprint(ui, &style, rect, name.bottom(), take);
+    }
+}
+
+/// Its outcomes in the order of the board, one stroke a feed, and what it is.
+fn fingerprint(ui: &Ui, style: &Style, rect: Rect, top: f32, take: &TakeSummary) {
+    let colours = style.colours;
     let step = rect.width() / take.rows.len() as f32;
-    let y = name.bottom() + style.px(7.0);
+    let y = top + style.px(7.0);
     for (n, row) in take.rows.iter().enumerate() {
         if let Some(outcome) = row.outcome {
             outcome_stroke(
                 ui,
                 pos2(rect.left() + step * n as f32, y),
-                step * 0.72,
+                step * 0.64,
                 outcome,
                 style.line(2.0, colours.ink),
             );
@@ -399,19 +426,6 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
         style.small(),
         colours.faint,
     );
-    focus_mark(ui, &style, &response);
-    if response.gained_focus() {
-        ui.scroll_to_rect(rect, None);
-    }
-    if response.double_clicked() {
-        takes.renaming = Some((index, take.name.clone()));
-    } else if response.clicked() {
-        takes.pick(index);
-    }
-    response.on_hover_text(format!(
-        "Click to lay \u{2018}{}\u{2019} beside what plays now, or beside a second take. Double-click to rename it.",
-        take.name
-    ));
 }
 
 fn rename(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {

@@ -42,7 +42,7 @@ pub fn between_channels(reading: &Reading) -> String {
 /// How dry and wet were told apart and how much there is of each, in words.
 pub fn told_apart(reading: &Reading) -> String {
     let how = match reading.method {
-        Method::Estimated => "estimated: what both channels share counts as dry",
+        Method::Estimated => "estimated: what both share counts as dry",
         Method::TwoPass => "from two passes, effects off and dry off",
         Method::SideChain => "from the dry signal on the side-chain",
     };

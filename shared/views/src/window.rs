@@ -230,15 +230,16 @@ impl Window {
         }
     }
 
-    /// The sentence on two lines that are always there, so that nothing moves when it changes. Returns where it ends.
+    /// The sentence on two lines (three in a small window) that are always there, so that nothing moves when it changes. Returns where it ends.
     fn verdict(&self, ui: &Ui, style: &Style, rect: Rect) -> f32 {
         let font = style.sentence();
-        let height = font.size * 1.24 * 2.0;
+        let rows = if style.compact { 3 } else { 2 };
+        let height = font.size * 1.24 * rows as f32;
         let place = Rect::from_min_size(rect.min, vec2(rect.width(), height));
         let response = ui.interact(place, Id::unique("sentence"), Sense::hover());
         let text = self.sentence.text();
         response.widget_info(|| WidgetInfo::labeled(Role::Label, true, text));
-        write_within(ui, rect.min, rect.width(), 2, text, font, style.colours.ink);
+        write_within(ui, rect.min, rect.width(), rows, text, font, style.colours.ink);
         place.bottom() + style.px(if style.compact { 4.0 } else { 12.0 })
     }
 
@@ -287,7 +288,7 @@ impl Window {
             left: rect.left() + style.px(42.0),
             right: rect.right() - style.px(4.0),
         };
-        let why_height = (style.body().size * 1.25 * 5.6).min(rect.height() * 0.3);
+        let why_height = (style.body().size * 1.25 * 6.4).min(rect.height() * 0.33);
         let plots = rect.height() - why_height - 2.0 * gap;
         let upper = Rect::from_min_size(rect.min, vec2(rect.width(), plots * 0.5));
         let lower = Rect::from_min_size(
@@ -343,8 +344,14 @@ impl Window {
             Page::Curves => curves(ui, sheet, body, &axis),
             Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
             Page::Takes => {
+                // Beside a comparison there's room for their names only.
+                let height = if self.takes.picked().is_empty() {
+                    92.0
+                } else {
+                    52.0
+                };
                 let strip =
-                    Rect::from_min_size(body.min, vec2(body.width(), style.px(92.0).min(body.height())));
+                    Rect::from_min_size(body.min, vec2(body.width(), style.px(height).min(body.height())));
                 takes(ui, sheet, &mut self.takes, strip);
                 if !self.takes.picked().is_empty() {
                     let below = Rect::from_min_max(pos2(body.left(), strip.bottom()), body.max);

@@ -6,7 +6,7 @@
 use crate::Complex;
 use crate::db;
 use crate::feed::Side;
-use crate::grid::Grid;
+use crate::grid::{Grid, WIDEST_BIN_HZ};
 use crate::spectrum::{CrossSpectrum, mean_phasor};
 use crate::split::Split;
 
@@ -95,8 +95,8 @@ pub struct Margin {
 }
 
 impl Margin {
-    /// The margins of a split sound on its grid, FFT bins or the cells of a take. Does not allocate; on 4097 bins about eight
-    /// million complex products a part, some 20 ms.
+    /// The margins of a split sound on its grid, FFT bins or the cells of a take. Does not allocate; on 4097 bins about four
+    /// million complex products a part, some tens of milliseconds: for once a second, not for every reading.
     ///
     /// # Panics
     /// If the split isn't on that grid.
@@ -137,8 +137,13 @@ pub fn part_margin(
         return None;
     }
     let mut late = [[0.0; STEPS]; 2];
-    for (crosses, direction) in late.iter_mut().zip([-1.0, 1.0]) {
-        crosses_over_delay(spectrum, grid, direction, crosses);
+    let bins_hz = grid.block_len().map(|len| grid.rate_hz() / len as f64);
+    if spectrum.delay_s == 0.0 && bins_hz.is_some_and(|hz| hz <= WIDEST_BIN_HZ) {
+        crosses_of_bins(spectrum, grid, &mut late);
+    } else {
+        for (crosses, direction) in late.iter_mut().zip([-1.0, 1.0]) {
+            crosses_over_delay(spectrum, grid, direction, crosses);
+        }
     }
     let stereo = 2.0 * (left + right);
     // The average sum over the mean power of both channels.
@@ -190,6 +195,30 @@ fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, direction: f64, out
             *sum += turned.re * shrink;
             turned *= turn;
             spread *= spread_turn;
+        }
+    }
+}
+
+/// The same for narrow bins, both lines at once: one late line turns the cross term one way, the other the other, and over
+/// 10 ms sinc is its own first terms (the next is below 1e-6 for bins of 6 Hz).
+fn crosses_of_bins(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
+    let [left_late, right_late] = late;
+    for cell in 0..spectrum.len() {
+        let cross = spectrum.lr[cell];
+        if cross.norm_sqr() == 0.0 {
+            continue;
+        }
+        let (lower, upper) = (grid.edges_hz()[cell], grid.edges_hz()[cell + 1]);
+        let half_step = core::f64::consts::PI * (upper - lower) * STEP_S;
+        let turn = Complex::from_polar(1.0, core::f64::consts::PI * (upper + lower) * STEP_S);
+        let mut phasor = Complex::new(1.0, 0.0);
+        for (step, (left, right)) in left_late.iter_mut().zip(right_late.iter_mut()).enumerate() {
+            let squared = (half_step * step as f64).powi(2);
+            let shrink = 1.0 - squared / 6.0 * (1.0 - squared / 20.0);
+            let (re, im) = (cross.re * phasor.re * shrink, cross.im * phasor.im * shrink);
+            *left += re + im;
+            *right += re - im;
+            phasor *= turn;
         }
     }
 }

@@ -1,5 +1,5 @@
-//! The real recordings that the tests measure: Debian's `sonic-pi-samples` (each file used is CC0 by its own stanza in
-//! the package's copyright file).
+//! The real sounds that the tests measure: recordings of Debian's `sonic-pi-samples` (each file used is CC0 by its own stanza
+//! in the package's copyright file) and a hall's response of Debian's `guitarix-common`.
 
 use crate::run::{Failure, output_of, run};
 use crate::{needs, place};
@@ -7,50 +7,84 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-const PACKAGE: &str = "sonic-pi-samples";
+/// A Debian package whose files the tests hear.
+struct Package {
+    name: &'static str,
+    /// Where it keeps them.
+    folder: &'static str,
+    size_mb: u32,
+    /// Those with published reference values. A file that differs would make every comparison meaningless.
+    sha256: &'static [(&'static str, &'static str)],
+}
 
-/// Where the package keeps its recordings.
-const FOLDER: &str = "usr/share/sonic-pi/samples";
+/// Recordings.
+const RECORDINGS: Package = Package {
+    name: "sonic-pi-samples",
+    folder: "usr/share/sonic-pi/samples",
+    size_mb: 22,
+    sha256: &[
+        (
+            "guit_em9.flac",
+            "e6dbbdc5aef03fada9cbd84d9ef000472c6954db9badcf5721969c515d46c2f1",
+        ),
+        (
+            "guit_e_fifths.flac",
+            "b609553b02becbada9ec00a6a13e88bbde6b7ce29098063f4b3f27209ff13f79",
+        ),
+    ],
+};
 
-/// The two stereo guitar recordings with published reference values. A file that differs would make every comparison
-/// meaningless.
-const SHA256: [(&str, &str); 2] = [
-    (
-        "guit_em9.flac",
-        "e6dbbdc5aef03fada9cbd84d9ef000472c6954db9badcf5721969c515d46c2f1",
-    ),
-    (
-        "guit_e_fifths.flac",
-        "b609553b02becbada9ec00a6a13e88bbde6b7ce29098063f4b3f27209ff13f79",
-    ),
-];
+/// The response of a hall. The package is GPL: it is heard by a test, and nothing of it is kept in this repository.
+const HALL: Package = Package {
+    name: "guitarix-common",
+    folder: "usr/share/gx_head/sounds",
+    size_mb: 26,
+    sha256: &[(
+        "greathall.wav",
+        "2124c0591dfc7c4c54e047feff2752126e29b84389bea42c990599fb0ed5e757",
+    )],
+};
 
 /// Returns the folder of recordings: installed, unpacked before, or fetched now.
 ///
 /// # Errors
 /// [`Failure::Missing`] when it can neither be found nor fetched.
 pub fn provide() -> Result<PathBuf, Failure> {
-    let cache = place::target().join("cache").join(PACKAGE);
-    let places = [Path::new("/").join(FOLDER), cache.join(FOLDER)];
-    if let Some(found) = places.iter().find(|folder| are_right(folder)) {
+    folder_of(&RECORDINGS)
+}
+
+/// Returns the folder with the hall's response, likewise.
+///
+/// # Errors
+/// As [`provide`].
+pub fn provide_hall() -> Result<PathBuf, Failure> {
+    folder_of(&HALL)
+}
+
+fn folder_of(package: &Package) -> Result<PathBuf, Failure> {
+    let cache = place::target().join("cache").join(package.name);
+    let places = [Path::new("/").join(package.folder), cache.join(package.folder)];
+    if let Some(found) = places.iter().find(|folder| are_right(package, folder)) {
         return Ok(found.clone());
     }
-    fetch(&cache)?;
-    let folder = cache.join(FOLDER);
-    if are_right(&folder) {
+    fetch(package, &cache)?;
+    let folder = cache.join(package.folder);
+    if are_right(package, &folder) {
         Ok(folder)
     } else {
         Err(Failure::Failed(format!(
-            "the recordings of {PACKAGE} are not the ones that the reference values were computed from"
+            "the files of {} are not the ones that the reference values were computed from",
+            package.name
         )))
     }
 }
 
 /// Downloads the package, which needs no root, and unpacks it without installing.
-fn fetch(cache: &Path) -> Result<(), Failure> {
+fn fetch(wanted: &Package, cache: &Path) -> Result<(), Failure> {
+    let name = wanted.name;
     let by_hand = || {
         Failure::Missing(format!(
-            "the recordings are missing; run\n  sudo apt-get update\nand try again, or\n  sudo apt-get install {PACKAGE}"
+            "the files of {name} are missing; run\n  sudo apt-get update\nand try again, or\n  sudo apt-get install {name}"
         ))
     };
     let io = |e: std::io::Error| Failure::Failed(format!("{}: {e}", cache.display()));
@@ -61,13 +95,13 @@ fn fetch(cache: &Path) -> Result<(), Failure> {
         }
     }
     fs::create_dir_all(&partial).map_err(io)?;
-    eprintln!("fetching {PACKAGE} (22 MB)");
-    if download(&partial).is_err() {
+    eprintln!("fetching {name} ({} MB)", wanted.size_mb);
+    if download(name, &partial).is_err() {
         if !needs::is_root() {
             return Err(by_hand());
         }
         needs::update_lists()?;
-        download(&partial).map_err(|_| by_hand())?;
+        download(name, &partial).map_err(|_| by_hand())?;
     }
     let package = fs::read_dir(&partial)
         .map_err(io)?
@@ -79,16 +113,16 @@ fn fetch(cache: &Path) -> Result<(), Failure> {
     fs::rename(&partial, cache).map_err(io)
 }
 
-fn download(into: &Path) -> Result<(), Failure> {
+fn download(name: &str, into: &Path) -> Result<(), Failure> {
     // Root's download would otherwise complain that the sandbox user cannot write here.
     run(needs::apt_get()
-        .args(["-q", "-o", "APT::Sandbox::User=root", "download", PACKAGE])
+        .args(["-q", "-o", "APT::Sandbox::User=root", "download", name])
         .current_dir(into))
 }
 
-/// Whether both recordings are there and the right ones.
-fn are_right(folder: &Path) -> bool {
-    SHA256.iter().all(|(name, expected)| {
+/// Whether the files with reference values are there and the right ones.
+fn are_right(package: &Package, folder: &Path) -> bool {
+    package.sha256.iter().all(|(name, expected)| {
         output_of(Command::new("sha256sum").arg(folder.join(name)))
             .is_some_and(|line| line.split_whitespace().next() == Some(expected))
     })

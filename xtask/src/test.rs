@@ -5,15 +5,21 @@ use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
 use crate::{needs, place, python, samples};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// One build for everything: optimised, because the signals are long, with debug assertions and with the framework's
 /// abort on any allocation in the audio callback.
 const BUILD: [&str; 4] = ["--profile", "checked", "--features", "sumproof/assert-no-alloc"];
 
-/// Drivers of real hosts, in `tests/hosts`.
-const PYTHON_HOSTS: [&str; 1] = ["vst3_pedalboard.py"];
+/// Drivers of real hosts and of other libraries, in `tests/hosts`.
+const PYTHON_HOSTS: [&str; 2] = ["vst3_pedalboard.py", "spectra_scipy.py"];
+
+/// Folders of what the tests hear.
+struct Sounds {
+    recordings: PathBuf,
+    hall: PathBuf,
+}
 
 /// Installs what the tests need and runs everything.
 ///
@@ -22,7 +28,12 @@ const PYTHON_HOSTS: [&str; 1] = ["vst3_pedalboard.py"];
 pub fn test() -> Result<(), Failure> {
     let mut stages = Stages::default();
     let needed = stages.run("packages", || needs::provide(&[needs::WINDOW, needs::TESTS]));
-    let recordings = stages.run("recordings", samples::provide);
+    let recordings = stages.run("recordings", || {
+        Ok(Sounds {
+            recordings: samples::provide()?,
+            hall: samples::provide_hall()?,
+        })
+    });
     let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
     stages.run("format", format);
     stages.run("lints", lints);
@@ -83,7 +94,7 @@ fn build() -> Result<(), Failure> {
         .args(BUILD))
 }
 
-fn tests(bundles: &Bundles, recordings: &Path) -> Result<(), Failure> {
+fn tests(bundles: &Bundles, sounds: &Sounds) -> Result<(), Failure> {
     let display = Display::start()?;
     let mut command = cargo();
     if output_of(cargo().args(["nextest", "--version"])).is_some() {
@@ -102,21 +113,21 @@ fn tests(bundles: &Bundles, recordings: &Path) -> Result<(), Failure> {
             .args(["test", "--workspace", "--all-targets", "--no-fail-fast"])
             .args(BUILD);
     }
-    run(with_paths(&mut command, bundles, recordings).env("DISPLAY", &display.name))
+    run(with_paths(&mut command, bundles, sounds).env("DISPLAY", &display.name))
 }
 
 fn doc_tests() -> Result<(), Failure> {
     run(cargo().args(["test", "--workspace", "--doc"]).args(BUILD))
 }
 
-fn python_host(python: &Path, script: &str, bundles: &Bundles, recordings: &Path) -> Result<(), Failure> {
+fn python_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) -> Result<(), Failure> {
     let mut command = Command::new(python);
     command.arg(place::root().join("tests/hosts").join(script));
-    run(with_paths(&mut command, bundles, recordings))
+    run(with_paths(&mut command, bundles, sounds))
 }
 
 /// Tells a test where everything is (`tests/src/host/setup.rs` reads it).
-fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, recordings: &Path) -> &'c mut Command {
+fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
     let allocating = format!(
         "{}allocating_plugin{}",
         std::env::consts::DLL_PREFIX,
@@ -125,7 +136,12 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, recordings: &Path
     command
         .env("SUMPROOF_CLAP", &bundles.clap)
         .env("SUMPROOF_VST3", &bundles.vst3)
-        .env("SUMPROOF_SAMPLES", recordings)
+        .env("SUMPROOF_SAMPLES", &sounds.recordings)
+        .env("SUMPROOF_GUITARIX", &sounds.hall)
+        .env(
+            "SUMPROOF_SPECTRA",
+            place::target().join("checked/sumproof-spectra"),
+        )
         .env(
             "SUMPROOF_ALLOCATING_PLUGIN",
             place::target().join("checked/examples").join(allocating),

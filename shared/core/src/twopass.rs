@@ -8,8 +8,8 @@
 //!
 //! # Lining up
 //! Each pass may begin up to [`LARGEST_OFFSET_S`] before or after the full one. Whole samples are found by the least
-//! residual over the tops of both cross-correlations (of sound thinned out to a few kHz; then of the sound itself), never by
-//! a top alone: a loud echo in the full pass is a higher top than the wet's own. What is left, below a sample, is found
+//! residual of several guesses (from sound thinned out to a few kHz; then in the sound itself), never by the top of a
+//! cross-correlation alone: a loud echo in the full pass is a higher top than the wet's own. What is left, below a sample, is found
 //! by Gauss–Newton steps on the same residual.
 
 mod align;

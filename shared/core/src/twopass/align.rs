@@ -66,9 +66,17 @@ impl Alignment {
         let step = ((rate_hz / COARSE_HZ) as usize).max(1);
         let thin = |pass: &[Vec<f64>; 2]| [thinned(&pass[0], step), thinned(&pass[1], step)];
         let reach = ((LARGEST_OFFSET_S * rate_hz) as usize).div_ceil(step) as isize;
-        let coarse = coarse_offsets(&thin(full), &thin(dry), &thin(wet), reach);
-        let around = coarse.map(|offset| offset * step as isize);
-        let fine = fine_offsets(full, dry, wet, around, FINE_REACH * step as isize);
+        // Three ways to a first guess: both passes at once, or the louder one first and the other in what it leaves. The
+        // first is at its best when they are equally loud.
+        let together =
+            coarse_offsets(&thin(full), &thin(dry), &thin(wet), reach).map(|offset| offset * step as isize);
+        let [d, w] = one_by_one(full, dry, wet, step, reach);
+        let [last_w, last_d] = one_by_one(full, wet, dry, step, reach);
+        let fine = [together, [d, w], [last_d, last_w]]
+            .map(|guess| fine_offsets(full, dry, wet, guess, FINE_REACH * step as isize))
+            .into_iter()
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or([0, 0], |best| best.0);
         Self::refined(full, dry, wet, fine)
     }
 
@@ -173,6 +181,55 @@ fn coarse_offsets(
         |w| at(&full_wet, w),
         |lag| at(&dry_wet, lag),
     )
+    .0
+}
+
+/// The whole offsets of one pass by itself, then of the other in what the first leaves of the full one; the second only
+/// to within a step.
+fn one_by_one(
+    full: &[Vec<f64>; 2],
+    first: &[Vec<f64>; 2],
+    second: &[Vec<f64>; 2],
+    step: usize,
+    reach: isize,
+) -> [isize; 2] {
+    let highest = |a: &[Vec<f64>; 2], b: &[Vec<f64>; 2]| -> isize {
+        let [a, b] = [a, b].map(|pass| [0, 1].map(|channel| thinned(&pass[channel], step)));
+        let correlate = Correlate::new(2 * a[0].len().max(b[0].len()));
+        let [a, b] = [a, b].map(|pass| [0, 1].map(|channel| correlate.spectrum(&pass[channel])));
+        let lags = correlate.cross(&a, &b);
+        let height = |lag: isize| lags[lag.rem_euclid(lags.len() as isize) as usize].abs();
+        let reach = reach.min(lags.len() as isize / 2 - 1);
+        (-reach..=reach)
+            .max_by(|&p, &q| height(p).total_cmp(&height(q)))
+            .unwrap_or(0)
+            * step as isize
+    };
+    let both = |lag: isize| -> f64 {
+        (0..2)
+            .map(|channel| lagged(&full[channel], &first[channel], lag))
+            .sum()
+    };
+    let near = highest(full, first);
+    let around = FINE_REACH * step as isize;
+    let (place, product) = (near - around..=near + around)
+        .map(|lag| (lag, both(lag)))
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+        .unwrap_or((near, 0.0));
+    let energy = dot(&first[0], &first[0]) + dot(&first[1], &first[1]);
+    let gain = if energy > 0.0 { product / energy } else { 0.0 };
+    let left: [Vec<f64>; 2] = core::array::from_fn(|channel| {
+        (0isize..)
+            .zip(&full[channel])
+            .map(|(n, x)| {
+                let sample = usize::try_from(n - place)
+                    .ok()
+                    .and_then(|n| first[channel].get(n));
+                x - gain * sample.unwrap_or(&0.0)
+            })
+            .collect()
+    });
+    [place, highest(&left, second)]
 }
 
 /// The whole offsets with the least residual among all up to `reach` around a place. By direct sums: transforms of a
@@ -183,7 +240,7 @@ fn fine_offsets(
     wet: &[Vec<f64>; 2],
     around: [isize; 2],
     reach: isize,
-) -> [isize; 2] {
+) -> ([isize; 2], f64) {
     let lags = |a: &[Vec<f64>; 2], b: &[Vec<f64>; 2], middle: isize, reach: isize| -> Vec<f64> {
         (middle - reach..=middle + reach)
             .map(|lag| (0..2).map(|channel| lagged(&a[channel], &b[channel], lag)).sum())
@@ -214,14 +271,14 @@ fn lagged(a: &[f64], b: &[f64], lag: isize) -> f64 {
     dot(a, b)
 }
 
-/// Tries every pair of offsets of dry and wet; correlations by lag.
+/// Tries every pair of offsets of dry and wet; correlations by lag. The best, and the energy it explains.
 fn least_residual(
     candidates: [&[isize]; 2],
     [dry, wet]: [f64; 2],
     full_dry: impl Fn(isize) -> f64,
     full_wet: impl Fn(isize) -> f64,
     dry_wet: impl Fn(isize) -> f64,
-) -> [isize; 2] {
+) -> ([isize; 2], f64) {
     let mut best = ([0, 0], f64::NEG_INFINITY);
     for &d in candidates[0] {
         for &w in candidates[1] {
@@ -239,7 +296,7 @@ fn least_residual(
             }
         }
     }
-    best.0
+    best
 }
 
 /// The lags of the highest tops, either sign, among those up to `reach`; 0 always among them.

@@ -6,9 +6,11 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use sumproof_core::advice::{Advice, Wishes, advise};
 use sumproof_core::bands::BandMap;
 use sumproof_core::board::{FEEDS, Rig, Row};
 use sumproof_core::db;
+use sumproof_core::diagnosis::Diagnosis;
 use sumproof_core::feed::{FeedId, Side};
 use sumproof_core::grid::{Grid, block_len};
 use sumproof_core::line::Polarity;
@@ -55,6 +57,12 @@ pub struct TakeReport {
     pub garbage_frames: u64,
     /// One sentence.
     pub verdict: String,
+    /// Why it fares as it does: the diagnosis, a sentence each, with its figures.
+    #[serde(default)]
+    pub why: Vec<String>,
+    /// What to change: advice, a sentence each, with what it gives before and after.
+    #[serde(default)]
+    pub what_now: Vec<String>,
     /// Exact figures of the whole band.
     pub broadband: Broadband,
     /// The single delay between the channels; `null` where there isn't one.
@@ -201,6 +209,30 @@ pub fn json(takes: &[Take], rig: &Rig) -> String {
     serde_json::to_string_pretty(&document).unwrap_or_default()
 }
 
+/// The diagnosis in sentences; none for a take stored without one.
+pub(crate) fn why(take: &Take) -> Vec<String> {
+    take.diagnosis
+        .as_ref()
+        .map_or_else(Vec::new, Diagnosis::sentences)
+}
+
+/// The advice in sentences; none in silence.
+pub(crate) fn what_now(take: &Take) -> Vec<String> {
+    if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
+        return Vec::new();
+    }
+    advise(
+        &take.split,
+        &take.grid(),
+        take.delay,
+        take.diagnosis.as_ref(),
+        &Wishes::default(),
+    )
+    .iter()
+    .map(Advice::sentence)
+    .collect()
+}
+
 /// The report of one take.
 #[must_use]
 pub fn report(take: &Take, rig: &Rig) -> TakeReport {
@@ -214,6 +246,8 @@ pub fn report(take: &Take, rig: &Rig) -> TakeReport {
         frames: take.sums.frames,
         garbage_frames: take.garbage_frames,
         verdict: verdict::of_rows(&crate::shown(&rows, rig)),
+        why: why(take),
+        what_now: what_now(take),
         broadband: broadband(take),
         channel_delay: take.delay.map(|delay| Delay {
             right_late_ms: rounded(delay.delay_s * 1000.0),

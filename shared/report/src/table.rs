@@ -6,7 +6,7 @@ use sumproof_core::board::{FEEDS, Rig, Row};
 use sumproof_core::feed::SumLaw;
 use sumproof_core::take::Take;
 
-use crate::{shown, text, verdict, without_rumble};
+use crate::{schema, shown, text, verdict, without_rumble};
 
 const HEADINGS: [&str; 11] = [
     "",
@@ -34,6 +34,7 @@ pub fn table(take: &Take, rig: &Rig) -> String {
     // Writing into a string can't fail.
     let _ = write_head(&mut out, take, &shown_rows);
     let _ = write_rows(&mut out, &shown_rows);
+    let _ = write_counsel(&mut out, take);
     let _ = write_notes(&mut out, take, rig, &rows);
     out
 }
@@ -145,6 +146,20 @@ fn write_rows(out: &mut String, rows: &[Row]) -> std::fmt::Result {
         writeln!(out, "{}", text.trim_end())?;
     }
     writeln!(out)
+}
+
+fn write_counsel(out: &mut String, take: &Take) -> std::fmt::Result {
+    for (heading, sentences) in [("Why:", schema::why(take)), ("What now:", schema::what_now(take))] {
+        if sentences.is_empty() {
+            continue;
+        }
+        writeln!(out, "{heading}")?;
+        for sentence in sentences {
+            writeln!(out, "  {sentence}")?;
+        }
+        writeln!(out)?;
+    }
+    Ok(())
 }
 
 fn write_notes(out: &mut String, take: &Take, rig: &Rig, rows: &[Row; FEEDS]) -> std::fmt::Result {

@@ -148,6 +148,7 @@ pub fn button(
 }
 
 /// One of several words, the chosen one strong and underlined. Returns the choice if it was made now, and the right end.
+#[expect(clippy::too_many_arguments)]
 pub fn choice<T: Copy + PartialEq>(
     ui: &Ui,
     style: &Style,

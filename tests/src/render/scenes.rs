@@ -8,7 +8,7 @@ use sumproof_core::feed::FeedId;
 use sumproof_core::monitor::Monitor;
 use sumproof_core::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
-use sumproof_views::{DEFAULT_SIZE, Hearing, History, Look, MIN_SIZE, Notices, Snapshot, TakeSummary, Theme};
+use sumproof_views::{DEFAULT_SIZE, Hearing, Look, MIN_SIZE, Notices, Snapshot, TakeSummary, Theme};
 
 use super::stage::Stage;
 
@@ -65,18 +65,16 @@ impl Scene {
 
     /// The window in this state.
     pub fn stage(&self) -> Stage {
-        use egui_kittest::kittest::{NodeT, Queryable};
+        use egui_kittest::kittest::Queryable;
         let look = Look {
             theme: self.theme,
             zoom: 1.0,
         };
         let mut stage = Stage::new(self.snapshot(), look, self.size, self.pixels_per_point);
         for name in self.clicks {
-            let node = stage.harness.get_by(|node| {
-                node.accesskit_node()
-                    .label()
-                    .is_some_and(|label| label.starts_with(name))
-            });
+            let node = stage
+                .harness
+                .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
             node.click();
             stage.harness.run();
         }

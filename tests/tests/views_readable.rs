@@ -1,0 +1,204 @@
+//! Text is large enough and stands out, over everything that is really painted in every state (WCAG 2.2, 1.4.3).
+
+use egui::epaint::{ClippedShape, TextShape};
+use egui::{Color32, Rect, Shape};
+use sumproof_tests::render::{Stage, scenes};
+use sumproof_views::style::contrast;
+
+/// Asked for of every text, logical pixels.
+const SMALLEST_PX: f32 = 12.0;
+/// Asked for of the sentence and the outcomes at the default size.
+const LARGE_PX: f32 = 22.0;
+
+/// A piece of text as painted.
+struct Written {
+    text: String,
+    size: f32,
+    colour: Color32,
+    ground: Color32,
+    rect: Rect,
+}
+
+fn flat(shape: &Shape, into: &mut Vec<Shape>) {
+    match shape {
+        Shape::Vec(shapes) => shapes.iter().for_each(|shape| flat(shape, into)),
+        other => into.push(other.clone()),
+    }
+}
+
+fn pieces(text: &TextShape, ground: Color32) -> impl Iterator<Item = Written> {
+    let whole = text.galley.text().to_owned();
+    let rect = text.visual_bounding_rect();
+    let fallback = text.fallback_color;
+    let over = text.override_text_color;
+    let sections = text.galley.job.sections.clone();
+    sections.into_iter().map(move |section| {
+        let own = section.format.color;
+        let colour = over.unwrap_or(if own == Color32::PLACEHOLDER {
+            fallback
+        } else {
+            own
+        });
+        Written {
+            text: whole.clone(),
+            size: section.format.font_id.size,
+            colour,
+            ground,
+            rect,
+        }
+    })
+}
+
+/// Everything written, each with the last opaque rectangle painted under its middle.
+fn written(stage: &Stage) -> Vec<Written> {
+    let shapes: &[ClippedShape] = &stage.harness.output().shapes;
+    let mut fills: Vec<(Rect, Color32)> = Vec::new();
+    let mut all = Vec::new();
+    for clipped in shapes {
+        let mut plain = Vec::new();
+        flat(&clipped.shape, &mut plain);
+        for shape in plain {
+            match shape {
+                Shape::Rect(rect) if rect.fill.a() == 255 => fills.push((rect.rect, rect.fill)),
+                Shape::Text(text) if !text.galley.text().trim().is_empty() => {
+                    let middle = text.visual_bounding_rect().center();
+                    let ground = fills
+                        .iter()
+                        .rev()
+                        .find(|(rect, _)| rect.contains(middle))
+                        .map_or(Color32::TRANSPARENT, |(_, fill)| *fill);
+                    all.extend(pieces(&text, ground));
+                }
+                _ => {}
+            }
+        }
+    }
+    all
+}
+
+#[test]
+fn every_text_is_large_enough_and_stands_out() {
+    for scene in scenes() {
+        let all = written(&scene.stage());
+        assert!(all.len() > 15, "{}: hardly anything is written", scene.name);
+        for piece in all {
+            assert!(
+                piece.size >= SMALLEST_PX,
+                "{}: '{}' is set in {} px",
+                scene.name,
+                piece.text,
+                piece.size
+            );
+            assert_eq!(
+                piece.ground.a(),
+                255,
+                "{}: nothing lies under '{}'",
+                scene.name,
+                piece.text
+            );
+            let ratio = contrast(piece.colour, piece.ground);
+            assert!(
+                ratio >= 4.5,
+                "{}: '{}' has a contrast of {ratio:.2}:1",
+                scene.name,
+                piece.text
+            );
+        }
+    }
+}
+
+#[test]
+fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
+    for scene in scenes() {
+        if scene.size != [sumproof_views::DEFAULT_SIZE.0, sumproof_views::DEFAULT_SIZE.1] {
+            continue;
+        }
+        let all = written(&scene.stage());
+        let outcomes: Vec<&Written> = all
+            .iter()
+            // The board is on the left; a comparison beside it repeats its words in smaller type.
+            .filter(|piece| ["holds", "thins", "drops out"].contains(&piece.text.as_str()))
+            .filter(|piece| piece.rect.left() < scene.size[0] / 2.0)
+            .collect();
+        for piece in &outcomes {
+            assert!(piece.size >= LARGE_PX, "{}: {} px", scene.name, piece.size);
+        }
+        let sentence = all
+            .iter()
+            .find(|piece| {
+                ["The mono wedge", "Play something", "No reading:"]
+                    .iter()
+                    .any(|begin| piece.text.starts_with(begin))
+            })
+            .unwrap_or_else(|| panic!("{}: there is no sentence", scene.name));
+        assert!(sentence.size >= LARGE_PX);
+        let expected = if sentence.text.starts_with("The mono wedge") {
+            13
+        } else {
+            0
+        };
+        assert_eq!(outcomes.len(), expected, "{}: outcomes", scene.name);
+    }
+}
+
+/// Nothing that's written lies outside the window or is written over something else.
+#[test]
+fn nothing_is_written_outside_or_over_another_text() {
+    for scene in scenes() {
+        let window = Rect::from_min_size(egui::Pos2::ZERO, scene.size.into());
+        let all = written(&scene.stage());
+        for piece in &all {
+            assert!(
+                window.expand(1.0).contains_rect(piece.rect),
+                "{}: '{}' at {:?}",
+                scene.name,
+                piece.text,
+                piece.rect
+            );
+        }
+        for (n, a) in all.iter().enumerate() {
+            for b in &all[n + 1..] {
+                // Ascenders and descenders of neighbouring lines may touch; letters may not.
+                let (ra, rb) = (
+                    a.rect.shrink2([0.5, a.size * 0.2].into()),
+                    b.rect.shrink2([0.5, b.size * 0.2].into()),
+                );
+                let both = ra.intersect(rb);
+                assert!(
+                    !both.is_positive() || both.width() < 1.0 || a.rect == b.rect,
+                    "{}: '{}' and '{}' overlap by {:?}",
+                    scene.name,
+                    a.text,
+                    b.text,
+                    both.size()
+                );
+            }
+        }
+    }
+}
+
+/// Figures are tabular: they all take the same room, with their signs, or columns would dance.
+#[test]
+fn figures_are_tabular() {
+    let scene = scenes().into_iter().next().expect("a scene");
+    let stage = scene.stage();
+    for size in [14.5, 18.0, 23.0, 36.0] {
+        for family in [
+            egui::FontFamily::Proportional,
+            egui::FontFamily::Name("strong".into()),
+        ] {
+            let font = egui::FontId::new(size, family);
+            let widths: Vec<f32> = stage.harness.ctx.fonts_mut(|fonts| {
+                "0123456789"
+                    .chars()
+                    .map(|c| fonts.glyph_width(&font, c))
+                    .collect()
+            });
+            assert!(widths[0] > 0.0);
+            assert!(
+                widths.iter().all(|w| (w - widths[0]).abs() < 1e-3),
+                "{size}: {widths:?}"
+            );
+        }
+    }
+}

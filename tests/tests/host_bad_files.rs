@@ -1,5 +1,8 @@
 //! Recordings that cannot be used: each gets one clear line and its documented exit code, and stops none of the others.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs;

@@ -1,5 +1,8 @@
 //! The bundled `.clap` in a host: loading, parameters, sound that passes, latency, state.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use std::path::Path;
 use sumproof_core::board::Rig;

@@ -1,6 +1,9 @@
 //! A plugin takes its threads and files along when it goes. A test alone in its file, because it counts what belongs to
 //! the whole process.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use std::fs;
 use std::time::Duration;

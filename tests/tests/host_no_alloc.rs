@@ -1,6 +1,9 @@
 //! The audio callback allocates nothing: the bundle under test is built so that the framework aborts the process on any
 //! allocation in it. The control allocates on purpose and has to abort, so that the check can't go empty.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use std::os::unix::process::ExitStatusExt;
 use std::path::Path;

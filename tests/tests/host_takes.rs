@@ -1,5 +1,8 @@
 //! Real recordings through the bundled `.clap`: what its take says, against values that numpy computed from the files.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use sumproof_core::bands::BandMap;
 use sumproof_core::take::Take;

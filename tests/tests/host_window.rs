@@ -1,5 +1,8 @@
 //! The plugin's own window, embedded in a host's, with audio running.
-#![allow(clippy::unwrap_used, reason = "a panic is how a test fails, in its helpers too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
 
 use std::time::Duration;
 use sumproof_signals::demo_preset;

@@ -483,7 +483,7 @@ fn a_quiet_window_asks_for_no_frames() {
             stage.harness.step();
         }
         let output = stage.harness.output();
-        for (_, viewport) in &output.viewport_output {
+        for viewport in output.viewport_output.values() {
             assert_eq!(
                 viewport.repaint_delay,
                 std::time::Duration::MAX,

@@ -86,7 +86,8 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
     writeln!(
         out,
         "Errors in wet/dry, dB, the largest of all seeds. 'flipped': change of the dry with one line flipped, dB, the highest of all\n\
-         seeds; beside it what is true.\n"
+         seeds; what is true stands last.\n\
+         An error of -inf: the dry is truly gone in mono, and something of it was found.\n"
     )?;
     write!(out, "{:<24}{:>5}", "preset", "wet")?;
     for method in METHODS {

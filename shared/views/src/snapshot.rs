@@ -2,6 +2,7 @@
 
 use sumproof_core::board::{FEEDS, Rig, Row};
 use sumproof_core::feed::{FeedId, Side, SumLaw};
+use sumproof_core::margin::{DelayMargin, Map, PartMargin};
 use sumproof_core::reading::Reading;
 use sumproof_core::split::Method;
 use sumproof_core::take::Pass;
@@ -167,6 +168,26 @@ pub struct Margin {
     pub flipped_db: Vec<f32>,
     /// The smallest delay that takes the dry 2 dB down, ms; `None` is 'not reached'.
     pub reach_ms: Option<f32>,
+}
+
+impl From<&PartMargin> for Margin {
+    fn from(part: &PartMargin) -> Self {
+        let Map {
+            straight_db,
+            flipped_db,
+        } = &part.map;
+        Self {
+            delay_ms: (0..straight_db.len())
+                .map(|point| (1e3 * Map::delay_s(point)) as f32)
+                .collect(),
+            straight_db: straight_db.to_vec(),
+            flipped_db: flipped_db.to_vec(),
+            reach_ms: match part.delay {
+                DelayMargin::Reached { delay_s, .. } => Some((1e3 * delay_s) as f32),
+                DelayMargin::NotReached { .. } => None,
+            },
+        }
+    }
 }
 
 /// Everything the window shows.

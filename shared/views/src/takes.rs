@@ -191,11 +191,13 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
         x = end + gap;
     }
     if let Some(name) = &snapshot.deleted {
-        let text = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
+        // The name is in the tip: the strip is narrow.
+        let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
+        let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
         let word = Word {
-            text: &text,
-            name: &text,
-            tip: "Undoes the last deletion.",
+            text: "bring back",
+            name: &spoken,
+            tip: &tip,
         };
         let response = button(
             ui,

@@ -1,6 +1,6 @@
 //! Why the feeds come out as they do, and what now.
 
-use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2};
+use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::line::Polarity;
 use sumproof_core::reading::Reading;
 use sumproof_core::split::Method;
@@ -73,9 +73,11 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
         .as_ref()
         .filter(|margin| margin.delay_ms.len() > 1)
     {
-        let width = (rect.width() * 0.42).min(style.px(220.0));
+        let width = (rect.width() * 0.34).min(style.px(220.0));
         area.max.x -= width + style.px(16.0);
-        let map = Rect::from_min_max(pos2(rect.right() - width, rect.top()), rect.max);
+        // As high as wide: on a tall page the rest is air.
+        let height = rect.height().min(width);
+        let map = Rect::from_min_size(pos2(rect.right() - width, rect.top()), vec2(width, height));
         margin_map(ui, &style, map, margin);
     }
     let response = ui.interact(area, Id::unique("why"), Sense::hover());
@@ -94,12 +96,13 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
             all
         };
         let facts: Vec<String> = facts.iter().flatten().cloned().collect();
-        let mut why = headed("why", &snapshot.why);
-        if why.is_empty() {
-            why = headed("why", &facts);
+        // Where there's a diagnosis, it says what the bare facts say.
+        let why = if snapshot.why.is_empty() {
+            &facts
         } else {
-            why.extend(facts.into_iter().map(|fact| (false, fact)));
-        }
+            &snapshot.why
+        };
+        let why = headed("why", why);
         let mut all = headed("what now", &snapshot.what_now);
         all.splice(0..0, why);
         all
@@ -125,6 +128,9 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
         let used = write_within(ui, at, area.width(), rows, text, font, colour);
         at.y = used.bottom() + style.px(if *is_head { 1.0 } else { 4.0 });
     }
+    // What found no room is a hover away.
+    let whole: Vec<&str> = lines.iter().map(|(_, text)| text.as_str()).collect();
+    response.on_hover_text(whole.join("\n"));
 }
 
 /// The margin as a small map: change of the dry over a delay between the lines, straight and flipped.

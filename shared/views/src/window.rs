@@ -249,15 +249,19 @@ impl Window {
         let foot = px(58.0);
         let strip = px(84.0);
         let gap = px(12.0);
+        let left_width = (rect.width() * 0.655).clamp(px(700.0), px(1100.0));
         let foot_rect = Rect::from_min_max(pos2(rect.left(), rect.bottom() - foot), rect.max);
+        // The takes lie under the board; beside them the right side goes on, because advice needs the room.
         let strip_rect = Rect::from_min_max(
             pos2(rect.left(), foot_rect.top() - gap - strip),
-            pos2(rect.right(), foot_rect.top() - gap),
+            pos2(rect.left() + left_width, foot_rect.top() - gap),
         );
         let upper = Rect::from_min_max(rect.min, pos2(rect.right(), strip_rect.top() - gap));
-        let left_width = (upper.width() * 0.655).clamp(px(700.0), px(1100.0));
         let left = Rect::from_min_size(upper.min, vec2(left_width, upper.height()));
-        let right = Rect::from_min_max(pos2(left.right() + px(44.0), upper.top()), upper.max);
+        let right = Rect::from_min_max(
+            pos2(left.right() + px(44.0), upper.top()),
+            pos2(rect.right(), strip_rect.bottom()),
+        );
         let lines_height = px(94.0);
         let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
         board(ui, sheet, board_rect, &self.print.rows);
@@ -274,7 +278,7 @@ impl Window {
             compare(ui, sheet, right, rows, false, self.takes.picked());
         }
         ui.painter()
-            .hline(rect.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
+            .hline(left.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
         takes(ui, sheet, &mut self.takes, strip_rect);
         ui.painter()
             .hline(rect.x_range(), foot_rect.top() - gap / 2.0, style.hairline());
@@ -288,7 +292,7 @@ impl Window {
             left: rect.left() + style.px(42.0),
             right: rect.right() - style.px(4.0),
         };
-        let why_height = (style.body().size * 1.25 * 6.4).min(rect.height() * 0.33);
+        let why_height = (style.body().size * 1.25 * 12.5).min(rect.height() * 0.45);
         let plots = rect.height() - why_height - 2.0 * gap;
         let upper = Rect::from_min_size(rect.min, vec2(rect.width(), plots * 0.5));
         let lower = Rect::from_min_size(

@@ -3,8 +3,10 @@
 use std::cell::RefCell;
 use std::collections::HashMap;
 
+use sumproof_core::advice::{Advice, Wishes, advise};
 use sumproof_core::board::Rig;
 use sumproof_core::feed::FeedId;
+use sumproof_core::margin::Margin;
 use sumproof_core::monitor::Monitor;
 use sumproof_core::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
@@ -159,6 +161,26 @@ fn play(sound: &Stereo, monitor: &mut Monitor, snapshot: &mut Snapshot) {
             .history
             .push(1.0 / READINGS_HZ, &snapshot.reading, correlation);
     }
+    take_counsel(monitor, snapshot);
+}
+
+/// Why, what to do and the margin, as the plugin has them worked out.
+fn take_counsel(monitor: &Monitor, snapshot: &mut Snapshot) {
+    let reading = &snapshot.reading;
+    snapshot.why = reading.diagnosis.sentences();
+    if reading.wet_over_dry_db.is_none() {
+        return;
+    }
+    let (grid, split) = monitor.cells(reading.delay);
+    let wishes = Wishes::default();
+    let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+    snapshot.what_now = advice.iter().map(Advice::sentence).collect();
+    let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
+    snapshot.margin = margin
+        .dry
+        .or(margin.total)
+        .as_ref()
+        .map(sumproof_views::Margin::from);
 }
 
 fn heard(preset: &Preset, change: impl FnOnce(&mut Snapshot)) -> Snapshot {

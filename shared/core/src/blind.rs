@@ -27,9 +27,9 @@ use crate::welch::window_autocorrelation;
 /// Bins closer together than this say the same thing: the Hann window's main lobe and a little more.
 const NEAR_BINS: usize = 3;
 
-/// How much a band leans on the bands beside it when it holds too few partials to speak for itself: the share of a band
+/// How much a band leans on the bands beside it, for it seldom holds enough partials to speak for itself: the share of a band
 /// `n` 1/3 octaves away.
-const LEAN: [f64; 4] = [1.0, 0.1, 0.03, 0.01];
+const LEAN: [f64; 4] = [1.0, 0.7, 0.4, 0.2];
 
 /// From this level difference on (half the logarithm of a power ratio; 1.7 dB) a dry is not in the middle.
 const OFF_CENTRE: f64 = 0.2;

@@ -9,6 +9,7 @@ mod place;
 mod python;
 mod run;
 mod samples;
+mod shots;
 mod stages;
 mod test;
 
@@ -24,6 +25,7 @@ Usage: cargo xtask COMMAND
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
   check                     format and lints only
+  shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release)
   install [--user|--system] copy the bundles to where DAWs look, for you (the default) or for everybody
@@ -41,6 +43,7 @@ fn main() -> ExitCode {
         "test" => no_more(&rest).and_then(|()| test::test()),
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
+        "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "help" | "--help" | "-h" => {
             println!("{USAGE}");

@@ -1,12 +1,12 @@
 //! `sumproof check`.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_cli::analyse::analyse_with;
-use sumproof_cli::{exit, output};
+use sumproof_cli::{exit, output, passes};
 use sumproof_core::board::Rig;
 use sumproof_core::take::Take;
 
@@ -16,8 +16,17 @@ const STEPS: u64 = 1000;
 #[derive(Args)]
 pub struct Arguments {
     /// Stereo WAV, AIFF, FLAC, MP3 or Ogg Vorbis files, 8 to 192 kHz
-    #[arg(required = true, value_name = "FILE")]
+    #[arg(required_unless_present = "dry", value_name = "FILE")]
     files: Vec<PathBuf>,
+
+    /// The same part with all effects off: with --wet, dry and wet are known instead of estimated. FILE may then be the
+    /// part as it is, which checks the two
+    #[arg(long, value_name = "FILE", requires = "wet")]
+    dry: Option<PathBuf>,
+
+    /// The same part with the dry off
+    #[arg(long, value_name = "FILE", requires = "dry")]
+    wet: Option<PathBuf>,
 
     /// What to print
     #[arg(long, value_enum, default_value_t = Form::Table)]
@@ -39,7 +48,13 @@ enum Form {
 /// Runs it and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     let rig = Rig::default();
-    let (takes, code) = analyse_all(&arguments.files);
+    let (takes, code) = match (&arguments.dry, &arguments.wet) {
+        (Some(dry), Some(wet)) => match analyse_passes(dry, wet, &arguments.files) {
+            Ok(done) => done,
+            Err(code) => return code,
+        },
+        _ => analyse_all(&arguments.files),
+    };
     let text = match arguments.format {
         Form::Json => sumproof_report::json(&takes, &rig) + "\n",
         Form::Table => takes
@@ -62,6 +77,31 @@ pub fn run(arguments: &Arguments) -> u8 {
         Err(line) => {
             eprintln!("{line}");
             exit::OUTPUT
+        }
+    }
+}
+
+/// The one take of two passes, and the exit code; or the code alone, when its line has been said.
+fn analyse_passes(dry: &Path, wet: &Path, files: &[PathBuf]) -> Result<(Vec<Take>, u8), u8> {
+    let full = match files {
+        [] => None,
+        [full] => Some(full.as_path()),
+        _ => {
+            eprintln!("with --dry and --wet name one FILE at the most: the same part as it is");
+            return Err(exit::USAGE);
+        }
+    };
+    match passes::split(dry, wet, full) {
+        Ok(passes) => {
+            if let Some(check) = &passes.check {
+                eprintln!("{}: {check}", passes.take.name);
+            }
+            let code = if passes.holds { exit::FINE } else { exit::PASSES };
+            Ok((vec![passes.take], code))
+        }
+        Err(error) => {
+            eprintln!("{error}");
+            Err(error.exit_code())
         }
     }
 }

@@ -11,6 +11,7 @@ pub mod analyse;
 pub mod error;
 pub mod exit;
 pub mod output;
+pub mod passes;
 pub mod read;
 
 pub use analyse::analyse;

@@ -1,0 +1,111 @@
+//! Dry and wet from two passes in files, through the command.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use hound::{SampleFormat, WavSpec, WavWriter};
+use serde_json::Value;
+use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, render};
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = fs::remove_dir_all(&folder);
+    fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+fn write(folder: &Path, name: &str, rate: u32, sound: &Stereo) -> PathBuf {
+    let path = folder.join(name);
+    let spec = WavSpec {
+        channels: 2,
+        sample_rate: rate,
+        bits_per_sample: 32,
+        sample_format: SampleFormat::Float,
+    };
+    let mut writer = WavWriter::create(&path, spec).unwrap();
+    for (&left, &right) in sound.left.iter().zip(&sound.right) {
+        writer.write_sample(left as f32).unwrap();
+        writer.write_sample(right as f32).unwrap();
+    }
+    writer.finalize().unwrap();
+    path
+}
+
+fn preset(seed: u64) -> Preset {
+    // Half of this wet is shared by the channels, which no estimate can see.
+    render(&PresetSpec {
+        seconds: 5.0,
+        seed,
+        ..PresetSpec::new(PresetKind::HalfCorrelatedReverb)
+    })
+}
+
+fn check(dry: &Path, wet: &Path, full: &[&Path]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_sumproof"))
+        .args(["check", "--format", "json", "--dry"])
+        .arg(dry)
+        .arg("--wet")
+        .arg(wet)
+        .args(full)
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn two_passes_and_the_part_as_it_is_give_the_true_balance() {
+    let folder = folder("passes-true");
+    let part = preset(1);
+    let dry = write(&folder, "dry.wav", 48_000, &part.dry);
+    // The bypass of a mix-type block: the wet pass comes out 4 dB too loud.
+    let mut loud = part.wet.clone();
+    loud.scale(10f64.powf(4.0 / 20.0));
+    let wet = write(&folder, "wet.wav", 48_000, &loud);
+    let full = write(&folder, "part.wav", 48_000, &part.full());
+    let output = check(&dry, &wet, &[&full]);
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let report: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let split = &report["takes"][0]["split"];
+    assert_eq!(split["method"], "two-pass");
+    let balance = split["wet_over_dry_db"].as_f64().unwrap();
+    // The bound for this method.
+    assert!((balance - part.true_wet_dry_db()).abs() < 0.1, "{balance}");
+    assert_eq!(report["takes"][0]["name"], "part");
+}
+
+#[test]
+fn passes_of_another_part_are_found_out() {
+    let folder = folder("passes-other");
+    let (part, other) = (preset(1), preset(2));
+    let dry = write(&folder, "dry.wav", 48_000, &part.dry);
+    let wet = write(&folder, "wet.wav", 48_000, &other.wet);
+    let full = write(&folder, "part.wav", 48_000, &part.full());
+    let output = check(&dry, &wet, &[&full]);
+    assert_eq!(output.status.code(), Some(20));
+    let line = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        line.contains("was not repeated the same way") && line.lines().count() == 1,
+        "{line}"
+    );
+}
+
+#[test]
+fn passes_of_different_rates_get_one_line() {
+    let folder = folder("passes-rates");
+    let part = preset(1);
+    let dry = write(&folder, "dry.wav", 48_000, &part.dry);
+    let wet = write(&folder, "wet.wav", 44_100, &part.wet);
+    let output = check(&dry, &wet, &[]);
+    assert_eq!(output.status.code(), Some(20));
+    let line = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        line.contains("dry.wav") && line.contains("different sample rates") && line.lines().count() == 1,
+        "{line}"
+    );
+}

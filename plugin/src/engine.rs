@@ -21,6 +21,7 @@ use sumproof_views::{History, TakeSummary};
 
 use crate::choices::PassChoice;
 use crate::counsel::Counsel;
+use crate::pairing::Pairing;
 use crate::params::HostParams;
 use crate::published::{Published, summary};
 use crate::seam::{AnalysisEnd, Command, Event, Frame};
@@ -118,6 +119,7 @@ pub struct Engine {
     worse_held_frames: u64,
     read_at: Option<Instant>,
     counsel: Arc<Counsel>,
+    pairing: Pairing,
     counselled_at: Option<Instant>,
     /// Something changed that the window has not been shown.
     unshown: bool,
@@ -148,6 +150,7 @@ impl Engine {
             worse_held_frames: 0,
             read_at: None,
             counsel: Arc::default(),
+            pairing: Pairing::default(),
             counselled_at: None,
             unshown: true,
             failed: false,
@@ -326,13 +329,25 @@ impl Engine {
             return;
         };
         let takes = &mut self.takes;
-        permit_alloc(|| {
-            if let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) {
-                take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
-                // There was room when the take began.
-                let _ = takes.add(take);
+        let said = permit_alloc(|| {
+            let mut take = monitor.finish_take(takes.next_name(), running.pass)?;
+            take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
+            let pair = self.pairing.heard(&take);
+            // There was room when the take began.
+            let _ = takes.add(take);
+            match pair? {
+                Ok(pair) if takes.has_room() => {
+                    let line = format!("\u{2018}{}\u{2019}: told apart by your two passes.", pair.name);
+                    let _ = takes.add(pair);
+                    Some(line)
+                }
+                Ok(_) => Some("No room for the take of both passes: delete one and record again.".into()),
+                Err(line) => Some(line),
             }
         });
+        if let Some(line) = said {
+            self.say(line);
+        }
         self.sum_up_anew();
     }
 

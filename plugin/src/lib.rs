@@ -29,6 +29,7 @@ pub mod faults;
 pub mod fields;
 mod guard;
 mod intents;
+mod pairing;
 pub mod params;
 pub mod published;
 pub mod seam;

@@ -317,8 +317,9 @@ impl BlindSplitter {
             let dry_right = blend(rr * direct_right / look.right, smooth_right * shape);
             let dry_cross = lr * (keep * detail) + smooth_cross * back * (shape * (1.0 - detail));
             // A cell on an edge belongs to two bands; each replaces its share of what the cell holds.
-            out.dry.ll[cell] += share * (dry_left - ll);
-            out.dry.rr[cell] += share * (dry_right - rr);
+            // Rounding must not leave a power below nothing.
+            out.dry.ll[cell] = (out.dry.ll[cell] + share * (dry_left - ll)).max(0.0);
+            out.dry.rr[cell] = (out.dry.rr[cell] + share * (dry_right - rr)).max(0.0);
             out.wet.ll[cell] += share * shape * look.diffuse;
             out.wet.rr[cell] += share * shape * look.diffuse;
             out.dry.lr[cell] = lr + (dry_cross - lr) * share;

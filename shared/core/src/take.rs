@@ -245,7 +245,14 @@ mod stored {
         let mut bytes = Vec::with_capacity(spectrum.len() * CELL_BYTES);
         for cell in 0..spectrum.len() {
             // Powers as they will be read back, so that equal channels stay exactly equal.
-            let (ll, rr) = (spectrum.ll[cell] as f32, spectrum.rr[cell] as f32);
+            let stored = |power: f64| {
+                if power.is_finite() {
+                    power.clamp(0.0, 1e11) as f32
+                } else {
+                    0.0
+                }
+            };
+            let (ll, rr) = (stored(spectrum.ll[cell]), stored(spectrum.rr[cell]));
             let root = (f64::from(ll) * f64::from(rr)).sqrt();
             bytes.extend(ll.to_le_bytes());
             bytes.extend(rr.to_le_bytes());

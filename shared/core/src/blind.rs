@@ -144,7 +144,7 @@ impl BlindSplitter {
             project(&mut self.looks[..self.map.len()]);
         }
         for band in 0..self.map.len() {
-            self.give(band, out);
+            self.give(band, overlap, out);
         }
         found
     }
@@ -286,7 +286,7 @@ impl BlindSplitter {
     }
 
     /// Shares one band's cells out between dry and wet.
-    fn give(&self, band: usize, out: &mut Split) {
+    fn give(&self, band: usize, overlap: f64, out: &mut Split) {
         let look = &self.looks[band];
         let both = look.left + look.right;
         if look.left <= 0.0 || look.right <= 0.0 {
@@ -309,20 +309,24 @@ impl BlindSplitter {
         );
         let smooth_cross = Complex::from_polar((smooth_left * smooth_right).sqrt(), look.phase);
         for (cell, share) in self.reach(band, out.total.len()) {
-            let (ll, rr, lr) = (out.total.ll[cell], out.total.rr[cell], out.dry.lr[cell]);
+            let (ll, rr) = (out.total.ll[cell], out.total.rr[cell]);
+            let lr = out.total.lr[cell] / overlap;
             let shape = (ll + rr) / both;
             let back = self.align[cell].conj();
             let blend = |near: f64, smooth: f64| near * detail + smooth * (1.0 - detail);
             let dry_left = blend(ll * direct_left / look.left, smooth_left * shape);
             let dry_right = blend(rr * direct_right / look.right, smooth_right * shape);
             let dry_cross = lr * (keep * detail) + smooth_cross * back * (shape * (1.0 - detail));
+            // By chance a bin's cross term is more than its share of the dry could have.
+            let most = (dry_left * dry_right).sqrt();
+            let dry_cross = dry_cross * (most / dry_cross.norm().max(f64::MIN_POSITIVE)).min(1.0);
             // A cell on an edge belongs to two bands; each replaces its share of what the cell holds.
             // Rounding must not leave a power below nothing.
             out.dry.ll[cell] = (out.dry.ll[cell] + share * (dry_left - ll)).max(0.0);
             out.dry.rr[cell] = (out.dry.rr[cell] + share * (dry_right - rr)).max(0.0);
             out.wet.ll[cell] += share * shape * look.diffuse;
             out.wet.rr[cell] += share * shape * look.diffuse;
-            out.dry.lr[cell] = lr + (dry_cross - lr) * share;
+            out.dry.lr[cell] += (dry_cross - lr) * share;
         }
     }
 }

@@ -5,7 +5,7 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use sumproof_tests::render::{Scene, scenes};
+use sumproof_tests::render::{Scene, scenes, write};
 
 fn main() -> ExitCode {
     let mut args = std::env::args_os().skip(1);
@@ -44,11 +44,5 @@ fn main() -> ExitCode {
 
 fn shoot(scene: &Scene, folder: &Path) -> Result<(), String> {
     let picture = scene.stage().picture()?;
-    let path = folder.join(format!("{}.png", scene.name));
-    let unfinished = folder.join(format!(".{}.png", scene.name));
-    picture
-        .save(&unfinished)
-        .map_err(|error| error.to_string())
-        .and_then(|()| std::fs::rename(&unfinished, &path).map_err(|error| error.to_string()))
-        .map_err(|error| format!("cannot write {}: {error}", path.display()))
+    write(&picture, &folder.join(format!("{}.png", scene.name)))
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use image::RgbaImage;
+use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 
 /// A channel of a pixel may be off by so much before the pixel counts as different.
 const PIXEL_TOLERANCE: u8 = 24;
@@ -44,19 +45,33 @@ fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden")
 }
 
+/// Writes a picture as small as PNG makes it: the window is opaque, and the stored pictures are kept for ever. It appears
+/// whole or not at all.
+///
+/// # Errors
+/// When it can't be written there.
+pub fn write(picture: &RgbaImage, path: &Path) -> Result<(), String> {
+    let opaque = image::DynamicImage::ImageRgba8(picture.clone()).into_rgb8();
+    let mut bytes = Vec::new();
+    let encoder = PngEncoder::new_with_quality(&mut bytes, CompressionType::Best, FilterType::Adaptive);
+    let unfinished = path.with_extension("unfinished");
+    opaque
+        .write_with_encoder(encoder)
+        .map_err(|error| error.to_string())
+        .and_then(|()| std::fs::write(&unfinished, &bytes).map_err(|error| error.to_string()))
+        .and_then(|()| std::fs::rename(&unfinished, path).map_err(|error| error.to_string()))
+        .map_err(|error| format!("cannot write {}: {error}", path.display()))
+}
+
 /// Holds a picture against `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it takes its place
-/// instead.
+/// if they differ.
 ///
 /// # Errors
 /// When there's no such picture, or it can't be read, or they differ by more than the tolerance: then the new one is
 /// written to `target/golden/NAME.png`, to be looked at.
 pub fn compare_with_golden(name: &str, picture: &RgbaImage) -> Result<(), String> {
     let stored = folder().join(format!("{name}.png"));
-    if std::env::var_os("UPDATE_GOLDEN").is_some_and(|value| value == "1") {
-        return picture
-            .save(&stored)
-            .map_err(|error| format!("cannot write {}: {error}", stored.display()));
-    }
+    let update = std::env::var_os("UPDATE_GOLDEN").is_some_and(|value| value == "1");
     let why = match image::open(&stored) {
         Err(error) => format!("cannot read {}: {error}", stored.display()),
         Ok(golden) => {
@@ -71,11 +86,14 @@ pub fn compare_with_golden(name: &str, picture: &RgbaImage) -> Result<(), String
             )
         }
     };
+    if update {
+        return write(picture, &stored);
+    }
     let target = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/golden");
     let new = target.join(format!("{name}.png"));
     std::fs::create_dir_all(&target)
         .map_err(|error| error.to_string())
-        .and_then(|()| picture.save(&new).map_err(|error| error.to_string()))
+        .and_then(|()| write(picture, &new))
         .map_err(|error| format!("{why}; and the new one can't be written: {error}"))?;
     Err(format!(
         "{why}; the new one is {}. Look at it; if it's right, run the test again with UPDATE_GOLDEN=1",

@@ -104,11 +104,12 @@ fn read_all(files: &[PathBuf]) -> (Vec<Recording>, Option<u8>) {
 }
 
 fn demo() -> Recording {
-    let preset = demo_preset(DEMO_RATE_HZ).full();
+    let preset = demo_preset(DEMO_RATE_HZ);
+    let full = preset.full();
     let narrowed = |channel: &[f64]| channel.iter().map(|&sample| sample as f32).collect();
     Recording {
-        name: "Harbour Lights".to_owned(),
-        audio: Stereo::new(DEMO_RATE_HZ, narrowed(&preset.left), narrowed(&preset.right)),
+        name: preset.name,
+        audio: Stereo::new(DEMO_RATE_HZ, narrowed(&full.left), narrowed(&full.right)),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a feed does to a split sound, in figures.
 
-use crate::bands::{BandMap, MAX_THIRDS};
+use crate::bands::{BandMap, MAX_THIRDS, MAX_TWENTY_FOURTHS};
 use crate::db;
 use crate::grid::Grid;
 use crate::k_weighting;
@@ -334,17 +334,23 @@ impl Scorer {
             return None;
         }
         let lowest_hz = self.grid.edges_hz()[self.first_cell];
-        let bands = || (0..self.fines.len()).filter(|&band| self.fines.bands()[band].lower_hz >= lowest_hz);
-        let ratio = |band| Self::band_ratio(&self.fines, band, response, spectrum);
         let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
-        let loudest = bands()
-            .map(|band| density(band, ratio(band).1))
-            .fold(0.0, f64::max);
+        // Each band is summed once; a reading does this for every feed.
+        let mut measured = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
+        let mut loudest = 0.0f64;
+        for (band, (of_band, edges)) in measured.iter_mut().zip(self.fines.bands()).enumerate() {
+            if edges.lower_hz >= lowest_hz {
+                *of_band = Self::band_ratio(&self.fines, band, response, spectrum);
+                loudest = loudest.max(density(band, of_band.1));
+            }
+        }
         let quiet = loudest * db::to_power(QUIET_BAND_DB);
-        let (band, lowest) = bands()
-            .map(|band| (band, ratio(band)))
-            .filter(|&(band, (_, reference))| reference > 0.0 && density(band, reference) > quiet)
-            .map(|(band, (ratio, _))| (band, ratio))
+        // Bands left out above have no reference, so they drop out here.
+        let (band, lowest) = measured[..self.fines.len()]
+            .iter()
+            .enumerate()
+            .filter(|&(band, &(_, reference))| reference > 0.0 && density(band, reference) > quiet)
+            .map(|(band, &(ratio, _))| (band, ratio))
             .min_by(|a, b| a.1.total_cmp(&b.1))?;
         let depth_db = db::from_power(lowest / whole).max(-10.0 * TONE_CAP_DB);
         // A dip of less than a decibel is none.

@@ -20,6 +20,7 @@ pub mod audition;
 pub mod bands;
 pub mod blind;
 pub mod board;
+pub mod boxes;
 pub mod db;
 pub mod delay;
 pub mod diagnosis;

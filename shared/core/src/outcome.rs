@@ -55,6 +55,20 @@ impl Default for Limits {
     }
 }
 
+/// Ranges the limits are kept in, dB.
+pub mod ranges {
+    /// Of [`super::Limits::dry_holds_db`].
+    pub const DRY_HOLDS_DB: core::ops::RangeInclusive<f64> = -40.0..=0.0;
+    /// Of [`super::Limits::dry_drops_out_db`], which is never above the one before.
+    pub const DRY_DROPS_OUT_DB: core::ops::RangeInclusive<f64> = -60.0..=0.0;
+    /// Of [`super::Limits::drier_db`].
+    pub const DRIER_DB: core::ops::RangeInclusive<f64> = -40.0..=0.0;
+    /// Of [`super::Limits::wetter_db`].
+    pub const WETTER_DB: core::ops::RangeInclusive<f64> = 0.0..=40.0;
+    /// Of [`super::Limits::tone_db`].
+    pub const TONE_DB: core::ops::RangeInclusive<f64> = 0.0..=30.0;
+}
+
 impl Limits {
     /// Finite limits in a sensible order: what isn't becomes the default; dropping out is never above holding.
     #[must_use]
@@ -67,14 +81,18 @@ impl Limits {
                 default
             }
         };
-        let dry_holds_db = finite(self.dry_holds_db, -40.0..=0.0, default.dry_holds_db);
+        let dry_holds_db = finite(self.dry_holds_db, ranges::DRY_HOLDS_DB, default.dry_holds_db);
         Self {
             dry_holds_db,
-            dry_drops_out_db: finite(self.dry_drops_out_db, -60.0..=0.0, default.dry_drops_out_db)
-                .min(dry_holds_db),
-            drier_db: finite(self.drier_db, -40.0..=0.0, default.drier_db),
-            wetter_db: finite(self.wetter_db, 0.0..=40.0, default.wetter_db),
-            tone_db: finite(self.tone_db, 0.0..=30.0, default.tone_db),
+            dry_drops_out_db: finite(
+                self.dry_drops_out_db,
+                ranges::DRY_DROPS_OUT_DB,
+                default.dry_drops_out_db,
+            )
+            .min(dry_holds_db),
+            drier_db: finite(self.drier_db, ranges::DRIER_DB, default.drier_db),
+            wetter_db: finite(self.wetter_db, ranges::WETTER_DB, default.wetter_db),
+            tone_db: finite(self.tone_db, ranges::TONE_DB, default.tone_db),
         }
     }
 }

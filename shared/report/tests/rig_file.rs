@@ -1,0 +1,293 @@
+//! The rig file: what is read, what is refused and with which words, and that what was written reads back.
+
+use proptest::prelude::*;
+use sumproof_core::board::Rig;
+use sumproof_core::boxes::{Drive, Kind, Source};
+use sumproof_core::feed::{Ending, Side, SumLaw};
+use sumproof_core::line::Polarity;
+use sumproof_core::outcome::Limits;
+use sumproof_report::rig_file::{CardTexts, OwnFeed, RigFile, RigLine, lengths, parse, to_toml};
+
+fn refused(text: &str) -> String {
+    let line = parse(text).expect_err("it is wrong").to_string();
+    assert_eq!(line.lines().count(), 1, "{line}");
+    line
+}
+
+#[test]
+fn an_empty_file_is_two_straight_lines() {
+    let file = parse("").expect("nothing is wrong with it");
+    assert_eq!(file, RigFile::default());
+    assert_eq!(file.rig(), Rig::default());
+    assert_eq!(file.own_name(), None);
+}
+
+#[test]
+fn every_key_arrives() {
+    let file = parse(
+        r#"
+sum = "unity"
+[left]
+polarity = "flipped"
+gain_db = -3
+delay_ms = 1.5
+high_pass_hz = 30
+unplugged = false
+[right]
+unplugged = true
+[source]
+level_dbu = 4
+impedance_ohm = 100
+drive = "symmetric"
+[own]
+name = "drum riser"
+ending = "left"
+low_pass_hz = 120
+left.gain_db = -20.0
+[limits]
+dry_holds_db = -3.0
+tone_db = 4
+[card]
+player = "A. Player"
+one_line = "right"
+notes = ["one", "", "two\n  lines"]
+at_risk = ["Swell: all wet"]
+"#,
+    )
+    .expect("all of it is known");
+    let rig = file.rig();
+    assert_eq!(rig.law, SumLaw::Unity);
+    assert_eq!(rig.lines.left.polarity, Polarity::Flipped);
+    assert_eq!(rig.lines.left.gain_db, -3.0);
+    assert_eq!(rig.lines.left.delay_s, 0.0015);
+    assert_eq!(rig.lines.left.high_pass_hz, [30.0, 0.0]);
+    assert!(rig.lines.right.unplugged && !rig.lines.left.unplugged);
+    assert_eq!(rig.own.ending, Ending::One(Side::Left));
+    assert_eq!(rig.own.low_pass_hz, Some(120.0));
+    assert_eq!(rig.own.left.gain_db, -20.0);
+    assert_eq!(file.own_name(), Some("drum riser"));
+    assert_eq!(rig.limits.dry_holds_db, -3.0);
+    assert_eq!(rig.limits.tone_db, 4.0);
+    assert_eq!(rig.limits.wetter_db, Limits::default().wetter_db);
+    assert_eq!(file.source.drive, Drive::Symmetric);
+    assert_eq!(file.source.impedance_ohm, 100.0);
+    assert_eq!(file.card.one_line, Some(Side::Right));
+    assert_eq!(file.card.notes, ["one", "two lines"]);
+    assert_eq!(file.card.at_risk, ["Swell: all wet"]);
+}
+
+#[test]
+fn what_is_wrong_is_said_in_one_line() {
+    assert_eq!(
+        refused("[left]\ngain_db = 25\n"),
+        "line 2: left.gain_db = 25 is out of range; give -40 to 20 dB"
+    );
+    assert_eq!(
+        refused("[left]\ngian_db = 2\n"),
+        "line 2: left.gian_db is not a key of a rig file; the nearest is left.gain_db (known here: box, turns_ratio, \
+         load_ohm, phantom_power, polarity, gain_db, delay_ms, high_pass_hz, unplugged)"
+    );
+    assert_eq!(
+        refused("\n\n[rihgt]\n"),
+        "line 3: rihgt is not a key of a rig file; the nearest is right (known here: sum, left, right, source, own, \
+         limits, card)"
+    );
+    assert_eq!(
+        refused("[right]\npolarity = \"inverse\"\n"),
+        "line 2: right.polarity = \"inverse\" is not known; give one of \"normal\", \"flipped\""
+    );
+    assert_eq!(
+        refused("[right]\nunplugged = 1\n"),
+        "line 2: right.unplugged = 1 is not true or false; write right.unplugged as in: unplugged = true"
+    );
+    assert_eq!(
+        refused("[own]\nending = \"sum\"\n"),
+        "line 1: own.name is missing; say what your own feed is called, as in: name = \"floor monitor at the club\""
+    );
+    assert_eq!(
+        refused(&format!("[card]\nplayer = \"{}\"\n", "x".repeat(61))),
+        "line 2: card.player has 61 characters; shorten it to 60 at the most"
+    );
+    assert_eq!(
+        refused("[card]\nnotes = [\"a\",\"b\",\n\"c\",\"d\",\"e\"]\n"),
+        "line 2: card.notes has 5 entries; shorten it to 4 at the most"
+    );
+    assert_eq!(
+        refused("[card]\nnotes = [\"a\",\n3]\n"),
+        "line 3: card.notes[1] = 3 is not a text; write card.notes[1] as in: notes[1] = \"…\""
+    );
+    assert_eq!(
+        refused("[limits]\ndry_holds_db = -20.0\n"),
+        "line 1: limits.dry_drops_out_db = -10 is above limits.dry_holds_db = -20; give it the same or less"
+    );
+    assert_eq!(
+        refused("[left]\nbox = \"line-isolator\"\nturns_ratio = 8\n"),
+        "line 3: left.turns_ratio belongs to a passive direct box only; leave it out, or write box = \
+         \"passive-direct-box\""
+    );
+    assert!(refused("[left\n").starts_with("line 1: is not TOML ("));
+    assert!(refused("sum = \"average\"\nsum = \"unity\"\n").starts_with("line 2: is not TOML ("));
+}
+
+#[test]
+fn a_number_that_is_none_is_out_of_range() {
+    for wild in ["nan", "inf", "-inf", "1e999", "99999999999999999999999"] {
+        let line = refused(&format!("[left]\ndelay_ms = {wild}\n"));
+        assert!(
+            line.ends_with("is out of range; give 0 to 30 ms") || line.contains("is not TOML"),
+            "{line}"
+        );
+    }
+}
+
+fn texts(longest: usize) -> impl Strategy<Value = String> {
+    // White space is made single when a file is read.
+    prop::collection::vec("[\\PC&&[^\\s]]{1,12}", 0..4).prop_map(move |words| {
+        let text: String = words.join(" ").chars().take(longest).collect();
+        text.trim_end().to_string()
+    })
+}
+
+fn some_line() -> impl Strategy<Value = RigLine> {
+    (
+        prop::option::of(prop::sample::select(&Kind::ALL[..])),
+        prop::option::of(1.0..=20.0),
+        prop::option::of(600.0..=100_000.0),
+        prop::option::of(any::<bool>()),
+        any::<bool>(),
+        -10.0..=10.0,
+        0.0..=20.0,
+        prop::option::of(0.0..=200.0),
+        any::<bool>(),
+    )
+        .prop_map(
+            |(kind, ratio, load, phantom, flipped, gain_db, delay_ms, high_pass_hz, unplugged)| RigLine {
+                kind,
+                turns_ratio: ratio.filter(|_| kind == Some(Kind::PassiveDirectBox)),
+                load_ohm: load.filter(|_| kind.is_some()),
+                phantom_power: phantom.filter(|_| kind.is_some()),
+                polarity: if flipped {
+                    Polarity::Flipped
+                } else {
+                    Polarity::Normal
+                },
+                gain_db,
+                delay_ms,
+                high_pass_hz,
+                unplugged,
+            },
+        )
+}
+
+fn some_own() -> impl Strategy<Value = OwnFeed> {
+    let endings = vec![
+        Ending::Stereo,
+        Ending::Sum(SumLaw::Average),
+        Ending::Sum(SumLaw::Minus3Db),
+        Ending::Sum(SumLaw::Unity),
+        Ending::One(Side::Left),
+        Ending::One(Side::Right),
+        Ending::Difference,
+    ];
+    (
+        texts(lengths::NAME - 1),
+        prop::sample::select(endings),
+        prop::option::of(20.0..=1000.0),
+        some_line(),
+        some_line(),
+    )
+        .prop_map(|(name, ending, low_pass_hz, left, right)| OwnFeed {
+            name: format!("x{name}"),
+            ending,
+            low_pass_hz,
+            left,
+            right,
+        })
+}
+
+fn some_card() -> impl Strategy<Value = CardTexts> {
+    let list = |longest, most| {
+        prop::collection::vec(texts(longest), 0..most)
+            .prop_map(|texts| texts.into_iter().filter(|text| !text.is_empty()).collect())
+    };
+    (
+        texts(lengths::NAME),
+        texts(lengths::RIG),
+        texts(lengths::CARRIES),
+        texts(lengths::CARRIES),
+        prop::option::of(prop::sample::select(&Side::BOTH[..])),
+        list(lengths::NOTE, lengths::NOTES),
+        list(lengths::AT_RISK, 9),
+    )
+        .prop_map(|(player, rig, left, right, one_line, notes, at_risk)| CardTexts {
+            player,
+            rig,
+            left,
+            right,
+            one_line,
+            notes,
+            at_risk,
+        })
+}
+
+fn some_file() -> impl Strategy<Value = RigFile> {
+    let source =
+        (-60.0..=24.0, 1.0..=1000.0, any::<bool>()).prop_map(|(level_dbu, impedance_ohm, both)| Source {
+            level_dbu,
+            impedance_ohm,
+            drive: if both {
+                Drive::Symmetric
+            } else {
+                Drive::SingleEnded
+            },
+        });
+    let limits = (-40.0..=-5.0, -60.0..=-40.0, -40.0..=0.0, 0.0..=40.0, 0.0..=30.0).prop_map(
+        |(dry_holds_db, dry_drops_out_db, drier_db, wetter_db, tone_db)| Limits {
+            dry_holds_db,
+            dry_drops_out_db,
+            drier_db,
+            wetter_db,
+            tone_db,
+        },
+    );
+    (
+        some_line(),
+        some_line(),
+        prop::sample::select(&SumLaw::ALL[..]),
+        source,
+        prop::option::of(some_own()),
+        limits,
+        some_card(),
+    )
+        .prop_map(|(left, right, sum, source, own, limits, card)| RigFile {
+            left,
+            right,
+            sum,
+            source,
+            own,
+            limits,
+            card,
+        })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// What was written reads back to the same, and nothing of it needs clamping.
+    #[test]
+    fn what_was_written_reads_back(file in some_file()) {
+        let text = to_toml(&file);
+        let back = parse(&text).map_err(|error| TestCaseError::fail(format!("{error}\n{text}")))?;
+        prop_assert_eq!(&back, &file);
+        prop_assert_eq!(back.rig().clamped(), back.rig());
+    }
+
+    /// No text, however odd, does more than be refused with one line.
+    #[test]
+    fn any_text_is_read_or_refused(text in "\\PC{0,80}|(\\[(left|own|card)\\]\n|[a-z_]{1,9} = [0-9a-z\".+-]{1,8}\n){0,6}") {
+        if let Err(error) = parse(&text) {
+            let line = error.to_string();
+            prop_assert_eq!(line.lines().count(), 1, "{}", line);
+        }
+    }
+}

@@ -9,7 +9,7 @@ mod reader;
 mod write;
 
 use sumproof_core::board::Rig;
-use sumproof_core::boxes::{Kind, Source};
+use sumproof_core::boxes::{DeskInput, InUse, Kind, Source};
 use sumproof_core::feed::{Ending, Feed, Lines, Side, SumLaw};
 use sumproof_core::line::{Line, Polarity};
 use sumproof_core::outcome::Limits;
@@ -67,7 +67,9 @@ pub struct RigLine {
     pub kind: Option<Kind>,
     /// `turns_ratio`: primary over secondary turns, for a passive direct box; `None`: the usual one.
     pub turns_ratio: Option<f64>,
-    /// `load_ohm`: impedance of the input at the desk; `None`: the usual one for the box.
+    /// `input`: what the line goes into; `None`: the usual one for the box.
+    pub input: Option<DeskInput>,
+    /// `load_ohm`: impedance of the input at the desk; `None`: the usual one of such an input.
     pub load_ohm: Option<f64>,
     /// `phantom_power`: whether the box needs it; `None`: the usual one for the box.
     pub phantom_power: Option<bool>,
@@ -118,15 +120,32 @@ pub struct CardTexts {
 }
 
 impl RigLine {
-    /// The line as the core knows it, on outputs like `source`.
+    /// The box, if there is one.
     #[must_use]
-    pub fn line(&self, _source: &Source) -> Line {
-        Line {
+    pub fn in_use(&self) -> Option<InUse> {
+        self.kind.map(|kind| InUse {
+            kind,
+            turns_ratio: self.turns_ratio,
+            input: self.input,
+            load_ohm: self.load_ohm,
+            phantom_power: self.phantom_power,
+        })
+    }
+
+    /// The line as the core knows it, on outputs like `source`: the box, then what else is said of it.
+    #[must_use]
+    pub fn line(&self, source: &Source) -> Line {
+        let own = self.in_use().map_or(Line::STRAIGHT, |one| one.line(source));
+        let further = Line {
             polarity: self.polarity,
             gain_db: self.gain_db,
             delay_s: self.delay_ms / 1000.0,
-            high_pass_hz: [self.high_pass_hz.unwrap_or(0.0), 0.0],
+            high_pass_hz: [0.0; 2],
             unplugged: self.unplugged,
+        };
+        Line {
+            high_pass_hz: [self.high_pass_hz.unwrap_or(own.high_pass_hz[0]), 0.0],
+            ..own.then(&further)
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use sumproof_core::board::Rig;
-use sumproof_core::boxes::{Drive, Kind, Source};
+use sumproof_core::boxes::{DeskInput, Drive, InUse, Kind, Source};
 use sumproof_core::feed::{Ending, Side, SumLaw};
 use sumproof_core::line::Polarity;
 use sumproof_core::outcome::Limits;
@@ -12,6 +12,57 @@ fn refused(text: &str) -> String {
     let line = parse(text).expect_err("it is wrong").to_string();
     assert_eq!(line.lines().count(), 1, "{line}");
     line
+}
+
+/// What the documentation shows is what is read.
+#[test]
+fn the_documented_examples_are_read() {
+    let page = include_str!("../../../docs/rig-file.md");
+    let blocks: Vec<&str> = page
+        .split("```toml\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next())
+        .collect();
+    assert!(blocks.len() >= 2);
+    for block in blocks {
+        if let Err(error) = parse(block) {
+            panic!("{error}\n{block}");
+        }
+    }
+    for text in [
+        include_str!("../../../examples/two-isolators.toml"),
+        include_str!("../../../examples/uneven-boxes.toml"),
+    ] {
+        let file = parse(text).expect("an example of ours");
+        assert!(!file.card.player.is_empty());
+        assert_eq!(parse(&to_toml(&file)).as_ref(), Ok(&file));
+    }
+}
+
+/// Every key that is read is described.
+#[test]
+fn every_key_is_documented() {
+    let page = include_str!("../../../docs/rig-file.md");
+    let known = |text: &str| {
+        let line = refused(text);
+        let known = line
+            .split("known here: ")
+            .nth(1)
+            .expect("they are listed")
+            .trim_end_matches(')');
+        known.split(", ").map(str::to_string).collect::<Vec<_>>()
+    };
+    for section in ["", "[left]\n", "[source]\n", "[own]\n", "[limits]\n", "[card]\n"] {
+        for key in known(&format!("{section}zzz = 1\n")) {
+            assert!(
+                page.contains(&format!("`{key}`")) || page.contains(&format!("`[{key}]`")),
+                "{section}{key}"
+            );
+        }
+    }
+    for kind in Kind::ALL {
+        assert!(page.contains(&format!("`{}`", kind.id())), "{}", kind.id());
+    }
 }
 
 #[test]
@@ -84,7 +135,7 @@ fn what_is_wrong_is_said_in_one_line() {
     );
     assert_eq!(
         refused("[left]\ngian_db = 2\n"),
-        "line 2: left.gian_db is not a key of a rig file; the nearest is left.gain_db (known here: box, turns_ratio, \
+        "line 2: left.gian_db is not a key of a rig file; the nearest is left.gain_db (known here: box, turns_ratio, input, \
          load_ohm, phantom_power, polarity, gain_db, delay_ms, high_pass_hz, unplugged)"
     );
     assert_eq!(
@@ -130,6 +181,49 @@ fn what_is_wrong_is_said_in_one_line() {
 }
 
 #[test]
+fn a_box_is_in_the_rig() {
+    let file = parse(
+        "[left]\nbox = \"passive-direct-box\"\n[right]\nbox = \"passive-direct-box\"\nturns_ratio = 10\ngain_db = \
+         3\nhigh_pass_hz = 12\npolarity = \"flipped\"\n",
+    )
+    .expect("nothing is wrong with it");
+    let rig = file.rig();
+    let usual = InUse::usual(Kind::PassiveDirectBox).line(&Source::default());
+    assert_eq!(rig.lines.left, usual);
+    let ten = InUse {
+        turns_ratio: Some(10.0),
+        ..InUse::usual(Kind::PassiveDirectBox)
+    };
+    assert_eq!(
+        rig.lines.right.gain_db,
+        ten.line(&Source::default()).gain_db + 3.0
+    );
+    assert_eq!(rig.lines.right.high_pass_hz, [12.0, 0.0]);
+    assert_eq!(rig.lines.right.polarity, Polarity::Flipped);
+}
+
+#[test]
+fn a_box_and_more_must_stay_in_range_together() {
+    assert_eq!(
+        refused("[left]\nbox = \"passive-direct-box\"\ngain_db = -30.0\n"),
+        "line 3: left.gain_db = -30 and the box's -22.5 dB make -52.5 dB together; give -17.5 to 20.0 dB with this box"
+    );
+    assert_eq!(
+        refused("\n[right]\nbox = \"wireless\"\ndelay_ms = 29\n"),
+        "line 2: right.delay_ms = 29 and the box's 3.0 ms are more than 30 ms together; give 0 to 27.0 ms with this box"
+    );
+    assert_eq!(
+        refused("[source]\nimpedance_ohm = 10000\n[left]\nbox = \"line-isolator\"\n"),
+        "line 3: left.box with an output of 10000 ohm has a corner of 213 Hz, more than 200 Hz; take another box, or give the \
+         corner its data sheet says as high_pass_hz"
+    );
+    assert_eq!(
+        refused("[left]\ninput = \"mic\"\n"),
+        "line 2: left.input says nothing without a box; add box, or leave it out"
+    );
+}
+
+#[test]
 fn a_number_that_is_none_is_out_of_range() {
     for wild in ["nan", "inf", "-inf", "1e999", "99999999999999999999999"] {
         let line = refused(&format!("[left]\ndelay_ms = {wild}\n"));
@@ -154,6 +248,7 @@ fn some_line() -> impl Strategy<Value = RigLine> {
         prop::option::of(1.0..=20.0),
         prop::option::of(600.0..=100_000.0),
         prop::option::of(any::<bool>()),
+        prop::option::of(any::<bool>()),
         any::<bool>(),
         -10.0..=10.0,
         0.0..=20.0,
@@ -161,20 +256,25 @@ fn some_line() -> impl Strategy<Value = RigLine> {
         any::<bool>(),
     )
         .prop_map(
-            |(kind, ratio, load, phantom, flipped, gain_db, delay_ms, high_pass_hz, unplugged)| RigLine {
-                kind,
-                turns_ratio: ratio.filter(|_| kind == Some(Kind::PassiveDirectBox)),
-                load_ohm: load.filter(|_| kind.is_some()),
-                phantom_power: phantom.filter(|_| kind.is_some()),
-                polarity: if flipped {
-                    Polarity::Flipped
-                } else {
-                    Polarity::Normal
-                },
-                gain_db,
-                delay_ms,
-                high_pass_hz,
-                unplugged,
+            |(kind, ratio, load, phantom, mic, flipped, gain_db, delay_ms, high_pass_hz, unplugged)| {
+                RigLine {
+                    kind,
+                    turns_ratio: ratio.filter(|_| kind == Some(Kind::PassiveDirectBox)),
+                    input: mic
+                        .filter(|_| kind.is_some())
+                        .map(|mic| if mic { DeskInput::Mic } else { DeskInput::Line }),
+                    load_ohm: load.filter(|_| kind.is_some()),
+                    phantom_power: phantom.filter(|_| kind.is_some()),
+                    polarity: if flipped {
+                        Polarity::Flipped
+                    } else {
+                        Polarity::Normal
+                    },
+                    gain_db,
+                    delay_ms,
+                    high_pass_hz,
+                    unplugged,
+                }
             },
         )
 }

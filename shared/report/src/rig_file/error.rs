@@ -39,7 +39,7 @@ pub enum RigFileError {
         example: String,
     },
     /// A number outside its range.
-    #[error("line {line}: {key} = {value} is out of range; give {low} to {high}{unit}{hint}")]
+    #[error("line {line}: {key} = {value} is out of range; give {low} to {high}{unit}")]
     Range {
         /// Line of the text, from 1.
         line: usize,
@@ -53,8 +53,6 @@ pub enum RigFileError {
         high: f64,
         /// Unit, with a space before it.
         unit: &'static str,
-        /// Why the range is what it is, where that isn't plain.
-        hint: String,
     },
     /// A word that is none of those allowed.
     #[error("line {line}: {key} = \"{value}\" is not known; give one of {choices}")]

@@ -1,6 +1,6 @@
 //! From TOML to a rig file.
 
-use sumproof_core::boxes::{Drive, Kind, Source, limits as box_limits};
+use sumproof_core::boxes::{DeskInput, Drive, Kind, Source, limits as box_limits};
 use sumproof_core::feed::{Ending, Side, SumLaw};
 use sumproof_core::line::{Polarity, limits as line_limits};
 use sumproof_core::outcome::{Limits, ranges};
@@ -9,9 +9,10 @@ use super::reader::{Section, document};
 use super::{CardTexts, DELAY_MS, LOW_PASS_HZ, OwnFeed, RigFile, RigFileError, RigLine, lengths};
 
 const TOP: [&str; 7] = ["sum", "left", "right", "source", "own", "limits", "card"];
-const LINE: [&str; 9] = [
+const LINE: [&str; 10] = [
     "box",
     "turns_ratio",
+    "input",
     "load_ohm",
     "phantom_power",
     "polarity",
@@ -38,6 +39,7 @@ pub(super) const SUM: [(&str, SumLaw); 3] = [
 ];
 pub(super) const POLARITY: [(&str, Polarity); 2] =
     [("normal", Polarity::Normal), ("flipped", Polarity::Flipped)];
+pub(super) const INPUT: [(&str, DeskInput); 2] = [("mic", DeskInput::Mic), ("line", DeskInput::Line)];
 const SIDE: [(&str, Side); 2] = [("left", Side::Left), ("right", Side::Right)];
 
 /// How a feed ends, before its sum law is known.
@@ -120,9 +122,11 @@ fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, Ri
             ),
         });
     }
+    let input = section.choice("input", &INPUT)?;
     let load_ohm = section.number("load_ohm", box_limits::LOAD_OHM, " ohm")?;
     let phantom_power = section.flag("phantom_power")?;
     for (key, at) in [
+        ("input", input.as_ref().map(|found| found.line)),
         ("load_ohm", load_ohm.as_ref().map(|found| found.line)),
         ("phantom_power", phantom_power.as_ref().map(|found| found.line)),
     ] {
@@ -140,6 +144,7 @@ fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, Ri
     let rig_line = RigLine {
         kind,
         turns_ratio: turns_ratio.map(|found| found.value),
+        input: input.map(|found| found.value),
         load_ohm: load_ohm.map(|found| found.value),
         phantom_power: phantom_power.map(|found| found.value),
         polarity: section
@@ -158,7 +163,7 @@ fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, Ri
     Ok(rig_line)
 }
 
-/// A box and a gain on top of it may each be in range and leave it together.
+/// What is in range alone may leave it together with a box.
 fn within(
     section: &Section<'_>,
     rig_line: &RigLine,
@@ -166,22 +171,53 @@ fn within(
     source: &Source,
 ) -> Result<(), RigFileError> {
     let whole = rig_line.line(source);
-    if whole == whole.clamped() {
-        return Ok(());
-    }
-    let (low, high) = (line_limits::GAIN_DB.start(), line_limits::GAIN_DB.end());
-    let of_box = whole.gain_db - rig_line.gain_db;
-    Err(RigFileError::Beside {
+    let beside = |line: Option<usize>, key: &str, why: String| RigFileError::Beside {
         line: line.unwrap_or_else(|| section.line()),
-        key: section.full("gain_db"),
-        why: format!(
-            "= {} and the box's {of_box:+.1} dB make {:+.1} dB together; give {:.1} to {:.1} dB with this box",
-            rig_line.gain_db,
-            whole.gain_db,
-            low - of_box,
-            high - of_box
-        ),
-    })
+        key: section.full(key),
+        why,
+    };
+    if !line_limits::GAIN_DB.contains(&whole.gain_db) {
+        let (low, high) = (line_limits::GAIN_DB.start(), line_limits::GAIN_DB.end());
+        let of_box = whole.gain_db - rig_line.gain_db;
+        return Err(beside(
+            line,
+            "gain_db",
+            format!(
+                "= {} and the box's {of_box:+.1} dB make {:+.1} dB together; give {:.1} to {:.1} dB with this box",
+                rig_line.gain_db,
+                whole.gain_db,
+                (low - of_box).max(*low),
+                (high - of_box).min(*high)
+            ),
+        ));
+    }
+    if !line_limits::DELAY_S.contains(&whole.delay_s) {
+        let of_box = 1000.0 * whole.delay_s - rig_line.delay_ms;
+        return Err(beside(
+            None,
+            "delay_ms",
+            format!(
+                "= {} and the box's {of_box:.1} ms are more than {} ms together; give 0 to {:.1} ms with this box",
+                rig_line.delay_ms,
+                DELAY_MS.end(),
+                DELAY_MS.end() - of_box
+            ),
+        ));
+    }
+    let corner_hz = whole.high_pass_hz[0];
+    if !line_limits::HIGH_PASS_HZ.contains(&corner_hz) {
+        return Err(beside(
+            None,
+            "box",
+            format!(
+                "with an output of {} ohm has a corner of {corner_hz:.0} Hz, more than {} Hz; take another box, or give \
+                 the corner its data sheet says as high_pass_hz",
+                source.impedance_ohm,
+                line_limits::HIGH_PASS_HZ.end()
+            ),
+        ));
+    }
+    Ok(())
 }
 
 fn own(top: &Section<'_>, law: SumLaw, source: &Source) -> Result<Option<OwnFeed>, RigFileError> {

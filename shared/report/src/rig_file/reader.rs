@@ -157,7 +157,6 @@ impl<'t> Section<'t> {
                 low: *range.start(),
                 high: *range.end(),
                 unit,
-                hint: String::new(),
             });
         }
         Ok(Some(Found { value: number, line }))

@@ -6,7 +6,7 @@ use sumproof_core::line::Polarity;
 use sumproof_core::outcome::Limits;
 use toml::Value;
 
-use super::parse::{POLARITY, SUM};
+use super::parse::{INPUT, POLARITY, SUM};
 use super::{CardTexts, RigFile, RigLine};
 
 /// The text of a rig file: what [`super::parse`] reads back to the same. Keys at their defaults are left out of every
@@ -96,6 +96,9 @@ impl Out {
         }
         if let Some(ratio) = line.turns_ratio {
             self.number("turns_ratio", ratio);
+        }
+        if let Some(input) = line.input {
+            self.text("input", word(&INPUT, input));
         }
         if let Some(ohm) = line.load_ohm {
             self.number("load_ohm", ohm);

@@ -142,7 +142,7 @@ impl ReadError {
 }
 
 /// A path as part of one line: control characters (a name may hold a line break) become question marks.
-fn shown(path: &Path) -> String {
+pub(crate) fn shown(path: &Path) -> String {
     path.to_string_lossy()
         .chars()
         .map(|c| if c.is_control() { '?' } else { c })

@@ -2,7 +2,7 @@
 
 /// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning; 1 is kept free
 /// for a failed limit.
-pub const TABLE: [(u8, &str); 14] = [
+pub const TABLE: [(u8, &str); 15] = [
     (0, "every file was read and judged"),
     (2, "the command line was not understood"),
     (3, "the output could not be written"),
@@ -17,6 +17,7 @@ pub const TABLE: [(u8, &str); 14] = [
     (18, "a file holds samples that are not numbers, or above +60 dBFS"),
     (19, "a file's sample rate is outside 8 to 192 kHz"),
     (20, "the passes given with --dry and --wet don't belong together"),
+    (21, "a rig file is wrong"),
 ];
 
 /// Every file was read.
@@ -25,6 +26,8 @@ pub const FINE: u8 = 0;
 pub const USAGE: u8 = 2;
 /// The passes of a two-pass split don't belong together.
 pub const PASSES: u8 = 20;
+/// A rig file is wrong.
+pub const RIG_FILE: u8 = 21;
 /// The output could not be written.
 pub const OUTPUT: u8 = 3;
 

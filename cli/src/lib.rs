@@ -13,6 +13,7 @@ pub mod exit;
 pub mod output;
 pub mod passes;
 pub mod read;
+pub mod rig;
 
 pub use analyse::analyse;
 pub use error::ReadError;

@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 mod check;
+mod lines;
 
 use std::process::ExitCode;
 
@@ -20,12 +21,17 @@ enum Command {
     /// Say of every file what each feed gets: holds, thins or drops out
     #[command(after_help = sumproof_cli::exit::text())]
     Check(check::Arguments),
+
+    /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
+    #[command(after_help = sumproof_cli::exit::text())]
+    Lines(lines::Arguments),
 }
 
 fn main() -> ExitCode {
     let Arguments { command } = Arguments::parse();
     let code = match command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Lines(arguments) => lines::run(&arguments),
     };
     ExitCode::from(code)
 }

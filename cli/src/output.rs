@@ -2,7 +2,7 @@
 
 use std::ffi::OsString;
 use std::fs;
-use std::io;
+use std::io::{self, Write};
 use std::path::Path;
 
 /// Writes `contents` to a temporary file beside `path` and renames it into place.
@@ -23,4 +23,30 @@ pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
             // The first error is the one worth telling.
             let _ = fs::remove_file(&temporary);
         })
+}
+
+/// Writes to that file, or to the terminal without one.
+///
+/// # Errors
+/// One line that says what could not be written and what to do.
+pub fn deliver(path: Option<&Path>, contents: &[u8]) -> Result<(), String> {
+    let Some(path) = path else {
+        return to_terminal(contents);
+    };
+    write_whole(path, contents).map_err(|error| {
+        format!(
+            "{}: could not be written ({error}); choose another place",
+            path.display()
+        )
+    })
+}
+
+fn to_terminal(contents: &[u8]) -> Result<(), String> {
+    let mut out = io::stdout().lock();
+    match out.write_all(contents).and_then(|()| out.flush()) {
+        Ok(()) => Ok(()),
+        // Whoever reads the pipe has seen enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        Err(error) => Err(format!("the output could not be written ({error})")),
+    }
 }

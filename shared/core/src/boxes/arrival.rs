@@ -29,7 +29,7 @@ pub struct Rejection {
 /// What arrives.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Arrival {
-    /// Gain from the open output to the loaded input, dB.
+    /// Gain from the open output to the loaded input, dB; −∞ when nothing arrives.
     pub gain_db: f64,
     /// Level of loud playing there, dBu.
     pub level_dbu: f64,
@@ -61,19 +61,53 @@ impl Arrival {
             (false, Drive::Symmetric) => (HALF_SWING_DB, source.impedance_ohm),
         };
         let (amplitude, high_pass_hz, output_ohm) = through(&spec.coupling, source_ohm, load_ohm);
-        let gain_db = taken_db + db::from_amplitude(amplitude);
-        let level_dbu = source.level_dbu + gain_db;
-        let preamp_gain_db = WANTED_DBU - level_dbu;
         Self {
-            gain_db,
-            level_dbu,
             high_pass_hz,
             delay_s: spec.delay_s,
             polarity: spec.polarity,
             output_ohm,
             rejection: rejection(spec, source),
+            ..Self::EMPTY
+        }
+        .with_gain(taken_db + db::from_amplitude(amplitude), spec, load_ohm, source)
+    }
+
+    /// The same on a line that has more on it than the box: gain, delay, polarity and corner are the line's.
+    #[must_use]
+    pub fn on_line(&self, line: &Line, spec: &Spec, load_ohm: f64, source: &Source) -> Self {
+        Self {
+            high_pass_hz: line.high_pass_hz[0],
+            delay_s: line.delay_s,
+            polarity: line.polarity,
+            ..*self
+        }
+        .with_gain(db::from_amplitude(line.amplitude()), spec, load_ohm, source)
+    }
+
+    const EMPTY: Self = Self {
+        gain_db: 0.0,
+        level_dbu: 0.0,
+        high_pass_hz: 0.0,
+        delay_s: 0.0,
+        polarity: Polarity::Normal,
+        output_ohm: 0.0,
+        rejection: Rejection {
+            symmetric_db: 0.0,
+            single_ended_db: 0.0,
+        },
+        preamp_gain_db: 0.0,
+        input_noise_dbu: 0.0,
+    };
+
+    fn with_gain(self, gain_db: f64, spec: &Spec, load_ohm: f64, source: &Source) -> Self {
+        let level_dbu = source.level_dbu + gain_db;
+        let preamp_gain_db = WANTED_DBU - level_dbu;
+        Self {
+            gain_db,
+            level_dbu,
             preamp_gain_db,
-            input_noise_dbu: input_noise_dbu(spec, output_ohm, load_ohm, preamp_gain_db),
+            input_noise_dbu: input_noise_dbu(spec, self.output_ohm, load_ohm, preamp_gain_db),
+            ..self
         }
     }
 

@@ -2,9 +2,10 @@
 //!
 //! The order is by points of trouble. The points are common practice, no source; what they stand for is printed beside them.
 
+use crate::db;
 use crate::line::Line;
 
-use super::pair::PairOfLines;
+use super::pair::{LOW_E_HZ, PairOfLines};
 use super::spec::{Coupling, DeskInput, Phantom, Spec};
 use super::{Arrival, InUse, Kind, Source};
 
@@ -142,15 +143,15 @@ impl Trouble {
         }
     }
 
-    /// A sentence for people.
+    /// What follows 'it', for people.
     #[must_use]
     pub fn text(self) -> String {
         match self {
             Self::PhantomOnOutputs => {
-                "phantom power is on and reaches your outputs: have it switched off first".into()
+                "lets phantom power, which is on, reach your outputs: have it switched off first".into()
             }
             Self::PhantomUnknown => {
-                "phantom power would reach your outputs: make sure it is off before you plug".into()
+                "lets phantom power reach your outputs: make sure it is off before you plug".into()
             }
             Self::PhantomMissing => "needs phantom power, and it is off".into(),
             Self::PhantomToAsk => {
@@ -159,10 +160,10 @@ impl Trouble {
             Self::Hum => "does not isolate, and the supplies differ: hum".into(),
             Self::HumPossible => "does not isolate: hums if stage and desk are on different supplies".into(),
             Self::LinesDiffer => {
-                "the two lines differ, which hurts what both carry wherever they are added".into()
+                "makes the two lines differ, which hurts what both carry wherever they are added".into()
             }
-            Self::Flipped => "one line is flipped: what both carry cancels wherever they are added".into(),
-            Self::Unplugged => "a line is unplugged".into(),
+            Self::Flipped => "has one line flipped: what both carry cancels wherever they are added".into(),
+            Self::Unplugged => "has a line unplugged".into(),
             Self::TooQuiet { level_dbu } => {
                 format!("arrives at {level_dbu:+.0} dBu, too quiet for a line input: ask for a mic input")
             }
@@ -170,9 +171,15 @@ impl Trouble {
                 format!("arrives at {level_dbu:+.0} dBu, loud for a mic input: pad in, gain down")
             }
             Self::Noise { over_noise_db } => {
-                format!("loud playing is {over_noise_db:.0} dB over the noise")
+                format!("hisses: loud playing is only {over_noise_db:.0} dB over the noise")
             }
-            Self::LowEnd { corner_hz } => format!("thins the low end below {corner_hz:.0} Hz"),
+            Self::LowEnd { corner_hz } => {
+                let low_e = 1.0 / (1.0 + (corner_hz / LOW_E_HZ).powi(2));
+                format!(
+                    "has its low-end corner at {corner_hz:.0} Hz: {:.1} dB off the low E",
+                    -db::from_power(low_e)
+                )
+            }
             Self::Late { delay_s } => format!("arrives {:.1} ms late", 1000.0 * delay_s),
             Self::Radio => "needs free radio channels and full batteries".into(),
         }
@@ -197,14 +204,14 @@ pub enum Merit {
 }
 
 impl Merit {
-    /// A sentence for people.
+    /// What follows 'it', for people.
     #[must_use]
     pub fn text(self) -> &'static str {
         match self {
             Self::Isolates => "isolates: a ground difference stays out of the sound",
             Self::BlocksPhantom => "keeps phantom power away from your outputs",
             Self::NoSupply => "needs no power",
-            Self::Alike => "both lines are alike, so their sum is safe",
+            Self::Alike => "makes both lines alike, so that their sum is safe",
             Self::FullLowEnd => "keeps the whole low end",
             Self::LineLevel => "arrives at line level",
         }
@@ -216,7 +223,7 @@ impl Merit {
 pub struct Choice {
     /// What was judged.
     pub candidate: Candidate,
-    /// What arrives on the left and the right line; faults on the way (polarity, gain, delay) are in the lines only.
+    /// What arrives on the left and the right line.
     pub arrivals: [Arrival; 2],
     /// What differs between the lines.
     pub pair: PairOfLines,
@@ -250,10 +257,15 @@ pub fn rank(candidates: &[Candidate], source: &Source, gig: &Gig) -> Vec<Choice>
 
 fn judge(candidate: &Candidate, source: &Source, gig: &Gig) -> Choice {
     let boxes = [candidate.left, candidate.right];
-    let arrivals = boxes.map(|one| one.arrival(source));
+    let arrivals = [0, 1].map(|side| {
+        let (one, line) = (&boxes[side], &candidate.lines[side]);
+        one.arrival(source)
+            .on_line(line, &one.spec(), one.load_ohm(), source)
+    });
     let pair = PairOfLines::new(&candidate.lines[0], &candidate.lines[1]);
     let mut troubles: Vec<Trouble> = Vec::new();
     for (one, arrival) in boxes.iter().zip(&arrivals) {
+        // What is said of the box counts even while it's unplugged; its level doesn't.
         of_box(&one.spec(), one.kind, arrival, gig, &mut troubles);
     }
     if candidate.lines.iter().any(|line| line.unplugged) {
@@ -302,6 +314,9 @@ fn of_box(spec: &Spec, kind: Kind, arrival: &Arrival, gig: &Gig, troubles: &mut 
         }
     }
     let level_dbu = arrival.level_dbu;
+    if level_dbu == f64::NEG_INFINITY {
+        return;
+    }
     if spec.input == DeskInput::Line && level_dbu < QUIET_DBU {
         troubles.push(Trouble::TooQuiet { level_dbu });
     }

@@ -1,0 +1,53 @@
+//! The page about boxes says what the program computes.
+
+use sumproof_core::boxes::{Gig, Kind};
+use sumproof_report::lines::{lines, lines_table};
+use sumproof_report::rig_file::{RigFile, RigLine};
+
+const ROWS: [&str; 9] = [
+    "box",
+    "goes into",
+    "gain",
+    "low-end corner",
+    "delay",
+    "isolation",
+    "phantom power",
+    "hum on both legs down by",
+    "loud playing over noise",
+];
+
+#[test]
+fn the_table_of_usual_boxes_is_true() {
+    let page = include_str!("../../../docs/boxes.md");
+    for kind in Kind::ALL {
+        let line = RigLine {
+            kind: Some(kind),
+            ..RigLine::default()
+        };
+        let file = RigFile {
+            left: line,
+            right: line,
+            ..RigFile::default()
+        };
+        let table = lines_table(&lines(&file, &Gig::default(), &[]));
+        let cell = |name: &str| {
+            let row = table
+                .lines()
+                .find(|row| {
+                    row.strip_prefix("  ")
+                        .is_some_and(|row| row.starts_with(&format!("{name}  ")))
+                })
+                .unwrap_or_else(|| panic!("{name}\n{table}"));
+            // Columns are set apart by two spaces at least.
+            row.trim()
+                .split("  ")
+                .map(str::trim)
+                .find(|cell| !cell.is_empty() && *cell != name)
+                .map(str::to_string)
+        };
+        let cells: Vec<String> = ROWS.iter().filter_map(|name| cell(name)).collect();
+        assert_eq!(cells.len(), ROWS.len(), "{table}");
+        let want = format!("| {} |", cells.join(" | "));
+        assert!(page.contains(&want), "docs/boxes.md lacks\n{want}");
+    }
+}

@@ -13,16 +13,19 @@ use sumproof_core::audition::{AuditionSettings, Auditioner};
 use sumproof_core::board::Rig;
 use sumproof_core::feed::{Feed, Side};
 use sumproof_core::meter::RunningCorrelation;
+use sumproof_core::sidechain::Reference;
 
-use crate::engine::Analysis;
+use crate::engine::{Analysis, AnyEnd};
 use crate::faults::Fault;
 use crate::params::HostParams;
-use crate::seam::{AudioEnd, Command, seam};
+use crate::seam::{AnalysisEnd, AudioEnd, Command, frames_in, seam};
 use crate::settings::Settings;
 use crate::shared::{Heard, Shared};
 
 /// Sound the ring holds, s. The analysis looks at least four times a second.
 const RING_S: f64 = 2.0;
+/// The same with a reference: at the end of a take the analysis works out a response, which takes seconds.
+const RING_WITH_REFERENCE_S: f64 = 12.0;
 
 /// How the host drives the plugin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,6 +36,8 @@ pub struct Drive {
     pub longest_block: usize,
     /// Whether it renders offline.
     pub mode: Mode,
+    /// What comes on the side-chain, if there is one.
+    pub reference: Reference,
 }
 
 /// Whether the host renders offline.
@@ -47,21 +52,21 @@ pub enum Mode {
 }
 
 /// What depends on the sample rate.
-struct Running {
-    end: AudioEnd,
+struct Running<const C: usize> {
+    end: AudioEnd<C>,
     /// As much sound as the ring holds.
     ring: Duration,
     auditioner: Auditioner,
     meter: RunningCorrelation,
 }
 
-/// The audio thread's side.
-pub struct AudioSide {
+/// The audio thread's side. `C` channels go to the analysis: two, or four with a reference on a side-chain.
+pub struct AudioSide<const C: usize> {
     params: Arc<HostParams>,
     shared: Arc<Shared>,
     analysis: Analysis,
     own: triple_buffer::Output<Feed>,
-    running: Option<Running>,
+    running: Option<Running<C>>,
     mode: Mode,
     recording: bool,
     /// The next frame does not follow the last the analysis got, which has to be told.
@@ -70,7 +75,10 @@ pub struct AudioSide {
     pub(crate) fault: Fault,
 }
 
-impl AudioSide {
+impl<const C: usize> AudioSide<C>
+where
+    AnyEnd: From<AnalysisEnd<C>>,
+{
     /// The side of an instance that is not active yet.
     pub fn new(
         params: Arc<HostParams>,
@@ -94,11 +102,14 @@ impl AudioSide {
 
     /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
     pub fn activate(&mut self, drive: &Drive) {
-        let frames = ((RING_S * drive.rate_hz) as usize)
+        let ring_s = if C > 2 { RING_WITH_REFERENCE_S } else { RING_S };
+        let frames = ((ring_s * drive.rate_hz) as usize)
             .max(4 * drive.longest_block)
             .clamp(8_192, 1 << 22);
-        let (end, analysis_end) = seam(frames);
-        self.analysis.lock().attach(analysis_end, drive.rate_hz);
+        let (end, analysis_end) = seam::<C>(frames);
+        self.analysis
+            .lock()
+            .attach(analysis_end.into(), drive.rate_hz, drive.reference);
         self.integration_s = Settings::read(&self.params).integration_s;
         self.running = Some(Running {
             end,
@@ -136,8 +147,9 @@ impl AudioSide {
             .is_some_and(|running| !running.auditioner.is_idle())
     }
 
-    /// One block in place. While nothing is auditioned the samples are read and not written.
-    pub fn process(&mut self, channels: &mut [&mut [f32]], host_records: bool) {
+    /// One block in place, and both channels of the reference beside it, where there is one. While nothing is auditioned the
+    /// samples are read and not written.
+    pub fn process(&mut self, channels: &mut [&mut [f32]], reference: [&[f32]; 2], host_records: bool) {
         let [left, right, ..] = channels else { return };
         let settings = Settings::read(&self.params);
         self.fault.strike();
@@ -149,7 +161,7 @@ impl AudioSide {
             self.broken = true;
         } else {
             self.follow(&settings);
-            self.hand_over(left, right);
+            self.hand_over([left, right, reference[0], reference[1]]);
             self.measure(&settings, left, right);
         }
         self.audition(&settings, host_records, left, right);
@@ -173,30 +185,29 @@ impl AudioSide {
         }
     }
 
-    fn hand_over(&mut self, left: &[f32], right: &[f32]) {
+    fn hand_over(&mut self, all: [&[f32]; 4]) {
         let Some(running) = &mut self.running else { return };
-        let mut rest = (left, right);
+        let mut rest: [&[f32]; C] = std::array::from_fn(|channel| all.get(channel).copied().unwrap_or(&[]));
         loop {
-            let now = rest.0.len().min(rest.1.len()).min(running.end.room());
-            let (left_now, left_later) = rest.0.split_at(now);
-            let (right_now, right_later) = rest.1.split_at(now);
-            let mut lost = running.end.push(left_now, right_now);
-            rest = (left_later, right_later);
-            if !rest.0.is_empty() && !rest.1.is_empty() {
+            let now = frames_in(&rest).min(running.end.room());
+            let cut = rest.map(|channel| channel.split_at(now.min(channel.len())));
+            let mut lost = running.end.push(cut.map(|(sound, _)| sound));
+            rest = cut.map(|(_, later)| later);
+            if frames_in(&rest) > 0 {
                 // The ring is full.
                 let may_wait = self.mode == Mode::Offline || self.shared.outruns_the_clock(running.ring);
                 if may_wait {
                     self.analysis.lock().work_through();
                 }
                 if !may_wait || running.end.room() == 0 {
-                    lost += running.end.push(rest.0, rest.1);
-                    rest = (&[], &[]);
+                    lost += running.end.push(rest);
+                    rest = [&[]; C];
                 }
             }
             if lost > 0 {
                 self.shared.lost_frames.fetch_add(lost as u64, Ordering::Relaxed);
             }
-            if rest.0.is_empty() || rest.1.is_empty() {
+            if frames_in(&rest) == 0 {
                 break;
             }
         }

@@ -16,6 +16,7 @@ use sumproof_core::feed::{Feed, Side};
 use sumproof_core::monitor::Monitor;
 use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
+use sumproof_core::sidechain::Reference;
 use sumproof_core::take::Pass;
 use sumproof_views::{History, TakeSummary};
 
@@ -24,6 +25,7 @@ use crate::counsel::Counsel;
 use crate::pairing::Pairing;
 use crate::params::HostParams;
 use crate::published::{Published, summary};
+use crate::reference::ReferenceSide;
 use crate::seam::{AnalysisEnd, Command, Event, Frame};
 use crate::settings::Settings;
 use crate::shared::Shared;
@@ -73,6 +75,43 @@ impl Analysis {
     }
 }
 
+/// The analysis' end of either kind of seam.
+pub enum AnyEnd {
+    /// Of the plugin without a side-chain.
+    Pair(AnalysisEnd<2>),
+    /// Of the one with.
+    WithReference(AnalysisEnd<4>),
+}
+
+impl From<AnalysisEnd<2>> for AnyEnd {
+    fn from(end: AnalysisEnd<2>) -> Self {
+        Self::Pair(end)
+    }
+}
+
+impl From<AnalysisEnd<4>> for AnyEnd {
+    fn from(end: AnalysisEnd<4>) -> Self {
+        Self::WithReference(end)
+    }
+}
+
+impl AnyEnd {
+    fn waiting(&self) -> usize {
+        match self {
+            Self::Pair(end) => end.waiting(),
+            Self::WithReference(end) => end.waiting(),
+        }
+    }
+
+    /// Lets everything go by unheard.
+    fn discard(&mut self) {
+        match self {
+            Self::Pair(end) => end.drain(usize::MAX, |_| {}),
+            Self::WithReference(end) => end.drain(usize::MAX, |_| {}),
+        };
+    }
+}
+
 /// A take being recorded.
 #[derive(Debug, Clone, Copy)]
 struct Running {
@@ -98,8 +137,10 @@ pub struct Links {
 /// The analysis of one instance.
 pub struct Engine {
     links: Links,
-    end: Option<AnalysisEnd>,
+    end: Option<AnyEnd>,
     monitor: Option<Monitor>,
+    /// Only with a side-chain.
+    reference: Option<ReferenceSide>,
     rig: Rig,
     settings: Settings,
     running: Option<Running>,
@@ -134,6 +175,7 @@ impl Engine {
             links,
             end: None,
             monitor: None,
+            reference: None,
             rig: Rig::default(),
             settings,
             running: None,
@@ -158,8 +200,8 @@ impl Engine {
     }
 
     /// Begins to take frames of a sample rate from a new seam. What the old one still holds is taken first, and a take that
-    /// was being recorded ends there.
-    pub fn attach(&mut self, end: AnalysisEnd, rate_hz: f64) {
+    /// was being recorded ends there. `reference` is what the side-chain brings, where the seam has one.
+    pub fn attach(&mut self, end: AnyEnd, rate_hz: f64, reference: Reference) {
         self.settle();
         self.finish_take();
         if self
@@ -172,6 +214,16 @@ impl Engine {
             self.monitor = Some(monitor);
             self.markers = 0;
             self.flowing = false;
+        }
+        if matches!(end, AnyEnd::WithReference(_)) {
+            if self
+                .reference
+                .as_ref()
+                .is_none_or(|side| !side.fits(rate_hz, reference))
+            {
+                self.reference = Some(ReferenceSide::new(rate_hz, reference));
+            }
+            self.settings_to_reference();
         }
         self.end = Some(end);
         self.links.shared.emptied();
@@ -188,6 +240,7 @@ impl Engine {
     pub fn look(&mut self) -> Found {
         self.guarded(|engine| {
             let came = engine.take_in(FRAMES_A_LOOK);
+            engine.work_on_reference();
             engine.read_if_due();
             came || engine.unshown && engine.window_is_open()
         })
@@ -202,6 +255,7 @@ impl Engine {
     pub fn work_through(&mut self) {
         self.guarded(|engine| {
             while engine.take_in(FRAMES_A_LOOK) {
+                engine.work_on_reference();
                 engine.read_if_due();
             }
         });
@@ -227,7 +281,7 @@ impl Engine {
             self.links.shared.analysis_failed.store(true, Ordering::Relaxed);
         }
         if let Some(end) = &mut self.end {
-            end.drain(usize::MAX, |_| {});
+            end.discard();
             self.links.shared.emptied();
         }
         None
@@ -244,15 +298,36 @@ impl Engine {
         let Some(mut end) = self.end.take() else {
             return false;
         };
-        let (frames, commands) = end.drain(limit, |event| match event {
-            Event::Frames(run) => self.hear(run),
-            Event::Command(command) => self.obey(command),
-        });
+        let (frames, commands) = match &mut end {
+            AnyEnd::Pair(end) => end.drain(limit, |event| self.meet(event)),
+            AnyEnd::WithReference(end) => end.drain(limit, |event| self.meet(event)),
+        };
         if end.waiting() == 0 {
             self.links.shared.emptied();
         }
         self.end = Some(end);
         frames + commands > 0
+    }
+
+    fn meet<const C: usize>(&mut self, event: Event<'_, C>) {
+        match event {
+            Event::Frames(run) => self.hear(run),
+            Event::Command(command) => self.obey(command),
+        }
+    }
+
+    /// The response is only wanted where somebody sees or hears what it tells.
+    fn work_on_reference(&mut self) {
+        let wanted = self.window_is_open() || self.settings.audition || self.running.is_some();
+        if let (Some(side), true) = (&mut self.reference, wanted) {
+            side.work();
+        }
+    }
+
+    fn settings_to_reference(&mut self) {
+        if let Some(side) = &mut self.reference {
+            side.set(self.settings.split_s, self.settings.integration_s);
+        }
     }
 
     fn follow_settings(&mut self) {
@@ -265,6 +340,7 @@ impl Engine {
         if let Some(monitor) = &mut self.monitor {
             monitor.set_integration(settings.integration_s);
         }
+        self.settings_to_reference();
         let rig = Rig {
             lines: settings.lines,
             law: settings.law,
@@ -282,14 +358,20 @@ impl Engine {
         }
     }
 
-    fn hear(&mut self, frames: &[Frame]) {
+    fn hear<const C: usize>(&mut self, frames: &[Frame<C>]) {
         let Some(monitor) = &mut self.monitor else { return };
-        let (mut left, mut right) = ([0.0f32; CHUNK], [0.0f32; CHUNK]);
+        let mut lanes = [[0.0f32; CHUNK]; C];
         for chunk in frames.chunks(CHUNK) {
-            for ((frame, left), right) in chunk.iter().zip(&mut left).zip(&mut right) {
-                [*left, *right] = *frame;
+            for (at, frame) in chunk.iter().enumerate() {
+                for (lane, &sample) in lanes.iter_mut().zip(frame) {
+                    lane[at] = sample;
+                }
             }
-            monitor.push(&left[..chunk.len()], &right[..chunk.len()]);
+            let lane = |index: usize| lanes.get(index).map_or(&[][..], |lane| &lane[..chunk.len()]);
+            monitor.push(lane(0), lane(1));
+            if let Some(side) = &mut self.reference {
+                side.push(lane(2), lane(3), lane(0), lane(1));
+            }
         }
         self.flowing = true;
         self.unread_frames += frames.len() as u64;
@@ -309,10 +391,11 @@ impl Engine {
         self.finish_take();
         let Some(monitor) = &mut self.monitor else { return };
         if !self.takes.has_room() {
-            self.say(format!(
-                "There are {} takes, the most there can be: delete one to record another.",
-                self.takes.len()
-            ));
+            let count = self.takes.len();
+            let line = permit_alloc(|| {
+                format!("There are {count} takes, the most there can be: delete one to record another.")
+            });
+            self.say(line);
             return;
         }
         monitor.start_take();
@@ -321,6 +404,10 @@ impl Engine {
             PassChoice::Dry => Pass::Dry,
             PassChoice::Wet => Pass::Wet,
         };
+        // A dry or a wet pass is a half: there's nothing to tell apart in it.
+        if let Some(side) = self.reference.as_mut().filter(|_| pass == Pass::Full) {
+            side.start_take();
+        }
         self.running = Some(Running { pass, markers: 0 });
     }
 
@@ -329,20 +416,28 @@ impl Engine {
             return;
         };
         let takes = &mut self.takes;
+        let reference = &mut self.reference;
         let said = permit_alloc(|| {
-            let mut take = monitor.finish_take(takes.next_name(), running.pass)?;
+            let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) else {
+                reference.iter_mut().for_each(ReferenceSide::drop_take);
+                return None;
+            };
             take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
+            let by_reference = reference.as_mut().and_then(|side| side.finish_take(&mut take));
             let pair = self.pairing.heard(&take);
             // There was room when the take began.
             let _ = takes.add(take);
-            match pair? {
-                Ok(pair) if takes.has_room() => {
+            match pair {
+                None => by_reference,
+                Some(Ok(pair)) if takes.has_room() => {
                     let line = format!("\u{2018}{}\u{2019}: told apart by your two passes.", pair.name);
                     let _ = takes.add(pair);
                     Some(line)
                 }
-                Ok(_) => Some("No room for the take of both passes: delete one and record again.".into()),
-                Err(line) => Some(line),
+                Some(Ok(_)) => {
+                    Some("No room for the take of both passes: delete one and record again.".into())
+                }
+                Some(Err(line)) => Some(line),
             }
         });
         if let Some(line) = said {
@@ -404,7 +499,8 @@ impl Engine {
     fn read(&mut self, heard_s: f64) {
         let Some(monitor) = &mut self.monitor else { return };
         monitor.set_rig(&self.rig);
-        monitor.read(self.settings.feed, &mut self.reading);
+        let told = self.reference.as_mut().and_then(ReferenceSide::read);
+        monitor.read_told(self.settings.feed, told, &mut self.reading);
         self.reading.garbage_frames = self.reading.garbage_frames.saturating_sub(self.markers);
         self.reading.frames = self.reading.frames.saturating_sub(self.markers);
         self.unread_frames = 0;
@@ -482,6 +578,7 @@ impl Engine {
             message: self.message.clone().or_else(|| self.kept.notice()),
             lost_frames: shared.lost_frames.load(Ordering::Relaxed),
             counsel: Arc::clone(&self.counsel),
+            side_chain: self.reference.as_ref().map(ReferenceSide::shown),
         });
         self.links.repaint.request_repaint();
     }
@@ -493,7 +590,8 @@ impl Engine {
 
     /// Says one line in the window.
     pub fn say(&mut self, message: String) {
-        self.message = Some(message);
+        // The line before it is freed.
+        permit_alloc(|| self.message = Some(message));
         self.unshown = true;
     }
 
@@ -501,6 +599,9 @@ impl Engine {
     pub fn reset(&mut self) {
         if let Some(monitor) = &mut self.monitor {
             monitor.reset();
+        }
+        if let Some(side) = &mut self.reference {
+            side.reset();
         }
         self.markers = 0;
         self.message = None;

@@ -1,4 +1,5 @@
-//! The Sumproof plugin: CLAP and VST3, stereo in and stereo out, no latency.
+//! The Sumproof plugins: CLAP and VST3, stereo in and stereo out, no latency. There are two in the one library: the plain
+//! one, and one with the dry signal on a side-chain ([`Sumproof`] of two and of four channels).
 //!
 //! # Contract
 //! * While nothing is auditioned the output is the input, bit for bit: the buffer is not written. Subnormals and garbage
@@ -17,6 +18,7 @@ use nice_plug::prelude::*;
 use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
 use sumproof_core::board::Rig;
+use sumproof_core::sidechain::Reference;
 use triple_buffer::triple_buffer;
 
 pub mod audio;
@@ -32,6 +34,7 @@ mod intents;
 mod pairing;
 pub mod params;
 pub mod published;
+mod reference;
 pub mod seam;
 pub mod settings;
 pub mod shared;
@@ -44,19 +47,88 @@ mod whole;
 pub mod worker;
 
 use audio::{AudioSide, Drive, Mode};
-use engine::{Analysis, Engine, Links};
+use engine::{Analysis, AnyEnd, Engine, Links};
 use fields::PluginParams;
 use guard::Guard;
 use params::HostParams;
 use published::Published;
+use seam::AnalysisEnd;
 use shared::Shared;
 use worker::Worker;
 
 /// How long sound goes on after the input while a feed is heard, s: the longest line and a fade.
 const TAIL_S: f64 = 0.1;
 
-/// The plugin.
-pub struct Sumproof {
+/// Channels the plain plugin hands to its analysis.
+const PLAIN: usize = 2;
+/// The same of the plugin with a side-chain: two of sound, two of reference.
+const SIDE_CHAIN: usize = 4;
+
+/// The plain plugin.
+pub type SumproofPlain = Sumproof<PLAIN>;
+/// The plugin with a side-chain.
+pub type SumproofSideChain = Sumproof<SIDE_CHAIN>;
+
+/// What the two plugins differ in. Hosts know them by ids and class ids: never change them.
+pub trait Variant {
+    /// The plugin's name.
+    const NAME: &'static str;
+    /// Busses.
+    const LAYOUTS: &'static [AudioIOLayout];
+    /// CLAP id.
+    const CLAP_ID: &'static str;
+    /// One line for a plugin list.
+    const DESCRIPTION: &'static str;
+    /// VST3 class id.
+    const VST3_CLASS_ID: [u8; 16];
+}
+
+const STEREO: AudioIOLayout = AudioIOLayout {
+    main_input_channels: NonZeroU32::new(2),
+    main_output_channels: NonZeroU32::new(2),
+    ..AudioIOLayout::const_default()
+};
+
+/// Names of the ports. Both main names are given, because the framework shows the input's for the output.
+const PORTS: PortNames = PortNames {
+    layout: None,
+    main_input: Some("Stereo"),
+    main_output: Some("Stereo"),
+    aux_inputs: &["Dry (side-chain)"],
+    aux_outputs: &[],
+};
+
+impl Variant for SumproofPlain {
+    const NAME: &'static str = "Sumproof";
+    const LAYOUTS: &'static [AudioIOLayout] = &[STEREO];
+    const CLAP_ID: &'static str = "io.sumproof.sumproof";
+    const DESCRIPTION: &'static str =
+        "What a stereo preset becomes in every feed downstream: heard, measured, explained";
+    const VST3_CLASS_ID: [u8; 16] = *b"SumproofStereoLn";
+}
+
+impl Variant for SumproofSideChain {
+    const NAME: &'static str = "Sumproof Side-chain";
+    const LAYOUTS: &'static [AudioIOLayout] = &[
+        AudioIOLayout {
+            aux_input_ports: &[new_nonzero_u32(2)],
+            names: PORTS,
+            ..STEREO
+        },
+        AudioIOLayout {
+            aux_input_ports: &[new_nonzero_u32(1)],
+            names: PORTS,
+            ..STEREO
+        },
+    ];
+    const CLAP_ID: &'static str = "io.sumproof.sumproof-side-chain";
+    const DESCRIPTION: &'static str =
+        "The same with the dry signal on a side-chain, by which dry and wet are told apart";
+    const VST3_CLASS_ID: [u8; 16] = *b"SumproofSideChnn";
+}
+
+/// The plugin, which hands `C` channels to its analysis.
+pub struct Sumproof<const C: usize> {
     /// What is saved and loaded.
     params: Arc<PluginParams>,
     /// The words shared with the analysis and the window.
@@ -64,7 +136,7 @@ pub struct Sumproof {
     /// The analysis, behind its lock.
     analysis: Analysis,
     /// What runs in the audio callback.
-    audio: AudioSide,
+    audio: AudioSide<C>,
     /// What keeps its panics from the host.
     guard: Guard,
     /// The analysis thread, from the first activation on.
@@ -80,10 +152,13 @@ struct WindowLinks {
     repaint: RepaintNotifier,
 }
 
-impl Default for Sumproof {
+impl<const C: usize> Default for Sumproof<C>
+where
+    AnyEnd: From<AnalysisEnd<C>>,
+{
     fn default() -> Self {
         guard::install_hook();
-        let host = Arc::new(HostParams::default());
+        let host = Arc::new(HostParams::new(C == SIDE_CHAIN));
         let shared = Arc::new(Shared::default());
         let (own_in, own_out) = triple_buffer(&Rig::default().own);
         let (published_in, published_out) = triple_buffer(&Published::default());
@@ -111,17 +186,17 @@ impl Default for Sumproof {
     }
 }
 
-impl Plugin for Sumproof {
-    const NAME: &'static str = "Sumproof";
+impl<const C: usize> Plugin for Sumproof<C>
+where
+    Self: Variant,
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    const NAME: &'static str = <Self as Variant>::NAME;
     const VENDOR: &'static str = "Sumproof";
     const URL: &'static str = "";
     const EMAIL: &'static str = "";
     const VERSION: &'static str = state::VERSION;
-    const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = &[AudioIOLayout {
-        main_input_channels: NonZeroU32::new(2),
-        main_output_channels: NonZeroU32::new(2),
-        ..AudioIOLayout::const_default()
-    }];
+    const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = <Self as Variant>::LAYOUTS;
 
     type Editor = editor::Window;
     type SysExMessage = ();
@@ -144,11 +219,15 @@ impl Plugin for Sumproof {
 
     fn filter_state(state: &mut PluginState) {
         state::filter(state, &fields::FIELDS);
+        if C != SIDE_CHAIN {
+            // The one parameter that the plain plugin does not have.
+            state.params.remove(spec::SPLIT_ID);
+        }
     }
 
     fn activate(
         &mut self,
-        _layout: &AudioIOLayout,
+        layout: &AudioIOLayout,
         config: &BufferConfig,
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
@@ -160,6 +239,10 @@ impl Plugin for Sumproof {
             rate_hz,
             longest_block: config.max_buffer_size as usize,
             mode: mode(config.process_mode, context.plugin_api()),
+            reference: match layout.aux_input_ports.first().map(|channels| channels.get()) {
+                Some(1) => Reference::Mono,
+                _ => Reference::Stereo,
+            },
         };
         self.tail_samples = (TAIL_S * rate_hz) as u32;
         // Not on the audio thread, but a panic would take the host down from here just as well.
@@ -188,13 +271,14 @@ impl Plugin for Sumproof {
     fn process(
         &mut self,
         buffer: &mut Buffer,
-        _aux: &mut AuxiliaryBuffers,
+        aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
         let host_records = context.transport().recording;
         let (audio, guard) = (&mut self.audio, &mut self.guard);
         let panics = audio.fault.panics_next();
-        let mut run = || guard.run(|| audio.process(buffer.as_slice(), host_records));
+        let reference = reference_of(aux, buffer.samples());
+        let mut run = || guard.run(|| audio.process(buffer.as_slice(), reference, host_records));
         let ran = if panics { permit_alloc(run) } else { run() };
         if ran.is_none() {
             self.shared.panicked.store(true, Ordering::Relaxed);
@@ -223,10 +307,31 @@ fn mode(told: ProcessMode, api: PluginApi) -> Mode {
     }
 }
 
-impl ClapPlugin for Sumproof {
-    const CLAP_ID: &'static str = "io.sumproof.sumproof";
-    const CLAP_DESCRIPTION: Option<&'static str> =
-        Some("What a stereo preset becomes in every feed downstream: heard, measured, explained");
+/// Both channels of the reference in a block of `frames`; a mono one is both. Where the host gave none, the framework's
+/// buffers hold silence of another length, which is cut, or is none.
+fn reference_of<'a>(aux: &'a AuxiliaryBuffers, frames: usize) -> [&'a [f32]; 2] {
+    let channels = aux
+        .inputs
+        .first()
+        .map_or(&[][..], |buffer| buffer.as_slice_immutable());
+    let channel = |index: usize| -> &'a [f32] {
+        let samples: &[f32] = channels.get(index).map_or(&[], |channel| channel);
+        &samples[..samples.len().min(frames)]
+    };
+    match channels.len() {
+        0 => [&[]; 2],
+        1 => [channel(0), channel(0)],
+        _ => [channel(0), channel(1)],
+    }
+}
+
+impl<const C: usize> ClapPlugin for Sumproof<C>
+where
+    Self: Variant,
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    const CLAP_ID: &'static str = <Self as Variant>::CLAP_ID;
+    const CLAP_DESCRIPTION: Option<&'static str> = Some(<Self as Variant>::DESCRIPTION);
     const CLAP_MANUAL_URL: Option<&'static str> = None;
     const CLAP_SUPPORT_URL: Option<&'static str> = None;
     const CLAP_FEATURES: &'static [ClapFeature] = &[
@@ -237,9 +342,12 @@ impl ClapPlugin for Sumproof {
     ];
 }
 
-impl Vst3Plugin for Sumproof {
-    // Hosts know the plugin by these bytes: never change them.
-    const VST3_CLASS_ID: [u8; 16] = *b"SumproofStereoLn";
+impl<const C: usize> Vst3Plugin for Sumproof<C>
+where
+    Self: Variant,
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    const VST3_CLASS_ID: [u8; 16] = <Self as Variant>::VST3_CLASS_ID;
     const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] = &[
         Vst3SubCategory::Fx,
         Vst3SubCategory::Analyzer,
@@ -248,5 +356,5 @@ impl Vst3Plugin for Sumproof {
     ];
 }
 
-nice_export_clap!(Sumproof);
-nice_export_vst3!(Sumproof);
+nice_export_clap!(SumproofPlain, SumproofSideChain);
+nice_export_vst3!(SumproofPlain, SumproofSideChain);

@@ -16,6 +16,10 @@ pub const GAIN_RANGE_DB: (f32, f32) = (-40.0, 20.0);
 pub const DELAY_RANGE_MS: (f32, f32) = (0.0, 30.0);
 /// Corner of the line's transformer, Hz: 0 (none) to 200, default 0.
 pub const CORNER_RANGE_HZ: (f32, f32) = (0.0, 200.0);
+/// Split time of the side-chain, ms: what the core allows.
+pub const SPLIT_RANGE_MS: (f32, f32) = (5.0, 100.0);
+/// Its default.
+pub const SPLIT_DEFAULT_MS: f32 = 20.0;
 
 /// Everything a host can set.
 #[derive(Params)]
@@ -53,6 +57,50 @@ pub struct HostParams {
     /// Keep auditioning while the host bounces offline or records; for this session only.
     #[id = "audbnc"]
     pub audition_in_bounces: BoolParam,
+    /// What only the plugin with a side-chain has.
+    #[nested(group = "Side-chain")]
+    pub side_chain: SideChainParams,
+}
+
+/// The parameters of the side-chain. A plugin without one shows none of them to its host.
+pub struct SideChainParams {
+    exists: bool,
+    /// What comes later than this after the first arrival counts as wet, ms, [`SPLIT_RANGE_MS`].
+    pub split_ms: FloatParam,
+}
+
+impl SideChainParams {
+    fn new(exists: bool) -> Self {
+        let (min, max) = SPLIT_RANGE_MS;
+        Self {
+            exists,
+            split_ms: FloatParam::new("Split time", SPLIT_DEFAULT_MS, FloatRange::Linear { min, max })
+                .with_step_size(0.1)
+                .with_unit(" ms")
+                .with_value_to_string(Arc::new(|value_ms| format!("{value_ms:.1}")))
+                .with_string_to_value(Arc::new(|typed| text::number(typed, "ms"))),
+        }
+    }
+
+    /// Whether there is a side-chain.
+    pub fn exists(&self) -> bool {
+        self.exists
+    }
+}
+
+// SAFETY: as for [`LineParams`]. By hand because the list is empty in the plugin without a side-chain.
+unsafe impl Params for SideChainParams {
+    fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
+        if self.exists {
+            vec![(
+                String::from(crate::spec::SPLIT_ID),
+                self.split_ms.as_ptr(),
+                String::new(),
+            )]
+        } else {
+            Vec::new()
+        }
+    }
 }
 
 /// The parameters of one line. Ids are the side's letter and a short word: `lpol`, `rgain` and so on.
@@ -115,6 +163,13 @@ unsafe impl Params for LineParams {
 
 impl Default for HostParams {
     fn default() -> Self {
+        Self::new(false)
+    }
+}
+
+impl HostParams {
+    /// The parameters of a plugin with or without a side-chain.
+    pub fn new(side_chain: bool) -> Self {
         Self {
             bypass: BoolParam::new("Bypass", false).make_bypass(),
             audition: switch("Audition", "On", "Off"),
@@ -127,6 +182,7 @@ impl Default for HostParams {
             record: switch("Record take", "Recording", "Off"),
             pass: EnumParam::new("Pass recorded", PassChoice::Full),
             audition_in_bounces: switch("Audition in bounces", "On", "Off"),
+            side_chain: SideChainParams::new(side_chain),
         }
     }
 }

@@ -7,7 +7,9 @@ use sumproof_core::board::Rig;
 use sumproof_core::feed::SumLaw;
 use sumproof_core::reading::Reading;
 use sumproof_core::take::{Pass, Take};
-use sumproof_views::{Hearing, History, Integration, LineSettings, Notices, Snapshot, TakeSummary};
+use sumproof_views::{
+    Hearing, History, Integration, LineSettings, Notices, SideChain, Snapshot, TakeSummary,
+};
 
 use crate::choices::{IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
 use crate::counsel::Counsel;
@@ -36,6 +38,8 @@ pub struct Published {
     pub lost_frames: u64,
     /// Advice and margin.
     pub counsel: Arc<Counsel>,
+    /// How the side-chain stands, where there is one.
+    pub side_chain: Option<SideChain>,
 }
 
 impl Published {
@@ -53,6 +57,7 @@ impl Published {
             snapshot.margin.clone_from(&self.counsel.margin);
         }
         snapshot.settings = settings(params);
+        snapshot.side_chain = self.side_chain;
         snapshot.hearing = match shared.heard() {
             Heard::Stereo => Hearing::Stereo,
             Heard::Feed => Hearing::Feed(snapshot.settings.feed),

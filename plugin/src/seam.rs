@@ -10,8 +10,8 @@ use rtrb::{Consumer, Producer, RingBuffer};
 
 use crate::choices::PassChoice;
 
-/// One stereo frame, left and right.
-pub type Frame = [f32; 2];
+/// One frame: left and right and, in the plugin with a side-chain, the two channels of the reference.
+pub type Frame<const C: usize> = [f32; C];
 
 /// Commands that fit between two looks of the analysis. A block sends a handful at most.
 pub const COMMAND_CAPACITY: usize = 256;
@@ -37,7 +37,7 @@ struct Placed {
 }
 
 /// Both ends of a seam that holds `frame_capacity` frames.
-pub fn seam(frame_capacity: usize) -> (AudioEnd, AnalysisEnd) {
+pub fn seam<const C: usize>(frame_capacity: usize) -> (AudioEnd<C>, AnalysisEnd<C>) {
     let (frames_in, frames_out) = RingBuffer::new(frame_capacity);
     let (commands_in, commands_out) = RingBuffer::new(COMMAND_CAPACITY);
     (
@@ -59,15 +59,15 @@ pub fn seam(frame_capacity: usize) -> (AudioEnd, AnalysisEnd) {
 ///
 /// # Real-time
 /// No method allocates, locks, waits or makes a system call; all are O(frames).
-pub struct AudioEnd {
-    frames: Producer<Frame>,
+pub struct AudioEnd<const C: usize> {
+    frames: Producer<Frame<C>>,
     commands: Producer<Placed>,
     pushed: u64,
     /// Frames dropped of which the analysis has not been told.
     unsaid: u64,
 }
 
-impl AudioEnd {
+impl<const C: usize> AudioEnd<C> {
     /// Frames the ring would take now.
     pub fn room(&self) -> usize {
         self.frames.slots()
@@ -80,11 +80,12 @@ impl AudioEnd {
         self.say_lost() && self.place(command)
     }
 
-    /// Pushes the frames of both channels (as many as the shorter has) and returns how many found no room.
-    pub fn push(&mut self, left: &[f32], right: &[f32]) -> usize {
-        let wanted = left.len().min(right.len());
+    /// Pushes frames of all channels, as many as the shorter of the first two has (where the others have none they count as
+    /// silent), and returns how many found no room.
+    pub fn push(&mut self, channels: [&[f32]; C]) -> usize {
+        let wanted = frames_in(&channels);
         let taken = if self.say_lost() {
-            self.write(left, right, wanted.min(self.frames.slots()))
+            self.write(channels, wanted.min(self.frames.slots()))
         } else {
             0
         };
@@ -92,11 +93,13 @@ impl AudioEnd {
         wanted - taken
     }
 
-    fn write(&mut self, left: &[f32], right: &[f32], count: usize) -> usize {
+    fn write(&mut self, channels: [&[f32]; C], count: usize) -> usize {
         let Ok(chunk) = self.frames.write_chunk_uninit(count) else {
             return 0;
         };
-        let taken = chunk.fill_from_iter(left.iter().zip(right).map(|(&left, &right)| [left, right]));
+        let mut channels = channels.map(|channel| channel.iter().copied());
+        let frame = || channels.each_mut().map(|channel| channel.next().unwrap_or(0.0));
+        let taken = chunk.fill_from_iter(std::iter::repeat_with(frame).take(count));
         self.pushed += taken as u64;
         taken
     }
@@ -118,30 +121,40 @@ impl AudioEnd {
     }
 }
 
+/// Frames there are in channels: as many as the shorter of the first two has.
+pub fn frames_in(channels: &[&[f32]]) -> usize {
+    channels
+        .iter()
+        .take(2)
+        .map(|channel| channel.len())
+        .min()
+        .unwrap_or(0)
+}
+
 /// What the analysis finds, in order.
 #[derive(Debug, Clone, Copy)]
-pub enum Event<'a> {
+pub enum Event<'a, const C: usize> {
     /// Frames that follow one another.
-    Frames(&'a [Frame]),
+    Frames(&'a [Frame<C>]),
     /// A command between frames.
     Command(Command),
 }
 
 /// The analysis' end.
-pub struct AnalysisEnd {
-    frames: Consumer<Frame>,
+pub struct AnalysisEnd<const C: usize> {
+    frames: Consumer<Frame<C>>,
     commands: Consumer<Placed>,
     popped: u64,
 }
 
-impl AnalysisEnd {
+impl<const C: usize> AnalysisEnd<C> {
     /// Frames that wait.
     pub fn waiting(&self) -> usize {
         self.frames.slots()
     }
 
     /// Hands over what is there now, at most `limit` frames, in order. Returns the number of frames and commands.
-    pub fn drain(&mut self, limit: usize, mut take: impl FnMut(Event)) -> (usize, usize) {
+    pub fn drain(&mut self, limit: usize, mut take: impl FnMut(Event<C>)) -> (usize, usize) {
         // Frames first, commands after: a command is written before the frames behind it, so whoever sees those frames
         // sees the command as well.
         let count = self.frames.slots().min(limit);
@@ -150,7 +163,7 @@ impl AnalysisEnd {
         };
         let mut commands = 0;
         let mut position = self.popped;
-        for mut part in <[&[Frame]; 2]>::from(chunk.as_slices()) {
+        for mut part in <[&[Frame<C>]; 2]>::from(chunk.as_slices()) {
             loop {
                 let next = self.commands.peek().ok().copied();
                 if let Some(placed) = next.filter(|placed| placed.at <= position) {
@@ -183,7 +196,7 @@ mod tests {
     use super::*;
 
     /// Everything drained, as text: `n` for a run of n frames, and the commands between.
-    fn drained(end: &mut AnalysisEnd, limit: usize) -> Vec<String> {
+    fn drained(end: &mut AnalysisEnd<2>, limit: usize) -> Vec<String> {
         let mut seen: Vec<String> = Vec::new();
         end.drain(limit, |event| {
             seen.push(match event {
@@ -202,8 +215,8 @@ mod tests {
         (from..to).map(f32::from).collect()
     }
 
-    fn push(end: &mut AudioEnd, from: u16, to: u16) -> usize {
-        end.push(&ramp(from, to), &ramp(from, to))
+    fn push(end: &mut AudioEnd<2>, from: u16, to: u16) -> usize {
+        end.push([&ramp(from, to), &ramp(from, to)])
     }
 
     #[test]
@@ -308,9 +321,22 @@ mod tests {
     #[test]
     fn channels_of_unequal_length_never_read_past_the_shorter() {
         let (mut audio, mut analysis) = seam(8);
-        assert_eq!(audio.push(&[1.0, 2.0, 3.0], &[1.0]), 0);
-        assert_eq!(audio.push(&[], &[]), 0);
+        assert_eq!(audio.push([&[1.0, 2.0, 3.0], &[1.0]]), 0);
+        assert_eq!(audio.push([&[], &[]]), 0);
         assert_eq!(drained(&mut analysis, usize::MAX), ["1"]);
+    }
+
+    #[test]
+    fn a_reference_that_is_too_short_is_silent() {
+        let (mut audio, mut analysis) = seam(8);
+        assert_eq!(audio.push([&[1.0, 2.0], &[3.0, 4.0], &[5.0], &[]]), 0);
+        let mut seen = Vec::new();
+        analysis.drain(usize::MAX, |event| {
+            if let Event::Frames(frames) = event {
+                seen.extend_from_slice(frames);
+            }
+        });
+        assert_eq!(seen, [[1.0, 3.0, 5.0, 0.0], [2.0, 4.0, 0.0, 0.0]]);
     }
 
     #[test]
@@ -324,7 +350,7 @@ mod tests {
                 let count = (sent % 41 + 1).min(total - sent);
                 // Values above 2^24 would not be exact; the ramp stays far below.
                 let block: Vec<f32> = (sent..sent + count).map(|value| value as f32).collect();
-                dropped += audio.push(&block, &block) as u64;
+                dropped += audio.push([&block, &block]) as u64;
                 sent += count;
                 if sent % 7 == 0 {
                     std::thread::yield_now();

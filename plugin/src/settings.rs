@@ -9,7 +9,7 @@ use sumproof_core::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::line::{Line, Polarity};
 
 use crate::choices::{FeedChoice, PassChoice, PolarityChoice, SumLawChoice};
-use crate::params::{CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams};
+use crate::params::{CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_RANGE_MS};
 
 /// The parameters of one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,6 +34,8 @@ pub struct Settings {
     pub pass: PassChoice,
     /// Audition even while the host bounces or records.
     pub audition_in_bounces: bool,
+    /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
+    pub split_s: f64,
 }
 
 impl Settings {
@@ -60,6 +62,7 @@ impl Settings {
             record: params.record.value(),
             pass: params.pass.value(),
             audition_in_bounces: params.audition_in_bounces.value(),
+            split_s: clamped(&params.side_chain.split_ms, SPLIT_RANGE_MS) / 1000.0,
         }
     }
 }
@@ -123,6 +126,7 @@ mod tests {
     use sumproof_core::line::limits;
 
     use super::*;
+    use crate::params::SPLIT_DEFAULT_MS;
 
     fn set(param: &FloatParam, value: f32) {
         // SAFETY: as in `healed`; this is what the wrapper does when it loads a state.
@@ -137,6 +141,12 @@ mod tests {
         assert_eq!(as_f32(limits::GAIN_DB, 1.0), GAIN_RANGE_DB);
         assert_eq!(as_f32(limits::DELAY_S, 1000.0), DELAY_RANGE_MS);
         assert_eq!(as_f32(limits::HIGH_PASS_HZ, 1.0), CORNER_RANGE_HZ);
+        let (shortest, longest) = sumproof_core::sidechain::SPLIT_RANGE_S;
+        assert_eq!(as_f32(shortest..=longest, 1000.0), SPLIT_RANGE_MS);
+        assert_eq!(
+            (1000.0 * sumproof_core::sidechain::SPLIT_S) as f32,
+            SPLIT_DEFAULT_MS
+        );
         let (ids, names) = (FeedChoice::ids().expect("feeds have ids"), FeedChoice::variants());
         assert_eq!(ids.len(), FeedId::ALL.len());
         for (index, feed) in FeedId::ALL.into_iter().enumerate() {

@@ -8,7 +8,7 @@ use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::Enum;
 
 use crate::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
-use crate::params::{CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB};
+use crate::params::{CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS};
 
 /// What one parameter may be, and is by default.
 #[derive(Debug, Clone, Copy)]
@@ -17,14 +17,17 @@ pub(crate) enum Kind {
     Switch,
     /// A switch that is off after every load, whatever the state says: audition and recording are for the session.
     SessionSwitch,
-    /// A number within a range, 0 by default.
-    Number((f32, f32)),
+    /// A number within a range, and its default.
+    Number((f32, f32), f32),
     /// One of these ids; by default the one at the index.
     OneOf(Option<&'static [&'static str]>, usize),
 }
 
+/// Id of the split time, which only the plugin with a side-chain has.
+pub(crate) const SPLIT_ID: &str = "split";
+
 /// Every parameter by its id.
-pub(crate) fn all() -> [(&'static str, Kind); 19] {
+pub(crate) fn all() -> [(&'static str, Kind); 20] {
     let polarity = Kind::OneOf(PolarityChoice::ids(), PolarityChoice::Normal.to_index());
     [
         ("byp", Kind::Switch),
@@ -34,14 +37,14 @@ pub(crate) fn all() -> [(&'static str, Kind); 19] {
             Kind::OneOf(FeedChoice::ids(), FeedChoice::MonoWedge.to_index()),
         ),
         ("lpol", polarity),
-        ("lgain", Kind::Number(GAIN_RANGE_DB)),
-        ("ldel", Kind::Number(DELAY_RANGE_MS)),
-        ("lhp", Kind::Number(CORNER_RANGE_HZ)),
+        ("lgain", Kind::Number(GAIN_RANGE_DB, 0.0)),
+        ("ldel", Kind::Number(DELAY_RANGE_MS, 0.0)),
+        ("lhp", Kind::Number(CORNER_RANGE_HZ, 0.0)),
         ("lunp", Kind::Switch),
         ("rpol", polarity),
-        ("rgain", Kind::Number(GAIN_RANGE_DB)),
-        ("rdel", Kind::Number(DELAY_RANGE_MS)),
-        ("rhp", Kind::Number(CORNER_RANGE_HZ)),
+        ("rgain", Kind::Number(GAIN_RANGE_DB, 0.0)),
+        ("rdel", Kind::Number(DELAY_RANGE_MS, 0.0)),
+        ("rhp", Kind::Number(CORNER_RANGE_HZ, 0.0)),
         ("runp", Kind::Switch),
         (
             "law",
@@ -58,6 +61,7 @@ pub(crate) fn all() -> [(&'static str, Kind); 19] {
             Kind::OneOf(PassChoice::ids(), PassChoice::Full.to_index()),
         ),
         ("audbnc", Kind::SessionSwitch),
+        (SPLIT_ID, Kind::Number(SPLIT_RANGE_MS, SPLIT_DEFAULT_MS)),
     ]
 }
 
@@ -66,7 +70,7 @@ impl Kind {
     pub(crate) fn default_value(self) -> ParamValue {
         match self {
             Self::Switch | Self::SessionSwitch => ParamValue::Bool(false),
-            Self::Number(_) => ParamValue::F32(0.0),
+            Self::Number(_, default) => ParamValue::F32(default),
             Self::OneOf(ids, index) => ParamValue::String(
                 ids.and_then(|ids| ids.get(index))
                     .map_or_else(String::new, |id| String::from(*id)),
@@ -79,7 +83,7 @@ impl Kind {
         match (self, value) {
             (Self::Switch, ParamValue::Bool(on)) => Some(ParamValue::Bool(*on)),
             (Self::SessionSwitch, ParamValue::Bool(_)) => Some(ParamValue::Bool(false)),
-            (Self::Number((least, most)), ParamValue::F32(number)) if number.is_finite() => {
+            (Self::Number((least, most), _), ParamValue::F32(number)) if number.is_finite() => {
                 Some(ParamValue::F32(number.clamp(least, most)))
             }
             (Self::OneOf(Some(ids), _), ParamValue::String(id)) => {

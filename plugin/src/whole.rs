@@ -10,6 +10,7 @@ use nice_plug::prelude::{BoolParam, EnumParam, Params};
 use nice_plug_egui::RepaintNotifier;
 use sumproof_core::board::Rig;
 use sumproof_core::pair::PairSums;
+use sumproof_core::sidechain::Reference;
 use sumproof_core::take::Take;
 use triple_buffer::triple_buffer;
 
@@ -30,7 +31,7 @@ struct Instance {
     params: Arc<PluginParams>,
     shared: Arc<Shared>,
     analysis: Analysis,
-    audio: AudioSide,
+    audio: AudioSide<2>,
     published: triple_buffer::Output<Published>,
 }
 
@@ -71,6 +72,7 @@ impl Instance {
             rate_hz: RATE_HZ,
             longest_block: 8192,
             mode,
+            reference: Reference::Stereo,
         });
         self.audio.reset();
     }
@@ -84,7 +86,7 @@ impl Instance {
         let mut out = [left.to_vec(), right.to_vec()];
         let [l, r] = &mut out;
         for (l, r) in l.chunks_mut(block).zip(r.chunks_mut(block)) {
-            self.audio.process(&mut [l, r], host_records);
+            self.audio.process(&mut [l, r], [&[]; 2], host_records);
         }
         out
     }

@@ -54,7 +54,7 @@ fn saved_again(state: &PluginState) -> PluginState {
 
 #[test]
 fn the_list_is_the_parameters() {
-    let params = HostParams::default();
+    let params = HostParams::new(true);
     let map = params.param_map();
     let ids: Vec<&str> = map.iter().map(|(id, _, _)| id.as_str()).collect();
     assert_eq!(ids, spec::all().map(|(id, _)| id));

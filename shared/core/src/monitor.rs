@@ -212,6 +212,15 @@ impl Monitor {
     /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
     /// `out` are taken for those shown before. Does not allocate. A few milliseconds.
     pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
+        self.read_told(selected, None, out);
+    }
+
+    /// The same with dry and wet as somebody else told them apart: a split on the monitor's FFT bins
+    /// ([`crate::sidechain::SideChain::grid`] is the same grid). `None` estimates them from the pair alone.
+    ///
+    /// # Panics
+    /// If the split has another number of cells than the monitor.
+    pub fn read_told(&mut self, selected: FeedId, told: Option<&Split>, out: &mut Reading) {
         self.live.read(&mut self.spectrum);
         let scorer = self.board.scorer();
         let grid = scorer.grid();
@@ -221,7 +230,6 @@ impl Monitor {
         out.averages = self.spectrum.averages;
         out.recording = self.recording.active;
         out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
-        out.method = Method::Estimated;
         let (mut left, mut right, mut cross) = (0.0, 0.0, 0.0);
         for cell in scorer.cells() {
             left += self.spectrum.ll[cell];
@@ -234,6 +242,10 @@ impl Monitor {
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
         out.delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        if let Some(told) = told {
+            self.split.copy_from(told);
+        }
+        out.method = self.split.method;
         let clues = Clues {
             delay: out.delay,
             attacks: self.onsets.read(ATTACKS_S),

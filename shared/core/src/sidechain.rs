@@ -342,8 +342,9 @@ impl SideChain {
 
     fn push_frame(&mut self, frame: [f64; 4]) {
         let references = [frame[0], frame[1]];
-        self.delay_line.push_back([frame[2], frame[3]]);
+        // Taken out first: the line has no room for one more.
         let channels = self.delay_line.pop_front().unwrap_or_default();
+        self.delay_line.push_back([frame[2], frame[3]]);
         if self.estimator.push(references, channels) {
             self.due = true;
             self.watch();

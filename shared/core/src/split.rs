@@ -96,6 +96,17 @@ impl Split {
         }
     }
 
+    /// Overwrites this split with another of the same length, without allocating.
+    ///
+    /// # Panics
+    /// If the lengths differ.
+    pub fn copy_from(&mut self, other: &Self) {
+        self.dry.copy_from(&other.dry);
+        self.wet.copy_from(&other.wet);
+        self.total.copy_from(&other.total);
+        self.method = other.method;
+    }
+
     /// The delays the three parts keep apart, seconds: dry, wet, total.
     #[must_use]
     pub fn delays_s(&self) -> [f64; 3] {

@@ -8,6 +8,7 @@ use sumproof_core::split::Method;
 use sumproof_core::take::Pass;
 
 use crate::history::History;
+use crate::side_chain::SideChain;
 
 /// One line's settings, as plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -213,6 +214,8 @@ pub struct Snapshot {
     pub what_now: Vec<String>,
     /// The margin, once it's computed.
     pub margin: Option<Margin>,
+    /// How the side-chain stands; `None` where there is none.
+    pub side_chain: Option<SideChain>,
     /// The owner can write takes to a file ([`crate::Intent::ExportTakes`]).
     pub can_export: bool,
 }

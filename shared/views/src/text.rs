@@ -25,6 +25,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
     });
     lines.push(between_channels(&snapshot.reading));
     lines.push(told_apart(&snapshot.reading));
+    lines.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     lines.extend(snapshot.why.iter().cloned());
     lines.extend(snapshot.what_now.iter().cloned());
     for take in &snapshot.takes {

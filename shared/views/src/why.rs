@@ -103,8 +103,17 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
             &snapshot.why
         };
         let why = headed("why", why);
-        let mut all = headed("what now", &snapshot.what_now);
-        all.splice(0..0, why);
+        // How dry and wet were told apart, where that can change while one plays.
+        let apart = snapshot.side_chain.map(|side_chain| {
+            let mut said = vec![side_chain.sentence()];
+            if !snapshot.why.is_empty() {
+                said.insert(0, told_apart(reading));
+            }
+            said
+        });
+        let mut all = headed("dry and wet", &apart.unwrap_or_default());
+        all.extend(why);
+        all.extend(headed("what now", &snapshot.what_now));
         all
     };
     let lines = lines();

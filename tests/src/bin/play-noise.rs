@@ -35,6 +35,8 @@ fn soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     let frames = (seconds * RATE_HZ) as usize;
     let mut noise = || (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect();
     let audio = Stereo::new(RATE_HZ, noise(), noise());
+    // What is on a second input has something to do with the sound.
+    let side_chain = vec![audio.left.clone(), noise()];
     let mut plugin = Library::load(path)?.instantiate(id)?;
     // A plugin without any is fine too.
     let params = plugin.params().unwrap_or_default();
@@ -55,6 +57,7 @@ fn soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
             blocks: Blocks::Random { seed: 5, max: 2048 },
             offline,
             events,
+            side_chain: side_chain.clone(),
             ..Play::default()
         };
         plugin.play(&audio, &how)?;

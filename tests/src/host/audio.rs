@@ -163,6 +163,9 @@ pub struct Play {
     /// Whether blocks are also cut where a parameter changes, as many DAWs do. Else a change in the middle of a block is
     /// handed over with its offset, and the plugin decides when it acts on it.
     pub cut_at_events: bool,
+    /// What is connected to the plugin's second input, if it has one: a channel or two beside the recording. Without any, and
+    /// behind their end, the host sends silence.
+    pub side_chain: Vec<Vec<f32>>,
 }
 
 impl Default for Play {
@@ -177,6 +180,7 @@ impl Default for Play {
             }),
             events: Vec::new(),
             cut_at_events: false,
+            side_chain: Vec::new(),
         }
     }
 }

@@ -5,6 +5,7 @@ use super::error::HostError;
 use super::handlers::{MainThread, Requests, Shared, TestHost};
 use super::processor;
 use super::realtime::{Realtime, Repeat};
+use clack_extensions::audio_ports::{AudioPortInfoBuffer, PluginAudioPorts};
 use clack_extensions::latency::PluginLatency;
 use clack_extensions::params::{ParamInfoBuffer, ParamInfoFlags, PluginParams};
 use clack_extensions::render::{PluginRender, RenderMode};
@@ -235,6 +236,24 @@ impl Plugin {
         })
     }
 
+    /// Name and number of channels of every input port. A plugin without the extension has none.
+    pub fn input_ports(&mut self) -> Vec<(String, u32)> {
+        let handle = self.instance.plugin_handle();
+        let Some(ports) = handle.get_extension::<PluginAudioPorts>() else {
+            return Vec::new();
+        };
+        (0..ports.count(&handle, true))
+            .filter_map(|index| {
+                let mut buffer = AudioPortInfoBuffer::new();
+                let info = ports.get(&handle, index, true, &mut buffer)?;
+                Some((
+                    String::from_utf8_lossy(info.name).into_owned(),
+                    info.channel_count,
+                ))
+            })
+            .collect()
+    }
+
     /// The latency that the plugin reports, in samples. A plugin without the extension has none.
     pub fn latency_samples(&mut self) -> u32 {
         let handle = self.instance.plugin_handle();
@@ -316,11 +335,12 @@ impl Plugin {
     /// # Errors
     /// [`HostError::Refused`] when activating, starting or a block fails.
     pub fn play(&mut self, audio: &Stereo, how: &Play) -> Result<Stereo, HostError> {
+        let ports = self.input_ports().len();
         let stopped = self.activate(audio.rate_hz, how)?;
         let (done, finished) = mpsc::channel::<()>();
         let worker_result = std::thread::scope(|scope| {
             let worker = scope.spawn(move || {
-                let result = processor::play(stopped, audio, how);
+                let result = processor::play(stopped, audio, how, ports);
                 drop(done);
                 result
             });
@@ -343,7 +363,25 @@ impl Plugin {
     /// # Errors
     /// As [`Self::play`].
     pub fn record_take(&mut self, audio: &Stereo, blocks: Blocks, offline: bool) -> Result<(), HostError> {
+        self.record_take_beside(audio, &[], blocks, offline)
+    }
+
+    /// The same with something on the second input: a channel or two.
+    ///
+    /// # Errors
+    /// As [`Self::play`].
+    pub fn record_take_beside(
+        &mut self,
+        audio: &Stereo,
+        side_chain: &[Vec<f32>],
+        blocks: Blocks,
+        offline: bool,
+    ) -> Result<(), HostError> {
         let (padded, how) = with_recorder(audio, blocks, offline);
+        let how = Play {
+            side_chain: side_chain.to_vec(),
+            ..how
+        };
         self.play(&padded, &how).map(drop)
     }
 
@@ -352,9 +390,28 @@ impl Plugin {
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
     pub fn start_realtime_take(&mut self, audio: &Stereo, blocks: Blocks) -> Result<Realtime, HostError> {
-        let (padded, how) = with_recorder(audio, blocks, false);
+        self.start_realtime_take_beside(audio, &[], blocks)
+    }
+
+    /// The same with something on the second input: a channel or two.
+    ///
+    /// # Errors
+    /// As [`Self::start_realtime_take`].
+    pub fn start_realtime_take_beside(
+        &mut self,
+        audio: &Stereo,
+        side_chain: &[Vec<f32>],
+        blocks: Blocks,
+    ) -> Result<Realtime, HostError> {
+        let (padded, mut how) = with_recorder(audio, blocks, false);
+        how.side_chain = side_chain.to_vec();
         let stopped = self.activate(padded.rate_hz, &how)?;
-        Ok(Realtime::spawn(stopped, padded, how, Repeat::Once))
+        Ok(Realtime::spawn(
+            stopped,
+            padded,
+            (how, self.input_ports().len()),
+            Repeat::Once,
+        ))
     }
 
     /// Plays a recording over and over at the pace of a sound card, until [`Self::stop_realtime`].
@@ -363,7 +420,12 @@ impl Plugin {
     /// [`HostError::Refused`] when activating fails.
     pub fn start_realtime(&mut self, audio: Stereo, how: Play) -> Result<Realtime, HostError> {
         let stopped = self.activate(audio.rate_hz, &how)?;
-        Ok(Realtime::spawn(stopped, audio, how, Repeat::Forever))
+        Ok(Realtime::spawn(
+            stopped,
+            audio,
+            (how, self.input_ports().len()),
+            Repeat::Forever,
+        ))
     }
 
     /// Ends real-time playing and deactivates the plugin.

@@ -26,6 +26,7 @@ pub(crate) fn play(
     stopped: StoppedPluginAudioProcessor<TestHost>,
     audio: &Stereo,
     how: &Play,
+    ports: usize,
 ) -> Finished<Stereo> {
     let mut started = match stopped.start_processing() {
         Ok(started) => started,
@@ -34,7 +35,7 @@ pub(crate) fn play(
             return (Some(error.into_stopped_processor()), Err(refused));
         }
     };
-    let mut feeder = Feeder::new(how, audio.rate_hz);
+    let mut feeder = Feeder::new(how, audio.rate_hz, ports);
     let mut events = how.events.clone();
     events.sort_by_key(|event| event.at_sample);
     let length = audio.len_samples();
@@ -57,6 +58,7 @@ pub(crate) fn play(
             &mut started,
             &audio.left[from..to],
             &audio.right[from..to],
+            from,
             &events[next_event..next_event + due],
         );
         match result {
@@ -93,6 +95,10 @@ pub(crate) struct Feeder {
     rate_hz: f64,
     position_samples: usize,
     input: [Vec<f32>; 2],
+    /// What is connected to the second input port.
+    side_chain: Vec<Vec<f32>>,
+    /// A block of it; no channels when there is no such port.
+    second_input: Vec<Vec<f32>>,
     output: [Vec<f32>; 2],
     input_ports: AudioPorts,
     output_ports: AudioPorts,
@@ -101,8 +107,8 @@ pub(crate) struct Feeder {
 }
 
 impl Feeder {
-    /// Allocates for the largest block of `how`.
-    pub(crate) fn new(how: &Play, rate_hz: f64) -> Self {
+    /// Allocates for the largest block of `how`, and for a plugin with so many input ports, one or two.
+    pub(crate) fn new(how: &Play, rate_hz: f64, ports: usize) -> Self {
         let size = how.blocks.max_samples() as usize;
         Self {
             buffers: how.buffers,
@@ -110,15 +116,22 @@ impl Feeder {
             rate_hz,
             position_samples: 0,
             input: [vec![0.0; size], vec![0.0; size]],
+            second_input: if ports > 1 {
+                vec![vec![0.0; size]; if how.side_chain.len() == 1 { 1 } else { 2 }]
+            } else {
+                Vec::new()
+            },
+            side_chain: how.side_chain.clone(),
             output: [vec![0.0; size], vec![0.0; size]],
-            input_ports: AudioPorts::with_capacity(2, 1),
+            input_ports: AudioPorts::with_capacity(4, 2),
             output_ports: AudioPorts::with_capacity(2, 1),
             events: EventBuffer::with_capacity(64),
             answers: EventBuffer::with_capacity(64),
         }
     }
 
-    /// Runs one block, with the parameter changes due in it, and returns the output.
+    /// Runs one block, with the parameter changes due in it, and returns the output. `from` is where in the recording the block
+    /// is, for what is on the second input.
     ///
     /// # Errors
     /// [`HostError::Refused`] when the plugin says that processing failed.
@@ -127,6 +140,7 @@ impl Feeder {
         started: &mut StartedPluginAudioProcessor<TestHost>,
         left: &[f32],
         right: &[f32],
+        from: usize,
         changes: &[ParamEvent],
     ) -> Result<(&[f32], &[f32]), HostError> {
         let size = left.len();
@@ -156,25 +170,40 @@ impl Feeder {
             }
         }
 
+        for (channel, block) in self.second_input.iter_mut().enumerate() {
+            let source = self.side_chain.get(channel).and_then(|sound| sound.get(from..));
+            let source = source.unwrap_or_default();
+            for (index, sample) in block[..size].iter_mut().enumerate() {
+                *sample = source.get(index).copied().unwrap_or(0.0);
+            }
+        }
+
         let mut output = self.output_ports.with_output_buffers([AudioPortBuffer {
             latency: 0,
             channels: AudioPortBufferType::f32_output_only(self.output.iter_mut().map(|b| &mut b[..size])),
         }]);
-        let shared_memory;
-        let input = if in_place {
-            shared_memory = [output.as_raw_buffers()[0]];
-            // SAFETY: the pointers are those of the output port made just above. They stay valid for this call, hold
-            // `size` samples a channel, and CLAP allows an input port to share the memory of an output port.
-            unsafe { InputAudioBuffers::from_raw_buffers(&shared_memory, size as u32) }
-        } else {
-            self.input_ports.with_input_buffers([AudioPortBuffer {
+        let port_count = if self.second_input.is_empty() { 1 } else { 2 };
+        let ports = [&mut self.input[..], &mut self.second_input[..]]
+            .into_iter()
+            .take(port_count)
+            .map(|port| AudioPortBuffer {
                 latency: 0,
                 channels: AudioPortBufferType::f32_input_only(
-                    self.input
-                        .iter_mut()
-                        .map(|b| InputChannel::variable(&mut b[..size])),
+                    port.iter_mut().map(|b| InputChannel::variable(&mut b[..size])),
                 ),
-            }])
+            });
+        let separate = self.input_ports.with_input_buffers(ports);
+        let shared_memory: Vec<_>;
+        let input = if in_place {
+            let mut raw = separate.as_raw_buffers().to_vec();
+            raw[0] = output.as_raw_buffers()[0];
+            shared_memory = raw;
+            // SAFETY: the pointers are those of the output port and of the other input ports made just above. They stay valid
+            // for this call, hold `size` samples a channel, and CLAP allows an input port to share the memory of an output
+            // port.
+            unsafe { InputAudioBuffers::from_raw_buffers(&shared_memory, size as u32) }
+        } else {
+            separate
         };
         started
             .process(

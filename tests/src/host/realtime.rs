@@ -32,7 +32,7 @@ impl Realtime {
     pub(crate) fn spawn(
         stopped: StoppedPluginAudioProcessor<TestHost>,
         audio: Stereo,
-        how: Play,
+        (how, ports): (Play, usize),
         repeat: Repeat,
     ) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
@@ -41,7 +41,14 @@ impl Realtime {
         let thread = {
             let (stop, played_samples) = (stop.clone(), played_samples.clone());
             std::thread::spawn(move || {
-                run(stopped, &audio, (&how, repeat), &stop, &played_samples, &incoming)
+                run(
+                    stopped,
+                    &audio,
+                    (&how, ports, repeat),
+                    &stop,
+                    &played_samples,
+                    &incoming,
+                )
             })
         };
         Self {
@@ -98,7 +105,7 @@ impl Drop for Realtime {
 fn run(
     stopped: StoppedPluginAudioProcessor<TestHost>,
     audio: &Stereo,
-    (how, repeat): (&Play, Repeat),
+    (how, ports, repeat): (&Play, usize, Repeat),
     stop: &AtomicBool,
     played_samples: &AtomicUsize,
     incoming: &Receiver<(ParamId, f64)>,
@@ -114,7 +121,7 @@ fn run(
             return (Some(error.into_stopped_processor()), Err(refused));
         }
     };
-    let mut feeder = Feeder::new(how, audio.rate_hz);
+    let mut feeder = Feeder::new(how, audio.rate_hz, ports);
     let mut changes = how.events.clone();
     let begin = Instant::now();
     let mut from = 0;
@@ -134,7 +141,13 @@ fn run(
             .copied()
             .partition::<Vec<_>, _>(|change| change.at_sample < now + (to - from));
         changes = later;
-        if let Err(error) = feeder.block(&mut started, &audio.left[from..to], &audio.right[from..to], &due) {
+        if let Err(error) = feeder.block(
+            &mut started,
+            &audio.left[from..to],
+            &audio.right[from..to],
+            from,
+            &due,
+        ) {
             return (Some(started.stop_processing()), Err(error));
         }
         from = if repeat == Repeat::Forever {

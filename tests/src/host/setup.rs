@@ -9,6 +9,20 @@ use std::path::{Path, PathBuf};
 /// The plugin's CLAP id.
 pub const CLAP_ID: &str = "io.sumproof.sumproof";
 
+/// The CLAP id of the plugin with a side-chain.
+pub const SIDE_CHAIN_ID: &str = "io.sumproof.sumproof-side-chain";
+
+/// A fresh plugin with a side-chain from the bundle under test.
+///
+/// # Errors
+/// What loading and instantiating say.
+///
+/// # Panics
+/// When there is no bundle.
+pub fn side_chain_plugin() -> Result<Plugin, HostError> {
+    Library::load(&clap_bundle())?.instantiate(SIDE_CHAIN_ID)
+}
+
 /// A fresh plugin from the bundle under test.
 ///
 /// # Errors

@@ -18,11 +18,12 @@ use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::sidechain::Reference;
 use sumproof_core::take::Pass;
+use sumproof_core::twopass::PassRecorder;
 use sumproof_views::{History, TakeSummary};
 
 use crate::choices::PassChoice;
 use crate::counsel::Counsel;
-use crate::pairing::Pairing;
+use crate::pairing::{Outcome, Paired, Pairing, Work};
 use crate::params::HostParams;
 use crate::published::{Published, summary};
 use crate::reference::ReferenceSide;
@@ -144,6 +145,10 @@ pub struct Engine {
     rig: Rig,
     settings: Settings,
     running: Option<Running>,
+    /// The sound of the take being recorded, as much as is kept.
+    sound: Option<PassRecorder>,
+    /// Passes being laid over one another.
+    pair_work: Option<Work>,
     /// Markers pushed since the monitor's counts began.
     markers: u64,
     /// Frames came since the last gap.
@@ -167,6 +172,21 @@ pub struct Engine {
     failed: bool,
 }
 
+/// Keeps the take of a pair, and says what there is to say.
+fn kept(takes: &mut Takes, paired: Paired) -> String {
+    let Some(take) = paired.take else {
+        return paired.line;
+    };
+    let replaced = paired
+        .instead_of
+        .is_some_and(|name| takes.replace(&name, take.clone()));
+    if replaced || takes.add(take) {
+        paired.line
+    } else {
+        String::from("No room for the take of both passes: delete one and record again.")
+    }
+}
+
 impl Engine {
     /// An analysis that has heard nothing.
     pub fn new(links: Links) -> Self {
@@ -179,6 +199,8 @@ impl Engine {
             rig: Rig::default(),
             settings,
             running: None,
+            sound: None,
+            pair_work: None,
             markers: 0,
             flowing: false,
             takes: Takes::default(),
@@ -241,8 +263,9 @@ impl Engine {
         self.guarded(|engine| {
             let came = engine.take_in(FRAMES_A_LOOK);
             engine.work_on_reference();
+            engine.gather_pair(false);
             engine.read_if_due();
-            came || engine.unshown && engine.window_is_open()
+            came || engine.pair_work.is_some() || engine.unshown && engine.window_is_open()
         })
         .map_or(
             Found::Nothing,
@@ -268,6 +291,7 @@ impl Engine {
         if self.running.is_some() && !self.links.params.record.value() {
             self.guarded(|engine| engine.finish_take());
         }
+        self.guarded(|engine| engine.gather_pair(true));
     }
 
     /// Runs `body`; after a panic in one, nothing runs any more and the window says so. The takes stay as they are, to be
@@ -369,6 +393,9 @@ impl Engine {
             }
             let lane = |index: usize| lanes.get(index).map_or(&[][..], |lane| &lane[..chunk.len()]);
             monitor.push(lane(0), lane(1));
+            if let Some(sound) = &mut self.sound {
+                sound.push(lane(0), lane(1));
+            }
             if let Some(side) = &mut self.reference {
                 side.push(lane(2), lane(3), lane(0), lane(1));
             }
@@ -408,10 +435,16 @@ impl Engine {
         if let Some(side) = self.reference.as_mut().filter(|_| pass == Pass::Full) {
             side.start_take();
         }
+        let rate_hz = monitor.rate_hz();
+        permit_alloc(|| self.sound = Some(PassRecorder::new(rate_hz)));
         self.running = Some(Running { pass, markers: 0 });
     }
 
     fn finish_take(&mut self) {
+        if self.running.is_some() {
+            // One pair at a time.
+            self.gather_pair(true);
+        }
         let (Some(running), Some(monitor)) = (self.running.take(), &mut self.monitor) else {
             return;
         };
@@ -420,30 +453,40 @@ impl Engine {
         let said = permit_alloc(|| {
             let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) else {
                 reference.iter_mut().for_each(ReferenceSide::drop_take);
+                self.sound = None;
                 return None;
             };
             take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
             let by_reference = reference.as_mut().and_then(|side| side.finish_take(&mut take));
-            let pair = self.pairing.heard(&take);
+            // Where frames are missing, no sound lies over another.
+            let sound = self.sound.take().filter(|_| running.markers == 0);
+            let outcome = self.pairing.heard(&take, sound);
             // There was room when the take began.
             let _ = takes.add(take);
-            match pair {
-                None => by_reference,
-                Some(Ok(pair)) if takes.has_room() => {
-                    let line = format!("\u{2018}{}\u{2019}: told apart by your two passes.", pair.name);
-                    let _ = takes.add(pair);
-                    Some(line)
+            match outcome {
+                Outcome::Waits => by_reference,
+                Outcome::Now(paired) => Some(kept(takes, *paired)),
+                Outcome::Later(work) => {
+                    self.pair_work = Some(work);
+                    Some(String::from("Laying your passes over one another\u{2026}"))
                 }
-                Some(Ok(_)) => {
-                    Some("No room for the take of both passes: delete one and record again.".into())
-                }
-                Some(Err(line)) => Some(line),
             }
         });
         if let Some(line) = said {
             self.say(line);
         }
         self.sum_up_anew();
+    }
+
+    /// Stores what came of passes being laid over one another, if it is done, or once it is.
+    fn gather_pair(&mut self, wait: bool) {
+        if let Some(work) = self.pair_work.take_if(|work| wait || work.is_done()) {
+            let takes = &mut self.takes;
+            let line = permit_alloc(|| work.finish().map(|paired| kept(takes, paired)));
+            // Nothing came of it: the line that it is being done no longer holds.
+            permit_alloc(|| self.message = line);
+            self.sum_up_anew();
+        }
     }
 
     /// What comes next does not follow what came: a frame that is no sound breaks every average there, as garbage does.

@@ -157,9 +157,9 @@ impl ReferenceSide {
                 "\u{2018}{name}\u{2019} is too short for the side-chain, so its dry and wet are estimated."
             ));
         };
-        take.split.dry = found.take.split.dry;
-        take.split.wet = found.take.split.wet;
-        take.split.method = Method::SideChain;
+        // The total stays the one from longer blocks.
+        let (parts, total) = (found.take.split, take.split.total.clone());
+        take.split = Split::new(parts.dry, parts.wet, total, Method::SideChain);
         take.delay = found.take.delay.or(take.delay);
         let share = found.state.unexplained;
         (share > sumproof_views::MUCH_UNEXPLAINED).then(|| {

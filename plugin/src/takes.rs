@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use sumproof_core::split::Method;
 use sumproof_core::take::Take;
 
 /// Most takes that can be recorded into one state.
@@ -145,6 +146,19 @@ impl Takes {
             self.entries.push(Entry::Read(Box::new(take), Map::new()));
         }
         room
+    }
+
+    /// Puts a take in the place of the last one that has a name and is two-pass. `false`, and nothing is done, when there is
+    /// none: it may have been renamed or deleted meanwhile.
+    pub fn replace(&mut self, name: &str, with: Take) -> bool {
+        let same = |entry: &&mut Entry| matches!(entry, Entry::Read(take, _) if take.name == name && take.method() == Method::TwoPass);
+        match self.entries.iter_mut().rfind(same) {
+            Some(entry) => {
+                *entry = Entry::Read(Box::new(with), Map::new());
+                true
+            }
+            None => false,
+        }
     }
 
     /// Renames the take at `index` among those that can be read; an empty name is refused.

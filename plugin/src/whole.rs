@@ -11,6 +11,7 @@ use nice_plug_egui::RepaintNotifier;
 use sumproof_core::board::Rig;
 use sumproof_core::pair::PairSums;
 use sumproof_core::sidechain::Reference;
+use sumproof_core::split::Method;
 use sumproof_core::take::Take;
 use triple_buffer::triple_buffer;
 
@@ -535,4 +536,106 @@ fn an_open_window_is_shown_what_is_played_and_what_is_stored() {
     let meter = instance.shared.correlation.load(Ordering::Relaxed);
     assert!((f64::from(meter) - expected.expect("noise is no silence")).abs() < 0.05);
     assert_eq!(Settings::read(instance.host()).record, snapshot.settings.record);
+}
+
+/// Records one pass of each kind, and what the window says then.
+fn record_passes(instance: &mut Instance, passes: [(PassChoice, &[Vec<f32>; 2]); 3]) -> Option<String> {
+    for (pass, [left, right]) in passes {
+        choose(&instance.host().pass, pass);
+        set(&instance.host().record, true);
+        instance.play(left, right, 512, false);
+        set(&instance.host().record, false);
+        instance.play(&[0.0; 64], &[0.0; 64], 64, false);
+    }
+    // As a save does, which waits for what is being worked out.
+    instance.analysis.lock().settle();
+    instance.analysis.lock().show_now();
+    instance.published.read().message.clone()
+}
+
+fn added(one: &[Vec<f32>; 2], other: &[Vec<f32>; 2]) -> [Vec<f32>; 2] {
+    [0, 1].map(|channel| {
+        let pairs = one[channel].iter().zip(&other[channel]);
+        pairs.map(|(one, other)| one + other).collect()
+    })
+}
+
+#[test]
+fn passes_that_belong_together_become_a_take() {
+    let all = noise(96_000);
+    let dry = all.clone().map(|channel| channel[..48_000].to_vec());
+    let wet = all.map(|channel| channel[48_000..].iter().map(|sample| 0.5 * sample).collect());
+    let full = added(&dry, &wet);
+    let mut orders = [
+        [
+            (PassChoice::Full, &full),
+            (PassChoice::Dry, &dry),
+            (PassChoice::Wet, &wet),
+        ],
+        [
+            (PassChoice::Wet, &wet),
+            (PassChoice::Dry, &dry),
+            (PassChoice::Full, &full),
+        ],
+    ];
+    for order in &mut orders {
+        let mut instance = Instance::active(true);
+        let said = record_passes(&mut instance, *order).expect("something is said of the pair");
+        assert!(said.contains("make up the full pass"), "{said}");
+        let pairs: Vec<Take> = instance
+            .takes()
+            .into_iter()
+            .filter(|take| take.method() == Method::TwoPass)
+            .collect();
+        assert_eq!(pairs.len(), 1);
+        let ratio_db = pairs[0].split.wet_over_dry_db().expect("there is both");
+        assert!((ratio_db + 6.02).abs() < 0.1, "{ratio_db} dB");
+    }
+}
+
+#[test]
+fn passes_of_another_performance_are_told_and_make_no_take() {
+    let all = noise(144_000);
+    let part = |from: usize| all.clone().map(|channel| channel[from..from + 48_000].to_vec());
+    let (dry, wet, other) = (part(0), part(48_000), part(96_000));
+    let full = added(&dry, &other);
+    let mut instance = Instance::active(true);
+    let said = record_passes(
+        &mut instance,
+        [
+            (PassChoice::Full, &full),
+            (PassChoice::Dry, &dry),
+            (PassChoice::Wet, &wet),
+        ],
+    )
+    .expect("something is said of the pair");
+    assert!(
+        said.contains("was not repeated the same way") && said.contains("Hz"),
+        "{said}"
+    );
+    assert!(
+        instance
+            .takes()
+            .iter()
+            .all(|take| take.method() == Method::Estimated)
+    );
+    assert_eq!(instance.takes().len(), 3);
+}
+
+#[test]
+fn a_full_pass_of_something_else_says_nothing_of_the_pair_before() {
+    let all = noise(144_000);
+    let part = |from: usize| all.clone().map(|channel| channel[from..from + 48_000].to_vec());
+    let (dry, wet, other) = (part(0), part(48_000), part(96_000));
+    let mut instance = Instance::active(true);
+    let said = record_passes(
+        &mut instance,
+        [
+            (PassChoice::Dry, &dry),
+            (PassChoice::Wet, &wet),
+            (PassChoice::Full, &other),
+        ],
+    );
+    assert_eq!(said, None);
+    assert_eq!(instance.takes().len(), 4);
 }

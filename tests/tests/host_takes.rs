@@ -5,9 +5,12 @@
 )]
 
 use sumproof_core::bands::BandMap;
+use sumproof_core::split::Method;
 use sumproof_core::take::Take;
+use sumproof_signals::{PresetKind, render};
 use sumproof_tests::host::setup::{plugin, samples};
-use sumproof_tests::host::{Blocks, State, Stereo};
+use sumproof_tests::host::{Blocks, ParamEvent, Play, State, Stereo};
+use sumproof_tests::methods::{narrowed_pair, ratios, spec, truth};
 
 /// One recording of Debian's `sonic-pi-samples` 3.2.2~repack-8 with its reference values, computed by numpy 2.4.6 in
 /// float64 from the 16-bit samples: `rho0 = Σlr / √(Σl²·Σr²)`, and the mono and flipped sum over the mean power of both
@@ -222,4 +225,94 @@ fn a_take_recorded_in_real_time_is_the_one_of_a_bounce() {
         1e-5,
         "mono sum",
     );
+}
+
+/// Plays the passes one after the other in one run, recorded by the two parameters alone, as a DAW's automation would. The
+/// dry pass is 3 dB too loud and the wet one 2 dB too soft, as when a mix-type block is taken out of the way.
+fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64) -> Vec<Take> {
+    const PAUSE: usize = 4_800;
+    let mut plugin = plugin().unwrap();
+    let mut audio = Stereo::new(rate_hz, Vec::new(), Vec::new());
+    let mut events = Vec::new();
+    for (kind, [left, right]) in passes {
+        let from = audio.len_samples();
+        events.push(plugin.change(from, "kind", kind).unwrap());
+        events.push(ParamEvent {
+            at_sample: from,
+            ..ParamEvent::step("rec", 1)
+        });
+        audio.left.extend_from_slice(left);
+        audio.right.extend_from_slice(right);
+        events.push(ParamEvent {
+            at_sample: audio.len_samples(),
+            ..ParamEvent::step("rec", 0)
+        });
+        let padded = audio.len_samples() + PAUSE;
+        audio.left.resize(padded, 0.0);
+        audio.right.resize(padded, 0.0);
+    }
+    let how = Play {
+        offline: true,
+        events,
+        cut_at_events: true,
+        ..Play::default()
+    };
+    plugin.play(&audio, &how).unwrap();
+    State::decode(&plugin.save_state().unwrap())
+        .unwrap()
+        .takes()
+        .unwrap()
+}
+
+fn pass_of(pair: &sumproof_signals::Stereo, gain_db: f64) -> [Vec<f32>; 2] {
+    narrowed_pair(pair, sumproof_signals::amplitude(gain_db))
+}
+
+#[test]
+fn three_automated_passes_give_the_true_ratio() {
+    for (kind, wet_db) in [
+        (PresetKind::HalfCorrelatedReverb, -6.0),
+        (PresetKind::PingPong, -10.0),
+    ] {
+        let preset = render(&spec(kind, wet_db, 11));
+        let takes = automated(
+            &[
+                ("Full preset", pass_of(&preset.full(), 0.0)),
+                ("Dry only", pass_of(&preset.dry, 3.0)),
+                ("Wet only", pass_of(&preset.wet, -2.0)),
+            ],
+            preset.rate_hz,
+        );
+        let pairs: Vec<&Take> = takes
+            .iter()
+            .filter(|take| take.method() == Method::TwoPass)
+            .collect();
+        let [pair] = pairs.as_slice() else {
+            panic!("{}: {} two-pass takes", preset.name, pairs.len())
+        };
+        let (found, true_) = (ratios(&pair.split, &pair.grid()), truth(&preset));
+        let told = format!("{}: {found:?}, not {true_:?}", preset.name);
+        assert!((found.stereo_db - true_.stereo_db).abs() < 0.1, "{told}");
+        assert!((found.mono_db - true_.mono_db).abs() < 0.1, "{told}");
+        assert!(found.flipped_db < -60.0, "{told}");
+        assert_eq!((takes.len(), pair.name.as_str()), (4, "Take 1, dry and wet"));
+    }
+}
+
+#[test]
+fn passes_of_two_performances_make_no_take() {
+    let (one, other) = (
+        render(&spec(PresetKind::EqualDry, -6.0, 12)),
+        render(&spec(PresetKind::EqualDry, -6.0, 13)),
+    );
+    let takes = automated(
+        &[
+            ("Full preset", pass_of(&one.full(), 0.0)),
+            ("Dry only", pass_of(&one.dry, 0.0)),
+            ("Wet only", pass_of(&other.wet, 0.0)),
+        ],
+        one.rate_hz,
+    );
+    assert_eq!(takes.len(), 3);
+    assert!(takes.iter().all(|take| take.method() == Method::Estimated));
 }

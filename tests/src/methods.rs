@@ -7,7 +7,7 @@ use sumproof_core::monitor::Monitor;
 use sumproof_core::sidechain::{Reference, SideChain};
 use sumproof_core::spectrum::{CrossSpectrum, mean_phasor};
 use sumproof_core::split::{Method, Split};
-use sumproof_core::take::Pass;
+use sumproof_core::take::{Pass, Take};
 use sumproof_core::twopass::{PassAudio, TwoPass};
 use sumproof_signals::truth::{MonoFeed, change_db, wet_dry_db};
 use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo};
@@ -90,6 +90,21 @@ pub fn pass([left, right]: &[Vec<f32>; 2], rate_hz: f64) -> PassAudio<'_> {
     PassAudio { rate_hz, left, right }
 }
 
+/// A take of the whole preset, dry and wet estimated.
+///
+/// # Panics
+/// If the preset has no frames.
+#[must_use]
+pub fn heard(preset: &Preset) -> Take {
+    let full = narrowed_pair(&preset.full(), 1.0);
+    let mut monitor = Monitor::new(preset.rate_hz);
+    monitor.start_take();
+    monitor.push(&full[0], &full[1]);
+    monitor
+        .finish_take(preset.name.clone(), Pass::Full)
+        .expect("a preset has frames")
+}
+
 /// What a method says of a preset.
 ///
 /// The two-pass split gets a dry pass 3 dB too loud and a wet pass 2 dB too soft, as when a mix-type block is taken out
@@ -103,12 +118,7 @@ pub fn measured(method: Method, preset: &Preset) -> Ratios {
     let full = narrowed_pair(&preset.full(), 1.0);
     match method {
         Method::Estimated => {
-            let mut monitor = Monitor::new(rate_hz);
-            monitor.start_take();
-            monitor.push(&full[0], &full[1]);
-            let take = monitor
-                .finish_take(preset.name.clone(), Pass::Full)
-                .expect("a preset has frames");
+            let take = heard(preset);
             ratios(&take.split, &take.grid())
         }
         Method::TwoPass => {

@@ -1,7 +1,9 @@
 //! The estimated (blind) split: dry and wet from the pair alone.
 //!
-//! The direct-plus-diffuse model ([`crate::diffuse`]) per 1/3 octave, after the delay between the channels has been taken
-//! out. Two things make it work on plucked strings, where the bare model does not:
+//! Where the beginnings of sounds show how the dry lies in the pair, `steered` does it: see there. Where they don't (nothing
+//! begins, or each channel begins by itself), the direct-plus-diffuse model ([`crate::diffuse`]) per 1/3 octave has to find that
+//! out too, after the delay between the channels has been taken out. Two things make it work on plucked strings, where the bare
+//! model does not:
 //!
 //! * *Distant pairs.* A long reverb on sustained notes is as coherent in time as the dry is: every partial keeps its own
 //!   phase between the channels, however long one listens. What tells them apart is that the wet's phases differ from
@@ -15,14 +17,20 @@
 //!   variance; formula from memory). A real difference between bands, like two amplifiers, is left alone. Where phase and
 //!   level are common to all bands, the direct sound is that part of a cross term which lies *in* the phase.
 
+mod borrow;
+mod steered;
+mod stokes;
+
 use crate::Complex;
 use crate::bands::{BandMap, MAX_THIRDS};
 use crate::delay::{ChannelDelay, DelayFinder};
 use crate::diffuse::diffuse_per_channel;
 use crate::grid::Grid;
+use crate::onset::Beginnings;
 use crate::spectrum::CrossSpectrum;
-use crate::split::{Method, Split};
+use crate::split::{Method, Range, Split};
 use crate::welch::window_autocorrelation;
+use borrow::{borrow, project, wrapped};
 
 /// Bins closer together than this say the same thing: the Hann window's main lobe and a little more.
 const NEAR_BINS: usize = 3;
@@ -30,9 +38,6 @@ const NEAR_BINS: usize = 3;
 /// How much a band leans on the bands beside it, for it seldom holds enough partials to speak for itself: the share of a band
 /// `n` 1/3 octaves away.
 const LEAN: [f64; 4] = [1.0, 0.7, 0.4, 0.2];
-
-/// From this level difference on (half the logarithm of a power ratio; 1.7 dB) a dry is not in the middle.
-const OFF_CENTRE: f64 = 0.2;
 
 /// What one band says.
 #[derive(Clone, Copy, Debug, Default)]
@@ -55,6 +60,8 @@ struct Look {
     variance: Option<f64>,
     /// How much the channels share of the band by distant pairs, as a coherence (not squared), 0 to 1.
     shared: f64,
+    /// Where its power lies, natural logarithm of Hz.
+    note: f64,
     /// How far this band follows all bands in level difference and in phase, 0 to 1.
     follow: [f64; 2],
 }
@@ -69,10 +76,18 @@ impl Look {
     }
 }
 
+impl Look {
+    /// The share of a dry that is missed, on average, by looking for it where this band is thought to have it: half the sum of
+    /// the variances of level difference and phase, which is what is left of the band's own after it has followed the others.
+    fn missed(&self) -> f64 {
+        let left = 1.0 - 0.5 * (self.follow[0] + self.follow[1]);
+        self.variance.map_or(0.0, |variance| variance * left)
+    }
+}
+
 /// Splits FFT spectra; holds its tables and buffers.
 #[derive(Debug)]
 pub struct BlindSplitter {
-    block_len: usize,
     finder: DelayFinder,
     map: BandMap,
     /// Lined-up cross terms and the channels' powers of one band's cells.
@@ -80,6 +95,10 @@ pub struct BlindSplitter {
     /// What each cell's cross term is turned by to line the channels up.
     align: Vec<Complex<f64>>,
     looks: [Look; MAX_THIRDS],
+    /// Natural logarithm of each cell's frequency, Hz.
+    notes: Vec<f64>,
+    /// The dry's direction in each cell.
+    directions: Vec<[f64; 3]>,
 }
 
 impl BlindSplitter {
@@ -91,21 +110,30 @@ impl BlindSplitter {
     pub fn new(grid: &Grid) -> Self {
         let block_len = grid.block_len().expect("the blind split works on FFT bins");
         Self {
-            block_len,
             finder: DelayFinder::new(grid.rate_hz(), block_len),
             map: BandMap::thirds(grid),
             cells: Vec::with_capacity(grid.len()),
             align: vec![Complex::new(1.0, 0.0); grid.len()],
             looks: [Look::default(); MAX_THIRDS],
+            notes: grid.centres_hz().iter().map(|hz| hz.max(1.0).ln()).collect(),
+            directions: vec![[0.0, 1.0, 0.0]; grid.len()],
         }
     }
 
     /// Splits `spectrum` into `out`, without allocating, and says what single delay lies between the channels, if any.
+    /// `beginnings` is what was heard where sounds began, in the same sound.
     ///
     /// # Panics
     /// If the lengths don't belong together.
-    pub fn split(&mut self, spectrum: &CrossSpectrum, grid: &Grid, out: &mut Split) -> Option<ChannelDelay> {
+    pub fn split(
+        &mut self,
+        spectrum: &CrossSpectrum,
+        grid: &Grid,
+        beginnings: Option<&Beginnings<'_>>,
+        out: &mut Split,
+    ) -> Option<ChannelDelay> {
         out.method = Method::Estimated;
+        out.range = Some(Range::UNKNOWN);
         out.total.copy_from(spectrum);
         out.dry.copy_from(spectrum);
         out.wet.ll.fill(0.0);
@@ -114,6 +142,12 @@ impl BlindSplitter {
         out.wet.averages = spectrum.averages;
         out.wet.delay_s = 0.0;
         let found = self.finder.find(spectrum);
+        if let Some(beginnings) = beginnings
+            && beginnings.attacks.is_one_sound()
+        {
+            self.steered(spectrum, grid, found, beginnings, out);
+            return found;
+        }
         // The delay is only believed if lining the channels up by it makes them share more.
         let alike = |delay_s| {
             (0..self.map.len())
@@ -125,7 +159,7 @@ impl BlindSplitter {
             .filter(|&delay_s| alike(delay_s) > alike(0.0))
             .unwrap_or(0.0);
         // A delay inside the window shrinks the cross term; that part was never wet.
-        let overlap = window_autocorrelation(delay_s * grid.rate_hz() / self.block_len as f64).max(0.1);
+        let overlap = overlap_of(delay_s, grid);
         for cell in &mut out.dry.lr {
             *cell /= overlap;
         }
@@ -222,6 +256,13 @@ impl BlindSplitter {
                 near_right += 2.0 * r * other_r;
             }
         }
+        let weighted: f64 = self
+            .map
+            .cells(band)
+            .zip(&self.cells)
+            .map(|((cell, _), &(_, l, r))| (l + r) * self.notes[cell])
+            .sum();
+        look.note = weighted / (left + right);
         look.cross = cross / overlap;
         look.far_cross = (cross.norm_sqr() - near_cross) / (left * right);
         // Powers as products of distant bins too: the root of a single bin's two powers would already hold the chance by
@@ -331,108 +372,10 @@ impl BlindSplitter {
     }
 }
 
-/// Draws every band's level difference and phase towards what all bands say, as far as chance explains the differences.
-/// Whether at least two bands say anything.
-fn borrow(looks: &mut [Look]) -> bool {
-    let common_phase: Complex<f64> = looks
-        .iter()
-        .filter_map(|look| {
-            look.variance
-                .map(|variance| Complex::from_polar(1.0 / (variance + 1e-6), look.phase))
-        })
-        .sum();
-    let about = common_phase.arg();
-    let values = |look: &Look| {
-        look.variance
-            .map(|variance| (variance.max(1e-9), [look.ratio, wrapped(look.phase - about)]))
-    };
-    let mut common = [0.0; 2];
-    let mut between = [0.0; 2];
-    for (which, (common, between)) in common.iter_mut().zip(&mut between).enumerate() {
-        let sums = |extra: f64| {
-            looks
-                .iter()
-                .filter_map(values)
-                .fold((0.0, 0.0, 0.0, 0.0), |(n, w, w2, wx), (variance, value)| {
-                    let weight = 1.0 / (variance + extra);
-                    (
-                        n + 1.0,
-                        w + weight,
-                        w2 + weight * weight,
-                        wx + weight * value[which],
-                    )
-                })
-        };
-        let (count, weight, squared, weighted) = sums(0.0);
-        if count < 2.0 {
-            return false;
-        }
-        let mean = weighted / weight;
-        let scatter: f64 = looks
-            .iter()
-            .filter_map(values)
-            .map(|(variance, value)| (value[which] - mean).powi(2) / variance)
-            .sum();
-        *between = ((scatter - (count - 1.0)) / (weight - squared / weight)).max(0.0);
-        let (_, weight, _, weighted) = sums(*between);
-        *common = weighted / weight;
-    }
-    for look in looks {
-        let Some((variance, [ratio, phase])) = values(look) else {
-            continue;
-        };
-        let follow = between.map(|between| variance / (variance + between));
-        look.ratio = ratio + follow[0] * (common[0] - ratio);
-        look.phase = about + phase + follow[1] * (common[1] - phase);
-        look.follow = follow;
-    }
-    true
-}
-
-/// An angle brought to −π…π.
-fn wrapped(angle: f64) -> f64 {
-    let turn = core::f64::consts::TAU;
-    (angle + turn / 2.0).rem_euclid(turn) - turn / 2.0
-}
-
-/// Takes the direct power anew, from bands whose phase has been lined up. Where phase and level difference are common to all
-/// bands, the direct sound's power follows from the part of the cross term *in* the phase, `2·Re(c)·cosh(ratio)`: chance
-/// makes that too small as often as too large, while a magnitude, or a level difference that is only chance, can err in one
-/// direction only. What bands with too small or too large a part can't show is made up by the others, so that the sum stays
-/// without bias.
-fn project(looks: &mut [Look]) {
-    let (mut signed, mut shown) = (0.0, 0.0);
-    for look in looks
-        .iter_mut()
-        .filter(|look| look.left > 0.0 && look.right > 0.0)
-    {
-        let root = (look.left * look.right).sqrt();
-        let [follow_ratio, follow_phase] = look.follow;
-        let shared =
-            (follow_phase * look.cross.re / root + (1.0 - follow_phase) * look.shared).clamp(-1.0, 1.0);
-        let both = look.left + look.right;
-        look.diffuse = diffuse_per_channel(look.left, look.right, shared * shared * look.left * look.right);
-        let by_power = (both - 2.0 * look.diffuse) * shared.signum();
-        let by_ratio = 2.0 * shared * root * look.ratio.cosh();
-        // In a dry that's clearly off the middle, the common level difference's own small error would weigh more.
-        let centred = follow_ratio * (1.0 - (look.ratio / OFF_CENTRE).powi(2)).max(0.0);
-        let direct = centred * by_ratio + (1.0 - centred) * by_power;
-        signed += direct;
-        let possible = direct.clamp(0.0, both);
-        shown += possible;
-        look.diffuse = 0.5 * (both - possible);
-    }
-    if shown <= 0.0 {
-        return;
-    }
-    let scale = (signed / shown).max(0.0);
-    for look in looks
-        .iter_mut()
-        .filter(|look| look.left > 0.0 && look.right > 0.0)
-    {
-        let both = look.left + look.right;
-        look.diffuse = 0.5 * (both - ((both - 2.0 * look.diffuse) * scale).min(both));
-    }
+/// What the window leaves of the cross term of channels that are so far apart.
+fn overlap_of(delay_s: f64, grid: &Grid) -> f64 {
+    let block_s = (2 * (grid.len() - 1)) as f64 / grid.rate_hz();
+    window_autocorrelation(delay_s / block_s).max(0.1)
 }
 
 /// The cross term of a cell, lined up by a delay.

@@ -188,11 +188,12 @@ impl Monitor {
         }
         average.read(&mut self.spectrum);
         let grid = self.board.scorer().grid();
-        let delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
-        let clues = Clues {
-            delay,
-            attacks: self.recording.onsets.read(f64::INFINITY),
-        };
+        let beginnings = self.recording.onsets.beginnings(f64::INFINITY);
+        let attacks = beginnings.map(|beginnings| beginnings.attacks);
+        let delay = self
+            .splitter
+            .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split);
+        let clues = Clues { delay, attacks };
         let diagnosis = self
             .diagnoser
             .examine(&self.spectrum, &clues, &self.recording.onsets);
@@ -241,16 +242,21 @@ impl Monitor {
         let floor = db::to_power(db::NO_READING_DBFS);
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
-        out.delay = self.splitter.split(&self.spectrum, grid, &mut self.split);
+        let beginnings = self.onsets.beginnings(ATTACKS_S);
+        let attacks = beginnings.map(|beginnings| beginnings.attacks);
+        out.delay = self
+            .splitter
+            .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split);
         if let Some(told) = told {
             self.split.copy_from(told);
         }
         out.method = self.split.method;
         let clues = Clues {
             delay: out.delay,
-            attacks: self.onsets.read(ATTACKS_S),
+            attacks,
         };
         out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
+        out.wet_over_dry_range_db = self.split.range.map(|range| range.wet_over_dry_db);
         out.wet_over_dry_db = self
             .split
             .wet_over_dry_db()

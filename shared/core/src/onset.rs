@@ -78,6 +78,21 @@ impl Attacks {
     }
 }
 
+/// What is heard where sounds begin, with the spectra it comes from.
+#[derive(Clone, Copy, Debug)]
+pub struct Beginnings<'a> {
+    /// The figures.
+    pub attacks: Attacks,
+    /// The cross-spectrum of what was new ([`OnsetEvidence::spectrum`]).
+    pub new: &'a CrossSpectrum,
+    /// What was sounding just before, on the same bins and scaled alike.
+    pub old: &'a CrossSpectrum,
+    /// How many attacks of equal weight they come from.
+    pub worth: f64,
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+}
+
 /// One attack, as it's kept.
 #[derive(Clone, Copy, Debug, Default)]
 struct Kept {
@@ -104,6 +119,8 @@ pub struct OnsetEvidence {
     past: [f64; PAST_FRAMES],
     /// Samples until the window of the attack that was just heard is full.
     waiting: Option<usize>,
+    /// The delay the window waits for, samples.
+    waits_for: isize,
     rest: usize,
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
@@ -118,7 +135,11 @@ pub struct OnsetEvidence {
     kept: [Kept; KEPT],
     count: u64,
     sums: CrossSpectrum,
+    /// What was sounding before the attacks, scaled as they are.
+    stale: CrossSpectrum,
     forget: f64,
+    /// Sums of the attacks' weights and their squares.
+    weights: [f64; 2],
     mean: Vec<f64>,
     /// The delay the last attacks agree on, samples.
     lag: isize,
@@ -158,7 +179,10 @@ impl OnsetEvidence {
         Self {
             rate_hz,
             frame_len: samples(FRAME_S),
-            history: [vec![0.0; 2 * window_len + 1], vec![0.0; 2 * window_len + 1]],
+            history: [
+                vec![0.0; 2 * window_len + reach + 1],
+                vec![0.0; 2 * window_len + reach + 1],
+            ],
             window,
             at: 0,
             heard: 0,
@@ -167,6 +191,7 @@ impl OnsetEvidence {
             in_frame: 0,
             past: [0.0; PAST_FRAMES],
             waiting: None,
+            waits_for: 0,
             rest: 0,
             forward,
             inverse,
@@ -180,7 +205,9 @@ impl OnsetEvidence {
             kept: [Kept::default(); KEPT],
             count: 0,
             sums: CrossSpectrum::silent(bins),
+            stale: CrossSpectrum::silent(bins),
             forget: 1.0,
+            weights: [0.0; 2],
             lag: 0,
             stretches: Stretches::new(rate_hz),
             mean: vec![0.0; 2 * reach + 1],
@@ -202,8 +229,9 @@ impl OnsetEvidence {
         self.rate_hz
     }
 
-    /// The summed cross-spectrum of the attacks' new sound (differentiated, every attack scaled to equal power), on the bins
-    /// of an FFT from 0 Hz to half the rate. Powers may be slightly negative where an attack brought nothing.
+    /// The summed cross-spectrum of the attacks' new sound (differentiated; every attack scaled to equal power, then weighted
+    /// by how much its channels are one sound), on the bins of an FFT from 0 Hz to half the rate. A late channel's window is as
+    /// late as it is; its delay is in the cross terms. Powers may be slightly negative where an attack brought nothing.
     #[must_use]
     pub fn spectrum(&self) -> &CrossSpectrum {
         &self.sums
@@ -224,9 +252,8 @@ impl OnsetEvidence {
         self.heard = 0;
         self.lag = 0;
         self.stretches.reset();
-        self.sums.ll.fill(0.0);
-        self.sums.rr.fill(0.0);
-        self.sums.lr.fill(Complex::new(0.0, 0.0));
+        self.waits_for = 0;
+        self.clear_sums();
     }
 
     /// Takes frames. Garbage counts as silence.
@@ -279,7 +306,9 @@ impl OnsetEvidence {
         let audible = power > db::to_power(db::NO_READING_DBFS - 10.0);
         if audible && power > RISE * before && self.rest == 0 && self.waiting.is_none() {
             let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
-            self.waiting = Some(self.window.len() - ahead.min(self.window.len() - 1));
+            self.waits_for = self.lag;
+            self.waiting =
+                Some(self.window.len() - ahead.min(self.window.len() - 1) + self.lag.unsigned_abs());
             self.rest = (APART_S * self.rate_hz) as usize;
         }
         self.past.rotate_left(1);
@@ -288,10 +317,23 @@ impl OnsetEvidence {
         self.in_frame = 0;
     }
 
-    /// The windowed spectra of both channels, the window ending `back` samples ago.
-    fn transform(&mut self, back: usize) {
+    /// What the attacks of the last `within_s` seconds say, as [`Self::read`], with the spectra. Does not allocate.
+    pub fn beginnings(&mut self, within_s: f64) -> Option<Beginnings<'_>> {
+        let attacks = self.read(within_s)?;
+        let [sum, squares] = self.weights;
+        Some(Beginnings {
+            attacks,
+            new: &self.sums,
+            old: &self.stale,
+            worth: if squares > 0.0 { sum * sum / squares } else { 0.0 },
+            rate_hz: self.rate_hz,
+        })
+    }
+
+    /// The windowed spectra of both channels, their windows ending so many samples ago.
+    fn transform(&mut self, back: [usize; 2]) {
         let len = self.history[0].len();
-        for channel in 0..2 {
+        for (channel, back) in back.into_iter().enumerate() {
             self.time.fill(0.0);
             let begin = self.at + 2 * len - back - self.window.len();
             for (n, (out, weight)) in self.time.iter_mut().zip(&self.window).enumerate() {
@@ -310,21 +352,8 @@ impl OnsetEvidence {
 
     /// Takes the window that has just been filled for an attack, less the one before it.
     fn attack(&mut self) {
-        self.transform(0);
-        for k in 0..self.cross.len() {
-            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
-            self.powers[0][k] = l.norm_sqr();
-            self.powers[1][k] = r.norm_sqr();
-            self.cross[k] = l * r.conj();
-        }
-        let heard: [f64; 2] = [0, 1].map(|channel| self.powers[channel].iter().sum());
-        self.transform(self.window.len());
-        for k in 0..self.cross.len() {
-            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
-            self.powers[0][k] -= l.norm_sqr();
-            self.powers[1][k] -= r.norm_sqr();
-            self.cross[k] -= l * r.conj();
-        }
+        let late = self.waits_for.unsigned_abs();
+        let heard = self.news([late; 2]);
         let (left, right): (f64, f64) = (self.powers[0].iter().sum(), self.powers[1].iter().sum());
         // A channel that brings nothing new can't be compared.
         if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
@@ -338,13 +367,6 @@ impl OnsetEvidence {
             right: right / (left + right),
         };
         self.count += 1;
-        // Every attack counts alike, however loud.
-        let scale = 1.0 / (left + right);
-        for k in 0..self.cross.len() {
-            self.sums.ll[k] = self.sums.ll[k] * self.forget + self.powers[0][k] * scale;
-            self.sums.rr[k] = self.sums.rr[k] * self.forget + self.powers[1][k] * scale;
-            self.sums.lr[k] = self.sums.lr[k] * self.forget + self.cross[k] * scale;
-        }
         // Conjugated, so that a late right channel peaks at a positive lag.
         for value in &mut self.cross {
             *value = value.conj();
@@ -370,10 +392,71 @@ impl OnsetEvidence {
             // What was subtracted can leave more than there is.
             *value = share.clamp(-1.0, 1.0) as f32;
         }
+        let alike = curve.iter().fold(0.0f32, |most, value| most.max(value.abs()));
+        // The more the new sound is one, the less else is in it.
+        let weight = 1.0 / (1.01 - f64::from(alike * alike));
+        self.collect(weight / (left + right), weight);
         if let Some(attacks) = self.read(RECENT_S)
             && attacks.is_one_sound()
         {
-            self.lag = (attacks.delay_s * self.rate_hz).round() as isize;
+            let lag = (attacks.delay_s * self.rate_hz).round() as isize;
+            // Windows that missed the late channel's beginning say something else.
+            if (lag - self.lag).unsigned_abs() as f64 > 0.001 * self.rate_hz {
+                self.clear_sums();
+            }
+            self.lag = lag;
+        }
+    }
+
+    /// The powers and cross terms that are new in the window, its end so many samples ago in each channel, less what was
+    /// there before. Leaves the older spectra in `spectra`; gives the powers in the window.
+    fn news(&mut self, back: [usize; 2]) -> [f64; 2] {
+        self.transform(back);
+        for k in 0..self.cross.len() {
+            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+            self.powers[0][k] = l.norm_sqr();
+            self.powers[1][k] = r.norm_sqr();
+            self.cross[k] = l * r.conj();
+        }
+        let heard: [f64; 2] = [0, 1].map(|channel| self.powers[channel].iter().sum());
+        self.transform(back.map(|back| back + self.window.len()));
+        for k in 0..self.cross.len() {
+            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+            self.powers[0][k] -= l.norm_sqr();
+            self.powers[1][k] -= r.norm_sqr();
+            self.cross[k] -= l * r.conj();
+        }
+        heard
+    }
+
+    /// Adds the attack in the windows to the sums, a late channel's window as late as it is.
+    fn collect(&mut self, scale: f64, weight: f64) {
+        let late = self.waits_for.unsigned_abs();
+        self.news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        self.weights = [
+            self.weights[0] * self.forget + weight,
+            self.weights[1] * self.forget * self.forget + weight * weight,
+        ];
+        let step = core::f64::consts::TAU * self.waits_for as f64 / self.time.len() as f64;
+        for k in 0..self.cross.len() {
+            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+            let turn = Complex::from_polar(scale, step * k as f64);
+            let keep = self.forget;
+            self.sums.ll[k] = self.sums.ll[k] * keep + self.powers[0][k] * scale;
+            self.sums.rr[k] = self.sums.rr[k] * keep + self.powers[1][k] * scale;
+            self.sums.lr[k] = self.sums.lr[k] * keep + self.cross[k] * turn;
+            self.stale.ll[k] = self.stale.ll[k] * keep + l.norm_sqr() * scale;
+            self.stale.rr[k] = self.stale.rr[k] * keep + r.norm_sqr() * scale;
+            self.stale.lr[k] = self.stale.lr[k] * keep + l * r.conj() * turn;
+        }
+    }
+
+    fn clear_sums(&mut self) {
+        self.weights = [0.0; 2];
+        for sums in [&mut self.sums, &mut self.stale] {
+            sums.ll.fill(0.0);
+            sums.rr.fill(0.0);
+            sums.lr.fill(Complex::new(0.0, 0.0));
         }
     }
 

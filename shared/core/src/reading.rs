@@ -78,6 +78,8 @@ pub struct Reading {
     pub method: Method,
     /// Wet over dry power in stereo, dB; `None` when silent.
     pub wet_over_dry_db: Option<f64>,
+    /// What it may be at least and at most, where it is an estimate ([`crate::split::Range`]).
+    pub wet_over_dry_range_db: Option<[f64; 2]>,
     /// The board.
     pub rows: [Row; FEEDS],
     /// The 1/3-octave bands; the first [`Self::band_count`] count.
@@ -114,6 +116,7 @@ impl Default for Reading {
             diagnosis: Diagnosis::default(),
             method: Method::Estimated,
             wet_over_dry_db: None,
+            wet_over_dry_range_db: None,
             rows: Board::empty_rows(),
             bands: [BandNow::default(); MAX_THIRDS],
             band_count: 0,

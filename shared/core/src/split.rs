@@ -34,6 +34,31 @@ impl Method {
     }
 }
 
+/// How far an estimate can be relied on: what contains the truth in at least 95 of 100 synthetic presets.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Range {
+    /// Wet over dry power, dB, at least and at most; infinite where there is no bound.
+    #[cfg_attr(feature = "serde", serde(with = "open_ends"))]
+    pub wet_over_dry_db: [f64; 2],
+    /// The correlation of the wet's channels that it's for, at least and at most.
+    pub wet_correlation: [f64; 2],
+}
+
+impl Range {
+    /// Nothing is known.
+    pub const UNKNOWN: Self = Self {
+        wet_over_dry_db: [f64::NEG_INFINITY, f64::INFINITY],
+        wet_correlation: [-1.0, 1.0],
+    };
+
+    /// Whether it says anything.
+    #[must_use]
+    pub fn is_bounded(&self) -> bool {
+        self.wet_over_dry_db.iter().any(|db| db.is_finite())
+    }
+}
+
 /// Dry and wet of one sound, and the sound as it was heard.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Split {
@@ -46,6 +71,8 @@ pub struct Split {
     pub total: CrossSpectrum,
     /// How they were told apart.
     pub method: Method,
+    /// How near an estimate is; `None` where dry and wet were measured.
+    pub range: Option<Range>,
 }
 
 impl Split {
@@ -57,6 +84,7 @@ impl Split {
             wet,
             total,
             method,
+            range: None,
         }
     }
 
@@ -81,6 +109,7 @@ impl Split {
             wet,
             total,
             method,
+            range: None,
         }
     }
 
@@ -93,6 +122,7 @@ impl Split {
             wet: silence.clone(),
             total: silence,
             method,
+            range: None,
         }
     }
 
@@ -105,6 +135,7 @@ impl Split {
         self.wet.copy_from(&other.wet);
         self.total.copy_from(&other.total);
         self.method = other.method;
+        self.range = other.range;
     }
 
     /// The delays the three parts keep apart, seconds: dry, wet, total.
@@ -122,5 +153,21 @@ impl Split {
             (false, true) => Some(f64::INFINITY),
             (false, false) => None,
         }
+    }
+}
+
+/// JSON has no infinity: an open end is stored as nothing.
+#[cfg(feature = "serde")]
+mod open_ends {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(ends: &[f64; 2], serializer: S) -> Result<S::Ok, S::Error> {
+        ends.map(|end| end.is_finite().then_some(end))
+            .serialize(serializer)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<[f64; 2], D::Error> {
+        let [low, high] = <[Option<f64>; 2]>::deserialize(deserializer)?;
+        Ok([low.unwrap_or(f64::NEG_INFINITY), high.unwrap_or(f64::INFINITY)])
     }
 }

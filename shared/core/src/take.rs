@@ -153,12 +153,15 @@ pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<Chann
         let has_cross = spectrum.lr.iter().any(|c| c.norm_sqr() > 0.0);
         gathered(spectrum, from, to, if has_cross { delay_s } else { 0.0 })
     };
-    Split::new(
-        gather(&split.dry),
-        gather(&split.wet),
-        gather(&split.total),
-        split.method,
-    )
+    Split {
+        range: split.range,
+        ..Split::new(
+            gather(&split.dry),
+            gather(&split.wet),
+            gather(&split.total),
+            split.method,
+        )
+    }
 }
 
 /// A spectrum of FFT bins gathered into wider cells, the cross term lined up by `delay_s` on the way. What a bin shares
@@ -203,6 +206,7 @@ mod stored {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
+    use crate::split::Range;
 
     /// The version of the stored form.
     const VERSION: u32 = 1;
@@ -230,6 +234,8 @@ mod stored {
         #[serde(default)]
         diagnosis: Option<Diagnosis>,
         method: Method,
+        #[serde(default)]
+        range: Option<Range>,
         dry: Part,
         wet: Part,
         total: Part,
@@ -325,6 +331,7 @@ mod stored {
                 delay: self.delay,
                 diagnosis: self.diagnosis,
                 method: self.split.method,
+                range: self.split.range,
                 dry: part(&self.split.dry),
                 wet: part(&self.split.wet),
                 total: part(&self.split.total),
@@ -371,12 +378,15 @@ mod stored {
                 sums,
                 delay: stored.delay,
                 diagnosis: stored.diagnosis,
-                split: Split::new(
-                    spectrum(&stored.dry, &grid).map_err(D::Error::custom)?,
-                    spectrum(&stored.wet, &grid).map_err(D::Error::custom)?,
-                    spectrum(&stored.total, &grid).map_err(D::Error::custom)?,
-                    stored.method,
-                ),
+                split: Split {
+                    range: stored.range,
+                    ..Split::new(
+                        spectrum(&stored.dry, &grid).map_err(D::Error::custom)?,
+                        spectrum(&stored.wet, &grid).map_err(D::Error::custom)?,
+                        spectrum(&stored.total, &grid).map_err(D::Error::custom)?,
+                        stored.method,
+                    )
+                },
             })
         }
     }

@@ -8,7 +8,7 @@ use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_core::split::Method;
 use sumproof_signals::{PresetKind, render};
-use sumproof_tests::methods::{Ratios, WET_DB, has_both, measured, spec, truth};
+use sumproof_tests::methods::{Ratios, WET_DB, has_both, heard, measured, spec, truth};
 
 /// Prints the error of each split in the wet/dry ratio, in stereo and in a mono wedge, and how far down a flipped dry is
 /// read, over all synthetic presets with dry and wet.
@@ -34,6 +34,15 @@ struct Row {
     job: Job,
     truth: Ratios,
     found: [Ratios; 3],
+    /// Wet over dry as the estimate bounds it, dB.
+    range_db: [f64; 2],
+}
+
+impl Row {
+    fn is_inside(&self) -> bool {
+        let [low, high] = self.range_db;
+        (low..=high).contains(&self.truth.stereo_db)
+    }
 }
 
 fn main() -> std::io::Result<()> {
@@ -64,6 +73,10 @@ fn main() -> std::io::Result<()> {
                     let Some(job) = job else { break };
                     let preset = render(&spec(job.kind, job.wet_db, job.seed));
                     let row = Row {
+                        range_db: heard(&preset)
+                            .split
+                            .range
+                            .map_or([f64::NAN; 2], |range| range.wet_over_dry_db),
                         truth: truth(&preset),
                         found: METHODS.map(|method| measured(method, &preset)),
                         job,
@@ -87,13 +100,14 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
         out,
         "Errors in wet/dry, dB, the largest of all seeds. 'flipped': change of the dry with one line flipped, dB, the highest of all\n\
          seeds; what is true stands last.\n\
-         An error of -inf: the dry is truly gone in mono, and something of it was found.\n"
+         An error of -inf: the dry is truly gone in mono, and something of it was found. 'range': what the estimate says wet/dry\n\
+         may be at least and at most, of the first seed; 'in': of how many seeds it holds the truth.\n"
     )?;
     write!(out, "{:<24}{:>5}", "preset", "wet")?;
     for method in METHODS {
         write!(out, " |{:^26}", method.name())?;
     }
-    writeln!(out, " | true")?;
+    writeln!(out, " | true    | range          in")?;
     write!(out, "{:<24}{:>5}", "", "dB")?;
     for _ in METHODS {
         write!(out, " |{:>8} {:>7} {:>9}", "stereo", "mono", "flipped")?;
@@ -128,9 +142,20 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
                 .iter()
                 .map(|row| row.truth.flipped_db)
                 .fold(f64::NEG_INFINITY, f64::max);
-            writeln!(out, " | {flipped:>7.1}")?;
+            let inside = group.iter().filter(|row| row.is_inside()).count();
+            let [low, high] = group[0].range_db;
+            writeln!(
+                out,
+                " | {flipped:>7.1} | {low:>+6.1} {high:>+6.1}  {inside}/{}",
+                group.len()
+            )?;
         }
     }
     let seeds = rows.iter().map(|row| row.job.seed).max().unwrap_or(0);
-    writeln!(out, "\n{} presets, {seeds} seeds each.", rows.len())
+    let inside = rows.iter().filter(|row| row.is_inside()).count();
+    writeln!(
+        out,
+        "\n{} presets, {seeds} seeds each; the range holds the truth in {inside}.",
+        rows.len()
+    )
 }

@@ -142,7 +142,8 @@ impl ReadError {
 }
 
 /// A path as part of one line: control characters (a name may hold a line break) become question marks.
-pub(crate) fn shown(path: &Path) -> String {
+#[must_use]
+pub fn shown(path: &Path) -> String {
     path.to_string_lossy()
         .chars()
         .map(|c| if c.is_control() { '?' } else { c })

@@ -17,7 +17,7 @@ pub const TABLE: [(u8, &str); 15] = [
     (18, "a file holds samples that are not numbers, or above +60 dBFS"),
     (19, "a file's sample rate is outside 8 to 192 kHz"),
     (20, "the passes given with --dry and --wet don't belong together"),
-    (21, "a rig file is wrong"),
+    (21, "a rig file, or a file of takes for the card, is wrong"),
 ];
 
 /// Every file was read.

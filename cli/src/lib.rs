@@ -16,5 +16,5 @@ pub mod read;
 pub mod rig;
 
 pub use analyse::analyse;
-pub use error::ReadError;
+pub use error::{ReadError, shown};
 pub use read::{Format, StereoFile, read, read_stereo};

@@ -1,6 +1,7 @@
 //! The `sumproof` command.
 #![forbid(unsafe_code)]
 
+mod card;
 mod check;
 mod lines;
 
@@ -25,6 +26,10 @@ enum Command {
     /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
     #[command(after_help = sumproof_cli::exit::text())]
     Lines(lines::Arguments),
+
+    /// Make the one page for the sound engineer: your lines, what not to add, the presets at risk
+    #[command(after_help = sumproof_cli::exit::text())]
+    Card(card::Arguments),
 }
 
 fn main() -> ExitCode {
@@ -32,6 +37,7 @@ fn main() -> ExitCode {
     let code = match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Lines(arguments) => lines::run(&arguments),
+        Command::Card(arguments) => card::run(&arguments),
     };
     ExitCode::from(code)
 }

@@ -11,6 +11,7 @@
 //! A power that vanished is a word in text and `null` beside a word in JSON, never a large finite number.
 #![forbid(unsafe_code)]
 
+pub mod card;
 pub mod lines;
 pub mod rig_file;
 pub mod schema;

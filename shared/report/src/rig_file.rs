@@ -16,6 +16,7 @@ use sumproof_core::outcome::Limits;
 
 pub use error::RigFileError;
 pub use parse::parse;
+pub(crate) use reader::tidy as one_line;
 pub use write::to_toml;
 
 /// How long texts may be, characters, and lists, entries: what a card of one page has room for.

@@ -1,0 +1,261 @@
+//! Setting text: shaping, measuring, breaking into lines. Libertinus Serif (SIL Open Font License 1.1), as in the window.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+
+use harfrust::{FontRef, ShapeOptions, ShaperData, UnicodeBuffer};
+
+/// A cut of the typeface.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Cut {
+    /// Upright.
+    Regular,
+    /// Upright, strong.
+    Semibold,
+    /// Slanted.
+    Italic,
+}
+
+impl Cut {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Regular, Self::Semibold, Self::Italic];
+
+    /// Its place in [`Cut::ALL`].
+    #[must_use]
+    pub fn index(self) -> usize {
+        match self {
+            Self::Regular => 0,
+            Self::Semibold => 1,
+            Self::Italic => 2,
+        }
+    }
+
+    /// The OpenType file.
+    #[must_use]
+    pub fn file(self) -> &'static [u8] {
+        match self {
+            Self::Regular => include_bytes!(concat!(env!("OUT_DIR"), "/regular.otf")),
+            Self::Semibold => include_bytes!(concat!(env!("OUT_DIR"), "/semibold.otf")),
+            Self::Italic => include_bytes!(concat!(env!("OUT_DIR"), "/italic.otf")),
+        }
+    }
+}
+
+/// One glyph of a set line; lengths in shares of the type size.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glyph {
+    /// Its number in the font; 0 where the font has none for the character.
+    pub id: u32,
+    /// How far it moves the pen.
+    pub advance: f32,
+    /// Where it stands relative to the pen.
+    pub offset: (f32, f32),
+    /// Where its character begins in the text, bytes.
+    pub cluster: usize,
+}
+
+struct Face {
+    font: FontRef<'static>,
+    data: ShaperData,
+    ascent: f64,
+    descent: f64,
+}
+
+/// The three cuts, ready to set.
+pub struct Type {
+    faces: [Face; 3],
+    /// Widths measured so far: a page is tried at several sizes, and most of its lines come again.
+    widths: [RefCell<HashMap<String, f64>>; 3],
+}
+
+impl Type {
+    /// Loads the cuts. `None` if a font is damaged, which the build script rules out.
+    #[must_use]
+    pub fn load() -> Option<Self> {
+        let face = |cut: Cut| {
+            let bytes = cut.file();
+            let font = FontRef::new(bytes).ok()?;
+            let (ascent, descent) = heights(bytes)?;
+            Some(Face {
+                data: ShaperData::new(&font),
+                font,
+                ascent,
+                descent,
+            })
+        };
+        let [regular, semibold, italic] = Cut::ALL.map(face);
+        Some(Self {
+            faces: [regular?, semibold?, italic?],
+            widths: Default::default(),
+        })
+    }
+
+    fn face(&self, cut: Cut) -> &Face {
+        &self.faces[cut.index()]
+    }
+
+    /// Height above and depth below the baseline that browsers give a line of this cut (OpenType 'hhea'), in shares of the
+    /// type size.
+    #[must_use]
+    pub fn heights(&self, cut: Cut) -> (f64, f64) {
+        let face = self.face(cut);
+        (face.ascent, face.descent)
+    }
+
+    /// The glyphs of a line, kerned.
+    #[must_use]
+    pub fn shape(&self, text: &str, cut: Cut) -> Vec<Glyph> {
+        let face = self.face(cut);
+        let shaper = face.data.shaper(&face.font).build();
+        let em = shaper.units_per_em() as f32;
+        let mut buffer = UnicodeBuffer::new();
+        buffer.push_str(text);
+        buffer.guess_segment_properties();
+        let set = shaper.shape(buffer, ShapeOptions::new());
+        set.glyph_infos()
+            .iter()
+            .zip(set.glyph_positions())
+            .map(|(info, position)| Glyph {
+                id: info.glyph_id,
+                advance: position.x_advance as f32 / em,
+                offset: (position.x_offset as f32 / em, position.y_offset as f32 / em),
+                cluster: info.cluster as usize,
+            })
+            .collect()
+    }
+
+    /// Width of a line, in shares of the type size.
+    #[must_use]
+    pub fn width(&self, text: &str, cut: Cut) -> f64 {
+        let known = &self.widths[cut.index()];
+        if let Some(&width) = known.borrow().get(text) {
+            return width;
+        }
+        let width = self
+            .shape(text, cut)
+            .iter()
+            .map(|glyph| f64::from(glyph.advance))
+            .sum();
+        known.borrow_mut().insert(text.into(), width);
+        width
+    }
+
+    /// The text with a question mark for each character the typeface lacks, and how many there were. Characters that would run
+    /// from right to left are among them: they can't be set here.
+    #[must_use]
+    pub fn settable(&self, text: &str) -> (String, usize) {
+        let mut known: HashMap<char, bool> = HashMap::new();
+        let mut missing = 0;
+        let text = text
+            .chars()
+            .map(|c| {
+                let settable = *known.entry(c).or_insert_with(|| {
+                    // Plain text needs no look.
+                    c.is_ascii_graphic()
+                        || c == ' '
+                        || !is_right_to_left(c)
+                            && self
+                                .shape(c.encode_utf8(&mut [0; 4]), Cut::Regular)
+                                .iter()
+                                .all(|glyph| glyph.id != 0)
+                });
+                if settable {
+                    c
+                } else {
+                    missing += 1;
+                    '?'
+                }
+            })
+            .collect();
+        (text, missing)
+    }
+
+    /// Breaks a text into lines no wider than `width` at that size, at spaces, or inside a word that is wider by itself.
+    #[must_use]
+    pub fn lines(&self, text: &str, cut: Cut, size: f64, width: f64) -> Vec<String> {
+        let fits = |line: &str| self.width(line, cut) * size <= width;
+        let mut lines: Vec<String> = Vec::new();
+        let mut line = String::new();
+        for word in text.split(' ').filter(|word| !word.is_empty()) {
+            let longer = if line.is_empty() {
+                word.to_string()
+            } else {
+                format!("{line} {word}")
+            };
+            if fits(&longer) {
+                line = longer;
+                continue;
+            }
+            if !line.is_empty() {
+                lines.push(core::mem::take(&mut line));
+            }
+            for c in word.chars() {
+                line.push(c);
+                if !fits(&line) && line.chars().count() > 1 {
+                    line.pop();
+                    lines.push(core::mem::take(&mut line));
+                    line.push(c);
+                }
+            }
+        }
+        if !line.is_empty() {
+            lines.push(line);
+        }
+        lines
+    }
+}
+
+/// Hebrew, Arabic and their neighbours, and the marks that turn the direction of writing.
+fn is_right_to_left(c: char) -> bool {
+    matches!(c, '\u{590}'..='\u{8ff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
+        | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{feff}')
+}
+
+/// Ascent and descent of the 'hhea' table over the units of the 'head' table (OpenType 1.9).
+fn heights(font: &[u8]) -> Option<(f64, f64)> {
+    let u16_at = |at: usize| Some(u16::from_be_bytes(font.get(at..at + 2)?.try_into().ok()?));
+    let u32_at = |at: usize| Some(u32::from_be_bytes(font.get(at..at + 4)?.try_into().ok()?) as usize);
+    let table = |tag: &[u8]| {
+        (0..usize::from(u16_at(4)?))
+            .map(|n| 12 + 16 * n)
+            .find(|&at| font.get(at..at + 4) == Some(tag))
+            .and_then(|at| u32_at(at + 8))
+    };
+    let (head, hhea) = (table(b"head")?, table(b"hhea")?);
+    let em = f64::from(u16_at(head + 18)?);
+    let signed = |at: usize| u16_at(at).map(|bits| f64::from(bits.cast_signed()));
+    Some((signed(hhea + 4)? / em, -signed(hhea + 6)? / em))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_measured_and_broken() {
+        let set = Type::load().expect("the fonts are in the house");
+        // Figures are tabular: a column of them stands straight.
+        assert_eq!(set.width("111", Cut::Regular), set.width("888", Cut::Regular));
+        // Kerned: less than its letters.
+        assert!(set.width("AV", Cut::Regular) < set.width("A", Cut::Regular) + set.width("V", Cut::Regular));
+        let text = "a word, another, and onemuchtoolongtofitinthelinethatthereis";
+        let lines = set.lines(text, Cut::Semibold, 10.0, 80.0);
+        assert!(lines.len() > 3);
+        assert!(
+            lines
+                .iter()
+                .all(|line| set.width(line, Cut::Semibold) * 10.0 <= 80.0)
+        );
+        assert_eq!(lines.concat().replace(' ', ""), text.replace(' ', ""));
+        assert!(set.lines("", Cut::Regular, 10.0, 80.0).is_empty());
+        // Narrower than any letter: a letter a line, never an endless loop.
+        assert_eq!(set.lines("abc", Cut::Regular, 10.0, 0.1).len(), 3);
+    }
+
+    #[test]
+    fn what_the_typeface_lacks_is_counted() {
+        let set = Type::load().expect("the fonts are in the house");
+        assert_eq!(set.settable("Zoë – Ñandú, 3 Ω"), ("Zoë – Ñandú, 3 Ω".into(), 0));
+        assert_eq!(set.settable("音 \u{5d0}!"), ("? ?!".into(), 2));
+    }
+}

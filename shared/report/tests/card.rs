@@ -1,0 +1,313 @@
+//! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
+
+use sumproof_core::board::Rig;
+use sumproof_core::boxes::Kind;
+use sumproof_core::feed::FeedId;
+use sumproof_core::line::Polarity;
+use sumproof_core::outcome::Outcome;
+use sumproof_report::card::{CardError, CardForm, FIRST, Paper, Preset, TakesError, card, presets_of_json};
+use sumproof_report::rig_file::{CardTexts, RigFile, RigLine, lengths, parse};
+
+fn with_boxes(left: Kind, right: Kind) -> RigFile {
+    let line = |kind| RigLine {
+        kind: Some(kind),
+        ..RigLine::default()
+    };
+    RigFile {
+        left: line(left),
+        right: line(right),
+        ..RigFile::default()
+    }
+}
+
+/// The words of the HTML, as a reader meets them.
+fn words(file: &RigFile, presets: &[Preset], paper: Paper) -> String {
+    let made = card(file, presets, paper, CardForm::Html).expect("it fits");
+    let page = String::from_utf8(made.bytes).expect("text");
+    let body = page.split("<main").nth(1).expect("a page");
+    let mut text = String::new();
+    let mut inside = false;
+    for c in body.split_once('>').expect("an open tag").1.chars() {
+        match c {
+            '<' => inside = true,
+            '>' => inside = false,
+            c if !inside => text.push(c),
+            _ => {}
+        }
+    }
+    text.split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
+        .replace("&quot;", "\"")
+        .replace("&amp;", "&")
+}
+
+fn preset(name: &str, outcomes: &[(FeedId, Outcome)]) -> Preset {
+    Preset {
+        name: name.into(),
+        outcomes: outcomes.to_vec(),
+    }
+}
+
+#[test]
+fn the_first_line_is_the_one_that_saves_the_evening() {
+    let text = words(&RigFile::default(), &[], Paper::A4);
+    assert!(text.starts_with(FIRST), "{text}");
+    assert_eq!(
+        FIRST,
+        "If the wedge is all reverb, press the polarity switch on one of my two channels."
+    );
+}
+
+#[test]
+fn everything_the_engineer_needs_is_there() {
+    let mut file = with_boxes(Kind::AdapterCable, Kind::ActiveDirectBox);
+    file.right.polarity = Polarity::Flipped;
+    file.card = CardTexts {
+        player: "Guitar & voice".into(),
+        rig: "rack".into(),
+        left: "clean".into(),
+        notes: vec!["Bring <two> \"D\" cells".into()],
+        ..CardTexts::default()
+    };
+    let text = words(&file, &[], Paper::Letter);
+    for part in [
+        "Guitar & voice",
+        "rack",
+        "carries clean –",
+        "box adapter cable active direct box",
+        "goes into mic input, 1.5 kohm mic input, 1.5 kohm",
+        "loud playing arrives at −2 dBu −1 dBu",
+        "lost on the way 2.2 dB 0.8 dB",
+        "low-end corner none 5 Hz",
+        "normal, pin 2 positive FLIPPED: press the switch on this one",
+        "joined to yours, not isolated",
+        "phantom power OFF: it would reach my outputs ON, after plugging",
+        "The lines are not alike",
+        "30 seconds at the sound check",
+        "If only one line fits",
+        "what must not happen, and how it sounds",
+        "on again after that, for the right box only",
+        "Never lift a mains protective earth. A ground lift is for the audio shield only.",
+        "call the venue's electrician. Local codes stand.",
+        "Phantom power off before anything is plugged",
+    ] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+    // The player's own words are text, never markup.
+    let page = card(&file, &[], Paper::A4, CardForm::Html)
+        .expect("it fits")
+        .bytes;
+    let page = String::from_utf8(page).expect("text");
+    assert!(page.contains("Bring &lt;two&gt; &quot;D&quot; cells"));
+    assert!(!page.contains("http"), "it needs no network");
+    // Nothing is known of the boxes: say so.
+    assert!(words(&RigFile::default(), &[], Paper::A4).contains("box ask me ask me"));
+}
+
+#[test]
+fn presets_at_risk_come_worst_first() {
+    use Outcome::{DropsOut, Holds, Thins};
+    let presets = [
+        preset(
+            "Fine",
+            &[
+                (FeedId::MonoWedge, Holds),
+                (FeedId::LeftLineOnly, Holds),
+                (FeedId::WedgeLineFlipped, DropsOut),
+            ],
+        ),
+        preset(
+            "Thin",
+            &[
+                (FeedId::MonoWedge, Holds),
+                (FeedId::LeftLineOnly, Thins),
+                (FeedId::RightLineOnly, Thins),
+            ],
+        ),
+        preset(
+            "Gone",
+            &[
+                (FeedId::MonoWedge, DropsOut),
+                (FeedId::RightLineOnly, Holds),
+                (FeedId::WedgeLineFlipped, Holds),
+            ],
+        ),
+    ];
+    let mut file = with_boxes(Kind::LineIsolator, Kind::LineIsolator);
+    file.card.at_risk = vec!["Solo: loud".into()];
+    let text = words(&file, &presets, Paper::A4);
+    let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("{part}\n{text}"));
+    // A fault takes the dry out of nearly every preset, so that is counted and not listed.
+    assert!(at("One line flipped: 1 of 2 drop out.") < at("Solo: loud"));
+    assert!(at("Solo: loud") < at("Gone drops out: mono wedge"));
+    assert!(at("Gone drops out: mono wedge") < at("Thin thins: either line alone"));
+    assert!(!text.contains("Fine "));
+    // The left holds one, the right holds one: the left; and the player's word beats both.
+    assert!(text.contains("Take the left line and pan it to the centre."));
+    assert!(text.contains("1 of my 3 presets hold on it (1 on the other)."));
+    file.card.one_line = Some(sumproof_core::feed::Side::Right);
+    assert!(words(&file, &presets, Paper::A4).contains("Take the right line and pan it to the centre."));
+}
+
+/// The longest of everything, in ordinary words and in the widest letter there is.
+fn long(word: &str) -> RigFile {
+    let text = |length: usize| -> String {
+        let mut text = String::new();
+        while text.chars().count() < length {
+            text.push_str(word);
+            text.push(' ');
+        }
+        text.chars().take(length).collect::<String>().trim_end().into()
+    };
+    let mut file = with_boxes(Kind::PassiveDirectBox, Kind::AdapterCable);
+    file.left.delay_ms = 3.0;
+    file.right.polarity = Polarity::Flipped;
+    file.card = CardTexts {
+        player: text(lengths::NAME),
+        rig: text(lengths::RIG),
+        left: text(lengths::CARRIES),
+        right: text(lengths::CARRIES),
+        one_line: None,
+        notes: vec![text(lengths::NOTE); lengths::NOTES],
+        at_risk: vec![text(lengths::AT_RISK); lengths::AT_RISKS],
+    };
+    file
+}
+
+#[test]
+fn long_texts_shrink_or_are_refused_and_never_take_a_second_page() {
+    for paper in Paper::ALL {
+        // As long as the rig file allows, in words of usual width: it fits, smaller.
+        let file = long("sounding board with two loops");
+        let made = card(&file, &[], paper, CardForm::Html).expect("it fits");
+        assert!(made.scale < 1.0 && made.scale >= 0.8, "{}", made.scale);
+        assert!(made.unnamed > 0);
+        let pdf = card(&file, &[], paper, CardForm::Pdf).expect("it fits");
+        assert_eq!((pdf.scale, pdf.unnamed), (made.scale, made.unnamed));
+        assert_eq!(pages(&pdf.bytes), 1);
+        // The widest letter, all through: refused with what to do, if it doesn't fit.
+        match card(&long("WWWWWWWW"), &[], paper, CardForm::Pdf) {
+            Ok(made) => assert_eq!(pages(&made.bytes), 1),
+            Err(CardError::TooLong { over_mm, .. }) => {
+                assert!(over_mm > 0.0);
+            }
+            Err(other) => panic!("{other}"),
+        }
+        // Short texts: larger than usual, and everything is named.
+        let short = card(
+            &with_boxes(Kind::LineIsolator, Kind::LineIsolator),
+            &[],
+            paper,
+            CardForm::Pdf,
+        )
+        .expect("it fits");
+        assert!(short.scale > 1.0, "{}", short.scale);
+        assert_eq!((pages(&short.bytes), short.unnamed), (1, 0));
+    }
+    let refused = CardError::TooLong {
+        over_mm: 12.3,
+        paper: "A4",
+    };
+    assert_eq!(
+        refused.to_string(),
+        "the card is 12 mm too long for one A4 page; shorten card.notes, card.rig, card.left or card.right"
+    );
+}
+
+/// Pages of a PDF, from its page tree.
+fn pages(pdf: &[u8]) -> usize {
+    assert!(pdf.starts_with(b"%PDF-"));
+    let text = String::from_utf8_lossy(pdf);
+    let tree = text
+        .split("/Type /Pages")
+        .nth(1)
+        .or_else(|| text.split("/Type/Pages").nth(1))
+        .expect("a page tree");
+    let count = tree.split("/Count").nth(1).expect("a count");
+    count
+        .trim_start()
+        .split(|c: char| !c.is_ascii_digit())
+        .next()
+        .and_then(|n| n.parse().ok())
+        .expect("a number")
+}
+
+#[test]
+fn every_line_stands_on_the_paper() {
+    for paper in Paper::ALL {
+        let (width, height) = paper.points();
+        for file in [RigFile::default(), long("many words")] {
+            let page = card(&file, &[], paper, CardForm::Html).expect("it fits").bytes;
+            let page = String::from_utf8(page).expect("text");
+            let places: Vec<[f64; 3]> = page
+                .split("style=\"left:")
+                .skip(1)
+                .map(|rest| {
+                    let mut numbers = rest
+                        .split(['p', ':', ';'])
+                        .filter_map(|part| part.parse::<f64>().ok());
+                    core::array::from_fn(|_| numbers.next().expect("left, top, size"))
+                })
+                .collect();
+            assert!(places.len() > 40);
+            for [left, top, size] in places {
+                assert!(left >= 36.0 && left < width - 36.0, "{left}");
+                assert!(top >= 36.0 && top + size <= height - 34.0, "{top} {size}");
+                assert!(size >= 8.9, "{size}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_same_rig_gives_the_same_bytes() {
+    for form in [CardForm::Html, CardForm::Pdf] {
+        let file = long("the same");
+        assert_eq!(
+            card(&file, &[], Paper::A4, form),
+            card(&file, &[], Paper::A4, form)
+        );
+    }
+}
+
+#[test]
+fn what_the_typeface_lacks_is_told() {
+    let mut file = RigFile::default();
+    file.card.player = "Ján 音".into();
+    let made = card(&file, &[], Paper::A4, CardForm::Html).expect("it fits");
+    assert_eq!(made.missing_characters, 1);
+    assert!(words(&file, &[], Paper::A4).contains("Ján ?"));
+}
+
+#[test]
+fn takes_are_read_from_the_json_of_check() {
+    let rig = Rig::default();
+    let json = r#"{"schema": 1, "takes": [
+        {"name": "A", "pass": "full", "feeds": [{"id": "mono-wedge", "outcome": "thins"}, {"id": "from-the-future", "outcome": null}]},
+        {"name": "B", "pass": "dry", "feeds": [{"id": "mono-wedge", "outcome": "holds"}]}]}"#;
+    let presets = presets_of_json(json, &rig).expect("it is one");
+    assert_eq!(presets, [preset("A", &[(FeedId::MonoWedge, Outcome::Thins)])]);
+    let refused = |text: &str| presets_of_json(text, &rig).expect_err("it is none").to_string();
+    assert!(refused("[1,\n2").starts_with("is not what `sumproof check --format json` writes ("));
+    assert_eq!(refused("[1,\n2").lines().count(), 1);
+    assert!(refused(r#"{"schema": 99, "takes": []}"#).contains("has schema 99"));
+    assert_eq!(
+        presets_of_json(r#"{"schema": 1, "takes": []}"#, &rig),
+        Err(TakesError::Empty)
+    );
+}
+
+#[test]
+fn the_examples_make_cards() {
+    for text in [
+        include_str!("../../../examples/two-isolators.toml"),
+        include_str!("../../../examples/uneven-boxes.toml"),
+    ] {
+        let file = parse(text).expect("an example of ours");
+        for paper in Paper::ALL {
+            let made = card(&file, &[], paper, CardForm::Pdf).expect("it fits");
+            assert!(made.scale >= 0.95, "{}", made.scale);
+        }
+    }
+}

@@ -39,8 +39,11 @@ def check(function):
     return function
 
 
-def fresh():
-    return pedalboard.load_plugin(VST3)
+PLAIN, SIDE_CHAIN = "Sumproof", "Sumproof Side-chain"
+
+
+def fresh(name=PLAIN):
+    return pedalboard.load_plugin(VST3, plugin_name=name)
 
 
 def near(got, want, tolerance, what):
@@ -184,6 +187,26 @@ def it_loads_and_unloads():
         plugin = fresh()
         plugin.process(np.zeros((2, 512), np.float32), 48000)
         del plugin
+
+
+@check
+def the_bundle_holds_both_plugins():
+    names = pedalboard.VST3Plugin.get_plugin_names_for_file(VST3)
+    assert names == [PLAIN, SIDE_CHAIN], names
+
+
+@check
+def with_its_side_chain_unconnected_the_other_plugin_passes_sound_and_estimates():
+    # This host connects nothing to it: it opens plugins with their main busses only.
+    generator = np.random.default_rng(3)
+    audio = generator.uniform(-1, 1, (2, 3000)).astype(np.float32)
+    plugin = fresh(SIDE_CHAIN)
+    assert plugin.split_time_ms == 20.0, plugin.parameters
+    for rate, block in ((44100, 64), (48000, 8192), (96000, 17)):
+        out = plugin.process(audio, rate, buffer_size=block)
+        assert np.array_equal(out.view(np.uint32), audio.view(np.uint32)), f"{rate} Hz, blocks of {block}: not the same bits"
+    take = record_take(fresh(SIDE_CHAIN), *recording("guit_em9.flac"), block=4096)
+    assert take["method"] == "estimated", take["method"]
 
 
 @check

@@ -24,6 +24,7 @@ mod audio;
 pub mod editor;
 mod error;
 mod handlers;
+pub mod hands;
 mod plugin;
 mod processor;
 mod realtime;

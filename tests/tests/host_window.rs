@@ -4,11 +4,17 @@
     reason = "a panic is how a test fails, in its helpers too"
 )]
 
+use egui_kittest::kittest::Queryable;
+use std::path::Path;
 use std::time::Duration;
+use sumproof_core::feed::FeedId;
 use sumproof_signals::demo_preset;
 use sumproof_tests::host::editor::Editor;
-use sumproof_tests::host::setup::plugin;
-use sumproof_tests::host::{Play, Stereo};
+use sumproof_tests::host::hands::Key;
+use sumproof_tests::host::setup::{display_to_ourselves, plugin};
+use sumproof_tests::host::{Play, Plugin, Realtime, Stereo};
+use sumproof_tests::render::{Stage, scenes};
+use sumproof_views::Look;
 
 fn demo() -> Stereo {
     const RATE_HZ: f64 = 48_000.0;
@@ -17,8 +23,23 @@ fn demo() -> Stereo {
     Stereo::new(RATE_HZ, narrowed(&preset.left), narrowed(&preset.right))
 }
 
+/// Software drawing of the first frame takes its time; the sight of letters ends the wait.
+fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
+    let mut colours = 0;
+    for _ in 0..100 {
+        editor.pump(plugin, Duration::from_millis(100)).unwrap();
+        colours = editor.capture().unwrap().colours();
+        // Smoothed letters alone make dozens of shades.
+        if colours > 16 {
+            return;
+        }
+    }
+    panic!("{what}: the window shows {colours} colours");
+}
+
 #[test]
 fn it_opens_draws_resizes_and_closes_again_and_again() {
+    let _display = display_to_ourselves();
     let mut plugin = plugin().unwrap();
     let running = plugin.start_realtime(demo(), Play::default()).unwrap();
     let open_files = || std::fs::read_dir("/proc/self/fd").unwrap().count();
@@ -33,17 +54,7 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
     let mut files_after_first = usize::MAX;
     for round in 0..4 {
         let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
-        // Software drawing of the first frame takes its time; the sight of letters ends the wait.
-        let mut colours = 0;
-        for _ in 0..100 {
-            editor.pump(&mut plugin, Duration::from_millis(100)).unwrap();
-            colours = editor.capture().unwrap().colours();
-            if colours > 16 {
-                break;
-            }
-        }
-        // Smoothed letters alone make dozens of shades.
-        assert!(colours > 16, "round {round}: the window shows {colours} colours");
+        wait_for_letters(&mut editor, &mut plugin, &format!("round {round}"));
         let (width, height) = editor.size();
         // To and fro, because the window comes back in the size it was left in.
         let wish = if round % 2 == 0 {
@@ -72,4 +83,144 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
     plugin.stop_realtime(running).unwrap();
     // With the window closed it still processes.
     plugin.play(&demo(), &Play::default()).unwrap();
+}
+
+/// The window with a real pointer and a real keyboard at it.
+struct Desk {
+    plugin: Plugin,
+    editor: Editor,
+    running: Realtime,
+    /// The same views without a host, which know where everything is.
+    stage: Stage,
+}
+
+impl Desk {
+    /// Where something is, by the beginning of its accessible name.
+    fn place(&self, name: &str) -> (f32, f32) {
+        let node = self
+            .stage
+            .harness
+            .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
+        let at = node.rect().center();
+        (at.x, at.y)
+    }
+
+    fn click(&mut self, name: &str) {
+        let at = self.place(name);
+        self.editor.click(&mut self.plugin, at).unwrap();
+    }
+
+    fn text(&mut self, key: &str) -> String {
+        self.plugin.param(key).unwrap().text
+    }
+
+    /// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
+    fn until(&mut self, what: &str, mut holds: impl FnMut(&mut Self) -> bool) {
+        for _ in 0..200 {
+            if holds(self) {
+                return;
+            }
+            self.editor
+                .pump(&mut self.plugin, Duration::from_millis(50))
+                .unwrap();
+        }
+        self.picture("failed");
+        panic!("{what} did not come true; see window-failed.png");
+    }
+
+    /// Whether both channels that come out are the same, and not silent.
+    fn hears_mono(&self) -> bool {
+        let [left, right] = self.running.heard();
+        left == right && left.iter().any(|&sample| sample != 0.0)
+    }
+
+    /// For a look at it later: `target/tmp/window-NAME.png`.
+    fn picture(&self, name: &str) {
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{name}.png"));
+        self.editor.capture().unwrap().write_png(&path).unwrap();
+    }
+}
+
+#[test]
+fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
+    let _display = display_to_ourselves();
+    let mut plugin = plugin().unwrap();
+    let running = plugin.start_realtime(demo(), Play::default()).unwrap();
+    let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
+    wait_for_letters(&mut editor, &mut plugin, "opened");
+    let (width, height) = editor.size();
+    let good = scenes().into_iter().find(|scene| scene.name == "good").unwrap();
+    let stage = Stage::new(
+        good.snapshot(),
+        Look::default(),
+        [width as f32, height as f32],
+        1.0,
+    );
+    let mut desk = Desk {
+        plugin,
+        editor,
+        running,
+        stage,
+    };
+    // A short while, so that there is something to see.
+    desk.until("two seconds of sound", |desk| {
+        desk.running.played_samples() > 96_000
+    });
+    desk.picture("playing");
+    assert!(!desk.hears_mono(), "the preset is mono already");
+
+    // A click on a row lets its feed be heard.
+    desk.click(FeedId::LeftLineOnly.name());
+    desk.until("a click on a row auditions it", |desk| {
+        desk.text("aud") == "On" && desk.text("feed") == "Left line only" && desk.hears_mono()
+    });
+    desk.picture("auditioning");
+    // One key returns to stereo, another chooses a feed.
+    desk.editor
+        .key(&mut desk.plugin, Key::Character('0'), None)
+        .unwrap();
+    desk.until("0 returns to stereo", |desk| {
+        desk.text("aud") == "Off" && !desk.hears_mono()
+    });
+    desk.editor
+        .key(&mut desk.plugin, Key::Character('2'), None)
+        .unwrap();
+    desk.until("2 auditions the mono wedge", |desk| {
+        desk.text("aud") == "On" && desk.text("feed") == "Mono wedge" && desk.hears_mono()
+    });
+
+    // A value is typed.
+    desk.click("left line gain");
+    desk.editor
+        .key(&mut desk.plugin, Key::Character('a'), Some(Key::Control))
+        .unwrap();
+    desk.editor.type_text(&mut desk.plugin, "-6.5").unwrap();
+    desk.picture("typing");
+    desk.editor.key(&mut desk.plugin, Key::Return, None).unwrap();
+    desk.until("a typed value is set", |desk| desk.text("lgain") == "-6.5 dB");
+
+    // Another is dragged: five pixels are a step of 0.1 ms.
+    let (x, y) = desk.place("right line delay");
+    desk.editor.drag(&mut desk.plugin, (x, y), (x, y - 60.0)).unwrap();
+    desk.until("a drag is set", |desk| {
+        desk.plugin.param("rdel").unwrap().value > 0.0
+    });
+    let dragged: f64 = desk.text("rdel").trim_end_matches(" ms").parse().unwrap();
+    assert!((0.5..=2.0).contains(&dragged), "60 pixels made {dragged} ms");
+
+    // A line is unplugged: the wedge is what is left.
+    desk.click("left line plug: unplugged");
+    desk.until("a line is unplugged", |desk| desk.text("lunp") == "Unplugged");
+    desk.editor
+        .pump(&mut desk.plugin, Duration::from_millis(500))
+        .unwrap();
+    desk.picture("set");
+    let Desk {
+        mut plugin,
+        editor,
+        running,
+        ..
+    } = desk;
+    editor.close(&mut plugin).unwrap();
+    plugin.stop_realtime(running).unwrap();
 }

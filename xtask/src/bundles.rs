@@ -1,7 +1,7 @@
-//! Making the `.clap` and the `.vst3`.
+//! Making the `.clap`, the `.vst3` and the stand-alone program.
 
-use crate::place;
 use crate::run::{Failure, cargo, run};
+use crate::{needs, place};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -10,6 +10,9 @@ pub const PACKAGE: &str = "sumproof";
 
 /// The name that `bundler.toml` gives the bundles.
 const NAME: &str = "Sumproof";
+
+/// The stand-alone program's file name, without what the system adds.
+pub const STANDALONE: &str = "sumproof-standalone";
 
 /// The two bundles.
 pub struct Bundles {
@@ -24,11 +27,31 @@ pub struct Bundles {
 /// # Errors
 /// [`Failure::Failed`] when building or bundling fails.
 pub fn bundle(mut args: Vec<String>) -> Result<(), Failure> {
-    if args.is_empty() {
-        args.extend(["-p", PACKAGE, "--release"].map(str::to_owned));
+    let all = args.is_empty();
+    if all {
+        // What is missing is said before minutes of building.
+        needs::provide(&[needs::STANDALONE])?;
+        args.extend(["-p", PACKAGE, "--release", "--features", "standalone"].map(str::to_owned));
     }
     args.insert(0, "bundle".to_owned());
-    nice_plug_xtask::main_with_args("cargo xtask", args).map_err(failed)
+    nice_plug_xtask::main_with_args("cargo xtask", args).map_err(failed)?;
+    if all {
+        let file = format!("{STANDALONE}{}", std::env::consts::EXE_SUFFIX);
+        let (built, placed) = (
+            place::target().join("release").join(&file),
+            place::target().join("bundled").join(&file),
+        );
+        fs::copy(&built, &placed).map_err(|e| Failure::Failed(format!("{}: {e}", built.display())))?;
+        eprintln!("Created a stand-alone program at '{}'", placed.display());
+    }
+    Ok(())
+}
+
+/// The stand-alone program, if it was bundled.
+pub fn standalone() -> Option<PathBuf> {
+    let file = format!("{STANDALONE}{}", std::env::consts::EXE_SUFFIX);
+    let path = place::target().join("bundled").join(file);
+    path.exists().then_some(path)
 }
 
 /// Builds the plugin, and the packages named beside it, as users get it, and bundles it into `target/bundled`.

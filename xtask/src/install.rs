@@ -1,4 +1,4 @@
-//! `cargo xtask install`: the bundles to where DAWs look for plugins.
+//! `cargo xtask install`: the bundles to where DAWs look for plugins, and the stand-alone program to where programs are.
 
 use crate::bundles::{self, Bundles};
 use crate::run::Failure;
@@ -16,12 +16,19 @@ pub fn install(args: &[String]) -> Result<(), Failure> {
         ["--system"] => system_homes(),
         [other, ..] => return Err(Failure::Usage(format!("'{other}' is not expected here"))),
     };
-    let bundles = match bundles::made() {
-        Some(made) => made,
-        None => bundles::release(&[])?,
+    if bundles::made().is_none() || bundles::standalone().is_none() {
+        bundles::bundle(Vec::new())?;
+    }
+    let (Some(Bundles { clap, vst3 }), Some(standalone)) = (bundles::made(), bundles::standalone()) else {
+        return Err(Failure::Failed(
+            "the bundles were made and are not there".to_owned(),
+        ));
     };
-    let Bundles { clap, vst3 } = bundles;
-    for (bundle, home) in [(clap, &homes.clap), (vst3, &homes.vst3)] {
+    for (bundle, home) in [
+        (clap, &homes.clap),
+        (vst3, &homes.vst3),
+        (standalone, &homes.programs),
+    ] {
         let placed = place(&bundle, home)
             .map_err(|e| Failure::Failed(format!("{}: {e}; may you write there?", home.display())))?;
         println!("installed {}", placed.display());
@@ -30,10 +37,11 @@ pub fn install(args: &[String]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The folders of the two formats.
+/// The folders of the two formats and of programs.
 struct Homes {
     clap: PathBuf,
     vst3: PathBuf,
+    programs: PathBuf,
 }
 
 fn user_homes() -> Result<Homes, Failure> {
@@ -44,17 +52,20 @@ fn user_homes() -> Result<Homes, Failure> {
         Homes {
             clap: plugins.join("CLAP"),
             vst3: plugins.join("VST3"),
+            programs: home.join(".local/bin"),
         }
     } else if cfg!(windows) {
         let programs = home.join("AppData/Local/Programs/Common");
         Homes {
             clap: programs.join("CLAP"),
             vst3: programs.join("VST3"),
+            programs: home.join("AppData/Local/Programs/Sumproof"),
         }
     } else {
         Homes {
             clap: home.join(".clap"),
             vst3: home.join(".vst3"),
+            programs: home.join(".local/bin"),
         }
     })
 }
@@ -70,9 +81,15 @@ fn system_homes() -> Homes {
     } else {
         ("/usr/lib/clap", "/usr/lib/vst3")
     };
+    let programs = if cfg!(windows) {
+        "C:/Program Files/Sumproof"
+    } else {
+        "/usr/local/bin"
+    };
     Homes {
         clap: clap.into(),
         vst3: vst3.into(),
+        programs: programs.into(),
     }
 }
 

@@ -27,8 +27,9 @@ Usage: cargo xtask COMMAND
   check                     format and lints only
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
-                            (without any: -p sumproof --release)
-  install [--user|--system] copy the bundles to where DAWs look, for you (the default) or for everybody
+                            (without any: -p sumproof --release, and the stand-alone program beside them)
+  install [--user|--system] copy the bundles to where DAWs look, and the stand-alone program to where programs are,
+                            for you (the default) or for everybody
   help                      print this
 
 Exit codes: 0 done; 1 something failed; 2 wrong usage; 3 something has to be installed by hand first, and the

@@ -42,6 +42,16 @@ pub const TESTS: &[Need] = &[
     package("python3-venv"),
 ];
 
+/// What building the stand-alone program needs: the headers of JACK and ALSA.
+pub const STANDALONE: &[Need] = &[
+    Need {
+        package: "pkg-config",
+        probe: Probe::Command("pkg-config"),
+    },
+    package("libjack-jackd2-dev"),
+    package("libasound2-dev"),
+];
+
 const fn library(package: &'static str, file: &'static str) -> Need {
     Need {
         package,

@@ -10,10 +10,18 @@ use std::process::Command;
 
 /// One build for everything: optimised, because the signals are long, with debug assertions and with the framework's
 /// abort on any allocation in the audio callback.
-const BUILD: [&str; 4] = ["--profile", "checked", "--features", "sumproof/assert-no-alloc"];
+const BUILD: [&str; 4] = [
+    "--profile",
+    "checked",
+    "--features",
+    "sumproof/assert-no-alloc,sumproof/standalone",
+];
 
 /// Drivers of real hosts and of other libraries, in `tests/hosts`.
 const PYTHON_HOSTS: [&str; 2] = ["vst3_pedalboard.py", "spectra_scipy.py"];
+
+/// The same, for hosts that open the window: they get a display.
+const WINDOW_HOSTS: [&str; 1] = ["window_pedalboard.py"];
 
 /// Folders of what the tests hear.
 struct Sounds {
@@ -27,7 +35,9 @@ struct Sounds {
 /// The failure of a stage, after all the stages that could run did.
 pub fn test() -> Result<(), Failure> {
     let mut stages = Stages::default();
-    let needed = stages.run("packages", || needs::provide(&[needs::WINDOW, needs::TESTS]));
+    let needed = stages.run("packages", || {
+        needs::provide(&[needs::WINDOW, needs::TESTS, needs::STANDALONE])
+    });
     let recordings = stages.run("recordings", || {
         Ok(Sounds {
             recordings: samples::provide()?,
@@ -48,6 +58,9 @@ pub fn test() -> Result<(), Failure> {
         if let (Some(python), Some(recordings)) = (&interpreter, &recordings) {
             for host in PYTHON_HOSTS {
                 stages.run(host, || python_host(python, host, bundles, recordings));
+            }
+            for host in WINDOW_HOSTS {
+                stages.run(host, || window_host(python, host, bundles, recordings));
             }
         }
     }
@@ -126,6 +139,17 @@ fn python_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
     run(with_paths(&mut command, bundles, sounds))
 }
 
+fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) -> Result<(), Failure> {
+    let display = Display::start()?;
+    let mut command = Command::new(python);
+    command
+        .arg(place::root().join("tests/hosts").join(script))
+        .env("DISPLAY", &display.name)
+        // Where cargo lets tests put their files.
+        .env("SUMPROOF_PICTURES", place::target().join("tmp"));
+    run(with_paths(&mut command, bundles, sounds))
+}
+
 /// Tells a test where everything is (`tests/src/host/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
     let allocating = format!(
@@ -141,6 +165,10 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
         .env(
             "SUMPROOF_SPECTRA",
             place::target().join("checked/sumproof-spectra"),
+        )
+        .env(
+            "SUMPROOF_STANDALONE",
+            place::target().join("checked").join(bundles::STANDALONE),
         )
         .env(
             "SUMPROOF_ALLOCATING_PLUGIN",

@@ -36,11 +36,23 @@ impl Picture {
             .collect::<std::collections::HashSet<_>>()
             .len()
     }
+
+    /// Writes it as a PNG.
+    ///
+    /// # Errors
+    /// What the file system or the encoder said, in a line.
+    pub fn write_png(&self, path: &std::path::Path) -> Result<(), String> {
+        let pixels = self.rgb.chunks_exact(3).flat_map(|p| [p[0], p[1], p[2], 255]);
+        let image = image::RgbaImage::from_raw(self.width, self.height, pixels.collect())
+            .ok_or("the picture has another size than it says")?;
+        crate::render::write(&image, path)
+    }
 }
 
 /// An open editor. Close it with [`Editor::close`] before the plugin goes.
 pub struct Editor {
-    connection: RustConnection,
+    pub(super) connection: RustConnection,
+    root: u32,
     window: u32,
     delete_message: u32,
     size: GuiSize,
@@ -92,7 +104,7 @@ impl Editor {
         let size = gui
             .get_size(handle)
             .ok_or_else(|| HostError::refused("open its editor", "it has no size"))?;
-        let (connection, window, delete_message) = parent_window(title, size).map_err(window_error)?;
+        let (connection, window, delete_message, root) = parent_window(title, size).map_err(window_error)?;
         // SAFETY: the window lives until `close`, which destroys the editor first.
         unsafe { gui.set_parent(handle, Window::from_x11_handle(window.into())) }
             .map_err(|e| HostError::refused("open its editor", e))?;
@@ -100,6 +112,7 @@ impl Editor {
             .map_err(|e| HostError::refused("show its editor", e))?;
         Ok(Self {
             connection,
+            root,
             window,
             delete_message,
             size,
@@ -111,6 +124,11 @@ impl Editor {
     #[must_use]
     pub fn size(&self) -> (u32, u32) {
         (self.size.width, self.size.height)
+    }
+
+    /// The screen that the window is on.
+    pub(super) fn root(&self) -> u32 {
+        self.root
     }
 
     /// Whether the user has not closed the window yet.
@@ -204,33 +222,7 @@ impl Editor {
                 target = child;
             }
         }
-        let geometry = self.connection.get_geometry(target).map_err(window_error)?;
-        let geometry = geometry.reply().map_err(window_error)?;
-        let image = self
-            .connection
-            .get_image(
-                ImageFormat::Z_PIXMAP,
-                target,
-                0,
-                0,
-                geometry.width,
-                geometry.height,
-                u32::MAX,
-            )
-            .map_err(window_error)?
-            .reply()
-            .map_err(window_error)?;
-        // Depths 24 and 32 are both sent as four bytes a pixel, blue first, on a little-endian server.
-        let rgb = image
-            .data
-            .chunks_exact(4)
-            .flat_map(|pixel| [pixel[2], pixel[1], pixel[0]])
-            .collect();
-        Ok(Picture {
-            width: geometry.width.into(),
-            height: geometry.height.into(),
-            rgb,
-        })
+        picture_of(&self.connection, target)
     }
 
     /// Closes the editor and its window.
@@ -250,16 +242,76 @@ impl Editor {
     }
 }
 
-/// Makes and shows an empty window. Returns the connection, the window and the atom of a close request.
+/// What every window on the screen shows that nobody else put into a window of theirs.
+///
+/// # Errors
+/// [`HostError::Window`] without a display.
+pub fn pictures_on_the_screen() -> Result<Vec<Picture>, HostError> {
+    let (connection, screen) = RustConnection::connect(None).map_err(window_error)?;
+    let root = connection
+        .setup()
+        .roots
+        .get(screen)
+        .map(|screen| screen.root)
+        .ok_or_else(|| HostError::Window("the display has no screen".to_owned()))?;
+    let tree = connection.query_tree(root).map_err(window_error)?;
+    let windows = tree.reply().map_err(window_error)?.children;
+    // A window may go between two questions.
+    Ok(windows
+        .into_iter()
+        .filter(|&window| {
+            connection
+                .get_window_attributes(window)
+                .ok()
+                .and_then(|attributes| attributes.reply().ok())
+                .is_some_and(|attributes| attributes.map_state == MapState::VIEWABLE)
+        })
+        .filter_map(|window| picture_of(&connection, window).ok())
+        .collect())
+}
+
+/// What a window shows now.
+fn picture_of(connection: &RustConnection, window: u32) -> Result<Picture, HostError> {
+    let geometry = connection.get_geometry(window).map_err(window_error)?;
+    let geometry = geometry.reply().map_err(window_error)?;
+    let image = connection
+        .get_image(
+            ImageFormat::Z_PIXMAP,
+            window,
+            0,
+            0,
+            geometry.width,
+            geometry.height,
+            u32::MAX,
+        )
+        .map_err(window_error)?
+        .reply()
+        .map_err(window_error)?;
+    // Depths 24 and 32 are both sent as four bytes a pixel, blue first, on a little-endian server.
+    let rgb = image
+        .data
+        .chunks_exact(4)
+        .flat_map(|pixel| [pixel[2], pixel[1], pixel[0]])
+        .collect();
+    Ok(Picture {
+        width: geometry.width.into(),
+        height: geometry.height.into(),
+        rgb,
+    })
+}
+
+/// Makes and shows an empty window. Returns the connection, the window, the atom of a close request and the
+/// screen's root.
 fn parent_window(
     title: &str,
     size: GuiSize,
-) -> Result<(RustConnection, u32, u32), Box<dyn std::error::Error>> {
+) -> Result<(RustConnection, u32, u32, u32), Box<dyn std::error::Error>> {
     let (connection, screen_number) = RustConnection::connect(None)?;
     let screen = connection
         .setup()
         .roots
         .get(screen_number)
+        .cloned()
         .ok_or("the display has no screen")?;
     let window = connection.generate_id()?;
     let settings = CreateWindowAux::new()
@@ -296,7 +348,8 @@ fn parent_window(
     )?;
     connection.map_window(window)?;
     connection.sync()?;
-    Ok((connection, window, delete_message))
+    let root = screen.root;
+    Ok((connection, window, delete_message, root))
 }
 
 fn window_error(error: impl std::fmt::Display) -> HostError {

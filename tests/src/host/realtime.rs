@@ -6,11 +6,14 @@ use super::handlers::TestHost;
 use super::plugin::ParamId;
 use super::processor::{Feeder, Finished, block_len};
 use clack_host::process::StoppedPluginAudioProcessor;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
+
+/// The last block that came out, left and right.
+type Heard = Arc<Mutex<[Vec<f32>; 2]>>;
 
 /// Whether a recording starts again when it has ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,6 +27,7 @@ pub(crate) enum Repeat {
 pub struct Realtime {
     stop: Arc<AtomicBool>,
     played_samples: Arc<AtomicUsize>,
+    heard: Heard,
     changes: Sender<(ParamId, f64)>,
     thread: Option<JoinHandle<Finished<()>>>,
 }
@@ -37,16 +41,18 @@ impl Realtime {
     ) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let played_samples = Arc::new(AtomicUsize::new(0));
+        let heard = Heard::default();
         let (changes, incoming) = channel();
         let thread = {
             let (stop, played_samples) = (stop.clone(), played_samples.clone());
+            let heard = heard.clone();
             std::thread::spawn(move || {
                 run(
                     stopped,
                     &audio,
                     (&how, ports, repeat),
                     &stop,
-                    &played_samples,
+                    (&played_samples, &heard),
                     &incoming,
                 )
             })
@@ -54,6 +60,7 @@ impl Realtime {
         Self {
             stop,
             played_samples,
+            heard,
             changes,
             thread: Some(thread),
         }
@@ -63,6 +70,12 @@ impl Realtime {
     #[must_use]
     pub fn played_samples(&self) -> usize {
         self.played_samples.load(Ordering::Acquire)
+    }
+
+    /// The last block that came out, left and right.
+    #[must_use]
+    pub fn heard(&self) -> [Vec<f32>; 2] {
+        self.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// Whether the thread has come to the end of its recording, or failed.
@@ -107,7 +120,7 @@ fn run(
     audio: &Stereo,
     (how, ports, repeat): (&Play, usize, Repeat),
     stop: &AtomicBool,
-    played_samples: &AtomicUsize,
+    (played_samples, heard): (&AtomicUsize, &Heard),
     incoming: &Receiver<(ParamId, f64)>,
 ) -> Finished<()> {
     let length = audio.len_samples();
@@ -141,14 +154,17 @@ fn run(
             .copied()
             .partition::<Vec<_>, _>(|change| change.at_sample < now + (to - from));
         changes = later;
-        if let Err(error) = feeder.block(
+        match feeder.block(
             &mut started,
             &audio.left[from..to],
             &audio.right[from..to],
             from,
             &due,
         ) {
-            return (Some(started.stop_processing()), Err(error));
+            Ok((left, right)) => {
+                *heard.lock().unwrap_or_else(PoisonError::into_inner) = [left.to_vec(), right.to_vec()];
+            }
+            Err(error) => return (Some(started.stop_processing()), Err(error)),
         }
         from = if repeat == Repeat::Forever {
             to % length

@@ -74,6 +74,32 @@ pub fn allocating_plugin() -> PathBuf {
     )
 }
 
+/// The stand-alone program.
+///
+/// # Panics
+/// When it was not built.
+#[must_use]
+pub fn standalone() -> PathBuf {
+    required("SUMPROOF_STANDALONE", "checked/sumproof-standalone")
+}
+
+/// Waits until no other test has a window on the display: they'd lie over one another, and there is one pointer. The display
+/// is ours until the file is dropped.
+///
+/// # Panics
+/// When the file can't be made.
+#[must_use]
+pub fn display_to_ourselves() -> std::fs::File {
+    let path = std::env::temp_dir().join("sumproof-tests-display.lock");
+    let file = std::fs::OpenOptions::new()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(&path)
+        .and_then(|file| file.lock().map(|()| file));
+    file.unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
 fn required(variable: &str, below_target: &str) -> PathBuf {
     let path = std::env::var_os(variable).map_or_else(
         || {

@@ -40,7 +40,10 @@ pub fn lines(file: &RigFile, gig: &Gig, have: &[Kind]) -> LinesReport {
             lines: [file.left.line(&source), file.right.line(&source)],
         });
     let mut candidates: Vec<Candidate> = own.into_iter().collect();
-    for &kind in have {
+    for (index, &kind) in have.iter().enumerate() {
+        if have[..index].contains(&kind) {
+            continue;
+        }
         let usual = Candidate::usual(kind, &source, gig);
         if own.is_none_or(|own| own.lines != usual.lines || own.left.kind != kind || own.right.kind != kind) {
             candidates.push(usual);
@@ -140,7 +143,7 @@ fn rows(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, Stri
         ("hum on both legs down by", format!("{hum:.0} dB")),
         (
             "equivalent input noise",
-            format!("{:.0} dBu", arrival.input_noise_dbu),
+            if_any(format!("{:.0} dBu", arrival.input_noise_dbu)),
         ),
         (
             "loud playing over noise",

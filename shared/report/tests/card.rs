@@ -1,5 +1,6 @@
 //! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
 
+use proptest::prelude::*;
 use sumproof_core::board::Rig;
 use sumproof_core::boxes::Kind;
 use sumproof_core::feed::FeedId;
@@ -101,6 +102,10 @@ fn everything_the_engineer_needs_is_there() {
     let page = String::from_utf8(page).expect("text");
     assert!(page.contains("Bring &lt;two&gt; &quot;D&quot; cells"));
     assert!(!page.contains("http"), "it needs no network");
+    // A line that isn't plugged is not offered.
+    file.left.unplugged = true;
+    let text = words(&file, &[], Paper::A4);
+    assert!(text.contains("Take the right line") && text.contains("nothing arrives: unplugged"));
     // Nothing is known of the boxes: say so.
     assert!(words(&RigFile::default(), &[], Paper::A4).contains("box ask me ask me"));
 }
@@ -308,6 +313,32 @@ fn the_examples_make_cards() {
         for paper in Paper::ALL {
             let made = card(&file, &[], paper, CardForm::Pdf).expect("it fits");
             assert!(made.scale >= 0.95, "{}", made.scale);
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: 24, ..ProptestConfig::default() })]
+
+    /// Whatever the player writes, in any script: one page, or one line that says by how much it is too long.
+    #[test]
+    fn any_texts_make_one_page(
+        player in "\\PC{0,60}",
+        rig in "\\PC{0,120}",
+        left in "\\PC{0,80}",
+        notes in prop::collection::vec("\\PC{0,140}", 0..4),
+        at_risk in prop::collection::vec("[a-zA-Z ]{0,100}", 0..30),
+        letter in any::<bool>(),
+    ) {
+        let mut file = with_boxes(Kind::Wireless, Kind::PassiveDirectBox);
+        file.card = CardTexts { player, rig, left, notes, at_risk, ..CardTexts::default() };
+        let paper = if letter { Paper::Letter } else { Paper::A4 };
+        match card(&file, &[], paper, CardForm::Pdf) {
+            Ok(made) => {
+                prop_assert_eq!(pages(&made.bytes), 1);
+                prop_assert!(made.unnamed <= file.card.at_risk.len());
+            }
+            Err(error) => prop_assert!(matches!(error, CardError::TooLong { .. }), "{}", error),
         }
     }
 }

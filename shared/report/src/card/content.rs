@@ -98,8 +98,14 @@ impl Card {
         let (player, rig) = (own(&texts.player), own(&texts.rig));
         let notes: Vec<String> = texts.notes.iter().map(|note| own(note)).collect();
         let ways = [&file.left, &file.right].map(|line| Way::new(line, &file.source));
-        let side = texts
-            .one_line
+        // A line that isn't plugged is no choice.
+        let plugged = match (ways[0].line.unplugged, ways[1].line.unplugged) {
+            (true, false) => Some(Side::Right),
+            (false, true) => Some(Side::Left),
+            _ => None,
+        };
+        let side = plugged
+            .or(texts.one_line)
             .or_else(|| better_line(presets).map(|(side, _)| side))
             .unwrap_or(Side::Left);
         Self {

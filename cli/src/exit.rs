@@ -1,9 +1,12 @@
 //! Every exit code of the command, in one table.
 
-/// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning; 1 is kept free
-/// for a failed limit.
-pub const TABLE: [(u8, &str); 15] = [
+/// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning.
+pub const TABLE: [(u8, &str); 16] = [
     (0, "every file was read and judged"),
+    (
+        1,
+        "every file was read, and a preset has the outcome named with --fail-on or a worse one",
+    ),
     (2, "the command line was not understood"),
     (3, "the output could not be written"),
     (10, "a file is missing or may not be read"),
@@ -22,6 +25,8 @@ pub const TABLE: [(u8, &str); 15] = [
 
 /// Every file was read.
 pub const FINE: u8 = 0;
+/// A preset has the outcome named with `--fail-on`, or a worse one.
+pub const FAILED: u8 = 1;
 /// The command line was not understood.
 pub const USAGE: u8 = 2;
 /// The passes of a two-pass split don't belong together.

@@ -10,11 +10,18 @@
 pub mod analyse;
 pub mod error;
 pub mod exit;
+pub mod jobs;
+pub mod loudness;
 pub mod output;
+pub mod pairs;
 pub mod passes;
 pub mod read;
 pub mod rig;
+pub mod select;
+mod true_peak;
+pub mod view;
+pub mod walk;
 
 pub use analyse::analyse;
 pub use error::{ReadError, shown};
-pub use read::{Format, StereoFile, read, read_stereo};
+pub use read::{Format, Recording, StereoFile, read, read_recording, read_stereo};

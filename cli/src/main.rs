@@ -3,11 +3,12 @@
 
 mod card;
 mod check;
+mod compare;
 mod lines;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
 #[derive(Parser)]
@@ -19,9 +20,13 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Say of every file what each feed gets: holds, thins or drops out
+    /// Say of every preset what each feed gets: holds, thins or drops out
     #[command(after_help = sumproof_cli::exit::text())]
-    Check(check::Arguments),
+    Check(Box<check::Arguments>),
+
+    /// Say what changed between two bounces of one preset
+    #[command(after_help = sumproof_cli::exit::text())]
+    Compare(compare::Arguments),
 
     /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
     #[command(after_help = sumproof_cli::exit::text())]
@@ -30,14 +35,34 @@ enum Command {
     /// Make the one page for the sound engineer: your lines, what not to add, the presets at risk
     #[command(after_help = sumproof_cli::exit::text())]
     Card(card::Arguments),
+
+    /// Print what lets a shell complete this command
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
 }
 
 fn main() -> ExitCode {
     let Arguments { command } = Arguments::parse();
     let code = match command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Lines(arguments) => lines::run(&arguments),
         Command::Card(arguments) => card::run(&arguments),
+        Command::Completions { shell } => completions(shell),
     };
     ExitCode::from(code)
+}
+
+fn completions(shell: clap_complete::Shell) -> u8 {
+    let mut script = Vec::new();
+    clap_complete::generate(shell, &mut Arguments::command(), "sumproof", &mut script);
+    match sumproof_cli::output::deliver(None, &script) {
+        Ok(()) => sumproof_cli::exit::FINE,
+        Err(line) => {
+            eprintln!("{line}");
+            sumproof_cli::exit::OUTPUT
+        }
+    }
 }

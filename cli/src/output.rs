@@ -33,12 +33,16 @@ pub fn deliver(path: Option<&Path>, contents: &[u8]) -> Result<(), String> {
     let Some(path) = path else {
         return to_terminal(contents);
     };
-    write_whole(path, contents).map_err(|error| {
-        format!(
-            "{}: could not be written ({error}); choose another place",
-            path.display()
-        )
-    })
+    write_whole(path, contents).map_err(|error| refused(path, &error))
+}
+
+/// The line for a place that can't be written to.
+#[must_use]
+pub fn refused(path: &Path, error: &io::Error) -> String {
+    format!(
+        "{}: could not be written ({error}); choose another place",
+        path.display()
+    )
 }
 
 fn to_terminal(contents: &[u8]) -> Result<(), String> {

@@ -2,13 +2,19 @@
 
 use std::path::Path;
 
-use sumproof_core::take::Take;
+use sumproof_core::board::Rig;
 use sumproof_core::twopass::{PassAudio, TwoPass, TwoPassError};
+use sumproof_report::{Entry, Loudness};
 use thiserror::Error;
 
+use crate::analyse::name_of;
 use crate::error::ReadError;
 use crate::exit;
+use crate::loudness::LoudnessMeter;
 use crate::read::{StereoFile, read_stereo};
+
+/// Frames that are measured at once.
+const CHUNK: usize = 4096;
 
 /// Why two passes give no split.
 #[derive(Debug, Error)]
@@ -42,8 +48,8 @@ impl PassesError {
 /// What two passes say.
 #[derive(Debug)]
 pub struct Passes {
-    /// The split, as a take.
-    pub take: Take,
+    /// The split, as a take; how loud it is, if there is a full pass.
+    pub entry: Entry,
     /// What the full pass says of the pair, in a sentence; `None` without one.
     pub check: Option<String>,
     /// Whether the pair holds against the full pass; `true` without one.
@@ -56,7 +62,7 @@ pub struct Passes {
 ///
 /// # Errors
 /// When a file can't be read, the sample rates differ, or a pass is silent.
-pub fn split(dry: &Path, wet: &Path, full: Option<&Path>) -> Result<Passes, PassesError> {
+pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<Passes, PassesError> {
     let (dry_file, wet_file) = (read_stereo(dry)?, read_stereo(wet)?);
     let full_file = full.map(read_stereo).transpose()?;
     let two = TwoPass::of_audio(
@@ -70,14 +76,23 @@ pub fn split(dry: &Path, wet: &Path, full: Option<&Path>) -> Result<Passes, Pass
         source,
     })?;
     let named = full.unwrap_or(dry);
-    let name = named
-        .file_stem()
-        .map_or_else(|| named.to_string_lossy(), |stem| stem.to_string_lossy());
     Ok(Passes {
-        take: two.take(name.into_owned()),
+        entry: Entry {
+            take: two.take(name_of(named)),
+            file: Some(named.to_string_lossy().into_owned()),
+            loudness: full_file.as_ref().and_then(|file| loudness(file, rig)),
+        },
         check: two.check.as_ref().map(|check| check.sentence()),
         holds: two.check.as_ref().is_none_or(|check| check.holds()),
     })
+}
+
+fn loudness(file: &StereoFile, rig: &Rig) -> Option<Loudness> {
+    let mut meter = LoudnessMeter::new(file.rate_hz, rig)?;
+    for (left, right) in file.left.chunks(CHUNK).zip(file.right.chunks(CHUNK)) {
+        meter.push(left, right);
+    }
+    Some(meter.read())
 }
 
 fn audio(file: &StereoFile) -> PassAudio<'_> {

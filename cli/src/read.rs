@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::{ErrorKind, Read};
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use sumproof_core::db;
@@ -17,7 +18,7 @@ use symphonia::core::meta::MetadataOptions;
 use crate::error::ReadError;
 
 /// Sample rates that are analysed, Hz.
-pub const RATES_HZ: core::ops::RangeInclusive<u32> = 8_000..=192_000;
+pub const RATES_HZ: RangeInclusive<u32> = 8_000..=192_000;
 
 /// A whole stereo file in memory.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +33,15 @@ pub struct StereoFile {
     pub channels_in_file: usize,
 }
 
+/// A whole mono or stereo file in memory.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recording {
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// One or two channels, full scale ±1.
+    pub channels: Vec<Vec<f32>>,
+}
+
 /// What is known of a file while it is read.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Format {
@@ -39,6 +49,8 @@ pub struct Format {
     pub rate_hz: f64,
     /// How many frames the file says it has. Don't reserve memory by it: anything may stand there.
     pub promised_frames: Option<u64>,
+    /// Its channels.
+    pub channels: usize,
 }
 
 /// Reads a WAV, AIFF, FLAC, MP3 or Ogg Vorbis file and hands over its frames in chunks of equal length left and right, none
@@ -50,7 +62,7 @@ pub struct Format {
 /// # Errors
 /// Everything in [`ReadError`].
 pub fn read(path: &Path, mut on_chunk: impl FnMut(&Format, &[f32], &[f32])) -> Result<u64, ReadError> {
-    let mut opened = Opened::new(path)?;
+    let mut opened = Opened::new(path, 2..=2)?;
     let mut check = Check::default();
     let mut left = Vec::new();
     let mut right = Vec::new();
@@ -89,6 +101,32 @@ pub fn read_stereo(path: &Path) -> Result<StereoFile, ReadError> {
         file.right.extend_from_slice(right);
     })?;
     Ok(file)
+}
+
+/// Reads a whole mono or stereo file into memory. What its samples are is not judged: it may be silent.
+///
+/// # Errors
+/// As [`read`], but for what is said of samples and of mono files.
+pub fn read_recording(path: &Path) -> Result<Recording, ReadError> {
+    let mut opened = Opened::new(path, 1..=2)?;
+    let mut recording = Recording {
+        rate_hz: 0.0,
+        channels: Vec::new(),
+    };
+    while let Some((format, samples)) = opened.next_chunk(path)? {
+        recording.rate_hz = format.rate_hz;
+        let count = format.channels;
+        recording.channels.resize(count, Vec::new());
+        for (index, channel) in recording.channels.iter_mut().enumerate() {
+            channel.extend(samples.iter().skip(index).step_by(count));
+        }
+    }
+    let frames = recording.channels.first().map_or(0, Vec::len);
+    opened.verify_length(path, frames as u64)?;
+    if frames == 0 {
+        return Err(ReadError::NoFrames { path: path.into() });
+    }
+    Ok(recording)
 }
 
 /// What a file is judged by before anything else is.
@@ -140,10 +178,12 @@ struct Opened {
     slack: u64,
     samples: Vec<f32>,
     rate_hz: Option<u32>,
+    /// How many channels it may have.
+    allowed: RangeInclusive<usize>,
 }
 
 impl Opened {
-    fn new(path: &Path) -> Result<Self, ReadError> {
+    fn new(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
         let unreadable = |error: std::io::Error| ReadError::Unreadable {
             path: path.into(),
             reason: match error.kind() {
@@ -202,7 +242,7 @@ impl Opened {
             .and_then(|parameters| parameters.audio())
             .ok_or_else(none)?;
         if let Some(channels) = &parameters.channels {
-            two_channels(path, channels.count())?;
+            right_channels(path, channels.count(), &allowed)?;
         }
         if let Some(rate_hz) = parameters.sample_rate {
             in_range(path, rate_hz)?;
@@ -222,6 +262,7 @@ impl Opened {
             decoder,
             samples: Vec::new(),
             rate_hz: None,
+            allowed,
         })
     }
 
@@ -251,7 +292,7 @@ impl Opened {
                 Err(error) => return Err(damaged(in_words(&error))),
             };
             let spec = decoded.spec();
-            two_channels(path, spec.channels().count())?;
+            right_channels(path, spec.channels().count(), &self.allowed)?;
             in_range(path, spec.rate())?;
             if *self.rate_hz.get_or_insert(spec.rate()) != spec.rate() {
                 return Err(damaged("its sample rate changes on the way".into()));
@@ -259,6 +300,7 @@ impl Opened {
             let format = Format {
                 rate_hz: f64::from(spec.rate()),
                 promised_frames: self.promised_frames,
+                channels: spec.channels().count(),
             };
             decoded.copy_to_vec_interleaved(&mut self.samples);
             return Ok(Some((format, &self.samples)));
@@ -278,9 +320,9 @@ impl Opened {
     }
 }
 
-fn two_channels(path: &Path, channels: usize) -> Result<(), ReadError> {
+fn right_channels(path: &Path, channels: usize, allowed: &RangeInclusive<usize>) -> Result<(), ReadError> {
     match channels {
-        2 => Ok(()),
+        channels if allowed.contains(&channels) => Ok(()),
         1 => Err(ReadError::Mono { path: path.into() }),
         0 => Err(ReadError::NoFrames { path: path.into() }),
         channels => Err(ReadError::ManyChannels {

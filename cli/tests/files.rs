@@ -138,7 +138,7 @@ const BAD: [Bad; 13] = [
         "a folder.wav",
         |path| fs::create_dir(path).unwrap(),
         10,
-        "is a folder",
+        "a folder",
     ),
     ("missing.wav", |_| {}, 10, "no such file"),
 ];

@@ -12,41 +12,35 @@
 #![forbid(unsafe_code)]
 
 pub mod card;
+mod columns;
+mod comparison;
+mod csv;
+mod html;
+mod judged;
 pub mod lines;
+mod overview;
+mod picture;
+#[cfg(feature = "png")]
+mod png;
 pub mod rig_file;
 pub mod schema;
+mod set;
 mod table;
 mod text;
 mod verdict;
 
-use sumproof_core::board::{FEEDS, Rig, Row};
-use sumproof_core::feed::FeedId;
-use sumproof_core::meter::LOWEST_HZ;
-use sumproof_core::take::Take;
-
-pub use schema::{Document, SCHEMA, TakeReport, json, report};
-pub use table::table;
+pub use comparison::comparison;
+pub use csv::csv;
+pub use html::html;
+pub use judged::{FeedRow, Judged};
+pub use overview::overview;
+pub use picture::{Ink, picture, svg};
+#[cfg(feature = "png")]
+pub use png::png;
+pub use schema::{Document, SCHEMA, TakeReport, document, json, json_of_set, report};
+pub use set::{Entry, Loudness, Shown, Spread, View, is_faultless};
+pub use table::{table, table_of};
 pub use verdict::verdict;
 
 /// How far the total of the full band and the one above 40 Hz may differ before both are given, dB.
 pub const RUMBLE_DB: f64 = 0.5;
-
-/// The feeds a reader is shown: all of them, but for the user's own as long as nobody has described one.
-fn shown(rows: &[Row; FEEDS], rig: &Rig) -> Vec<Row> {
-    let described = rig.own != Rig::default().own;
-    rows.iter()
-        .filter(|row| row.id != FeedId::Own || described)
-        .copied()
-        .collect()
-}
-
-/// The change of the total above 40 Hz, where it differs from the full band's by more than [`RUMBLE_DB`]: in the order of
-/// the rows.
-fn without_rumble(take: &Take, rig: &Rig, rows: &[Row; FEEDS]) -> [Option<f64>; FEEDS] {
-    let above = take.rows(rig, LOWEST_HZ);
-    core::array::from_fn(|index| {
-        let (full, limited) = (rows[index].score?.total_db, above[index].score?.total_db);
-        // Both gone is no difference.
-        (full != limited && (full - limited).abs() > RUMBLE_DB).then_some(limited)
-    })
-}

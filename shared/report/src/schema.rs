@@ -6,11 +6,9 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
-use sumproof_core::advice::{Advice, Wishes, advise};
 use sumproof_core::bands::BandMap;
-use sumproof_core::board::{FEEDS, Rig, Row};
+use sumproof_core::board::Rig;
 use sumproof_core::db;
-use sumproof_core::diagnosis::Diagnosis;
 use sumproof_core::feed::{FeedId, Side};
 use sumproof_core::grid::{Grid, block_len};
 use sumproof_core::line::Polarity;
@@ -19,7 +17,9 @@ use sumproof_core::score::FeedScore;
 use sumproof_core::split::Method;
 use sumproof_core::take::{Pass, Take};
 
-use crate::{text, verdict, without_rumble};
+use crate::judged::{FeedRow, Judged};
+use crate::set::{Entry, Loudness, Spread, View};
+use crate::text;
 
 /// The version of the form. It goes up when a field changes its meaning or goes away, not when one is added.
 pub const SCHEMA: u32 = 1;
@@ -36,8 +36,41 @@ pub struct Document {
     pub version: String,
     /// What the feeds were computed for.
     pub rig: Rig,
+    /// What the takes have in common; `null` in documents from before there was such a thing.
+    #[serde(default)]
+    pub set: Option<SetReport>,
     /// One entry per take.
     pub takes: Vec<TakeReport>,
+}
+
+/// A set as a whole.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SetReport {
+    /// How many takes.
+    pub takes: usize,
+    /// How many of them hold in every feed that decides.
+    pub holds: usize,
+    /// How many thin in one.
+    pub thins: usize,
+    /// How many drop out in one.
+    pub drops_out: usize,
+    /// Integrated loudness in stereo over the set; `null` where nobody measured it.
+    pub stereo_lufs: Option<SpreadReport>,
+    /// Integrated loudness of the mono wedge over the set.
+    pub wedge_lufs: Option<SpreadReport>,
+}
+
+/// How far apart the takes of a set are.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SpreadReport {
+    /// The lowest.
+    pub lowest: f64,
+    /// The one in the middle.
+    pub median: f64,
+    /// The highest.
+    pub highest: f64,
+    /// From the lowest to the highest, LU.
+    pub spread_lu: f64,
 }
 
 /// Everything about one take.
@@ -45,6 +78,9 @@ pub struct Document {
 pub struct TakeReport {
     /// Its name.
     pub name: String,
+    /// The file it came from, as it was named on the command line; `null` for a take that was recorded.
+    #[serde(default)]
+    pub file: Option<String>,
     /// Which pass it is.
     pub pass: Pass,
     /// Sample rate, Hz.
@@ -55,6 +91,12 @@ pub struct TakeReport {
     pub frames: u64,
     /// Frames left out because they were not numbers or above +60 dBFS.
     pub garbage_frames: u64,
+    /// The worst outcome among the feeds that decide: those asked for, or else those in which nobody made a mistake.
+    #[serde(default)]
+    pub outcome: Option<Outcome>,
+    /// The feed that has it; `null` when it holds.
+    #[serde(default)]
+    pub worst_feed: Option<String>,
     /// One sentence.
     pub verdict: String,
     /// Why it fares as it does: the diagnosis, a sentence each, with its figures.
@@ -65,14 +107,38 @@ pub struct TakeReport {
     pub what_now: Vec<String>,
     /// Exact figures of the whole band.
     pub broadband: Broadband,
+    /// How loud it is; `null` where nobody measured it.
+    #[serde(default)]
+    pub loudness: Option<LoudnessReport>,
     /// The single delay between the channels; `null` where there isn't one.
     pub channel_delay: Option<Delay>,
     /// How dry and wet were told apart.
     pub split: SplitReport,
     /// 1/3-octave bands (IEC 61260-1, base 10).
     pub bands: Vec<BandReport>,
-    /// Every feed.
+    /// Every feed that is shown.
     pub feeds: Vec<FeedReport>,
+    /// The take itself, for programs of this house to read again; `null` where it was left out.
+    #[serde(default)]
+    pub stored: Option<Take>,
+}
+
+/// How loud a take is (ITU-R BS.1770, gated as EBU R 128 does).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoudnessReport {
+    /// Integrated loudness of both channels, LUFS.
+    pub stereo_lufs: Option<f64>,
+    /// Integrated loudness of the mono wedge, counted as played by both loudspeakers, LUFS.
+    pub wedge_lufs: Option<f64>,
+    /// What summing changes, LU.
+    pub change_lu: Option<f64>,
+    /// The higher channel's true peak, dBTP.
+    pub stereo_peak_dbtp: Option<f64>,
+    /// The mono wedge's true peak, dBTP.
+    pub wedge_peak_dbtp: Option<f64>,
+    /// Why a figure is missing.
+    #[serde(default, skip_serializing_if = "Words::is_empty")]
+    pub words: Words,
 }
 
 /// Sums over the frames of the whole take, in the time domain.
@@ -118,6 +184,10 @@ pub struct SplitReport {
     pub floor_db: Option<f64>,
     /// Wet over dry power in stereo, dB.
     pub wet_over_dry_db: Option<f64>,
+    /// Between what an estimate's figure may lie (in at least 95 of 100 synthetic presets the truth does), dB: at least and
+    /// at most, `null` for an end that is open; `null` altogether where dry and wet were measured.
+    #[serde(default)]
+    pub range_db: Option<[Option<f64>; 2]>,
     /// Why a figure is missing.
     #[serde(default, skip_serializing_if = "Words::is_empty")]
     pub words: Words,
@@ -199,56 +269,85 @@ pub struct FeedReport {
 /// The document of several takes, as JSON text with line breaks.
 #[must_use]
 pub fn json(takes: &[Take], rig: &Rig) -> String {
-    let document = Document {
+    let entries: Vec<Entry> = takes.iter().cloned().map(Entry::from).collect();
+    let view = View::from(rig);
+    let judged: Vec<Judged<'_>> = entries.iter().map(|entry| Judged::new(entry, &view)).collect();
+    json_of_set(&judged, &view)
+}
+
+/// The document of a set, as JSON text with line breaks.
+#[must_use]
+pub fn json_of_set(presets: &[Judged<'_>], view: &View) -> String {
+    // Only maps with keys that aren't strings and failing writers make serde_json fail; there are neither.
+    serde_json::to_string_pretty(&document(presets, view)).unwrap_or_default()
+}
+
+/// The document of a set.
+#[must_use]
+pub fn document(presets: &[Judged<'_>], view: &View) -> Document {
+    Document {
         schema: SCHEMA,
         version: env!("CARGO_PKG_VERSION").into(),
-        rig: *rig,
-        takes: takes.iter().map(|take| report(take, rig)).collect(),
-    };
-    // Only maps with keys that aren't strings and failing writers make serde_json fail; there are neither.
-    serde_json::to_string_pretty(&document).unwrap_or_default()
-}
-
-/// The diagnosis in sentences; none for a take stored without one.
-pub(crate) fn why(take: &Take) -> Vec<String> {
-    take.diagnosis
-        .as_ref()
-        .map_or_else(Vec::new, Diagnosis::sentences)
-}
-
-/// The advice in sentences; none in silence.
-pub(crate) fn what_now(take: &Take) -> Vec<String> {
-    if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
-        return Vec::new();
+        rig: view.rig,
+        set: Some(set(presets)),
+        takes: presets.iter().map(report_of).collect(),
     }
-    advise(
-        &take.split,
-        &take.grid(),
-        take.delay,
-        take.diagnosis.as_ref(),
-        &Wishes::default(),
-    )
-    .iter()
-    .map(Advice::sentence)
-    .collect()
+}
+
+fn set(presets: &[Judged<'_>]) -> SetReport {
+    let count = |outcome| {
+        presets
+            .iter()
+            .filter(|preset| preset.outcome() == Some(outcome))
+            .count()
+    };
+    let spread = |of: fn(&Loudness) -> f64| {
+        Spread::of(
+            presets
+                .iter()
+                .filter_map(|preset| preset.loudness.as_ref().map(of)),
+        )
+        .map(|spread| SpreadReport {
+            lowest: rounded(spread.lowest),
+            median: rounded(spread.median),
+            highest: rounded(spread.highest),
+            spread_lu: rounded(spread.range()),
+        })
+    };
+    SetReport {
+        takes: presets.len(),
+        holds: count(Outcome::Holds),
+        thins: count(Outcome::Thins),
+        drops_out: count(Outcome::DropsOut),
+        stereo_lufs: spread(|loudness| loudness.stereo_lufs),
+        wedge_lufs: spread(|loudness| loudness.wedge_lufs),
+    }
 }
 
 /// The report of one take.
 #[must_use]
 pub fn report(take: &Take, rig: &Rig) -> TakeReport {
-    let rows = take.rows(rig, 0.0);
-    let heard = rows.iter().any(|row| row.score.is_some());
+    report_of(&Judged::of_take(take, &View::from(rig)))
+}
+
+pub(crate) fn report_of(preset: &Judged<'_>) -> TakeReport {
+    let take = preset.take;
+    let heard = preset.wedge.score.is_some();
     TakeReport {
         name: take.name.clone(),
+        file: preset.file.map(String::from),
         pass: take.pass,
         rate_hz: take.rate_hz,
         seconds: rounded(take.seconds()),
         frames: take.sums.frames,
         garbage_frames: take.garbage_frames,
-        verdict: verdict::of_rows(&crate::shown(&rows, rig)),
-        why: why(take),
-        what_now: what_now(take),
+        outcome: preset.outcome(),
+        worst_feed: preset.trouble().map(String::from),
+        verdict: preset.verdict.clone(),
+        why: preset.why.clone(),
+        what_now: preset.what_now.clone(),
         broadband: broadband(take),
+        loudness: preset.loudness.map(loudness),
         channel_delay: take.delay.map(|delay| Delay {
             right_late_ms: rounded(delay.delay_s * 1000.0),
             opposite_signs: delay.polarity == Polarity::Flipped,
@@ -256,7 +355,22 @@ pub fn report(take: &Take, rig: &Rig) -> TakeReport {
         }),
         split: split(take, heard),
         bands: bands(take),
-        feeds: feeds(take, rig, &rows),
+        feeds: preset.rows.iter().map(feed).collect(),
+        stored: Some(take.clone()),
+    }
+}
+
+fn loudness(loudness: Loudness) -> LoudnessReport {
+    const QUIET: [&str; 3] = [text::NO_READING, text::NO_READING, text::NO_READING];
+    let mut words = Collector::default();
+    let change = loudness.wedge_lufs - loudness.stereo_lufs;
+    LoudnessReport {
+        stereo_lufs: words.figure("stereo_lufs", Some(loudness.stereo_lufs), QUIET),
+        wedge_lufs: words.figure("wedge_lufs", Some(loudness.wedge_lufs), QUIET),
+        change_lu: words.figure("change_lu", Some(change), QUIET),
+        stereo_peak_dbtp: words.figure("stereo_peak_dbtp", Some(loudness.stereo_peak_dbtp), LEVEL),
+        wedge_peak_dbtp: words.figure("wedge_peak_dbtp", Some(loudness.wedge_peak_dbtp), LEVEL),
+        words: words.0,
     }
 }
 
@@ -319,6 +433,11 @@ fn split(take: &Take, heard: bool) -> SplitReport {
             take.split.wet_over_dry_db().filter(|_| heard),
             [text::NO_READING, "no wet found", "no dry found"],
         ),
+        range_db: take.split.range.filter(|_| heard).map(|range| {
+            range
+                .wet_over_dry_db
+                .map(|end| end.is_finite().then(|| rounded(end)))
+        }),
         words: words.0,
     }
 }
@@ -372,15 +491,8 @@ fn bands(take: &Take) -> Vec<BandReport> {
         .collect()
 }
 
-fn feeds(take: &Take, rig: &Rig, rows: &[Row; FEEDS]) -> Vec<FeedReport> {
-    let limited = without_rumble(take, rig, rows);
-    rows.iter()
-        .zip(limited)
-        .map(|(row, limited)| feed(row, limited))
-        .collect()
-}
-
-fn feed(row: &Row, limited: Option<f64>) -> FeedReport {
+fn feed(shown: &FeedRow) -> FeedReport {
+    let row = &shown.row;
     let score = row.score.as_ref();
     // Without a score nothing was heard; with one, a missing part isn't in the sound.
     let absent = if score.is_some() {
@@ -394,14 +506,15 @@ fn feed(row: &Row, limited: Option<f64>) -> FeedReport {
     let floor = score.is_some_and(|score| score.dry_at_floor);
     let report = FeedReport {
         id: row.id,
-        name: row.id.name().into(),
+        name: shown.name.clone(),
         outcome: row.outcome,
         worse_line: row.worse,
         dry_db: words.figure("dry_db", of(|s| s.dry_db), part),
         dry_at_floor: floor,
         wet_db: words.figure("wet_db", of(|s| s.wet_db), part),
         total_db: words.figure("total_db", of(|s| Some(s.total_db)), part),
-        total_above_40_hz_db: limited
+        total_above_40_hz_db: shown
+            .above_40_hz_db
             .and_then(|limited| words.figure("total_above_40_hz_db", Some(limited), part)),
         balance_shift_db: words.figure(
             "balance_shift_db",

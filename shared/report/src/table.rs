@@ -2,11 +2,14 @@
 
 use std::fmt::Write;
 
-use sumproof_core::board::{FEEDS, Rig, Row};
+use sumproof_core::board::Rig;
 use sumproof_core::feed::SumLaw;
 use sumproof_core::take::Take;
 
-use crate::{schema, shown, text, verdict, without_rumble};
+use crate::columns::columns;
+use crate::judged::{FeedRow, Judged};
+use crate::set::View;
+use crate::text;
 
 const HEADINGS: [&str; 11] = [
     "",
@@ -28,18 +31,23 @@ const FIRST_FIGURE: usize = 3;
 /// Lines end in `\n`; widths fit the contents, so it is set in a fixed pitch.
 #[must_use]
 pub fn table(take: &Take, rig: &Rig) -> String {
-    let rows = take.rows(rig, 0.0);
-    let shown_rows = shown(&rows, rig);
+    table_of(&Judged::of_take(take, &View::from(rig)))
+}
+
+/// The same for a preset that has been judged, with its loudness if that was measured.
+#[must_use]
+pub fn table_of(preset: &Judged<'_>) -> String {
     let mut out = String::new();
     // Writing into a string can't fail.
-    let _ = write_head(&mut out, take, &shown_rows);
-    let _ = write_rows(&mut out, &shown_rows);
-    let _ = write_counsel(&mut out, take);
-    let _ = write_notes(&mut out, take, rig, &rows);
+    let _ = write_head(&mut out, preset);
+    let _ = write_rows(&mut out, &preset.rows);
+    let _ = write_counsel(&mut out, preset);
+    let _ = write_notes(&mut out, preset);
     out
 }
 
-fn write_head(out: &mut String, take: &Take, rows: &[Row]) -> std::fmt::Result {
+fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
+    let take = preset.take;
     writeln!(
         out,
         "{}: {:.2} s at {} kHz, {} pass",
@@ -48,7 +56,7 @@ fn write_head(out: &mut String, take: &Take, rows: &[Row]) -> std::fmt::Result {
         take.rate_hz / 1000.0,
         take.pass.name()
     )?;
-    writeln!(out, "{}", verdict::of_rows(rows))?;
+    writeln!(out, "{}", preset.verdict)?;
     writeln!(out)?;
     let sums = &take.sums;
     let figure = |value: Option<f64>, decimals: usize| {
@@ -80,6 +88,34 @@ fn write_head(out: &mut String, take: &Take, rows: &[Row]) -> std::fmt::Result {
         "level difference   {}",
         text::level_difference(sums.level_difference_db())
     )?;
+    if let Some(loudness) = preset.loudness {
+        let lufs = |value: f64| {
+            if value.is_finite() {
+                format!("{value:.2} LUFS")
+            } else {
+                text::NO_READING.into()
+            }
+        };
+        let peak = |value: f64| {
+            if value.is_finite() {
+                format!("{value:+.2} dBTP")
+            } else {
+                text::NO_READING.into()
+            }
+        };
+        writeln!(
+            out,
+            "loudness           stereo {}, mono wedge {} (counted as played by both loudspeakers)",
+            lufs(loudness.stereo_lufs),
+            lufs(loudness.wedge_lufs)
+        )?;
+        writeln!(
+            out,
+            "true peak          stereo {}, mono wedge {}",
+            peak(loudness.stereo_peak_dbtp),
+            peak(loudness.wedge_peak_dbtp)
+        )?;
+    }
     writeln!(out, "channel delay      {}", text::delay(take.delay))?;
     if take.garbage_frames > 0 {
         writeln!(
@@ -88,7 +124,7 @@ fn write_head(out: &mut String, take: &Take, rows: &[Row]) -> std::fmt::Result {
             take.garbage_frames
         )?;
     }
-    let heard = rows.iter().any(|row| row.score.is_some());
+    let heard = preset.wedge.score.is_some();
     let balance = match take.split.wet_over_dry_db().filter(|_| heard) {
         None => text::NO_READING.to_string(),
         Some(db) if db == f64::INFINITY => "no dry found".into(),
@@ -100,17 +136,18 @@ fn write_head(out: &mut String, take: &Take, rows: &[Row]) -> std::fmt::Result {
     writeln!(out)
 }
 
-fn cells(row: &Row) -> [String; HEADINGS.len()] {
+fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
+    let row = &feed.row;
     let Some((score, outcome)) = row.score.zip(row.outcome) else {
         let mut cells = <[String; HEADINGS.len()]>::default();
         cells[1] = text::NO_READING.into();
-        cells[2] = text::feed(row);
+        cells[2] = feed.label.clone();
         return cells;
     };
     [
         text::stroke(outcome).into(),
         outcome.name().into(),
-        text::feed(row),
+        feed.label.clone(),
         text::dry(&score),
         text::change(score.wet_db),
         text::change(Some(score.total_db)),
@@ -124,32 +161,15 @@ fn cells(row: &Row) -> [String; HEADINGS.len()] {
     ]
 }
 
-fn write_rows(out: &mut String, rows: &[Row]) -> std::fmt::Result {
+fn write_rows(out: &mut String, rows: &[FeedRow]) -> std::fmt::Result {
     let mut lines = vec![HEADINGS.map(String::from)];
     lines.extend(rows.iter().map(cells));
-    let widths: [usize; HEADINGS.len()] = core::array::from_fn(|column| {
-        lines
-            .iter()
-            .map(|line| line[column].chars().count())
-            .max()
-            .unwrap_or(0)
-    });
-    for line in &lines {
-        let mut text = String::new();
-        for (column, (cell, &width)) in line.iter().zip(&widths).enumerate() {
-            if column < FIRST_FIGURE {
-                write!(text, "{cell:<width$}  ")?;
-            } else {
-                write!(text, "{cell:>width$}  ")?;
-            }
-        }
-        writeln!(out, "{}", text.trim_end())?;
-    }
+    out.push_str(&columns(&lines, FIRST_FIGURE));
     writeln!(out)
 }
 
-fn write_counsel(out: &mut String, take: &Take) -> std::fmt::Result {
-    for (heading, sentences) in [("Why:", schema::why(take)), ("What now:", schema::what_now(take))] {
+fn write_counsel(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
+    for (heading, sentences) in [("Why:", &preset.why), ("What now:", &preset.what_now)] {
         if sentences.is_empty() {
             continue;
         }
@@ -162,7 +182,8 @@ fn write_counsel(out: &mut String, take: &Take) -> std::fmt::Result {
     Ok(())
 }
 
-fn write_notes(out: &mut String, take: &Take, rig: &Rig, rows: &[Row; FEEDS]) -> std::fmt::Result {
+fn write_notes(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
+    let rig = &preset.view.rig;
     let law = match rig.law {
         SumLaw::Average => "the average of both lines",
         SumLaw::Minus3Db => "both lines 3.01 dB down, added",
@@ -191,12 +212,12 @@ fn write_notes(out: &mut String, take: &Take, rig: &Rig, rows: &[Row; FEEDS]) ->
         rig.limits.wetter_db,
         rig.limits.tone_db
     )?;
-    for (row, limited) in rows.iter().zip(without_rumble(take, rig, rows)) {
-        if let Some(limited) = limited {
+    for feed in &preset.rows {
+        if let Some(limited) = feed.above_40_hz_db {
             writeln!(
                 out,
                 "Above 40 Hz the total of '{}' is {} dB: what lies below decides the figure in the table.",
-                text::feed(row),
+                feed.label.clone(),
                 text::change(Some(limited))
             )?;
         }

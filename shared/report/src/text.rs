@@ -72,13 +72,10 @@ pub fn makeup(score: &FeedScore) -> String {
 }
 
 /// The feed's name; where a line has a fault, with the one that was the worse to have it.
-pub fn feed(row: &Row) -> String {
+pub fn feed(row: &Row, name: &str) -> String {
     match row.worse {
-        Some(side) => row
-            .id
-            .name()
-            .replace("one line", &format!("{} line", side.name())),
-        None => row.id.name().into(),
+        Some(side) => name.replace("one line", &format!("{} line", side.name())),
+        None => name.into(),
     }
 }
 

@@ -1,34 +1,36 @@
 //! One sentence from the numbers.
 
-use sumproof_core::board::{Rig, Row};
+use sumproof_core::board::Rig;
 use sumproof_core::feed::FeedId;
 use sumproof_core::outcome::Outcome;
 use sumproof_core::take::Take;
 
+use crate::judged::{FeedRow, Judged};
+use crate::set::View;
 use crate::text;
 
 /// One line: what the mono wedge does, what drops out, what thins, each with the figure that decided. Says nothing from
 /// the correlation, which can't tell a padded or dead line from a good one.
 #[must_use]
 pub fn verdict(take: &Take, rig: &Rig) -> String {
-    of_rows(&crate::shown(&take.rows(rig, 0.0), rig))
+    Judged::of_take(take, &View::from(rig)).verdict
 }
 
 /// The same for rows already there.
-pub(crate) fn of_rows(rows: &[Row]) -> String {
-    let judged: Vec<&Row> = rows.iter().filter(|row| row.outcome.is_some()).collect();
+pub(crate) fn of_rows(rows: &[FeedRow]) -> String {
+    let judged: Vec<&FeedRow> = rows.iter().filter(|feed| feed.row.outcome.is_some()).collect();
     if judged.is_empty() {
         return "No reading: there is too little sound to judge (below -80 dBFS).".into();
     }
     let mut clauses = Vec::new();
-    if let Some(wedge) = judged.iter().find(|row| row.id == FeedId::MonoWedge) {
+    if let Some(wedge) = judged.iter().find(|feed| feed.row.id == FeedId::MonoWedge) {
         clauses.push(wedge_clause(wedge));
     }
     for (outcome, word) in [(Outcome::DropsOut, "Drops out"), (Outcome::Thins, "Thins")] {
         let mut named: Vec<String> = judged
             .iter()
-            .filter(|row| row.outcome == Some(outcome) && row.id != FeedId::MonoWedge)
-            .map(|row| with_reason(row))
+            .filter(|feed| feed.row.outcome == Some(outcome) && feed.row.id != FeedId::MonoWedge)
+            .map(|feed| with_reason(feed))
             .collect();
         if !named.is_empty() {
             // Names hold commas of their own.
@@ -43,7 +45,7 @@ pub(crate) fn of_rows(rows: &[Row]) -> String {
     }
     let held = judged
         .iter()
-        .filter(|row| row.outcome == Some(Outcome::Holds))
+        .filter(|feed| feed.row.outcome == Some(Outcome::Holds))
         .count();
     if held == judged.len() {
         clauses.push(format!("Holds in all {held} feeds"));
@@ -53,7 +55,8 @@ pub(crate) fn of_rows(rows: &[Row]) -> String {
     format!("{}.", clauses.join(". "))
 }
 
-fn wedge_clause(row: &Row) -> String {
+fn wedge_clause(feed: &FeedRow) -> String {
+    let row = &feed.row;
     let word = row.outcome.map_or(text::NO_READING, Outcome::name);
     match row.score {
         Some(score) => format!(
@@ -75,8 +78,9 @@ fn in_db(figure: &str) -> String {
 }
 
 /// The feed with the figure that keeps it from holding.
-fn with_reason(row: &Row) -> String {
-    let name = text::feed(row);
+fn with_reason(feed: &FeedRow) -> String {
+    let row = &feed.row;
+    let name = feed.label.clone();
     let Some(score) = row.score else { return name };
     let reason = if score.makeup_db == f64::INFINITY {
         text::NOTHING_ARRIVES.to_string()

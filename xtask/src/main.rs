@@ -1,5 +1,6 @@
 //! `cargo xtask`: what the project does to itself. See [`USAGE`].
 
+mod bench;
 mod bundles;
 mod demo;
 mod display;
@@ -25,6 +26,7 @@ Usage: cargo xtask COMMAND
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
   check                     format and lints only
+  bench                     count the instructions of the audio thread (installs valgrind)
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release, and the stand-alone program beside them)
@@ -44,6 +46,7 @@ fn main() -> ExitCode {
         "test" => no_more(&rest).and_then(|()| test::test()),
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
+        "bench" => no_more(&rest).and_then(|()| bench::bench()),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "help" | "--help" | "-h" => {

@@ -42,6 +42,12 @@ pub const TESTS: &[Need] = &[
     package("python3-venv"),
 ];
 
+/// What counts instructions.
+pub const BENCHES: &[Need] = &[Need {
+    package: "valgrind",
+    probe: Probe::Command("valgrind"),
+}];
+
 /// What building the stand-alone program needs: the headers of JACK and ALSA.
 pub const STANDALONE: &[Need] = &[
     Need {

@@ -88,6 +88,29 @@ pub(crate) fn block_len(how: &Play, drawn: usize, left: usize, now: usize, chang
         .fold(longest, usize::min)
 }
 
+/// The call into the plugin, by itself: the bench counts the instructions between its beginning and its end by its name.
+#[inline(never)]
+fn hand_over_a_block(
+    started: &mut StartedPluginAudioProcessor<TestHost>,
+    input: &InputAudioBuffers<'_>,
+    output: &mut OutputAudioBuffers<'_>,
+    events: &EventBuffer,
+    answers: &mut EventBuffer,
+    at_sample: u64,
+    transport: Option<&TransportEvent>,
+) -> Result<(), PluginInstanceError> {
+    started
+        .process(
+            input,
+            output,
+            &InputEvents::from_buffer(events),
+            &mut OutputEvents::from_buffer(answers),
+            Some(at_sample),
+            transport,
+        )
+        .map(|_| ())
+}
+
 /// The buffers of one audio thread, made once and used for every block.
 pub(crate) struct Feeder {
     buffers: Buffers,
@@ -205,16 +228,16 @@ impl Feeder {
         } else {
             separate
         };
-        started
-            .process(
-                &input,
-                &mut output,
-                &InputEvents::from_buffer(&self.events),
-                &mut OutputEvents::from_buffer(&mut self.answers),
-                Some(block_start as u64),
-                transport.as_ref(),
-            )
-            .map_err(|e| HostError::refused("process a block", e))?;
+        hand_over_a_block(
+            started,
+            &input,
+            &mut output,
+            &self.events,
+            &mut self.answers,
+            block_start as u64,
+            transport.as_ref(),
+        )
+        .map_err(|e| HostError::refused("process a block", e))?;
         self.position_samples += size;
         Ok((&self.output[0][..size], &self.output[1][..size]))
     }

@@ -1,0 +1,153 @@
+//! `cargo xtask bench`: what things cost, in figures that a busy machine doesn't change, or as ratios within one run.
+
+use crate::run::{Failure, cargo, output_of, run};
+use crate::{needs, place};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// A block as small as DAWs make them on a stage.
+const BLOCK: usize = 64;
+/// Blocks played; the first ones, in which things settle, are not counted.
+const BLOCKS: usize = 600;
+const SETTLING: usize = 100;
+/// The call that is counted, see `tests/src/host/processor.rs`. Callgrind keeps one wish per pattern, so the second one is
+/// spelled differently.
+const COUNTED: &str = "*hand_over_a_block*";
+const DUMPED: &str = "sumproof_tests::host::processor::hand_over_a_block";
+
+/// What is set in the dearest state: hearing a feed, both lines with everything a line has, loudness matched.
+const HEARING: [&str; 12] = [
+    "aud=1",
+    "feed=6",
+    "lpol=1",
+    "lgain=0.4",
+    "ldelay=0.31",
+    "lhp=0.3",
+    "rpol=0",
+    "rgain=0.6",
+    "rdelay=0.17",
+    "rhp=0.2",
+    "match=1",
+    "byp=0",
+];
+
+/// Counts the instructions of the audio thread.
+///
+/// # Errors
+/// What is missing, or the failure of a build or a run.
+pub fn bench() -> Result<(), Failure> {
+    needs::provide(&[needs::BENCHES])?;
+    run(cargo().args([
+        "build",
+        "--release",
+        "-p",
+        "sumproof",
+        "-p",
+        "sumproof-tests",
+        "--lib",
+        "--example",
+        "empty_plugin",
+    ]))?;
+    run(cargo().args([
+        "build",
+        "--profile",
+        "checked",
+        "-p",
+        "sumproof-tests",
+        "--bin",
+        "sumproof-cost",
+    ]))?;
+    let library = |name: &str| {
+        format!(
+            "{}{name}{}",
+            std::env::consts::DLL_PREFIX,
+            std::env::consts::DLL_SUFFIX
+        )
+    };
+    let release = place::target().join("release");
+    let empty = release.join("examples").join(library("empty_plugin"));
+    let ours = release.join(library("sumproof"));
+    println!(
+        "Instructions of the audio thread, {BLOCK}-frame blocks, {} blocks (callgrind):\n",
+        BLOCKS - SETTLING
+    );
+    let nothing = counted(&empty, "io.sumproof.empty", &[])?;
+    let passing = counted(&ours, "io.sumproof.sumproof", &[])?;
+    let hearing = counted(&ours, "io.sumproof.sumproof", &HEARING)?;
+    let base = nothing.median / BLOCK as f64;
+    println!(
+        "{:<44}{:>12}{:>14}{:>10}",
+        "", "a frame", "above empty", "dearest"
+    );
+    for (what, cost) in [
+        ("empty plugin", &nothing),
+        ("Sumproof, passing sound on", &passing),
+        ("Sumproof, feed heard, both lines set, matched", &hearing),
+    ] {
+        let frame = cost.median / BLOCK as f64;
+        println!(
+            "{what:<44}{frame:>12.1}{:>14.1}{:>9.2}x",
+            frame - base,
+            cost.dearest / cost.median
+        );
+    }
+    println!(
+        "\nAims: at most 60 and 200 above the empty plugin, the dearest block at most 1.3 times the median one."
+    );
+    Ok(())
+}
+
+/// Instructions per block.
+struct Cost {
+    median: f64,
+    dearest: f64,
+}
+
+fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
+    let folder = place::target().join("bench");
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder)
+        .map_err(|e| Failure::Failed(format!("{} cannot be made: {e}", folder.display())))?;
+    let mut command = Command::new("valgrind");
+    command
+        .args(["--tool=callgrind", "--quiet", "--collect-atstart=no"])
+        .arg(format!("--toggle-collect={COUNTED}"))
+        .arg(format!("--dump-after={DUMPED}"))
+        .arg(format!("--callgrind-out-file={}", folder.join("block").display()))
+        .arg(place::target().join("checked/sumproof-cost"))
+        .arg(plugin)
+        .args([id, &BLOCK.to_string(), &BLOCKS.to_string()])
+        .args(held);
+    if output_of(&mut command).is_none() {
+        return Err(Failure::Failed("the run under callgrind failed".to_owned()));
+    }
+    let mut files: Vec<PathBuf> = std::fs::read_dir(&folder)
+        .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", folder.display())))?
+        .filter_map(|entry| entry.ok().map(|entry| entry.path()))
+        .collect();
+    files.sort();
+    let mut counts: Vec<f64> = files
+        .iter()
+        .filter_map(|file| instructions(file))
+        .filter(|&count| count > 0.0)
+        .skip(SETTLING)
+        .collect();
+    counts.sort_by(f64::total_cmp);
+    match (counts.get(counts.len() / 2), counts.last()) {
+        (Some(&median), Some(&dearest)) if median > 0.0 => Ok(Cost { median, dearest }),
+        _ => Err(Failure::Failed(format!(
+            "callgrind wrote no counts to {}",
+            folder.display()
+        ))),
+    }
+}
+
+/// The total of one of callgrind's files.
+fn instructions(file: &PathBuf) -> Option<f64> {
+    let text = std::fs::read_to_string(file).ok()?;
+    let line = text.lines().find_map(|line| {
+        line.strip_prefix("summary:")
+            .or_else(|| line.strip_prefix("totals:"))
+    })?;
+    line.split_whitespace().next()?.parse().ok()
+}

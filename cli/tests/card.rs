@@ -1,5 +1,7 @@
 //! `sumproof card`, as it is run.
 
+mod chromium;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -166,4 +168,81 @@ fn texts_with_no_room_are_refused_with_what_to_do() {
         line.contains("mm too long for one Letter page; shorten card.notes"),
         "{line}"
     );
+}
+
+/// Pages of a PDF, from its page tree, and the first page's size in points.
+fn pages_and_size(pdf: &[u8]) -> (usize, [f64; 2]) {
+    let text = String::from_utf8_lossy(pdf).replace("/Type /Pages", "/Type/Pages");
+    let after = |key: &str| {
+        let at = text.find(key).unwrap_or_else(|| panic!("the PDF has no {key}"));
+        &text[at + key.len()..]
+    };
+    let tree = text.split("/Type/Pages").nth(1).expect("a page tree");
+    let count = tree.split("/Count").nth(1).expect("a count").trim_start();
+    let digits: String = count.chars().take_while(char::is_ascii_digit).collect();
+    let corners: Vec<f64> = after("/MediaBox")
+        .split(['[', ']'])
+        .nth(1)
+        .expect("a box")
+        .split_whitespace()
+        .filter_map(|number| number.parse().ok())
+        .collect();
+    (
+        digits.parse().expect("a number"),
+        [corners[2] - corners[0], corners[3] - corners[1]],
+    )
+}
+
+/// The print view in a real browser, with usual texts and with the longest: exactly one page of the paper asked for, as the PDF
+/// that is written directly.
+#[test]
+fn the_print_view_is_exactly_one_page() {
+    let place = Place::new("print");
+    let long = place.file("long.toml");
+    let words = |length: usize| {
+        "many a word and more "
+            .repeat(9)
+            .chars()
+            .take(length)
+            .collect::<String>()
+    };
+    let text = format!(
+        "[left]\nbox = \"wireless\"\n[right]\nbox = \"passive-direct-box\"\npolarity = \"flipped\"\n[card]\nplayer = \"{}\"\nrig = \"{}\"\n\
+         left = \"{}\"\nright = \"{}\"\nnotes = [{}]\nat_risk = [{}]\n",
+        words(60),
+        words(120),
+        words(80),
+        words(80),
+        vec![format!("\"{}\"", words(140)); 4].join(", "),
+        vec![format!("\"{}\"", words(100)); 128].join(", "),
+    );
+    fs::write(&long, text).expect("a place to write");
+    for (paper, size) in [("a4", [595.28, 841.89]), ("letter", [612.0, 792.0])] {
+        for (name, rig) in [("usual", "examples/uneven-boxes.toml"), ("long", &long)] {
+            for ending in ["html", "pdf"] {
+                let card = place.file(&format!("{name}-{paper}.{ending}"));
+                let made = sumproof(&["card", rig, "-o", &card, "--paper", paper]);
+                assert_eq!(
+                    made.status.code(),
+                    Some(0),
+                    "{}",
+                    String::from_utf8_lossy(&made.stderr)
+                );
+                let pdf = if ending == "html" {
+                    chromium::print_to_pdf(Path::new(&card))
+                } else {
+                    fs::read(&card).expect("it was written")
+                };
+                let (pages, found) = pages_and_size(&pdf);
+                assert_eq!(pages, 1, "{name} {paper} {ending}");
+                for (found, wanted) in found.iter().zip(size) {
+                    // The browser counts in whole device pixels.
+                    assert!(
+                        (found - wanted).abs() < 1.0,
+                        "{name} {paper} {ending}: {found}, not {wanted}"
+                    );
+                }
+            }
+        }
+    }
 }

@@ -331,9 +331,10 @@ fn one_line(side: Side, presets: &[Preset]) -> String {
 
 fn test(side: Side) -> Vec<String> {
     vec![
-        "Both channels to the centre, same gain. I play one chord and let it ring.".into(),
-        "Press polarity on one channel. Fuller? Leave it. Thinner, more reverb? Put it back.".into(),
-        "Mute left, then right. Equally loud? If not, match the gains.".into(),
+        "Both channels to the centre. Mute one, then the other; match the gains.".into(),
+        "Both on, I let a chord ring. Press polarity on one channel. Fuller? Leave it. Thinner, more reverb? Put it back."
+            .into(),
+        "Still hollow, as if through a pipe? One line is late: send both the same way.".into(),
         format!(
             "Pan them out again. The wedge gets both, or the {} one alone.",
             side.name()

@@ -425,7 +425,7 @@ impl<'t> Layout<'t> {
 
     fn never(&mut self, card: &Card) {
         let gap = 12.0;
-        let widths = [0.31, 0.37, 0.32].map(|share| share * self.width());
+        let widths = [0.28, 0.36, 0.36].map(|share| share * self.width());
         let x = [
             self.left,
             self.left + widths[0],

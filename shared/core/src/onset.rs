@@ -6,16 +6,14 @@
 //! whose channels work against each other; this can.
 
 mod stretches;
-
-use std::sync::Arc;
-
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+mod windows;
 
 use crate::Complex;
 use crate::db;
 use crate::sanitize;
 use crate::spectrum::CrossSpectrum;
 use stretches::Stretches;
+use windows::Windows;
 
 /// An attack is listened to for this long, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
 /// no source).
@@ -108,10 +106,8 @@ struct Kept {
 pub struct OnsetEvidence {
     rate_hz: f64,
     frame_len: usize,
-    window: Vec<f64>,
-    /// The differentiated channels, a ring long enough for two windows.
-    history: [Vec<f64>; 2],
-    at: usize,
+    /// Windows on the differentiated channels.
+    windows: Windows,
     heard: u64,
     last: [f64; 2],
     frame_power: f64,
@@ -122,13 +118,6 @@ pub struct OnsetEvidence {
     /// The delay the window waits for, samples.
     waits_for: isize,
     rest: usize,
-    forward: Arc<dyn RealToComplex<f64>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
-    time: Vec<f64>,
-    spectra: [Vec<Complex<f64>>; 2],
-    cross: Vec<Complex<f64>>,
-    powers: [Vec<f64>; 2],
-    scratch: Vec<Complex<f64>>,
     reach: usize,
     /// The correlation over lag of each kept attack.
     curves: Vec<f32>,
@@ -159,32 +148,13 @@ impl OnsetEvidence {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
-        let window_len = samples(AHEAD_S + ATTACK_S);
-        let edge = samples(0.002);
-        let window: Vec<f64> = (0..window_len)
-            .map(|n| {
-                let from_edge = (n.min(window_len - 1 - n) as f64 + 0.5) / edge as f64;
-                0.5 - 0.5 * (core::f64::consts::PI * from_edge.min(1.0)).cos()
-            })
-            .collect();
         let reach = samples(REACH_S);
-        // Long enough that no lag within reach wraps around.
-        let fft_len = (window_len + reach + 1).next_power_of_two();
-        let mut planner = RealFftPlanner::<f64>::new();
-        let forward = planner.plan_fft_forward(fft_len);
-        let inverse = planner.plan_fft_inverse(fft_len);
-        let scratch_len = forward.get_scratch_len().max(inverse.get_scratch_len());
-        let bins = fft_len / 2 + 1;
-        let nothing = Complex::new(0.0, 0.0);
+        let windows = Windows::new(rate_hz, samples(AHEAD_S + ATTACK_S), reach);
+        let bins = windows.bins();
         Self {
             rate_hz,
             frame_len: samples(FRAME_S),
-            history: [
-                vec![0.0; 2 * window_len + reach + 1],
-                vec![0.0; 2 * window_len + reach + 1],
-            ],
-            window,
-            at: 0,
+            windows,
             heard: 0,
             last: [0.0; 2],
             frame_power: 0.0,
@@ -193,13 +163,6 @@ impl OnsetEvidence {
             waiting: None,
             waits_for: 0,
             rest: 0,
-            forward,
-            inverse,
-            time: vec![0.0; fft_len],
-            spectra: [vec![nothing; bins], vec![nothing; bins]],
-            cross: vec![nothing; bins],
-            powers: [vec![0.0; bins], vec![0.0; bins]],
-            scratch: vec![nothing; scratch_len],
             reach,
             curves: vec![0.0; KEPT * (2 * reach + 1)],
             kept: [Kept::default(); KEPT],
@@ -239,9 +202,7 @@ impl OnsetEvidence {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        for channel in &mut self.history {
-            channel.fill(0.0);
-        }
+        self.windows.reset();
         self.last = [0.0; 2];
         self.frame_power = 0.0;
         self.in_frame = 0;
@@ -272,16 +233,8 @@ impl OnsetEvidence {
         // The difference of neighbours lifts the top, where an attack is and a sustained string is not.
         let (l, r) = (left - self.last[0], right - self.last[1]);
         self.last = [left, right];
-        self.history[0][self.at] = l;
-        self.history[1][self.at] = r;
-        let len = self.history[0].len();
-        let late = |channel: &[f64], by: isize| channel[(self.at + len - by.max(0) as usize) % len];
-        let (early, later) = (
-            late(&self.history[0], self.lag),
-            late(&self.history[1], -self.lag),
-        );
+        let (early, later) = self.windows.push(l, r, self.lag);
         self.stretches.push(early, later, self.heard, self.lag);
-        self.at = (self.at + 1) % len;
         self.heard += 1;
         self.rest = self.rest.saturating_sub(1);
         self.frame_power += l * l + r * r;
@@ -308,7 +261,7 @@ impl OnsetEvidence {
             let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
             self.waits_for = self.lag;
             self.waiting =
-                Some(self.window.len() - ahead.min(self.window.len() - 1) + self.lag.unsigned_abs());
+                Some(self.windows.len() - ahead.min(self.windows.len() - 1) + self.lag.unsigned_abs());
             self.rest = (APART_S * self.rate_hz) as usize;
         }
         self.past.rotate_left(1);
@@ -330,36 +283,15 @@ impl OnsetEvidence {
         })
     }
 
-    /// The windowed spectra of both channels, their windows ending so many samples ago.
-    fn transform(&mut self, back: [usize; 2]) {
-        let len = self.history[0].len();
-        for (channel, back) in back.into_iter().enumerate() {
-            self.time.fill(0.0);
-            let begin = self.at + 2 * len - back - self.window.len();
-            for (n, (out, weight)) in self.time.iter_mut().zip(&self.window).enumerate() {
-                *out = weight * self.history[channel][(begin + n) % len];
-            }
-            let done = self.forward.process_with_scratch(
-                &mut self.time,
-                &mut self.spectra[channel],
-                &mut self.scratch,
-            );
-            if done.is_err() {
-                self.spectra[channel].fill(Complex::new(0.0, 0.0));
-            }
-        }
-    }
-
     /// Takes the window that has just been filled for an attack, less the one before it.
     fn attack(&mut self) {
         let late = self.waits_for.unsigned_abs();
-        let heard = self.news([late; 2]);
-        let (left, right): (f64, f64) = (self.powers[0].iter().sum(), self.powers[1].iter().sum());
+        let heard = self.windows.news([late; 2]);
+        let [left, right]: [f64; 2] = [0, 1].map(|channel| self.windows.powers[channel].iter().sum());
         // A channel that brings nothing new can't be compared.
         if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
             return;
         }
-        let both = (left * right).sqrt();
         let slot = (self.count % KEPT as u64) as usize;
         self.kept[slot] = Kept {
             at: self.heard,
@@ -367,31 +299,9 @@ impl OnsetEvidence {
             right: right / (left + right),
         };
         self.count += 1;
-        // Conjugated, so that a late right channel peaks at a positive lag.
-        for value in &mut self.cross {
-            *value = value.conj();
-        }
-        let last = self.cross.len() - 1;
-        self.cross[0].im = 0.0;
-        self.cross[last].im = 0.0;
-        let done = self
-            .inverse
-            .process_with_scratch(&mut self.cross, &mut self.time, &mut self.scratch);
         let width = 2 * self.reach + 1;
         let curve = &mut self.curves[slot * width..(slot + 1) * width];
-        if done.is_err() {
-            curve.fill(0.0);
-            return;
-        }
-        // The bins of `powers` are one half of the spectrum; the inverse adds up both.
-        let scale = 0.5 / both;
-        let len = self.time.len();
-        for (n, value) in curve.iter_mut().enumerate() {
-            let lag = n as isize - self.reach as isize;
-            let share = self.time[lag.rem_euclid(len as isize) as usize] * scale;
-            // What was subtracted can leave more than there is.
-            *value = share.clamp(-1.0, 1.0) as f32;
-        }
+        self.windows.correlate((left * right).sqrt(), curve);
         let alike = curve.iter().fold(0.0f32, |most, value| most.max(value.abs()));
         // The more the new sound is one, the less else is in it.
         let weight = 1.0 / (1.01 - f64::from(alike * alike));
@@ -408,43 +318,23 @@ impl OnsetEvidence {
         }
     }
 
-    /// The powers and cross terms that are new in the window, its end so many samples ago in each channel, less what was
-    /// there before. Leaves the older spectra in `spectra`; gives the powers in the window.
-    fn news(&mut self, back: [usize; 2]) -> [f64; 2] {
-        self.transform(back);
-        for k in 0..self.cross.len() {
-            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
-            self.powers[0][k] = l.norm_sqr();
-            self.powers[1][k] = r.norm_sqr();
-            self.cross[k] = l * r.conj();
-        }
-        let heard: [f64; 2] = [0, 1].map(|channel| self.powers[channel].iter().sum());
-        self.transform(back.map(|back| back + self.window.len()));
-        for k in 0..self.cross.len() {
-            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
-            self.powers[0][k] -= l.norm_sqr();
-            self.powers[1][k] -= r.norm_sqr();
-            self.cross[k] -= l * r.conj();
-        }
-        heard
-    }
-
     /// Adds the attack in the windows to the sums, a late channel's window as late as it is.
     fn collect(&mut self, scale: f64, weight: f64) {
         let late = self.waits_for.unsigned_abs();
-        self.news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        self.windows
+            .news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        let (windows, keep) = (&self.windows, self.forget);
         self.weights = [
             self.weights[0] * self.forget + weight,
             self.weights[1] * self.forget * self.forget + weight * weight,
         ];
-        let step = core::f64::consts::TAU * self.waits_for as f64 / self.time.len() as f64;
-        for k in 0..self.cross.len() {
-            let (l, r) = (self.spectra[0][k], self.spectra[1][k]);
+        let step = core::f64::consts::TAU * self.waits_for as f64 / windows.fft_len() as f64;
+        for k in 0..windows.bins() {
+            let (l, r) = (windows.before[0][k], windows.before[1][k]);
             let turn = Complex::from_polar(scale, step * k as f64);
-            let keep = self.forget;
-            self.sums.ll[k] = self.sums.ll[k] * keep + self.powers[0][k] * scale;
-            self.sums.rr[k] = self.sums.rr[k] * keep + self.powers[1][k] * scale;
-            self.sums.lr[k] = self.sums.lr[k] * keep + self.cross[k] * turn;
+            self.sums.ll[k] = self.sums.ll[k] * keep + windows.powers[0][k] * scale;
+            self.sums.rr[k] = self.sums.rr[k] * keep + windows.powers[1][k] * scale;
+            self.sums.lr[k] = self.sums.lr[k] * keep + windows.cross[k] * turn;
             self.stale.ll[k] = self.stale.ll[k] * keep + l.norm_sqr() * scale;
             self.stale.rr[k] = self.stale.rr[k] * keep + r.norm_sqr() * scale;
             self.stale.lr[k] = self.stale.lr[k] * keep + l * r.conj() * turn;

@@ -33,13 +33,18 @@ pub const WINDOW: &[Need] = &[
     library("libxkbcommon-x11-0", "libxkbcommon-x11.so.0"),
 ];
 
-/// What the tests need beside the window's: a display without a screen, and Python for the VST3 host.
+/// What the tests need beside the window's: a display without a screen, Python for the VST3 host, and a browser that pages are
+/// opened and printed in.
 pub const TESTS: &[Need] = &[
     Need {
         package: "xvfb",
         probe: Probe::Command("Xvfb"),
     },
     package("python3-venv"),
+    Need {
+        package: "chromium",
+        probe: Probe::Command("chromium"),
+    },
 ];
 
 /// What counts instructions.

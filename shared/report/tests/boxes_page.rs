@@ -51,3 +51,14 @@ fn the_table_of_usual_boxes_is_true() {
         assert!(page.contains(&want), "docs/boxes.md lacks\n{want}");
     }
 }
+
+/// What stands in stored states is what stands in rig files.
+#[test]
+fn a_kind_is_stored_by_its_id() {
+    for kind in Kind::ALL {
+        assert_eq!(
+            serde_json::to_string(&kind).ok(),
+            Some(format!("\"{}\"", kind.id()))
+        );
+    }
+}

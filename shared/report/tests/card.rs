@@ -77,7 +77,7 @@ fn everything_the_engineer_needs_is_there() {
         "rack",
         "carries clean –",
         "box adapter cable active direct box",
-        "goes into mic input, 1.5 kohm mic input, 1.5 kohm",
+        "goes into mic input, 1.5 kΩ mic input, 1.5 kΩ",
         "loud playing arrives at −2 dBu −1 dBu",
         "lost on the way 2.2 dB 0.8 dB",
         "low-end corner none 5 Hz",

@@ -60,7 +60,7 @@ const NEVER: [[&str; 3]; 5] = [
         "Same pad, same gain; check both plugs",
     ],
     [
-        "Thin and wet, from one plug",
+        "Thin, hardly any guitar",
         "A stereo plug in a mono input takes left minus right",
         "Two inputs, or one line alone",
     ],
@@ -184,7 +184,15 @@ fn rows(ways: &[Way; 2], carries: &[String; 2]) -> Vec<[String; 3]> {
     row("box", each(&|way| way.of_box(box_name)));
     row(
         "goes into",
-        each(&|way| way.of_box(|one| format!("{}, {}", one.spec().input.name(), ohms(one.load_ohm())))),
+        each(&|way| {
+            way.of_box(|one| {
+                format!(
+                    "{}, {}",
+                    one.spec().input.name(),
+                    ohms(one.load_ohm()).replace("ohm", "Ω")
+                )
+            })
+        }),
     );
     row(
         "loud playing arrives at",

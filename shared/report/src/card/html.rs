@@ -15,7 +15,7 @@ pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
     let (width, height) = sheet.paper.points();
     let mut body = String::new();
     for block in &sheet.blocks {
-        element(block, set, &mut body);
+        element(block, "", set, &mut body);
     }
     let mut rules = String::new();
     for stroke in &sheet.strokes {
@@ -87,14 +87,30 @@ li{margin:.3rem 0}
 }
 ";
 
-fn element(block: &Block, set: &Type, out: &mut String) {
+/// `scope` is what a head in this block is the head of.
+fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
+    // A row of nothing but heads heads the columns.
+    let scope = match block.role {
+        Role::Row => {
+            let is_head = |part: &Part| matches!(part, Part::Block(cell) if cell.role == Role::Head);
+            if block.parts.iter().all(is_head) {
+                "col"
+            } else {
+                "row"
+            }
+        }
+        _ => scope,
+    };
     let (open, close) = match block.role {
         Role::Title => ("<h1>", "</h1>"),
         Role::Heading => ("<h2>", "</h2>"),
         Role::Paragraph => ("<p>", "</p>"),
         Role::Table => ("<table><tbody>", "</tbody></table>"),
         Role::Row => ("<tr>", "</tr>"),
-        Role::Head => ("<th>", "</th>"),
+        // Nothing is headed by nothing.
+        Role::Head if block.parts.is_empty() => ("<td>", "</td>"),
+        Role::Head if scope == "col" => ("<th scope=\"col\">", "</th>"),
+        Role::Head => ("<th scope=\"row\">", "</th>"),
         Role::Cell => ("<td>", "</td>"),
         Role::Numbered => ("<ol>", "</ol>"),
         Role::List => ("<ul>", "</ul>"),
@@ -104,7 +120,7 @@ fn element(block: &Block, set: &Type, out: &mut String) {
     out.push_str(open);
     for part in &block.parts {
         match part {
-            Part::Block(block) => element(block, set, out),
+            Part::Block(block) => element(block, scope, set, out),
             Part::Line(line) => {
                 let (ascent, descent) = set.heights(line.cut);
                 // A line box of one em holds the font's box in its middle.

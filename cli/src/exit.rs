@@ -1,7 +1,7 @@
 //! Every exit code of the command, in one table.
 
 /// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning.
-pub const TABLE: [(u8, &str); 16] = [
+pub const TABLE: [(u8, &str); 21] = [
     (0, "every file was read and judged"),
     (
         1,
@@ -21,6 +21,11 @@ pub const TABLE: [(u8, &str); 16] = [
     (19, "a file's sample rate is outside 8 to 192 kHz"),
     (20, "the passes given with --dry and --wet don't belong together"),
     (21, "a rig file, or a file of takes for the card, is wrong"),
+    (30, "the test signal isn't in the recording"),
+    (31, "only a part of the test signal is in the recording"),
+    (32, "a recording is too short to hold the test signal"),
+    (33, "a recording is too long to look through"),
+    (34, "the test signal is there, but too weak for what was asked"),
 ];
 
 /// Every file was read.
@@ -33,6 +38,22 @@ pub const USAGE: u8 = 2;
 pub const PASSES: u8 = 20;
 /// A rig file is wrong.
 pub const RIG_FILE: u8 = 21;
+/// A file has a header but no sound in it.
+pub const NO_FRAMES: u8 = 14;
+/// A file is silent.
+pub const SILENT: u8 = 17;
+/// A file holds samples that are not numbers.
+pub const NOT_NUMBERS: u8 = 18;
+/// The test signal isn't in the recording.
+pub const NO_SIGNAL: u8 = 30;
+/// Only a part of it is.
+pub const SIGNAL_PART: u8 = 31;
+/// The recording is too short for it.
+pub const SIGNAL_SHORT: u8 = 32;
+/// The recording is too long to look through.
+pub const SIGNAL_LONG: u8 = 33;
+/// It is there, but too weak.
+pub const SIGNAL_WEAK: u8 = 34;
 /// The output could not be written.
 pub const OUTPUT: u8 = 3;
 

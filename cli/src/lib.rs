@@ -16,6 +16,7 @@ pub mod output;
 pub mod pairs;
 pub mod passes;
 pub mod read;
+pub mod wav;
 pub mod rig;
 pub mod select;
 mod true_peak;

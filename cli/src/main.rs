@@ -4,6 +4,7 @@
 mod card;
 mod check;
 mod compare;
+mod linecheck;
 mod lines;
 
 use std::process::ExitCode;
@@ -36,6 +37,9 @@ enum Command {
     #[command(after_help = sumproof_cli::exit::text())]
     Card(card::Arguments),
 
+    /// Find out at the sound check what the venue's lines do: polarity, delay, level, low end, and what is summed
+    Linecheck(linecheck::Arguments),
+
     /// Print what lets a shell complete this command
     Completions {
         /// The shell
@@ -50,6 +54,7 @@ fn main() -> ExitCode {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Lines(arguments) => lines::run(&arguments),
         Command::Card(arguments) => card::run(&arguments),
+        Command::Linecheck(arguments) => linecheck::run(&arguments),
         Command::Completions { shell } => completions(shell),
     };
     ExitCode::from(code)

@@ -30,6 +30,7 @@ pub mod fractional;
 pub mod grid;
 pub mod k_weighting;
 pub mod line;
+pub mod linecheck;
 pub mod margin;
 pub mod meter;
 pub mod monitor;

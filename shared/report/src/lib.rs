@@ -17,6 +17,7 @@ mod comparison;
 mod csv;
 mod html;
 mod judged;
+pub mod linecheck;
 pub mod lines;
 mod overview;
 mod picture;

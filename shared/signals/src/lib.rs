@@ -44,6 +44,7 @@ mod rng;
 mod stereo;
 pub mod tones;
 pub mod truth;
+pub mod venue;
 
 pub use demo::demo_preset;
 pub use fft::convolve;

@@ -1,0 +1,574 @@
+//! From a recording to a finding.
+
+use super::bands::{Grid, Spectrum};
+use super::locate::{Location, locate};
+use super::plan::{Mode, Piece, Plan, Sound, limit_hz};
+use super::rate::brought_down;
+use super::ratio::{Point, REACH_S, Relation, points, relation};
+use super::response::{Clock, Deconvolver, Response, is_swept};
+use super::result::{Arrival, Feeding, Finding, Heard, LineFinding, Notice, PairFinding, Pictures, Reading};
+use crate::db;
+use crate::feed::Side;
+use crate::line::Polarity;
+use crate::{Complex, sanitize};
+
+mod clock;
+mod feeding;
+mod level;
+mod pictures;
+
+/// Shorter than this is no recording of the signal, seconds.
+pub const SHORTEST_S: f64 = 4.0;
+/// Longer than this is cut first, seconds.
+pub const LONGEST_S: f64 = 600.0;
+
+/// What is looked at before the first arrival, seconds.
+const AHEAD_S: f64 = 0.006;
+/// How much of a part may be missing at the ends of a recording, as a share of the sweep.
+const MISSING: f64 = 0.06;
+/// From this many deviations on a line stands out of its noise. Of a few thousand samples of noise, the largest is 4; a phone's
+/// automatic gain makes 5 of the last room's end.
+const STANDS_OUT: f64 = 7.0;
+/// A line this far below the other one is leakage, dB.
+const LEAKAGE_DB: f64 = 30.0;
+/// Unless a line would have been seen this far below the other one, its absence isn't believed, dB.
+const BELIEVED_DB: f64 = 18.0;
+
+/// Why a recording can't be read. Its text says what is the matter and what to do; it doesn't name the file.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ReadFailure {
+    /// No samples, or not the same number in each channel.
+    Shape,
+    /// Samples that aren't numbers, or above +60 dBFS.
+    NotNumbers,
+    /// Nothing in it.
+    Silence,
+    /// Too short for any of it.
+    TooShort {
+        /// Its length, seconds.
+        seconds: f64,
+        /// Length of the signal, seconds.
+        needed_s: f64,
+    },
+    /// Too long to look through.
+    TooLong {
+        /// Its length, seconds.
+        seconds: f64,
+    },
+    /// The signal isn't in it.
+    NotFound,
+    /// Only a part of the signal is in it.
+    Partial {
+        /// Main parts that are in it, in words.
+        there: Vec<&'static str>,
+        /// Those that are missing.
+        missing: Vec<&'static str>,
+    },
+    /// The signal is in it, but neither line's response stands out.
+    Lost,
+}
+
+impl std::fmt::Display for ReadFailure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Shape => write!(f, "has no samples, or channels of different lengths"),
+            Self::NotNumbers => write!(
+                f,
+                "holds samples that are not numbers, or above +60 dBFS; record it again"
+            ),
+            Self::Silence => write!(
+                f,
+                "is silent; check what the recorder listens to, and record again"
+            ),
+            Self::TooShort { seconds, needed_s } => write!(
+                f,
+                "is {seconds:.1} s long and the signal takes {needed_s:.0} s; record all of it"
+            ),
+            Self::TooLong { seconds } => write!(
+                f,
+                "is {:.0} minutes long; cut it to the {:.0} minutes around the signal",
+                seconds / 60.0,
+                LONGEST_S / 60.0
+            ),
+            Self::NotFound => write!(
+                f,
+                "the test signal isn't in it; check that it is the right recording, and made with the same settings \
+                 (--mono, --band, --length), or record closer and louder"
+            ),
+            Self::Partial { there, missing } => write!(
+                f,
+                "holds only a part of the signal ({}; not: {}); record from before its start until after its end",
+                there.join(", "),
+                missing.join(", ")
+            ),
+            Self::Lost => write!(
+                f,
+                "the test signal is in it, but too weak to say anything; record closer, louder, or with less noise"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for ReadFailure {}
+
+/// One recording at work.
+struct Reader<'a> {
+    plan: &'a Plan,
+    channels: Vec<Vec<f64>>,
+    rate_hz: f64,
+    deconvolver: Deconvolver,
+    grid: Grid,
+    clock: Clock,
+    /// Which of the plan's pieces are in the recording as a whole.
+    inside: Vec<bool>,
+    notices: Vec<Notice>,
+}
+
+/// The responses of left line, right line, and (in stereo) both equal and both opposite; in mono, both at once.
+struct Heads {
+    /// Left and right.
+    lines: [Response; 2],
+    /// Whether and how far they stand out.
+    clear: [f64; 2],
+}
+
+/// Reads a recording of one or two channels (of more, the first two) of a plan's signal.
+///
+/// # Errors
+/// [`ReadFailure`] says why nothing could be read.
+pub fn read(channels: &[&[f32]], rate_hz: f64, plan: &Plan) -> Result<Finding, ReadFailure> {
+    let frames = channels.first().map_or(0, |x| x.len());
+    if frames == 0 || channels.iter().any(|x| x.len() != frames) || rate_hz <= 0.0 {
+        return Err(ReadFailure::Shape);
+    }
+    let heard = &channels[..channels.len().min(2)];
+    if heard.iter().any(|x| x.iter().any(|&x| !sanitize::is_sound(x, x))) {
+        return Err(ReadFailure::NotNumbers);
+    }
+    let seconds = frames as f64 / rate_hz;
+    let needed_s = plan.seconds();
+    if seconds > LONGEST_S {
+        return Err(ReadFailure::TooLong { seconds });
+    }
+    let power = |x: &[f32]| x.iter().map(|&x| f64::from(x).powi(2)).sum::<f64>() / frames as f64;
+    if heard
+        .iter()
+        .all(|x| db::from_power(power(x)) <= db::NO_READING_DBFS)
+    {
+        return Err(ReadFailure::Silence);
+    }
+    if seconds < SHORTEST_S {
+        return Err(ReadFailure::TooShort { seconds, needed_s });
+    }
+    let mut low_rate = rate_hz;
+    let brought: Vec<Vec<f64>> = heard
+        .iter()
+        .map(|x| {
+            let (y, rate) = brought_down(x, rate_hz);
+            low_rate = rate;
+            y
+        })
+        .collect();
+    let mut reader = Reader::new(plan, brought, low_rate)?;
+    let mut finding = reader.finding()?;
+    finding.rate_hz = rate_hz;
+    finding.channels = channels.len();
+    Ok(finding)
+}
+
+impl<'a> Reader<'a> {
+    fn new(plan: &'a Plan, channels: Vec<Vec<f64>>, rate_hz: f64) -> Result<Self, ReadFailure> {
+        let mut deconvolver = Deconvolver::new(rate_hz);
+        let Location { start_s, found, .. } =
+            locate(&mut deconvolver.transforms, &channels, rate_hz, plan).ok_or(ReadFailure::NotFound)?;
+        let grid = Grid::new(
+            rate_hz,
+            plan.sweep.low_hz * 1.15,
+            (plan.sweep.high_hz * 0.97).min(0.92 * limit_hz(rate_hz)),
+        );
+        let mut reader = Self {
+            plan,
+            channels,
+            rate_hz,
+            deconvolver,
+            grid,
+            clock: Clock { start_s, drift: 0.0 },
+            inside: Vec::new(),
+            notices: Vec::new(),
+        };
+        reader.check_whole(&found)?;
+        reader.set_clock(&found)?;
+        reader.note_markers();
+        Ok(reader)
+    }
+
+    fn seconds(&self) -> f64 {
+        self.channels[0].len() as f64 / self.rate_hz
+    }
+
+    /// Which pieces are in the recording; an error unless all main parts are.
+    fn check_whole(&mut self, found: &[bool]) -> Result<(), ReadFailure> {
+        let seconds = self.seconds();
+        let is_inside = |piece: &Piece, missing: f64| {
+            let start = self.clock.recorded_s(piece.start_s);
+            let length = self.plan.shape(piece.sound).seconds;
+            start >= -missing * length && start + length <= seconds + missing * length
+        };
+        self.inside = self
+            .plan
+            .pieces
+            .iter()
+            .map(|piece| {
+                is_swept(piece) && is_inside(piece, if piece.sound == Sound::Sweep { MISSING } else { 0.0 })
+            })
+            .collect();
+        let names: &[&'static str] = match self.plan.settings().mode {
+            Mode::Stereo => &["left", "right", "both equal", "both opposite"],
+            Mode::Mono { .. } => &["both lines", "left line alone", "right line alone"],
+        };
+        let (mut there, mut missing, mut any) = (Vec::new(), Vec::new(), false);
+        let sweeps = (0..self.plan.pieces.len()).filter(|&n| self.plan.pieces[n].sound == Sound::Sweep);
+        for (index, name) in sweeps.zip(names) {
+            if self.inside[index] {
+                there.push(*name);
+            } else {
+                missing.push(*name);
+            }
+            any |= found[index];
+        }
+        if !any {
+            return Err(ReadFailure::NotFound);
+        }
+        if missing.is_empty() {
+            Ok(())
+        } else {
+            Err(ReadFailure::Partial { there, missing })
+        }
+    }
+
+    fn note_markers(&mut self) {
+        if self.plan.settings().mode != Mode::Stereo {
+            return;
+        }
+        let markers: Vec<usize> = (0..self.plan.pieces.len())
+            .filter(|&n| self.plan.pieces[n].sound == Sound::Marker)
+            .collect();
+        let (first, last) = markers.split_at(2);
+        if first.iter().any(|&n| !self.inside[n]) {
+            self.notices.push(Notice::StartMissing);
+        }
+        if last.iter().any(|&n| !self.inside[n]) {
+            self.notices.push(Notice::EndMissing);
+        }
+    }
+
+    fn response(&mut self, channel: usize, piece: usize) -> Response {
+        self.deconvolver.response(
+            &self.channels[channel],
+            self.plan,
+            &self.plan.pieces[piece],
+            &self.clock,
+        )
+    }
+
+    /// Index of the main sweep on these lines (signs only), if there is one.
+    fn sweep_on(&self, lines: [f64; 2]) -> Option<usize> {
+        self.plan.pieces.iter().position(|piece| {
+            piece.sound == Sound::Sweep
+                && piece.lines.map(|x| if x == 0.0 { 0.0 } else { x.signum() }) == lines
+        })
+    }
+
+    fn heads(&mut self, channel: usize) -> Heads {
+        // Every plan has both.
+        let pieces = [[1.0, 0.0], [0.0, 1.0]].map(|line| self.sweep_on(line).unwrap_or(0));
+        let lines = pieces.map(|piece| self.response(channel, piece));
+        let clear = [&lines[0], &lines[1]].map(|response| self.stands_out(response));
+        Heads { lines, clear }
+    }
+
+    fn cut(&mut self, response: &Response, from_s: f64, to_s: f64) -> Spectrum {
+        Spectrum::cut(
+            &mut self.deconvolver.transforms,
+            &self.grid,
+            response,
+            from_s,
+            to_s,
+        )
+    }
+
+    /// The response between two lags (seconds) with each frequency from `low_hz` on weighted by its noise, for finding things in it: the noise
+    /// of the result has a variance of 1. Lag 0 is sample 0.
+    fn by_noise(&mut self, response: &Response, from_s: f64, to_s: f64, low_hz: f64) -> Vec<f64> {
+        let cut = self.cut(response, from_s, to_s);
+        let mut bins = vec![Complex::new(0.0, 0.0); cut.bins.len()];
+        let mut variance = 0.0f64;
+        let faint = 1e-9 * cut.loudest(&self.grid);
+        for &(from, to) in &self.grid.bands {
+            if self.grid.hz(from) < cut.band_hz.0.max(low_hz) || self.grid.hz(to) > cut.band_hz.1 {
+                continue;
+            }
+            for (k, bin) in bins.iter_mut().enumerate().take(to).skip(from) {
+                // A perfect recording has no noise; 90 dB will do.
+                let noise = cut.noise[k] + faint;
+                if noise > 0.0 {
+                    *bin = cut.bins[k] / noise.sqrt();
+                    variance += 2.0;
+                }
+            }
+        }
+        let len = self.grid.len;
+        // All the noise is where the response was cut, and none elsewhere.
+        let share = ((to_s - from_s) * self.rate_hz / len as f64).min(1.0);
+        let scale = len as f64 * (share / variance.max(1.0)).sqrt();
+        let mut samples = self.deconvolver.transforms.inverse(bins, len);
+        samples.iter_mut().for_each(|x| *x *= scale);
+        samples
+    }
+
+    /// How many deviations the response's peak stands out of its noise.
+    fn stands_out(&mut self, response: &Response) -> f64 {
+        self.by_noise(response, -AHEAD_S, 2.0 * REACH_S, 0.0)
+            .iter()
+            .fold(0.0, |peak, x| peak.max(x.abs()))
+    }
+
+    fn finding(&mut self) -> Result<Finding, ReadFailure> {
+        let heads: Vec<Heads> = (0..self.channels.len())
+            .map(|channel| self.heads(channel))
+            .collect();
+        let apart = self.are_apart(&heads);
+        let (left_on, right_on) = apart.unwrap_or_else(|| {
+            let loudness = |n: &usize| heads[*n].clear[0].max(heads[*n].clear[1]);
+            let best = (0..heads.len())
+                .max_by(|a, b| loudness(a).total_cmp(&loudness(b)))
+                .unwrap_or(0);
+            (best, best)
+        });
+        if left_on > right_on {
+            self.notices.push(Notice::Swapped);
+        }
+        let lines = [heads[left_on].lines[0].clone(), heads[right_on].lines[1].clone()];
+        let clear = [heads[left_on].clear[0], heads[right_on].clear[1]];
+        let loudest = clear[0].max(clear[1]);
+        if loudest < STANDS_OUT {
+            return Err(ReadFailure::Lost);
+        }
+        let length_s = self.useful_length(&lines[usize::from(clear[1] > clear[0])]);
+        let below_db = db::from_amplitude(loudest / STANDS_OUT);
+        let loud = usize::from(clear[1] > clear[0]);
+        let absent = |side: usize| {
+            if clear[side] >= STANDS_OUT {
+                Arrival::Yes
+            } else if below_db >= BELIEVED_DB {
+                Arrival::No { below_db }
+            } else {
+                Arrival::Unknown { below_db }
+            }
+        };
+        let mut arrivals = [absent(0), absent(1)];
+        let compared = if arrivals == [Arrival::Yes; 2] {
+            self.compare(&lines, length_s)
+        } else {
+            None
+        };
+        let level = (arrivals == [Arrival::Yes; 2])
+            .then(|| self.rough_level_db(&lines))
+            .filter(|level| level.abs() > LEAKAGE_DB && apart.is_none());
+        if let Some(level) = level {
+            arrivals[usize::from(level < 0.0)] = Arrival::No {
+                below_db: level.abs(),
+            };
+        }
+        let both = arrivals == [Arrival::Yes; 2];
+        let pair = if both {
+            Some(self.pair(left_on, right_on, &lines, length_s, compared.as_ref()))
+        } else {
+            None
+        };
+        let lines_found = [0, 1].map(|side| self.line(&lines[side], arrivals[side], length_s));
+        let channel = [left_on, right_on][loud];
+        let loud_piece = self
+            .sweep_on(if loud == 0 { [1.0, 0.0] } else { [0.0, 1.0] })
+            .unwrap_or(0);
+        let noise_db = self.noise_db(channel, loud_piece);
+        let distortion_db = distortion_db(&lines[loud]);
+        if distortion_db > -20.0 {
+            self.notices.push(Notice::Distorted);
+        }
+        let pictures = self.pictures(&lines, arrivals, length_s, compared.as_ref());
+        let reaches = pictures::reach_hz(&pictures);
+        if reaches < 250.0 && noise_db < -10.0 {
+            self.notices.push(Notice::LowEndOnly);
+        }
+        let feeding = self.feeding(arrivals, pair.as_ref(), apart.is_some());
+        Ok(Finding {
+            mode: self.plan.settings().mode,
+            seconds: self.seconds(),
+            rate_hz: self.rate_hz,
+            channels: self.channels.len(),
+            start_s: self.clock.start_s,
+            drift_ppm: (!self.notices.contains(&Notice::ClockUnknown)).then_some(1e6 * self.clock.drift),
+            lines: lines_found,
+            pair,
+            feeding,
+            noise_db,
+            distortion_db,
+            notices: self.notices.clone(),
+            pictures,
+        })
+    }
+
+    /// On which channel left and right are, when each has one of its own.
+    fn are_apart(&self, heads: &[Heads]) -> Option<(usize, usize)> {
+        let [first, second] = heads else { return None };
+        let apart = |one: &Heads, other: &Heads| {
+            // By clearness, which is by noise: an empty channel of a desk has almost none.
+            let own = rough_ratio_db(&one.lines[0], &one.lines[1]);
+            let others = rough_ratio_db(&other.lines[1], &other.lines[0]);
+            one.clear[0] > STANDS_OUT && other.clear[1] > STANDS_OUT && own > 20.0 && others > 20.0
+        };
+        if apart(first, second) {
+            Some((0, 1))
+        } else if apart(second, first) {
+            Some((1, 0))
+        } else {
+            None
+        }
+    }
+
+    /// Right over left, from the powers of the direct sound less the noise: a coarse one.
+    fn rough_level_db(&mut self, lines: &[Response; 2]) -> f64 {
+        let powers = [&lines[0], &lines[1]].map(|response| {
+            let cut = self.cut(response, -AHEAD_S, REACH_S + 0.01);
+            let bands: Vec<f64> = self
+                .grid
+                .bands
+                .iter()
+                .map(|&band| (cut.power(band) - cut.noise_power(band)).max(0.0))
+                .collect();
+            bands.iter().sum::<f64>()
+        });
+        db::from_power(powers[1].max(1e-300) / powers[0].max(1e-300))
+    }
+
+    /// How long a response is worth listening to, seconds: until it goes down in noise.
+    fn useful_length(&self, response: &Response) -> f64 {
+        let (from_s, to_s) = response.noise_lags();
+        let noise = response.power(from_s, to_s);
+        let step = 0.02;
+        let mut at = REACH_S;
+        while at < 0.45 && response.power(at, at + step) > 1.6 * noise {
+            at += step;
+        }
+        at.max(0.04)
+    }
+
+    /// Delay, sign, and the ratio over frequency.
+    fn compare(&mut self, lines: &[Response; 2], length_s: f64) -> Option<Compared> {
+        let cuts = [&lines[0], &lines[1]].map(|response| self.cut(response, -AHEAD_S, REACH_S + length_s));
+        let (transforms, grid) = (&mut self.deconvolver.transforms, &self.grid);
+        let coarse = relation(transforms, grid, &cuts[0], &cuts[1], REACH_S, f64::INFINITY)?;
+        // Once more with both cut alike, as seen from their own arrivals.
+        let (late_left, late_right) = ((-coarse.delay_s).max(0.0), coarse.delay_s.max(0.0));
+        let left = self.cut(&lines[0], late_left - AHEAD_S, late_left + length_s);
+        let right = self.cut(&lines[1], late_right - AHEAD_S, late_right + length_s);
+        let (transforms, grid) = (&mut self.deconvolver.transforms, &self.grid);
+        let mut relation = relation(transforms, grid, &left, &right, REACH_S, f64::INFINITY)?;
+        // What was cut to whole samples apart is still known to fractions, since the cuts keep their places.
+        if (relation.delay_s - coarse.delay_s).abs() > 0.001 {
+            relation = coarse;
+        }
+        let points = points(grid, &left, &right, &relation);
+        Some(Compared {
+            relation,
+            points,
+            wide: cuts,
+        })
+    }
+
+    fn line(&mut self, response: &Response, arrival: Arrival, length_s: f64) -> LineFinding {
+        if arrival != Arrival::Yes {
+            return LineFinding {
+                arrival,
+                clearness_db: None,
+                absolute: None,
+            };
+        }
+        let cut = self.cut(response, -AHEAD_S, REACH_S + length_s);
+        let mut clear: Vec<f64> = self.grid.bands.iter().map(|&band| cut.clearness(band)).collect();
+        clear.sort_by(f64::total_cmp);
+        LineFinding {
+            arrival,
+            clearness_db: clear
+                .get(clear.len() / 2)
+                .map(|&ratio| db::from_power(ratio.max(1e-3))),
+            absolute: absolute(response),
+        }
+    }
+
+    /// Noise against a sweep, dB: the softest tenth of the recording's stretches against the sweep.
+    fn noise_db(&self, channel: usize, piece: usize) -> f64 {
+        let x = &self.channels[channel];
+        let stretch = ((0.05 * self.rate_hz) as usize).max(1);
+        let mut powers: Vec<f64> = x
+            .chunks_exact(stretch)
+            .map(|part| part.iter().map(|x| x * x).sum::<f64>() / stretch as f64)
+            .collect();
+        powers.sort_by(f64::total_cmp);
+        let noise = powers.get(powers.len() / 10).copied().unwrap_or(0.0);
+        let start = (self.clock.recorded_s(self.plan.pieces[piece].start_s) * self.rate_hz).max(0.0) as usize;
+        let end = start + (self.plan.sweep.seconds * self.rate_hz) as usize;
+        let sweep = &x[start.min(x.len())..end.min(x.len())];
+        let power = sweep.iter().map(|x| x * x).sum::<f64>() / sweep.len().max(1) as f64;
+        db::from_power((noise / (power - noise).max(1e-300)).max(1e-15))
+    }
+}
+
+/// What the comparison of two lines gives.
+struct Compared {
+    relation: Relation,
+    points: Vec<Point>,
+    /// Left and right with room for each other's delay.
+    wide: [Spectrum; 2],
+}
+
+/// First over second, by the power of their first 60 ms, dB.
+fn rough_ratio_db(first: &Response, second: &Response) -> f64 {
+    let power = |response: &Response| response.power(-AHEAD_S, 0.06);
+    db::from_power(power(first).max(1e-300) / power(second).max(1e-300))
+}
+
+/// Second and third harmonic over the sweep itself, dB.
+fn distortion_db(response: &Response) -> f64 {
+    let (from_s, to_s) = response.noise_lags();
+    let noise = response.power(from_s, to_s);
+    let energy = |middle_s: f64| (response.power(middle_s - AHEAD_S, middle_s + 0.04) - noise).max(0.0);
+    let harmonics: f64 = [2.0f64, 3.0]
+        .iter()
+        .map(|k| energy(-response.pace_s * k.ln()))
+        .sum();
+    db::from_power((harmonics / energy(0.0).max(1e-300)).max(1e-12))
+}
+
+/// Polarity from the file to the recording by the sign of the response's main peak; only where there is one: a room or a
+/// loudspeaker that swings both ways has none.
+fn absolute(response: &Response) -> Option<Reading<Polarity>> {
+    let (mut above, mut below) = (0.0f64, 0.0f64);
+    for lag in response.lag(-AHEAD_S)..=response.lag(2.0 * REACH_S) {
+        above = above.max(response.at(lag));
+        below = below.max(-response.at(lag));
+    }
+    let (more, less) = (above.max(below), above.min(below));
+    // A straight path gives 4 or more (the sweep's band ends), a path through a loudspeaker rarely 2.
+    let ratio = more / less.max(1e-300);
+    (ratio >= 2.2).then_some(Reading {
+        value: if above > below {
+            Polarity::Normal
+        } else {
+            Polarity::Flipped
+        },
+        confidence: ((ratio - 1.0) / 3.0).clamp(0.0, 0.99),
+        sigma: 0.0,
+    })
+}

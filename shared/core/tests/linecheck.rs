@@ -1,0 +1,220 @@
+//! The line check over an electrical loop, and over what is no recording of it.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+
+use sumproof_core::feed::{Ending, FeedId, Side};
+use sumproof_core::line::Polarity;
+use sumproof_core::linecheck::{Finding, Generator, Heard, Plan, ReadFailure, Settings, read, sentence};
+use sumproof_signals::venue::{End, Room, Venue};
+use sumproof_signals::{LineFault, Rng, Stereo};
+
+const RATE_HZ: f64 = 48_000.0;
+
+fn played(plan: &Plan, rate_hz: f64) -> Stereo {
+    let mut generator = Generator::new(plan.clone(), rate_hz);
+    let frames = usize::try_from(generator.frames()).unwrap();
+    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
+    generator.fill(&mut left, &mut right);
+    let wide = |x: Vec<f32>| x.into_iter().map(f64::from).collect();
+    Stereo::new(wide(left), wide(right))
+}
+
+fn narrow(x: &[f64]) -> Vec<f32> {
+    x.iter().map(|&x| x as f32).collect()
+}
+
+fn recorded(venue: &Venue) -> Vec<f32> {
+    let sound = played(&Plan::new(Settings::default()).unwrap(), RATE_HZ);
+    narrow(&venue.record(&sound.left, &sound.right, RATE_HZ))
+}
+
+fn found(samples: &[f32], rate_hz: f64) -> Result<Finding, ReadFailure> {
+    read(&[samples], rate_hz, &Plan::new(Settings::default()).unwrap())
+}
+
+/// CHECKS 8, ESS-2: the right line inverted, −20 dB, 37.4 samples late, first-order high-pass at 30 Hz.
+fn ess_2() -> Venue {
+    let mut venue = Venue::straight(End::Sum);
+    venue.right = LineFault {
+        flip: true,
+        gain_db: -20.0,
+        delay_s: 37.4 / RATE_HZ,
+        high_pass_hz: Some(30.0),
+        unplugged: false,
+    };
+    venue.recorder.before_s = 1.0;
+    venue.recorder.behind_s = 1.0;
+    venue
+}
+
+#[test]
+fn the_electrical_loop_comes_back_as_it_is() {
+    let finding = found(&recorded(&ess_2()), RATE_HZ).unwrap();
+    let pair = finding.pair.as_ref().unwrap();
+    assert_eq!(pair.polarity.unwrap().value, Polarity::Flipped);
+    let level_db = pair.level_db.unwrap().value;
+    assert!((level_db + 20.0).abs() < 0.05, "{level_db}");
+    let delay = pair.delay_s.unwrap().value * RATE_HZ;
+    assert!((delay - 37.4).abs() < 0.01, "{delay} samples");
+    let [left, right] = pair.corners_hz.unwrap().value;
+    assert!(left < 1.0 && (right - 30.0).abs() < 0.6, "{left} and {right} Hz");
+    // 30 Hz against 1 kHz, in the picture: −3.006 dB, tolerance 0.05 dB; with the third of a semitone a band has.
+    let near = |hz: f64| {
+        let curve = &finding.pictures.difference_db;
+        curve
+            .iter()
+            .min_by(|a, b| (a.0 - hz).abs().total_cmp(&(b.0 - hz).abs()))
+            .copied()
+            .unwrap()
+    };
+    let (low, high) = (near(30.0), near(1000.0));
+    let expected = -10.0 * (1.0 + (30.0 / low.0).powi(2)).log10();
+    assert!(
+        (low.1 - high.1 - expected).abs() < 0.05,
+        "{low:?} {high:?} {expected}"
+    );
+    assert!(finding.drift_ppm.unwrap().abs() < 0.01, "{:?}", finding.drift_ppm);
+    // A straight path shows each line's own polarity.
+    let absolute = |side: usize| finding.lines[side].absolute.unwrap().value;
+    assert_eq!((absolute(0), absolute(1)), (Polarity::Normal, Polarity::Flipped));
+    assert_eq!(finding.feeding.heard.unwrap().value, Heard::Difference);
+}
+
+#[test]
+fn what_was_found_is_a_feed_of_ones_own() {
+    let feed = found(&recorded(&ess_2()), RATE_HZ).unwrap().own_feed().unwrap();
+    assert!(matches!(feed.ending, Ending::Sum(_)));
+    assert_eq!(feed.left.polarity, Polarity::Normal);
+    assert_eq!(feed.right.polarity, Polarity::Flipped);
+    assert!((feed.right.gain_db + 20.0).abs() < 0.05 && feed.left.gain_db == 0.0);
+    assert!((feed.right.delay_s * RATE_HZ - 37.4).abs() < 0.01 && feed.left.delay_s == 0.0);
+}
+
+#[test]
+fn each_ending_is_told_and_the_sentence_says_it() {
+    for (end, heard, first, word) in [
+        (End::Sum, Heard::Sum, FeedId::MonoWedge, "all is well"),
+        (
+            End::Left,
+            Heard::One(Side::Left),
+            FeedId::LeftLineOnly,
+            "right line",
+        ),
+        (
+            End::Right,
+            Heard::One(Side::Right),
+            FeedId::RightLineOnly,
+            "left line",
+        ),
+        (
+            End::Difference,
+            Heard::Difference,
+            FeedId::WedgeLineFlipped,
+            "cancel",
+        ),
+    ] {
+        let finding = found(&recorded(&Venue::straight(end)), RATE_HZ).unwrap();
+        assert_eq!(finding.feeding.heard.unwrap().value, heard, "{end:?}");
+        assert_eq!(finding.feeding.feeds[0], first, "{end:?}");
+        assert!(sentence(&finding).contains(word), "{}", sentence(&finding));
+    }
+}
+
+#[test]
+fn a_desk_that_keeps_the_lines_apart_is_a_stereo_house() {
+    let sound = played(&Plan::new(Settings::default()).unwrap(), RATE_HZ);
+    let mut venue = ess_2();
+    venue.end = End::Left;
+    let left = narrow(&venue.record(&sound.left, &sound.right, RATE_HZ));
+    venue.end = End::Right;
+    let mut right = narrow(&venue.record(&sound.left, &sound.right, RATE_HZ));
+    right.resize(left.len(), 0.0);
+    let plan = Plan::new(Settings::default()).unwrap();
+    let finding = read(&[&left, &right], RATE_HZ, &plan).unwrap();
+    assert_eq!(finding.feeding.feeds, [FeedId::StereoHouse]);
+    let pair = finding.pair.unwrap();
+    assert_eq!(pair.polarity.unwrap().value, Polarity::Flipped);
+    assert!((pair.delay_s.unwrap().value * RATE_HZ - 37.4).abs() < 0.01);
+    assert!((pair.level_db.unwrap().value + 20.0).abs() < 0.05);
+    // The same with the cables exchanged.
+    let finding = read(&[&right, &left], RATE_HZ, &plan).unwrap();
+    assert_eq!(finding.feeding.feeds, [FeedId::StereoHouse]);
+    assert!(sumproof_core::linecheck::Notice::Swapped == finding.notices[0]);
+}
+
+#[test]
+fn one_mono_source_and_unplugged_lines_tell_the_same() {
+    let plan = Plan::new(Settings::mono()).unwrap();
+    let sound = played(&plan, RATE_HZ);
+    let pauses = plan.pauses_s();
+    let line = |plugged: &dyn Fn(f64) -> bool| -> Vec<f64> {
+        let keep = |n: usize| plugged(n as f64 / RATE_HZ);
+        sound
+            .left
+            .iter()
+            .enumerate()
+            .map(|(n, &x)| if keep(n) { x } else { 0.0 })
+            .collect()
+    };
+    let left = line(&|t| t < pauses[1] + 2.0);
+    let right = line(&|t| !(pauses[0] + 2.0..pauses[1] + 2.0).contains(&t));
+    let mut venue = ess_2();
+    venue.recorder.drift_ppm = 60.0;
+    let samples = narrow(&venue.record(&left, &right, RATE_HZ));
+    let finding = read(&[&samples], RATE_HZ, &plan).unwrap();
+    let pair = finding.pair.unwrap();
+    assert_eq!(pair.polarity.unwrap().value, Polarity::Flipped);
+    assert!((pair.delay_s.unwrap().value - 37.4 / RATE_HZ).abs() < 2e-5);
+    assert!((pair.level_db.unwrap().value + 20.0).abs() < 0.2);
+}
+
+#[test]
+fn what_is_no_recording_of_it_gets_one_line() {
+    let silence = vec![0.0; 20 * 48_000];
+    assert_eq!(found(&silence, RATE_HZ), Err(ReadFailure::Silence));
+    let mut rng = Rng::new(5);
+    let noise: Vec<f32> = (0..20 * 48_000).map(|_| 0.1 * rng.gaussian() as f32).collect();
+    assert_eq!(found(&noise, RATE_HZ), Err(ReadFailure::NotFound));
+    let all = recorded(&ess_2());
+    assert!(matches!(
+        found(&all[200_000..248_000], RATE_HZ),
+        Err(ReadFailure::TooShort { .. })
+    ));
+    let Err(ReadFailure::Partial { there, missing }) = found(&all[..all.len() / 2], RATE_HZ) else {
+        panic!("half a recording is a part");
+    };
+    assert_eq!(
+        (there, missing),
+        (vec!["left", "right"], vec!["both equal", "both opposite"])
+    );
+    assert!(matches!(
+        found(&all[all.len() / 2..], RATE_HZ),
+        Err(ReadFailure::Partial { .. })
+    ));
+    assert_eq!(found(&[], RATE_HZ), Err(ReadFailure::Shape));
+    let mut broken = all;
+    broken[100] = f32::NAN;
+    assert_eq!(found(&broken, RATE_HZ), Err(ReadFailure::NotNumbers));
+}
+
+#[test]
+fn any_rate_that_is_usual_will_do() {
+    for rate_hz in [16_000.0, 22_050.0, 44_100.0, 96_000.0] {
+        let mut venue = ess_2();
+        venue.recorder.rate_hz = rate_hz;
+        venue.recorder.drift_ppm = -150.0;
+        venue.room = Room::Synthetic {
+            decay_s: 0.4,
+            direct_db: 3.0,
+            seed: 3,
+        };
+        let finding = found(&recorded(&venue), rate_hz).unwrap();
+        let pair = finding.pair.unwrap();
+        assert_eq!(pair.polarity.unwrap().value, Polarity::Flipped, "{rate_hz}");
+        assert!(
+            (pair.delay_s.unwrap().value - 37.4 / RATE_HZ).abs() < 5e-6,
+            "{rate_hz}"
+        );
+        assert!((pair.level_db.unwrap().value + 20.0).abs() < 0.3, "{rate_hz}");
+        assert!((finding.drift_ppm.unwrap() + 150.0).abs() < 1.0, "{rate_hz}");
+    }
+}

@@ -1,0 +1,108 @@
+//! What a line check found: as text, JSON, a page with pictures, and as a feed of the user's own.
+
+mod json;
+mod own;
+mod page;
+mod text;
+
+pub use json::{SCHEMA, json};
+pub use own::{NotKnown, save};
+pub use page::html;
+pub use text::text;
+
+use sumproof_core::feed::Side;
+use sumproof_core::linecheck::{Arrival, Finding, Heard, Notice};
+
+const SIDES: [Side; 2] = [Side::Left, Side::Right];
+
+/// What the place of recording does, in words.
+fn heard(finding: &Finding) -> &'static str {
+    match finding.feeding.heard.map(|heard| heard.value) {
+        Some(Heard::Sum) => "adds both lines",
+        Some(Heard::Difference) => {
+            "gets one line minus the other: a line is flipped on its way into a sum, or a stereo plug sits in a balanced mono \
+             input. The recording can't tell which"
+        }
+        Some(Heard::One(Side::Left)) => "gets the left line only",
+        Some(Heard::One(Side::Right)) => "gets the right line only",
+        Some(Heard::Apart) => "keeps the lines apart",
+        None => "can't be told",
+    }
+}
+
+/// Stable name for programs.
+fn heard_id(heard: Heard) -> &'static str {
+    match heard {
+        Heard::Sum => "sum",
+        Heard::Difference => "difference",
+        Heard::One(Side::Left) => "left",
+        Heard::One(Side::Right) => "right",
+        Heard::Apart => "apart",
+    }
+}
+
+fn arrival(arrival: Arrival) -> String {
+    match arrival {
+        Arrival::Yes => "arrives".into(),
+        Arrival::No { below_db } => {
+            format!("doesn't arrive (or is more than {below_db:.0} dB below the other)")
+        }
+        Arrival::Unknown { below_db } => {
+            format!("not seen, but it would be only down to {below_db:.0} dB below the other: can't be told")
+        }
+    }
+}
+
+fn notice(notice: Notice) -> (&'static str, &'static str) {
+    match notice {
+        Notice::StartMissing => (
+            "start-missing",
+            "The recording began late: the marker at the start is missing.",
+        ),
+        Notice::EndMissing => (
+            "end-missing",
+            "The recording ended early: the marker at the end is missing.",
+        ),
+        Notice::ClockUnknown => (
+            "clock-unknown",
+            "The clocks of player and recorder could not be compared, so the delay is not trusted.",
+        ),
+        Notice::GainMoved => (
+            "gain-moved",
+            "An automatic gain (or clipping) treated loud and soft parts differently; the level was set right by the markers.",
+        ),
+        Notice::GainUnknown => (
+            "gain-unknown",
+            "An automatic gain (or clipping) treated loud and soft parts differently, and the markers to set that right are \
+             missing: the level is not known.",
+        ),
+        Notice::Distorted => (
+            "distorted",
+            "A lot of distortion: turn down, or take the amplifier model out of the preset.",
+        ),
+        Notice::DifferentWays => (
+            "different-ways",
+            "The lines sound different from each other beyond what a line does: two loudspeakers, or effects that are on.",
+        ),
+        Notice::Swapped => (
+            "swapped",
+            "The recording has your right line on its left channel and your left line on its right one.",
+        ),
+        Notice::LowEndOnly => ("low-end-only", "Only the low end arrives: a subwoofer."),
+    }
+}
+
+/// What no recording can tell, where it matters here.
+fn cannot_know(finding: &Finding) -> Vec<&'static str> {
+    let mut lines = Vec::new();
+    if finding.pair.is_some() && finding.lines.iter().all(|line| line.absolute.is_none()) {
+        lines.push("Both lines flipped at once sound like none: that can't be told here.");
+    }
+    if matches!(
+        finding.feeding.heard.map(|heard| heard.value),
+        Some(Heard::One(_))
+    ) {
+        lines.push("A line that is unplugged and a feed that doesn't take it sound the same.");
+    }
+    lines
+}

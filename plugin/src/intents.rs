@@ -165,8 +165,10 @@ impl Hand {
             Intent::UndoDelete => {
                 engine.takes_mut().bring_back();
             }
-            // The window offers no export while the snapshot says there is none.
-            Intent::ExportTakes | Intent::Begin(_) | Intent::Set(_) | Intent::End(_) | Intent::Look(_) => {
+            Intent::OwnFeed(own) => engine.set_own(own.feed),
+            Intent::Limits(limits) => engine.set_limits(limits),
+            // The window offers no files while the snapshot says there are none.
+            Intent::ExportTakes | Intent::ImportTakes | Intent::Box(..) | Intent::Begin(_) | Intent::Set(_) | Intent::End(_) | Intent::Look(_) => {
                 return;
             }
         }

@@ -8,5 +8,5 @@ mod stage;
 
 pub use golden::{Difference, compare_with_golden, difference, write};
 pub use raster::CpuRenderer;
-pub use scenes::{Scene, scenes};
+pub use scenes::{Scene, playing, scenes};
 pub use stage::{Actor, Stage};

@@ -5,9 +5,13 @@ use std::collections::BTreeSet;
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, MouseWheelUnit, Pos2, TouchPhase, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
-use sumproof_core::feed::{FeedId, Side};
-use sumproof_tests::render::{Scene, Stage, scenes};
-use sumproof_views::{Control, Intent, Setting};
+use sumproof_core::boxes::Kind;
+use sumproof_core::feed::{Ending, FeedId, Side, SumLaw};
+use sumproof_core::line::Polarity;
+use sumproof_core::outcome::Limits;
+use sumproof_core::take::Pass;
+use sumproof_tests::render::{Scene, Stage, playing, scenes};
+use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, OwnFeed, Setting, Snapshot, Window};
 
 fn scene(name: &str) -> Scene {
     scenes().into_iter().find(|scene| scene.name == name).expect(name)
@@ -84,6 +88,14 @@ fn the_keyboard_reaches_everything() {
         "smallest",
         "smallest-lines",
         "smallest-setup",
+        "boxes",
+        "own-feed",
+        "two-pass-failed",
+        "all-of-why",
+        "smallest-boxes",
+        "smallest-own-feed",
+        "smallest-dry-and-wet",
+        "smallest-takes",
     ] {
         let mut stage = scene(name).stage();
         let all: BTreeSet<String> = actionable(&stage).into_iter().map(|(label, _)| label).collect();
@@ -196,20 +208,14 @@ fn choices_set_what_they_say() {
             "right line plug: unplugged",
             Setting::Unplugged(Side::Right, true),
         ),
-        (
-            "a sum is: all of each",
-            Setting::Law(sumproof_core::feed::SumLaw::Unity),
-        ),
+        ("a sum is: all of each", Setting::Law(SumLaw::Unity)),
         (
             "read over: 3 s",
             Setting::Integration(sumproof_views::Integration::Long),
         ),
         ("hear it: matched", Setting::LoudnessMatch(true)),
         ("a bounce gets: the feed", Setting::AuditionInBounces(true)),
-        (
-            "the next take holds: wet",
-            Setting::Pass(sumproof_core::take::Pass::Wet),
-        ),
+        ("the next take holds: wet", Setting::Pass(Pass::Wet)),
         ("record a take", Setting::Record(true)),
     ] {
         stage.harness.get_by_label(label).click();
@@ -400,6 +406,9 @@ fn takes_are_named_moved_deleted_and_brought_back() {
     stage.harness.get_by_label("export all takes").click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::ExportTakes]);
+    stage.harness.get_by_label("import takes from a file").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::ImportTakes]);
 }
 
 #[test]
@@ -474,6 +483,222 @@ fn everything_can_be_had_as_text() {
     }
 }
 
+#[test]
+fn a_box_sets_the_line_as_parameters_and_is_remembered() {
+    let mut stage = scene("good").stage();
+    stage.harness.get_by_label("left line box: by hand").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [], "asking for the boxes changes nothing");
+    for (label, side, kind) in [
+        (
+            "box, passive direct box: left",
+            Side::Left,
+            Kind::PassiveDirectBox,
+        ),
+        ("box, line isolator: right", Side::Right, Kind::LineIsolator),
+    ] {
+        stage.harness.get_by_label(label).click();
+        stage.harness.run();
+        let made = sumproof_views::line_through(Some(kind));
+        let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
+        let mut expected = gesture(Setting::GainDb(side, tenth(made.gain_db)));
+        expected.extend(gesture(Setting::CornerHz(side, tenth(made.high_pass_hz[0]))));
+        expected.push(Intent::Box(side, Some(kind)));
+        assert_eq!(stage.take_intents(), expected, "{label}");
+    }
+    // A box that is late brings its delay, and takes it away again.
+    stage.harness.get_by_label("box, wireless: left").click();
+    stage.harness.run();
+    let delays = |intents: &[Intent]| -> Vec<f32> {
+        intents
+            .iter()
+            .filter_map(|intent| match intent {
+                Intent::Set(Setting::DelayMs(Side::Left, ms)) => Some(*ms),
+                _ => None,
+            })
+            .collect()
+    };
+    let late = sumproof_views::line_through(Some(Kind::Wireless)).delay_s as f32 * 1000.0;
+    assert_eq!(delays(&stage.take_intents()), [late]);
+    stage.harness.state_mut().snapshot.boxes.left = Some(Kind::Wireless);
+    stage.harness.run();
+    stage.harness.get_by_label("box, by hand: left").click();
+    stage.harness.run();
+    assert_eq!(delays(&stage.take_intents()), [0.0]);
+    stage.harness.get_by_label("done with this sheet").click();
+    stage.harness.run();
+    assert!(stage.harness.query_by_label("done with this sheet").is_none());
+}
+
+/// The last own feed or limits asked for.
+fn last_own(stage: &mut Stage) -> OwnFeed {
+    match stage.take_intents().pop() {
+        Some(Intent::OwnFeed(own)) => own,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn the_own_feed_is_edited_and_goes_back() {
+    let mut stage = scene("own-feed").stage();
+    let before = stage.harness.state().snapshot.own.clone();
+    stage.harness.get_by_label("own feed ends in: left").click();
+    stage.harness.run();
+    let own = last_own(&mut stage);
+    assert_eq!(own.feed.ending, Ending::One(Side::Left));
+    assert_eq!((own.feed.right, &own.name), (before.feed.right, &before.name));
+    stage
+        .harness
+        .get_by_label("own feed a sum is: all of each")
+        .click();
+    stage.harness.run();
+    assert_eq!(last_own(&mut stage).feed.ending, Ending::Sum(SumLaw::Unity));
+    stage.harness.get_by_label("own feed plays: lows only").click();
+    stage.harness.run();
+    assert_eq!(last_own(&mut stage).feed.low_pass_hz, Some(100.0));
+    stage
+        .harness
+        .get_by_label("own feed, left line polarity: flipped")
+        .click();
+    stage.harness.run();
+    assert_eq!(last_own(&mut stage).feed.left.polarity, Polarity::Flipped);
+    stage
+        .harness
+        .get_by_label("own feed, right line plug: unplugged")
+        .click();
+    stage.harness.run();
+    assert!(last_own(&mut stage).feed.right.unplugged);
+
+    stage.harness.get_by_label("own feed, left line delay").focus();
+    stage.harness.run();
+    stage.harness.key_press(Key::ArrowUp);
+    stage.harness.run();
+    assert!((last_own(&mut stage).feed.left.delay_s - 1e-4).abs() < 1e-9);
+
+    stage.harness.get_by_label("own feed name").click();
+    stage.harness.run();
+    assert!(stage.harness.state().window.is_typing());
+    stage.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    stage.harness.event(Event::Text("  stream ".into()));
+    stage.harness.run();
+    stage.harness.key_press(Key::Enter);
+    stage.harness.run();
+    assert_eq!(last_own(&mut stage).name, "stream");
+    assert!(!stage.harness.state().window.is_typing());
+
+    stage.harness.get_by_label("own feed back to the usual").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::OwnFeed(OwnFeed::default())]);
+}
+
+#[test]
+fn an_own_name_stands_wherever_the_feed_does() {
+    let stage = scene("own-feed").stage();
+    let label = "side fill, right late: thins";
+    assert!(stage.harness.query_by_label_contains(label).is_some());
+    assert!(sumproof_views::as_text(&stage.harness.state().snapshot).contains(label));
+}
+
+#[test]
+fn limits_are_set_and_go_back() {
+    let mut stage = scene("own-feed").stage();
+    let before = stage.harness.state().snapshot.limits;
+    stage
+        .harness
+        .get_by_label("a feed holds up to a balance of")
+        .focus();
+    stage.harness.run();
+    stage.harness.key_press(Key::ArrowUp);
+    stage.harness.run();
+    let moved = Limits {
+        wetter_db: 3.5,
+        ..before
+    };
+    assert_eq!(stage.take_intents(), [Intent::Limits(moved)]);
+    // Delete is the way back of one number, the word over them that of all.
+    stage
+        .harness
+        .get_by_label("a feed holds down to a dry of")
+        .focus();
+    stage.harness.run();
+    stage.harness.key_press(Key::Delete);
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::Limits(Limits::default())]);
+    stage.harness.get_by_label("limits back to the usual").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::Limits(Limits::default())]);
+    stage.harness.key_press(Key::Escape);
+    stage.harness.run();
+    assert!(stage.harness.query_by_label("done with this sheet").is_none());
+}
+
+#[test]
+fn the_passes_are_recorded_step_by_step() {
+    let mut stage = scene("good").stage();
+    stage
+        .harness
+        .get_by_label("how dry and wet are told apart")
+        .click();
+    stage.harness.run();
+    stage.harness.get_by_label("record the dry pass").click();
+    stage.harness.run();
+    let mut expected = gesture(Setting::Pass(Pass::Dry));
+    expected.extend(gesture(Setting::Record(true)));
+    assert_eq!(stage.take_intents(), expected);
+    // Under way: it can be stopped, and no other can be begun.
+    let snapshot = &mut stage.harness.state_mut().snapshot;
+    (snapshot.settings.record, snapshot.settings.pass) = (true, Pass::Dry);
+    stage.harness.run();
+    assert!(stage.harness.query_by_label("record the wet pass").is_none());
+    stage
+        .harness
+        .get_by_label("stop the dry pass and keep it")
+        .click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), gesture(Setting::Record(false)));
+    let snapshot = &mut stage.harness.state_mut().snapshot;
+    snapshot.settings.record = false;
+    snapshot.passes.dry = Some("loop".into());
+    stage.harness.run();
+    assert!(
+        stage
+            .harness
+            .query_by_label("record the dry pass again")
+            .is_some()
+    );
+    stage.harness.get_by_label("record the wet pass").click();
+    stage.harness.run();
+    assert!(
+        stage
+            .take_intents()
+            .contains(&Intent::Set(Setting::Pass(Pass::Wet)))
+    );
+}
+
+#[test]
+fn picking_a_take_brings_the_comparison_back() {
+    let mut stage = scene("comparing").stage();
+    stage
+        .harness
+        .get_by_label("how dry and wet are told apart")
+        .click();
+    stage.harness.run();
+    let compared = |stage: &Stage| {
+        stage
+            .harness
+            .query_by_label_contains("take wide pad, mono wedge: ")
+            .is_some()
+    };
+    assert!(!compared(&stage));
+    let node = stage.harness.get_by(|node| {
+        node.label()
+            .is_some_and(|label| label.starts_with("take two amplifiers"))
+    });
+    node.click();
+    stage.harness.run();
+    assert!(compared(&stage));
+}
+
 /// No frame is asked for when nothing changed: a closed eye costs nothing.
 #[test]
 fn a_quiet_window_asks_for_no_frames() {
@@ -494,11 +719,86 @@ fn a_quiet_window_asks_for_no_frames() {
     }
 }
 
+/// A window as a host drives it: a frame is painted when there is news or when the window asked for one. Time is counted, not
+/// waited for.
+struct Driven {
+    ctx: egui::Context,
+    window: Window,
+    now_s: f64,
+    /// When the window wants its next frame.
+    due_s: f64,
+    painted: usize,
+}
+
+impl Driven {
+    fn new() -> Self {
+        let ctx = egui::Context::default();
+        let mut window = Window::new(Look::default());
+        window.prepare(&ctx);
+        Self {
+            ctx,
+            window,
+            now_s: 0.0,
+            due_s: 0.0,
+            painted: 0,
+        }
+    }
+
+    /// A sixtieth of a second; `news` says that what is shown has changed.
+    fn tick(&mut self, snapshot: &Snapshot, news: bool) {
+        self.now_s += 1.0 / 60.0;
+        if !news && self.now_s < self.due_s {
+            return;
+        }
+        self.painted += 1;
+        let input = egui::RawInput {
+            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, DEFAULT_SIZE.into())),
+            time: Some(self.now_s),
+            ..egui::RawInput::default()
+        };
+        let (window, mut intents) = (&mut self.window, Vec::new());
+        let mut output = self.ctx.run_ui(input, |ui| window.ui(ui, snapshot, &mut intents));
+        output.textures_delta.clear();
+        let delay = output
+            .viewport_output
+            .values()
+            .map(|viewport| viewport.repaint_delay.as_secs_f64())
+            .fold(f64::INFINITY, f64::min);
+        self.due_s = self.now_s + delay;
+    }
+}
+
+/// While it plays, a frame for each reading; once it is silent and the last figures are in print, none at all.
+#[test]
+fn five_seconds_of_silence_cost_no_frame() {
+    let mut driven = Driven::new();
+    let played = playing(120);
+    for snapshot in &played {
+        driven.tick(snapshot, true);
+    }
+    assert_eq!(driven.painted, 120);
+    let silence = scene("silence").snapshot();
+    driven.tick(&silence, true);
+    // The figures are renewed four times a second: the last ones may still be to come.
+    for _ in 0..30 {
+        driven.tick(&silence, false);
+    }
+    assert!(driven.painted <= 125, "{} frames for one change", driven.painted);
+    let before = driven.painted;
+    for _ in 0..5 * 60 {
+        driven.tick(&silence, false);
+    }
+    assert_eq!(driven.painted, before, "painted in silence");
+    // It isn't asleep: the next sound is shown.
+    driven.tick(&played[0], true);
+    assert_eq!(driven.painted, before + 1);
+}
+
 /// Any size from the smallest to 4K, and any in between, is laid out without a fault.
 #[test]
 fn any_size_can_be_drawn() {
     let snapshot = scene("comparing").snapshot();
-    let mut stage = Stage::new(snapshot, sumproof_views::Look::default(), [640.0, 420.0], 1.0);
+    let mut stage = Stage::new(snapshot, Look::default(), [640.0, 420.0], 1.0);
     for size in [
         [640.0, 420.0],
         [700.0, 900.0],

@@ -2,6 +2,7 @@
 
 use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape};
+use egui_kittest::kittest::Queryable;
 use sumproof_tests::render::{Stage, scenes};
 use sumproof_views::style::contrast;
 
@@ -26,9 +27,9 @@ fn flat(shape: &Shape, into: &mut Vec<Shape>) {
     }
 }
 
-fn pieces(text: &TextShape, ground: Color32) -> impl Iterator<Item = Written> {
+fn pieces(text: &TextShape, clip: Rect, ground: Color32) -> impl Iterator<Item = Written> {
     let whole = text.galley.text().to_owned();
-    let rect = text.visual_bounding_rect();
+    let rect = text.visual_bounding_rect().intersect(clip);
     let fallback = text.fallback_color;
     let over = text.override_text_color;
     let sections = text.galley.job.sections.clone();
@@ -61,13 +62,17 @@ fn written(stage: &Stage) -> Vec<Written> {
             match shape {
                 Shape::Rect(rect) if rect.fill.a() == 255 => fills.push((rect.rect, rect.fill)),
                 Shape::Text(text) if !text.galley.text().trim().is_empty() => {
-                    let middle = text.visual_bounding_rect().center();
+                    let seen = text.visual_bounding_rect().intersect(clipped.clip_rect);
+                    if !seen.is_positive() {
+                        continue;
+                    }
+                    let middle = seen.center();
                     let ground = fills
                         .iter()
                         .rev()
                         .find(|(rect, _)| rect.contains(middle))
                         .map_or(Color32::TRANSPARENT, |(_, fill)| *fill);
-                    all.extend(pieces(&text, ground));
+                    all.extend(pieces(&text, clipped.clip_rect, ground));
                 }
                 _ => {}
             }
@@ -200,5 +205,93 @@ fn figures_are_tabular() {
                 "{size}: {widths:?}"
             );
         }
+    }
+}
+
+/// The lines of text that can be seen, whole ones only.
+fn seen_lines(stage: &Stage) -> Vec<String> {
+    let mut all = Vec::new();
+    for clipped in &stage.harness.output().shapes {
+        let mut plain = Vec::new();
+        flat(&clipped.shape, &mut plain);
+        for shape in plain {
+            if let Shape::Text(text) = shape {
+                for row in &text.galley.rows {
+                    let rect = row.rect().translate(text.pos.to_vec2());
+                    if clipped.clip_rect.expand(0.6).contains_rect(rect) {
+                        all.push(row.text());
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+fn words_of<'a>(lines: impl IntoIterator<Item = &'a str>) -> std::collections::BTreeSet<String> {
+    lines
+        .into_iter()
+        .flat_map(str::split_whitespace)
+        .map(str::to_owned)
+        .collect()
+}
+
+/// Why and what now is longer than its place in most states: every line of it must come into sight by the keys alone, and by
+/// the wheel alone, without a tooltip.
+#[test]
+fn long_advice_can_be_read_whole() {
+    for (name, wheel) in [
+        ("good", false),
+        ("good", true),
+        ("smallest-lines", false),
+        ("smallest-lines", true),
+    ] {
+        let scene = scenes().into_iter().find(|scene| scene.name == name).expect(name);
+        let snapshot = scene.snapshot();
+        let mut stage = scene.stage();
+        let whole: Vec<&String> = snapshot.why.iter().chain(&snapshot.what_now).collect();
+        let wanted = words_of(whole.iter().map(|line| line.as_str()));
+        let mut seen = seen_lines(&stage);
+        let at_first = words_of(seen.iter().map(String::as_str));
+        assert!(
+            !wanted.is_subset(&at_first),
+            "{name}: it all fits, so nothing is tested"
+        );
+        let begin: String = snapshot.why[0].chars().take(20).collect();
+        let place = stage.harness.get_by_label_contains(&begin).rect().center();
+        if wheel {
+            stage.harness.hover_at(place);
+        } else {
+            stage.harness.get_by_label_contains(&begin).focus();
+        }
+        stage.harness.run();
+        for _ in 0..40 {
+            if wheel {
+                stage.harness.event(egui::Event::MouseWheel {
+                    unit: egui::MouseWheelUnit::Line,
+                    delta: egui::vec2(0.0, -1.0),
+                    phase: egui::TouchPhase::Move,
+                    source: egui::MouseWheelSource::Unknown,
+                    modifiers: egui::Modifiers::NONE,
+                });
+            } else {
+                stage.harness.key_press(egui::Key::ArrowDown);
+            }
+            stage.harness.run();
+            seen.extend(seen_lines(&stage));
+        }
+        let all = words_of(seen.iter().map(String::as_str));
+        let missing: Vec<&String> = wanted.difference(&all).collect();
+        assert!(
+            missing.is_empty(),
+            "{name}, wheel {wheel}: never seen: {missing:?}"
+        );
+        // And the way back.
+        if !wheel {
+            stage.harness.key_press(egui::Key::Home);
+            stage.harness.run();
+            assert_eq!(words_of(seen_lines(&stage).iter().map(String::as_str)), at_first);
+        }
+        assert!(stage.take_intents().is_empty());
     }
 }

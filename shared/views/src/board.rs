@@ -6,12 +6,12 @@ use sumproof_core::feed::FeedId;
 
 use crate::intent::Setting;
 use crate::sheet::{Sheet, outcome_stroke, write, write_within};
-use crate::snapshot::Hearing;
+use crate::snapshot::{Hearing, Snapshot};
 use crate::style::Style;
 use crate::words::{decibels, hertz, signed};
 
 /// The name of a feed in its row; the long one is in the tooltip, the sentence and the banner.
-pub fn short_name(id: FeedId) -> &'static str {
+fn short_name(id: FeedId) -> &'static str {
     match id {
         FeedId::WedgeLineFlipped => "wedge, line flipped",
         FeedId::WedgeLinePadded => "wedge, line \u{2212}20 dB",
@@ -20,6 +20,22 @@ pub fn short_name(id: FeedId) -> &'static str {
         FeedId::WedgeLineTransformer => "wedge, 12:1 transformer",
         FeedId::BalancedJackDifference => "jack in balanced mono in",
         FeedId::MonoSubsLineFlipped => "mono subs, line flipped",
+        other => other.name(),
+    }
+}
+
+/// The name of a feed in its row, the player's own by what he calls it.
+pub fn row_name(snapshot: &Snapshot, id: FeedId) -> &str {
+    match id {
+        FeedId::Own => snapshot.own.name(),
+        other => short_name(other),
+    }
+}
+
+/// The name of a feed in full, the player's own by what he calls it.
+pub fn full_name(snapshot: &Snapshot, id: FeedId) -> &str {
+    match id {
+        FeedId::Own => snapshot.own.name(),
         other => other.name(),
     }
 }
@@ -45,8 +61,7 @@ fn key_of(index: usize) -> Option<char> {
 }
 
 /// What is said of a row in words: for those who hear the window instead of seeing it, and for the tooltip.
-pub fn spoken(row: &Row) -> String {
-    let name = row.id.name();
+pub fn spoken(row: &Row, name: &str) -> String {
     let worse = row.worse.map_or_else(String::new, |side| {
         format!(" (the {} one is the worse)", side.name())
     });
@@ -121,9 +136,9 @@ impl Columns {
             dry,
             wet,
             bars: (wet + px(14.0), bars_end),
-            level: bars_end + px(50.0),
-            tone: bars_end + px(90.0),
-            dip: bars_end + px(106.0),
+            level: bars_end + px(48.0),
+            tone: bars_end + px(86.0),
+            dip: bars_end + px(101.0),
             more,
         }
     }
@@ -204,7 +219,8 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     let heard = snapshot.hearing == Hearing::Feed(id);
     let chosen = snapshot.settings.feed == id;
     let response = ui.interact(rect, Id::unique(("feed", id.id())), Sense::click());
-    response.widget_info(|| WidgetInfo::selected(Role::Button, true, heard, spoken(row)));
+    let full = full_name(snapshot, id);
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, heard, spoken(row, full)));
 
     // The one that's heard is set in reverse: the only such row there is.
     let mut colours = style.colours;
@@ -248,12 +264,16 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             colours.ink,
         );
     }
-    let name = short_name(id);
-    let name_rect = write(
+    // Before the first sound there are no outcomes: name and explanation have their room too.
+    let first_run = row.score.is_none() && !snapshot.history.ever_heard();
+    let name_left = if first_run { columns.stroke } else { columns.name };
+    let name_width = columns.name_end - columns.name;
+    let name_rect = write_within(
         ui,
-        pos2(columns.name, middle),
-        Align2::LEFT_CENTER,
-        name,
+        pos2(name_left, middle - style.body().size * 0.62),
+        name_width,
+        1,
+        row_name(snapshot, id),
         style.body(),
         if response.hovered() || chosen {
             colours.ink
@@ -277,12 +297,12 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     if row.score.is_some() {
         figures(ui, &style, columns, middle, row);
         bars(ui, &style, columns, rect, snapshot.reading.row(id));
-    } else if !snapshot.history.ever_heard() {
-        let left = columns.name_end + style.px(12.0);
+    } else if first_run {
+        let left = name_left + name_width + style.px(8.0);
         let size = style.label().size;
         write_within(
             ui,
-            pos2(left, middle - size * 0.66),
+            pos2(left, middle - size * 0.6),
             rect.right() - left,
             1,
             id.explanation(),
@@ -301,7 +321,7 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     }
     if begins_group(id) {
         ui.painter().hline(
-            columns.name..=rect.right(),
+            name_left..=rect.right(),
             rect.top(),
             Stroke::new(1.0, style.colours.hairline.gamma_multiply(0.6)),
         );
@@ -316,7 +336,7 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     } else if response.secondary_clicked() && !chosen {
         sheet.set(Setting::Feed(id));
     }
-    response.on_hover_text_at_pointer(tip(row));
+    response.on_hover_text_at_pointer(tip(row, full));
 }
 
 /// Chooses a feed and lets it be heard.
@@ -329,11 +349,11 @@ pub fn audition(sheet: &mut Sheet<'_>, id: FeedId) {
     }
 }
 
-fn tip(row: &Row) -> String {
+fn tip(row: &Row, name: &str) -> String {
     format!(
         "{}\n{}.\nClick to hear it (it would be printed in a bounce), right-click to see its curve only.",
         row.id.explanation(),
-        spoken(row)
+        spoken(row, name)
     )
 }
 

@@ -3,7 +3,7 @@
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::board::{FEEDS, Row};
 
-use crate::board::{short_name, spoken};
+use crate::board::{full_name, row_name, spoken};
 use crate::sheet::{Sheet, outcome_stroke, write, write_within};
 use crate::snapshot::TakeSummary;
 use crate::style::Style;
@@ -28,7 +28,7 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
     let height = (rows.1 - rows.0) / FEEDS as f32;
     if names && let Some(take) = takes.first() {
         for (index, row) in take.rows.iter().enumerate() {
-            let name = short_name(row.id);
+            let name = row_name(sheet.snapshot, row.id);
             write(
                 ui,
                 pos2(rect.left(), rows.0 + height * (index as f32 + 0.5)),
@@ -90,7 +90,8 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
     let colours = style.colours;
     let middle = rect.center().y;
     let response = ui.interact(rect, Id::unique(("compared", n, row.id.id())), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("take {name}, {}", spoken(row))));
+    let said = spoken(row, full_name(sheet.snapshot, row.id));
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("take {name}, {said}")));
     let (Some(score), Some(outcome)) = (row.score, row.outcome) else {
         write(
             ui,
@@ -139,7 +140,7 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
             colours.soft,
         );
     }
-    response.on_hover_text_at_pointer(spoken(row));
+    response.on_hover_text_at_pointer(said);
 }
 
 fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
@@ -155,22 +156,18 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
     if take.garbage_frames > 0 {
         lines.push(format!("{} frames were no sound", take.garbage_frames));
     }
-    let mut y = top + style.px(12.0);
-    for line in lines {
-        let height = style.body().size * 1.25;
-        if y + height > rect.bottom() {
+    let mut at = pos2(rect.left(), top + style.px(12.0));
+    let height = style.body().size * 1.25;
+    // The name in full: over the column there may not have been room for it.
+    let name = (take.name.as_str(), style.strong());
+    let rest = lines.iter().map(|line| (line.as_str(), style.body()));
+    for (line, font) in std::iter::once(name).chain(rest) {
+        let rows = ((rect.bottom() - at.y) / height).floor() as usize;
+        if rows == 0 {
             break;
         }
-        write_within(
-            ui,
-            pos2(rect.left(), y),
-            rect.width(),
-            1,
-            &line,
-            style.body(),
-            style.colours.soft,
-        );
-        y += height;
+        let colour = style.colours.soft;
+        at.y = write_within(ui, at, rect.width(), rows.min(2), line, font, colour).bottom();
     }
 }
 

@@ -1,12 +1,12 @@
 //! The sum difference over frequency: stereo is the zero line.
 
-use egui::{Align2, Color32, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::feed::FeedId;
 use sumproof_core::line::Polarity;
-use sumproof_core::reading::{Curves, Reading};
+use sumproof_core::reading::Reading;
 
 use crate::axis::Axis;
-use crate::board::short_name;
+use crate::board::{full_name, row_name};
 use crate::sheet::{Sheet, width_of, write};
 use crate::style::Style;
 use crate::words::{decibels, hertz, note};
@@ -31,7 +31,7 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let label = style.label().size;
     let small = style.small().size;
     let chosen = reading.selected;
-    heading(ui, &style, rect, chosen);
+    heading(ui, &style, rect, chosen, row_name(sheet.snapshot, chosen));
     let strings_base = rect.top() + label * 1.35 + small * 1.3;
     axis.draw_strings(ui, &style, strings_base);
     let plot = Rect::from_min_max(
@@ -66,7 +66,7 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
             true,
             format!(
                 "sum difference over frequency of {}: dry, wet and both, stereo is the zero line",
-                chosen.name()
+                full_name(sheet.snapshot, chosen)
             ),
         )
     });
@@ -86,32 +86,49 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         .iter()
         .map(|band| band.level_db)
         .fold(f32::NEG_INFINITY, f32::max);
-    let draw = |values: &[f32], width: f32, colour: Color32, dashed: bool| {
-        line(
-            ui,
-            &style,
-            reading,
-            axis,
-            loudest,
-            values,
-            &y,
-            style.line(width, colour),
-            dashed,
-        );
+    let pen = Pen {
+        ui,
+        style: &style,
+        reading,
+        axis,
+        loudest_db: loudest,
+        y: &y,
     };
+    let floor = floor_db(reading);
     if chosen != FeedId::MonoWedge {
-        draw(&reading.wedge_curves.dry_db, 1.3, colours.dry, true);
-        draw(&reading.wedge_curves.wet_db, 1.3, colours.wet, true);
+        pen.line(
+            &reading.wedge_curves.dry_db,
+            style.line(1.3, colours.dry),
+            true,
+            floor,
+        );
+        pen.line(
+            &reading.wedge_curves.wet_db,
+            style.line(1.3, colours.wet),
+            true,
+            None,
+        );
     }
-    draw(&reading.selected_curves.total_db, 1.2, colours.soft, false);
-    draw(&reading.selected_curves.wet_db, 2.0, colours.wet, false);
-    draw(&reading.selected_curves.dry_db, 2.0, colours.dry, false);
+    let selected = &reading.selected_curves;
+    pen.line(&selected.total_db, style.line(1.2, colours.soft), false, None);
+    pen.line(&selected.wet_db, style.line(2.0, colours.wet), false, None);
+    let below = pen.line(&selected.dry_db, style.line(2.0, colours.dry), false, floor);
+    if let (Some(x), Some(floor)) = (below, floor) {
+        // Once, where it begins: how far down the dry really is, an estimate can't tell.
+        let text = format!("at least {:.0} dB down", -floor);
+        let width = width_of(ui, &text, style.small());
+        let at = pos2(
+            x.min(plot.right() - width).max(plot.left()),
+            y(floor) + style.px(3.0),
+        );
+        write(ui, at, Align2::LEFT_TOP, &text, style.small(), colours.dry);
+    }
     if let Some(at) = response.hover_pos() {
         readout(ui, &style, reading, axis, plot, at);
     }
 }
 
-fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId) {
+fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId, name: &str) {
     let colours = style.colours;
     let mut x = rect.left();
     let mut say = |text: &str, colour| {
@@ -125,7 +142,6 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId) {
         );
         x = at.right();
     };
-    let name = short_name(chosen);
     say("against stereo: ", colours.faint);
     say(name, colours.ink);
     say("   dry", colours.dry);
@@ -143,53 +159,90 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId) {
     }
 }
 
-/// A curve; where it says little, a thin faint one.
-#[expect(clippy::too_many_arguments)]
-fn line(
-    ui: &Ui,
-    style: &Style,
-    reading: &Reading,
-    axis: &Axis,
+/// How far down a cancelled dry can be told, dB; below it is drawn as a row of dots at this height.
+fn floor_db(reading: &Reading) -> Option<f32> {
+    reading.method.floor_db().map(|db| db as f32)
+}
+
+/// How a piece of a curve is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Piece {
+    /// As it is.
+    Plain,
+    /// It says little there: thin and faint.
+    Faint,
+    /// Somewhere below the floor: dots, as on the board.
+    Below,
+}
+
+/// What curves are drawn with.
+struct Pen<'a> {
+    ui: &'a Ui,
+    style: &'a Style,
+    reading: &'a Reading,
+    axis: &'a Axis,
     loudest_db: f32,
-    values: &[f32],
-    y: &dyn Fn(f32) -> f32,
-    stroke: Stroke,
-    dashed: bool,
-) {
-    let mut points: Vec<Pos2> = Vec::with_capacity(reading.curve_points);
-    let mut heard_before = false;
-    let flush = |points: &mut Vec<Pos2>, heard: bool| {
+    y: &'a dyn Fn(f32) -> f32,
+}
+
+impl Pen<'_> {
+    /// Draws a curve and returns where it first goes below the floor.
+    fn line(&self, values: &[f32], stroke: Stroke, dashed: bool, floor_db: Option<f32>) -> Option<f32> {
+        let mut points: Vec<Pos2> = Vec::with_capacity(self.reading.curve_points);
+        let mut before = Piece::Plain;
+        let mut below = None;
+        for (&hz, &db) in self.reading.curve_hz[..self.reading.curve_points]
+            .iter()
+            .zip(values)
+        {
+            if db.is_nan() || !Axis::shows(f64::from(hz)) {
+                self.draw(&mut points, before, stroke, dashed);
+                points.clear();
+                continue;
+            }
+            let x = self.axis.x(f64::from(hz));
+            let (piece, db) = match floor_db {
+                _ if !is_heard(self.reading, hz, self.loudest_db) => {
+                    (Piece::Faint, floor_db.map_or(db, |floor| db.max(floor)))
+                }
+                Some(floor) if db < floor => (Piece::Below, floor),
+                _ => (Piece::Plain, db),
+            };
+            if piece == Piece::Below && below.is_none() {
+                below = Some(x);
+            }
+            if piece != before {
+                self.draw(&mut points, before, stroke, dashed);
+                before = piece;
+            }
+            points.push(pos2(x, (self.y)(db)));
+        }
+        self.draw(&mut points, before, stroke, dashed);
+        below
+    }
+
+    /// Draws a piece; the next one begins where it ended.
+    fn draw(&self, points: &mut Vec<Pos2>, piece: Piece, stroke: Stroke, dashed: bool) {
         let keep = points.last().copied();
-        let stroke = if heard {
-            stroke
-        } else {
-            Stroke::new(1.0, stroke.color.gamma_multiply(0.35))
-        };
         let taken = std::mem::take(points);
-        if taken.len() > 1 {
-            if dashed && heard {
-                ui.painter()
-                    .extend(Shape::dashed_line(&taken, stroke, style.px(4.0), style.px(4.0)));
-            } else {
-                ui.painter().add(Shape::line(taken, stroke));
+        points.extend(keep);
+        if taken.len() < 2 {
+            return;
+        }
+        let painter = self.ui.painter();
+        let px = |at_default| self.style.px(at_default);
+        match piece {
+            Piece::Faint => {
+                let faint = Stroke::new(1.0, stroke.color.gamma_multiply(0.35));
+                painter.add(Shape::line(taken, faint));
+            }
+            Piece::Below => painter.extend(Shape::dashed_line(&taken, stroke, px(2.5), px(3.5))),
+            Piece::Plain if dashed => painter.extend(Shape::dashed_line(&taken, stroke, px(4.0), px(4.0))),
+            Piece::Plain => {
+                painter.add(Shape::line(taken, stroke));
             }
         }
-        points.extend(keep);
-    };
-    for (&hz, &db) in reading.curve_hz[..reading.curve_points].iter().zip(values) {
-        if db.is_nan() || !Axis::shows(f64::from(hz)) {
-            flush(&mut points, heard_before);
-            points.clear();
-            continue;
-        }
-        let heard = is_heard(reading, hz, loudest_db);
-        if heard != heard_before {
-            flush(&mut points, heard_before);
-            heard_before = heard;
-        }
-        points.push(pos2(axis.x(f64::from(hz)), y(db)));
     }
-    flush(&mut points, heard_before);
 }
 
 /// Where a mono sum has the notches of the delay found between the channels: odd multiples of 1/2τ, or multiples of 1/τ
@@ -256,12 +309,12 @@ fn readout(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect, a
             format!(", {name} {cents:+} cents").replace('-', "\u{2212}")
         }
     });
-    let value = |curves: &Curves, pick: fn(&Curves) -> &[f32]| {
-        let db = pick(curves)[index];
-        if db.is_nan() {
-            String::from("–")
-        } else {
-            decibels(f64::from(db))
+    let value = |values: &[f32], floor: Option<f32>| {
+        let db = values[index];
+        match floor {
+            _ if db.is_nan() => String::from("–"),
+            Some(floor) if db < floor => format!("at least {:.0} down", -floor),
+            _ => decibels(f64::from(db)),
         }
     };
     let curves = &reading.selected_curves;
@@ -269,8 +322,8 @@ fn readout(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect, a
         format!("{}{note}", hertz(hz)),
         format!(
             "dry {}  wet {}",
-            value(curves, |c| &c.dry_db),
-            value(curves, |c| &c.wet_db)
+            value(&curves.dry_db, floor_db(reading)),
+            value(&curves.wet_db, None)
         ),
     ];
     let width = lines

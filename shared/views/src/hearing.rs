@@ -2,6 +2,7 @@
 
 use egui::{Align2, Id, Rect, Ui, pos2};
 
+use crate::board::full_name;
 use crate::intent::Setting;
 use crate::sheet::{Sheet, Word, button, width_of, write, write_within};
 use crate::snapshot::Hearing;
@@ -59,7 +60,7 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
                 .row(id)
                 .worse
                 .map_or_else(String::new, |side| format!(" (the {})", side.name()));
-            let name = format!("You are hearing {}{worse}", id.name());
+            let name = format!("You are hearing {}{worse}", full_name(snapshot, id));
             let room = end - width_of(ui, back.text, style.body()) - inset * 3.0 - rect.left();
             let top = middle - style.hearing().size * 0.66;
             let said = write_within(

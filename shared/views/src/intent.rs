@@ -1,9 +1,12 @@
 //! What the player wants: emitted by the window, carried out by whoever owns the sound.
 
+use sumproof_core::boxes::Kind;
 use sumproof_core::feed::{FeedId, Side, SumLaw};
+use sumproof_core::outcome::Limits;
 use sumproof_core::take::Pass;
 
 use crate::look::Look;
+use crate::own::OwnFeed;
 use crate::snapshot::Integration;
 
 /// A parameter, without its value. One for each parameter of the host that the window can set.
@@ -125,6 +128,14 @@ pub enum Intent {
     UndoDelete,
     /// Write all takes to a file and say where ([`crate::Notices::message`]).
     ExportTakes,
+    /// Read takes from a file the player chooses and say what came of it ([`crate::Notices::message`]).
+    ImportTakes,
+    /// The user's own feed is this from now on, every setting within its range.
+    OwnFeed(OwnFeed),
+    /// The limits between the outcomes are these from now on, within their ranges.
+    Limits(Limits),
+    /// That box is on that line: to be remembered. What it makes of the line comes beside it as parameters.
+    Box(Side, Option<Kind>),
     /// The look changed (already applied to the window): keep it with the project.
     Look(Look),
 }

@@ -8,8 +8,11 @@
 //! without a graphics card.
 #![forbid(unsafe_code)]
 
+mod apart;
 mod axis;
+mod beside;
 mod board;
+mod boxes;
 mod compare;
 mod correlation;
 mod curves;
@@ -20,7 +23,11 @@ mod intent;
 mod lines;
 mod look;
 mod notices;
+mod number;
+mod own;
+mod own_feed;
 mod palette;
+mod scroll;
 mod sentence;
 mod setup;
 mod sheet;
@@ -29,6 +36,7 @@ mod snapshot;
 pub mod style;
 mod takes;
 mod text;
+mod typed;
 mod why;
 mod window;
 pub mod words;
@@ -36,6 +44,7 @@ pub mod words;
 pub use history::{COLUMN_S, COLUMNS, HOLD_S, History};
 pub use intent::{Control, Intent, Setting};
 pub use look::{Look, Theme};
+pub use own::{Boxes, OwnFeed, Passes, line_through};
 pub use sentence::Sentence;
 pub use side_chain::{MUCH_UNEXPLAINED, SideChain, SideChainState};
 pub use snapshot::{Hearing, Integration, LineSettings, Margin, Notices, Settings, Snapshot, TakeSummary};

@@ -3,6 +3,7 @@
 use egui::{Align2, Id, Rect, Ui, pos2};
 use sumproof_core::feed::SumLaw;
 
+use crate::beside::Beside;
 use crate::intent::{Intent, Setting};
 use crate::look::{Look, Theme};
 use crate::sheet::{Sheet, Word, button, choice, write};
@@ -116,17 +117,23 @@ impl Place {
             style.body(),
             word,
         );
-        if self.down {
-            self.y += style.body().size * 1.75;
-        } else {
-            self.x = response.rect.right() + style.px(20.0);
-        }
+        // Words follow one another in either layout.
+        self.x = response.rect.right() + style.px(if self.down { 24.0 } else { 18.0 });
         response.clicked()
     }
 }
 
-/// Draws the settings along a line (the foot of the window) or down a page, and returns the look if it was changed.
-pub fn setup(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, look: Look) -> Option<Look> {
+/// What came of the settings.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SetUp {
+    /// The look, if it was changed.
+    pub look: Option<Look>,
+    /// A sheet that was asked for.
+    pub beside: Option<Beside>,
+}
+
+/// Draws the settings along a line (the foot of the window) or down a page.
+pub fn setup(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, look: Look) -> SetUp {
     let down = sheet.style.compact;
     let step = sheet.style.body().size * 1.75;
     let mut place = Place {
@@ -174,8 +181,56 @@ pub fn setup(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, look: Look) -> Option<L
     if place.word(ui, sheet, "copy as text", &copy) {
         ui.ctx().copy_text(as_text(sheet.snapshot));
     }
-    (theme.is_some() || zoom.is_some()).then(|| Look {
-        theme: theme.unwrap_or(look.theme),
-        zoom: zoom.unwrap_or(look.zoom),
-    })
+    files(ui, sheet, &mut place);
+    SetUp {
+        look: (theme.is_some() || zoom.is_some()).then(|| Look {
+            theme: theme.unwrap_or(look.theme),
+            zoom: zoom.unwrap_or(look.zoom),
+        }),
+        beside: if down { None } else { sheets(ui, sheet, &mut place) },
+    }
+}
+
+fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
+    if !sheet.snapshot.can_export {
+        return;
+    }
+    let export = Word {
+        text: "export takes",
+        name: "export all takes",
+        tip: "Writes all your takes to a file, for another project, another computer, or the command.",
+    };
+    if !sheet.snapshot.takes.is_empty() && place.word(ui, sheet, "export takes", &export) {
+        sheet.intents.push(Intent::ExportTakes);
+    }
+    let import = Word {
+        text: "import takes",
+        name: "import takes from a file",
+        tip: "Reads takes from a file that was exported here or written by the command, and adds them to yours.",
+    };
+    if place.word(ui, sheet, "import takes", &import) {
+        sheet.intents.push(Intent::ImportTakes);
+    }
+}
+
+/// The sheets that stand in the place of the curves; a small window has pages for them.
+fn sheets(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
+    let own = Word {
+        text: "own feed and limits",
+        name: "your own feed, and the limits",
+        tip: "A feed of your own beside the twelve, and where you draw the line between holds, thins and drops out.",
+    };
+    let apart = Word {
+        text: "dry and wet",
+        name: "how dry and wet are told apart",
+        tip: "How dry and wet are told apart now, and the way to an exact split: the same part recorded two or three times.",
+    };
+    let mut asked = None;
+    if place.word(ui, sheet, "own sheet", &own) {
+        asked = Some(Beside::Own);
+    }
+    if place.word(ui, sheet, "apart sheet", &apart) {
+        asked = Some(Beside::Apart);
+    }
+    asked
 }

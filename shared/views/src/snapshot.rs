@@ -3,11 +3,13 @@
 use sumproof_core::board::{FEEDS, Rig, Row};
 use sumproof_core::feed::{FeedId, Side, SumLaw};
 use sumproof_core::margin::{DelayMargin, Map, PartMargin};
+use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::split::Method;
 use sumproof_core::take::Pass;
 
 use crate::history::History;
+use crate::own::{Boxes, OwnFeed, Passes};
 use crate::side_chain::SideChain;
 
 /// One line's settings, as plain numbers.
@@ -216,8 +218,17 @@ pub struct Snapshot {
     pub margin: Option<Margin>,
     /// How the side-chain stands; `None` where there is none.
     pub side_chain: Option<SideChain>,
-    /// The owner can write takes to a file ([`crate::Intent::ExportTakes`]).
+    /// The owner can write takes to a file and read them from one ([`crate::Intent::ExportTakes`],
+    /// [`crate::Intent::ImportTakes`]).
     pub can_export: bool,
+    /// The user's own feed.
+    pub own: OwnFeed,
+    /// The limits between the outcomes.
+    pub limits: Limits,
+    /// The kinds of box on the lines.
+    pub boxes: Boxes,
+    /// The passes for an exact split of dry and wet.
+    pub passes: Passes,
 }
 
 impl Settings {

@@ -1,12 +1,13 @@
-//! The strip of takes: record, name, pick two to compare, reorder, delete with undo, export.
+//! The strip of takes: record, name, pick two to compare, reorder, delete with undo.
 
-use egui::{Align2, Id, Key, Rect, Role, ScrollArea, Sense, TextEdit, Ui, UiBuilder, WidgetInfo, pos2, vec2};
+use egui::{Align2, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 use sumproof_core::take::Pass;
 
 use crate::intent::{Intent, Setting};
-use crate::sheet::{Sheet, Word, button, choice, focus_mark, outcome_stroke, width_of, write, write_within};
+use crate::sheet::{Sheet, Word, button, choice, focus_mark, outcome_stroke, write, write_within};
 use crate::snapshot::TakeSummary;
 use crate::style::Style;
+use crate::typed::{Typed, type_on};
 use crate::words::{duration, signed};
 
 /// Longest name of a take, characters.
@@ -81,8 +82,17 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
     takes.settle(sheet.snapshot.takes.len());
     let head = sheet.style.body().size * 1.5;
     let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
-    heading(ui, sheet, takes, line);
-    let cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
+    heading(ui, sheet, line);
+    let mut cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
+    // In a small window there's no room beside the heading.
+    let below = sheet.style.compact && !takes.picked.is_empty();
+    let line = if below {
+        cards.max.y -= head;
+        Rect::from_min_size(cards.left_bottom(), vec2(rect.width(), head))
+    } else {
+        line
+    };
+    actions(ui, sheet, takes, line);
     if sheet.snapshot.takes.is_empty() {
         let text = "Play one preset, keep it as a take, then the next: two takes can be laid side by side. For an exact \
                     split of dry and wet, record the same part twice more, effects off and dry off.";
@@ -114,7 +124,7 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
     });
 }
 
-fn heading(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let colours = style.colours;
     let snapshot = sheet.snapshot;
@@ -158,9 +168,9 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
     }
     if snapshot.settings.record || snapshot.reading.recording {
         let what = match snapshot.settings.pass {
-            Pass::Full => "recording the full preset",
-            Pass::Dry => "recording the dry pass: effects off",
-            Pass::Wet => "recording the wet pass: dry off",
+            Pass::Full => "recording the full pass",
+            Pass::Dry => "recording the dry pass",
+            Pass::Wet => "recording the wet pass",
         };
         let text = format!("{what}, {}", duration(snapshot.reading.take_s));
         x = write(
@@ -211,21 +221,16 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
         if response.clicked() {
             sheet.intents.push(Intent::UndoDelete);
         }
-        x = response.rect.right() + gap;
     }
-    actions(ui, sheet, takes, rect, x);
 }
 
 /// What can be done with the take picked last, from the right.
-fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, free_from: f32) {
+fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
     let style = sheet.style;
     let middle = rect.center().y;
     let mut x = rect.right();
     let mut action = |ui: &Ui, id: &'static str, text: &str, name: &str, tip: &str| {
         let word = Word { text, name, tip };
-        if x - width_of(ui, text, style.body()) < free_from {
-            return false;
-        }
         let response = button(
             ui,
             &style,
@@ -239,18 +244,6 @@ fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, free_f
         response.clicked()
     };
     let snapshot = sheet.snapshot;
-    if snapshot.can_export
-        && !snapshot.takes.is_empty()
-        && action(
-            ui,
-            "export takes",
-            "export",
-            "export all takes",
-            "Writes all takes to a file.",
-        )
-    {
-        sheet.intents.push(Intent::ExportTakes);
-    }
     let Some(&index) = takes.picked.last() else { return };
     let Some(take) = snapshot.takes.get(index) else {
         return;
@@ -436,41 +429,20 @@ fn rename(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
     };
     let index = *index;
     let style = sheet.style;
-    let id = Id::unique(("rename take", index));
-    let first = !ui.memory(|memory| memory.had_focus_last_frame(id) || memory.has_focus(id));
+    let what = Typed {
+        id: Id::unique(("rename take", index)),
+        name: "name of the take",
+        tip: "",
+        longest: LONGEST_NAME,
+    };
     let place = Rect::from_min_size(rect.min, vec2(rect.width(), style.body().size * 1.3));
-    let output = ui.put(
-        place,
-        TextEdit::singleline(text)
-            .id(id)
-            .font(style.body())
-            .frame(egui::Frame::NONE)
-            .char_limit(LONGEST_NAME)
-            .cursor_at_end(true)
-            .desired_width(rect.width()),
-    );
-    output.widget_info(|| {
-        let mut info = WidgetInfo::labeled(Role::TextInput, true, "name of the take");
-        info.current_text_value = Some(text.clone());
-        info
-    });
-    ui.painter().hline(
-        place.x_range(),
-        place.bottom(),
-        style.line(1.5, style.colours.ink),
-    );
-    if first {
-        output.request_focus();
-    }
-    if ui.input(|input| input.key_pressed(Key::Escape)) {
-        takes.renaming = None;
-    } else if output.lost_focus() {
-        let name: String = text.trim().chars().take(LONGEST_NAME).collect();
-        takes.renaming = None;
-        let old = sheet.snapshot.takes.get(index).map(|take| take.name.as_str());
-        if !name.is_empty() && old.is_some_and(|old| old != name) {
-            sheet.intents.push(Intent::RenameTake { index, name });
-        }
+    let Some(typed) = type_on(ui, &style, place, &what, text) else {
+        return;
+    };
+    takes.renaming = None;
+    let old = sheet.snapshot.takes.get(index).map(|take| take.name.as_str());
+    if let Some(name) = typed.filter(|name| !name.is_empty() && old.is_some_and(|old| old != name)) {
+        sheet.intents.push(Intent::RenameTake { index, name });
     }
 }
 

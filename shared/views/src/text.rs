@@ -1,6 +1,6 @@
 //! Everything the window says, as text.
 
-use crate::board::spoken;
+use crate::board::{full_name, spoken};
 use crate::sentence::Sentence;
 use crate::snapshot::{Hearing, Snapshot};
 use crate::why::{between_channels, told_apart};
@@ -17,7 +17,8 @@ pub fn as_text(snapshot: &Snapshot) -> String {
         Hearing::Feed(id) => lines.push(format!("Being heard: {}.", id.name())),
         Hearing::HeldBack => lines.push("The audition waits while the host bounces or records.".into()),
     }
-    lines.extend(snapshot.reading.rows.iter().map(spoken));
+    let said = |row: &sumproof_core::board::Row| spoken(row, full_name(snapshot, row.id));
+    lines.extend(snapshot.reading.rows.iter().map(said));
     lines.push(String::new());
     lines.push(match snapshot.history.now() {
         Some(now) => format!("Correlation {}.", correlation(f64::from(now))),
@@ -36,7 +37,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
             duration(take.seconds),
             take.pass.name()
         ));
-        lines.extend(take.rows.iter().map(spoken));
+        lines.extend(take.rows.iter().map(said));
     }
     lines.join("\n") + "\n"
 }

@@ -5,8 +5,9 @@ use sumproof_core::line::Polarity;
 use sumproof_core::reading::Reading;
 use sumproof_core::split::Method;
 
-use crate::sheet::{Sheet, write, write_within};
-use crate::snapshot::Margin;
+use crate::scroll::{Passage, Scroll, scrolled};
+use crate::sheet::{Sheet, Word, button, write};
+use crate::snapshot::{Margin, Snapshot};
 use crate::style::Style;
 use crate::words::milliseconds;
 
@@ -39,12 +40,18 @@ pub fn between_channels(reading: &Reading) -> String {
     }
 }
 
-/// How dry and wet were told apart and how much there is of each, in words.
+/// How dry and wet were told apart, how sure that is, and how much there is of each, in words.
 pub fn told_apart(reading: &Reading) -> String {
     let how = match reading.method {
-        Method::Estimated => "estimated: what both share counts as dry",
-        Method::TwoPass => "from two passes, effects off and dry off",
-        Method::SideChain => "from the dry signal on the side-chain",
+        Method::Estimated => match reading.wet_over_dry_db.and(reading.wet_over_dry_range_db) {
+            Some(range) if range.iter().any(|db| db.is_finite()) => {
+                format!("estimated: {} is possible", span(range))
+            }
+            Some(_) => String::from("estimated; how near can\u{2019}t be told"),
+            None => String::from("estimated"),
+        },
+        Method::TwoPass => String::from("from two passes, effects off and dry off"),
+        Method::SideChain => String::from("from the dry signal on the side-chain"),
     };
     match reading.wet_over_dry_db {
         None => format!("Dry and wet: no reading ({how})."),
@@ -55,91 +62,124 @@ pub fn told_apart(reading: &Reading) -> String {
     }
 }
 
+/// A range of wet over dry, dB, in words; an open end is left out.
+fn span([least, most]: [f64; 2]) -> String {
+    let place = |db: f64| {
+        let whole = db.round();
+        if whole < 0.0 {
+            format!("{} dB below", -whole)
+        } else if whole > 0.0 {
+            format!("{whole} dB above")
+        } else {
+            String::from("as much")
+        }
+    };
+    match (least.is_finite(), most.is_finite()) {
+        (true, true) if least.round() < 0.0 && most.round() < 0.0 => {
+            format!("{} to {} dB below", -least.round(), -most.round())
+        }
+        (true, true) if least.round() > 0.0 => format!("{} to {} dB above", least.round(), most.round()),
+        (true, true) => format!("{} to {}", place(least), place(most)),
+        (true, false) => format!("{} or more", place(least)),
+        _ => format!("{} or less", place(most)),
+    }
+}
+
 /// How much sound a reading rests on.
 fn rests_on(reading: &Reading) -> Option<String> {
     (reading.correlation.is_some() && reading.averages < 4.0)
         .then(|| String::from("Only just begun: the figures still settle."))
 }
 
-/// Draws both, with the margin's map where there's one.
-pub fn why(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
+/// A figure and its unit stay on one line.
+fn together(line: String) -> String {
+    [" dB", " ms", " Hz", " kHz"].iter().fold(line, |line, unit| {
+        line.replace(unit, &unit.replace(' ', "\u{a0}"))
+    })
+}
+
+/// Everything there is to say, under its headings: `true` for a heading.
+fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
+    let reading = &snapshot.reading;
+    let mut all: Vec<(bool, String)> = Vec::new();
+    let mut headed = |head: &str, lines: Vec<String>| {
+        if !lines.is_empty() {
+            all.push((true, head.into()));
+            all.extend(lines.into_iter().map(|line| (false, together(line))));
+        }
+    };
+    let mut apart = vec![told_apart(reading)];
+    apart.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
+    // Where there's a diagnosis, it says what the bare facts say.
+    let why = if snapshot.why.is_empty() {
+        [Some(between_channels(reading)), rests_on(reading)]
+            .into_iter()
+            .flatten()
+            .collect()
+    } else {
+        snapshot.why.clone()
+    };
+    // A side-chain may ask for something; otherwise it's what one wants to know last.
+    if snapshot.side_chain.is_some() {
+        headed("dry and wet", std::mem::take(&mut apart));
+    }
+    headed("why", why);
+    headed("what now", snapshot.what_now.clone());
+    headed("dry and wet", apart);
+    all
+}
+
+/// Draws both, with the margin's map where there's one. In `whole` the text has all the width, and the map stands below it.
+/// Returns whether all of it was asked for.
+pub fn why(ui: &Ui, sheet: &Sheet<'_>, scroll: &mut Scroll, rect: Rect, whole: bool) -> bool {
     let style = sheet.style;
     let colours = style.colours;
     let snapshot = sheet.snapshot;
-    let reading = &snapshot.reading;
     let mut area = rect;
+    let mut corner = rect.right_bottom();
     if let Some(margin) = snapshot
         .margin
         .as_ref()
         .filter(|margin| margin.delay_ms.len() > 1)
     {
-        let width = (rect.width() * 0.34).min(style.px(220.0));
-        area.max.x -= width + style.px(16.0);
-        // As high as wide: on a tall page the rest is air.
-        let height = rect.height().min(width);
-        let map = Rect::from_min_size(pos2(rect.right() - width, rect.top()), vec2(width, height));
+        let map = if whole {
+            let size = vec2(rect.width(), style.px(130.0).min(rect.height() * 0.3));
+            area.max.y -= size.y + style.px(16.0);
+            Rect::from_min_size(pos2(rect.left(), rect.bottom() - size.y), size)
+        } else {
+            let width = (rect.width() * 0.30).min(style.px(220.0));
+            area.max.x -= width + style.px(14.0);
+            // As high as wide: on a tall page the rest is air.
+            let room = rect.height() - style.body().size * 1.5;
+            Rect::from_min_size(
+                pos2(rect.right() - width, rect.top()),
+                vec2(width, room.min(width * 0.9)),
+            )
+        };
         margin_map(ui, &style, map, margin);
+        corner.y = corner.y.min(rect.bottom());
     }
-    let response = ui.interact(area, Id::unique("why"), Sense::hover());
-    let facts = [
-        Some(between_channels(reading)),
-        Some(told_apart(reading)),
-        rests_on(reading),
-    ];
-    let lines = || {
-        let headed = |head: &'static str, lines: &[String]| {
-            let mut all: Vec<(bool, String)> = Vec::new();
-            if !lines.is_empty() {
-                all.push((true, head.into()));
-                all.extend(lines.iter().map(|line| (false, line.clone())));
-            }
-            all
-        };
-        let facts: Vec<String> = facts.iter().flatten().cloned().collect();
-        // Where there's a diagnosis, it says what the bare facts say.
-        let why = if snapshot.why.is_empty() {
-            &facts
-        } else {
-            &snapshot.why
-        };
-        let why = headed("why", why);
-        // How dry and wet were told apart, where that can change while one plays.
-        let apart = snapshot.side_chain.map(|side_chain| {
-            let mut said = vec![side_chain.sentence()];
-            if !snapshot.why.is_empty() {
-                said.insert(0, told_apart(reading));
-            }
-            said
-        });
-        let mut all = headed("dry and wet", &apart.unwrap_or_default());
-        all.extend(why);
-        all.extend(headed("what now", &snapshot.what_now));
-        all
+    let passages: Vec<Passage> = lines(snapshot)
+        .into_iter()
+        .map(|(is_head, text)| Passage {
+            text,
+            font: if is_head { style.label() } else { style.body() },
+            colour: if is_head { colours.faint } else { colours.soft },
+            after: style.px(if is_head { 1.0 } else { 4.0 }),
+        })
+        .collect();
+    let id = Id::unique(("why", whole));
+    let more = scrolled(ui, &style, id, area, &passages, scroll);
+    if !more || whole || style.compact || area.right() == rect.right() {
+        return false;
+    }
+    let word = Word {
+        text: "all of it",
+        name: "all of why and what now",
+        tip: "Shows all of this at once, in the place of the curves. The wheel moves the text here.",
     };
-    let lines = lines();
-    response.widget_info(|| {
-        let text: Vec<&str> = lines.iter().map(|(_, text)| text.as_str()).collect();
-        WidgetInfo::labeled(Role::Label, true, text.join(" "))
-    });
-    let mut at = area.min;
-    for (is_head, text) in &lines {
-        let (font, colour) = if *is_head {
-            (style.label(), colours.faint)
-        } else {
-            (style.body(), colours.soft)
-        };
-        let left = area.bottom() - at.y;
-        let line = font.size * 1.25;
-        let rows = (left / line).floor() as usize;
-        if rows == 0 {
-            break;
-        }
-        let used = write_within(ui, at, area.width(), rows, text, font, colour);
-        at.y = used.bottom() + style.px(if *is_head { 1.0 } else { 4.0 });
-    }
-    // What found no room is a hover away.
-    let whole: Vec<&str> = lines.iter().map(|(_, text)| text.as_str()).collect();
-    response.on_hover_text(whole.join("\n"));
+    let id = Id::unique("all of why");
+    button(ui, &style, id, corner, Align2::RIGHT_BOTTOM, style.body(), &word).clicked()
 }
 
 /// The margin as a small map: change of the dry over a delay between the lines, straight and flipped.
@@ -215,4 +255,45 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
     response.on_hover_text(format!(
         "How far the dry goes down when one line is late; dashed with that line flipped as well: {reach}."
     ));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn estimated(db: f64, range: [f64; 2]) -> String {
+        told_apart(&Reading {
+            wet_over_dry_db: Some(db),
+            wet_over_dry_range_db: Some(range),
+            ..Reading::default()
+        })
+    }
+
+    #[test]
+    fn an_estimate_says_how_sure_it_is() {
+        let said = estimated(-6.0, [-11.0, -1.2]);
+        assert_eq!(
+            said,
+            "In stereo the wet is 6.0 dB below the dry (estimated: 11 to 1 dB below is possible)."
+        );
+        assert!(estimated(1.0, [-3.0, 4.0]).contains("3 dB below to 4 dB above"));
+        assert!(estimated(9.0, [2.0, f64::INFINITY]).contains("2 dB above or more"));
+        assert!(estimated(-9.0, [f64::NEG_INFINITY, -2.0]).contains("2 dB below or less"));
+        let open = estimated(-6.0, [f64::NEG_INFINITY, f64::INFINITY]);
+        assert!(open.contains("can\u{2019}t be told"), "{open}");
+        assert!(told_apart(&Reading::default()).contains("no reading"));
+    }
+
+    #[test]
+    fn how_dry_and_wet_were_told_apart_is_always_there() {
+        let mut snapshot = Snapshot::default();
+        let says = |snapshot: &Snapshot| {
+            lines(snapshot)
+                .iter()
+                .any(|(_, line)| line.starts_with("Dry and wet:"))
+        };
+        assert!(says(&snapshot));
+        snapshot.why = vec!["Nothing wrong.".into()];
+        assert!(says(&snapshot));
+    }
 }

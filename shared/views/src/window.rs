@@ -4,8 +4,11 @@ use egui::{Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::board::{Board, FEEDS, Row};
 use sumproof_core::feed::FeedId;
 
+use crate::apart::apart;
 use crate::axis::Axis;
+use crate::beside::{Beside, title};
 use crate::board::{audition, board};
+use crate::boxes::boxes;
 use crate::compare::compare;
 use crate::correlation::{Ribbon, correlation};
 use crate::curves::curves;
@@ -15,6 +18,8 @@ use crate::intent::{Intent, Setting};
 use crate::lines::lines;
 use crate::look::Look;
 use crate::notices::{PutAway, notices};
+use crate::own_feed::{OwnSheet, own_feed};
+use crate::scroll::Scroll;
 use crate::sentence::Sentence;
 use crate::setup::setup;
 use crate::sheet::{Sheet, choice, write_within};
@@ -40,9 +45,12 @@ enum Page {
     #[default]
     Feeds,
     Lines,
+    Boxes,
     Curves,
     Correlation,
     Takes,
+    Apart,
+    Own,
     Setup,
 }
 
@@ -67,6 +75,11 @@ pub struct Window {
     ribbon: Ribbon,
     away: PutAway,
     page: Page,
+    beside: Beside,
+    own: OwnSheet,
+    /// Why and what now: where the text stands, in its corner and on its sheet.
+    why: [Scroll; 2],
+    apart: Scroll,
 }
 
 impl Default for Window {
@@ -93,6 +106,10 @@ impl Window {
             ribbon: Ribbon::default(),
             away: PutAway::default(),
             page: Page::default(),
+            beside: Beside::default(),
+            own: OwnSheet::default(),
+            why: [Scroll::default(); 2],
+            apart: Scroll::default(),
         }
     }
 
@@ -105,7 +122,7 @@ impl Window {
     /// Whether a text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
-        self.fields.is_typing() || self.takes.is_typing()
+        self.fields.is_typing() || self.takes.is_typing() || self.own.is_typing()
     }
 
     /// Fonts, colours and scale. Call once for every new [`egui::Context`], before the first frame.
@@ -194,6 +211,10 @@ impl Window {
         };
         if !was_typing && !self.is_typing() {
             keys(ui, &mut sheet);
+            if self.beside != Beside::Plots && !snapshot.settings.audition && escape(ui) {
+                self.show(Beside::Plots);
+                ui.ctx().request_repaint();
+            }
         }
         if let Some(look) = changed {
             self.look = look.clamped();
@@ -265,24 +286,62 @@ impl Window {
         let lines_height = px(94.0);
         let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
         board(ui, sheet, board_rect, &self.print.rows);
-        lines(
-            ui,
-            sheet,
-            &mut self.fields,
-            Rect::from_min_max(pos2(left.left(), left.bottom() - lines_height), left.max),
-        );
-        if self.takes.picked().is_empty() {
-            self.right_side(ui, sheet, right);
-        } else {
-            let rows = (board_rect.top() + px(26.0), board_rect.bottom());
-            compare(ui, sheet, right, rows, false, self.takes.picked());
+        let lines_rect = Rect::from_min_max(pos2(left.left(), left.bottom() - lines_height), left.max);
+        if lines(ui, sheet, &mut self.fields, lines_rect) {
+            self.show(Beside::Boxes);
         }
+        self.beside(ui, sheet, right, board_rect);
         ui.painter()
             .hline(left.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
+        let picked = self.takes.picked().to_vec();
         takes(ui, sheet, &mut self.takes, strip_rect);
+        if !self.takes.picked().is_empty() && self.takes.picked() != picked {
+            // Whoever picks a take wants to see it.
+            self.show(Beside::Plots);
+        }
         ui.painter()
             .hline(rect.x_range(), foot_rect.top() - gap / 2.0, style.hairline());
-        setup(ui, sheet, foot_rect, self.look)
+        let set_up = setup(ui, sheet, foot_rect, self.look);
+        if let Some(beside) = set_up.beside {
+            self.show(beside);
+        }
+        set_up.look
+    }
+
+    /// Shows a sheet, or puts it away if it's shown already.
+    fn show(&mut self, beside: Beside) {
+        self.own.put_away();
+        self.beside = if self.beside == beside {
+            Beside::Plots
+        } else {
+            beside
+        };
+    }
+
+    /// What stands at the right of the board.
+    fn beside(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect, board_rect: Rect) {
+        if self.beside == Beside::Plots {
+            if self.takes.picked().is_empty() {
+                self.right_side(ui, sheet, rect);
+            } else {
+                let rows = (board_rect.top() + sheet.style.px(26.0), board_rect.bottom());
+                compare(ui, sheet, rect, rows, false, self.takes.picked());
+            }
+            return;
+        }
+        let (body, done) = title(ui, sheet, rect, self.beside);
+        match self.beside {
+            Beside::Plots => {}
+            Beside::Boxes => boxes(ui, sheet, body),
+            Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
+            Beside::Apart => apart(ui, sheet, &mut self.apart, body),
+            Beside::Why => {
+                why(ui, sheet, &mut self.why[1], body, true);
+            }
+        }
+        if done {
+            self.show(Beside::Plots);
+        }
     }
 
     fn right_side(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
@@ -292,7 +351,7 @@ impl Window {
             left: rect.left() + style.px(42.0),
             right: rect.right() - style.px(4.0),
         };
-        let why_height = (style.body().size * 1.25 * 12.5).min(rect.height() * 0.45);
+        let why_height = (style.body().size * 1.25 * 9.0).min(rect.height() * 0.36);
         let plots = rect.height() - why_height - 2.0 * gap;
         let upper = Rect::from_min_size(rect.min, vec2(rect.width(), plots * 0.5));
         let lower = Rect::from_min_size(
@@ -301,11 +360,10 @@ impl Window {
         );
         curves(ui, sheet, upper, &axis);
         correlation(ui, sheet, &mut self.ribbon, lower, &axis);
-        why(
-            ui,
-            sheet,
-            Rect::from_min_max(pos2(rect.left(), rect.bottom() - why_height), rect.max),
-        );
+        let below = Rect::from_min_max(pos2(rect.left(), rect.bottom() - why_height), rect.max);
+        if why(ui, sheet, &mut self.why[0], below, false) {
+            self.show(Beside::Why);
+        }
     }
 
     fn one_page(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
@@ -321,14 +379,20 @@ impl Window {
             &[
                 ("feeds", Page::Feeds),
                 ("lines", Page::Lines),
+                ("boxes", Page::Boxes),
                 ("sum difference", Page::Curves),
                 ("correlation", Page::Correlation),
                 ("takes", Page::Takes),
+                ("dry and wet", Page::Apart),
+                ("own feed", Page::Own),
                 ("setup", Page::Setup),
             ],
             self.page,
         );
-        self.page = page.unwrap_or(self.page);
+        if let Some(page) = page {
+            self.own.put_away();
+            self.page = page;
+        }
         ui.painter()
             .hline(rect.x_range(), rect.top() + tabs, style.hairline());
         let body = Rect::from_min_max(pos2(rect.left(), rect.top() + tabs + style.px(6.0)), rect.max);
@@ -341,10 +405,16 @@ impl Window {
             Page::Lines => {
                 let table =
                     Rect::from_min_size(body.min, vec2(body.width(), style.px(96.0).min(body.height())));
-                lines(ui, sheet, &mut self.fields, table);
+                let asked = lines(ui, sheet, &mut self.fields, table);
                 let below = Rect::from_min_max(pos2(body.left(), table.bottom() + style.px(8.0)), body.max);
-                why(ui, sheet, below);
+                why(ui, sheet, &mut self.why[0], below, false);
+                if asked {
+                    self.page = Page::Boxes;
+                }
             }
+            Page::Boxes => boxes(ui, sheet, body),
+            Page::Apart => apart(ui, sheet, &mut self.apart, body),
+            Page::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
             Page::Curves => curves(ui, sheet, body, &axis),
             Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
             Page::Takes => {
@@ -352,7 +422,7 @@ impl Window {
                 let height = if self.takes.picked().is_empty() {
                     92.0
                 } else {
-                    52.0
+                    78.0
                 };
                 let strip =
                     Rect::from_min_size(body.min, vec2(body.width(), style.px(height).min(body.height())));
@@ -363,10 +433,15 @@ impl Window {
                     compare(ui, sheet, below, rows, true, self.takes.picked());
                 }
             }
-            Page::Setup => return setup(ui, sheet, body, self.look),
+            Page::Setup => return setup(ui, sheet, body, self.look).look,
         }
         None
     }
+}
+
+/// Escape puts a sheet away, once there's no audition to be ended.
+fn escape(ui: &Ui) -> bool {
+    ui.input(|input| !input.modifiers.any() && input.key_pressed(Key::Escape))
 }
 
 /// 1 to 9 let a feed be heard; 0 and Escape go back to stereo.

@@ -5,12 +5,15 @@ use std::collections::HashMap;
 
 use sumproof_core::advice::{Advice, Wishes, advise};
 use sumproof_core::board::Rig;
-use sumproof_core::feed::FeedId;
+use sumproof_core::boxes::Kind;
+use sumproof_core::feed::{FeedId, Side};
 use sumproof_core::margin::Margin;
 use sumproof_core::monitor::Monitor;
 use sumproof_core::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
-use sumproof_views::{DEFAULT_SIZE, Hearing, Look, MIN_SIZE, Notices, Snapshot, TakeSummary, Theme};
+use sumproof_views::{
+    Boxes, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, Notices, Passes, Snapshot, TakeSummary, Theme, line_through,
+};
 
 use super::stage::Stage;
 
@@ -106,7 +109,15 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("auditioning-paper", auditioning).paper(),
         Scene::new("audition-held-back", held_back),
         Scene::new("comparing", comparing).clicked(&["take clean arpeggio", "take wide pad"]),
-        Scene::new("two-pass-recording", recording).paper(),
+        Scene::new("two-pass-recording", recording)
+            .clicked(&["how dry and wet are told apart"])
+            .paper(),
+        Scene::new("two-pass-failed", failed).clicked(&["how dry and wet are told apart"]),
+        Scene::new("boxes", boxed).clicked(&["left line box"]),
+        Scene::new("own-feed", own_feed)
+            .clicked(&["your own feed, and the limits"])
+            .paper(),
+        Scene::new("all-of-why", good).clicked(&["all of why"]),
         Scene::new("overflow", overflow),
         Scene::new("smallest", good).sized(smallest),
         Scene::new("smallest-lines", unplugged)
@@ -126,6 +137,16 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("smallest-setup", good)
             .sized(smallest)
             .clicked(&["page: setup"]),
+        Scene::new("smallest-boxes", boxed)
+            .sized(smallest)
+            .clicked(&["page: boxes"]),
+        Scene::new("smallest-dry-and-wet", failed)
+            .sized(smallest)
+            .clicked(&["page: dry and wet"]),
+        Scene::new("smallest-own-feed", own_feed)
+            .sized(smallest)
+            .clicked(&["page: own feed"])
+            .paper(),
         Scene::new("largest", good).sized([3840.0, 2160.0]).paper(),
         Scene {
             pixels_per_point: 2.0,
@@ -150,7 +171,12 @@ fn cached(name: &'static str, make: impl FnOnce() -> Snapshot) -> Snapshot {
 
 /// Plays a sound into a monitor and shows what a window would.
 fn play(sound: &Stereo, monitor: &mut Monitor, snapshot: &mut Snapshot) {
-    monitor.set_rig(&snapshot.settings.rig(&Rig::default()));
+    let base = Rig {
+        own: snapshot.own.feed,
+        limits: snapshot.limits,
+        ..Rig::default()
+    };
+    monitor.set_rig(&snapshot.settings.rig(&base));
     let step = (RATE_HZ / READINGS_HZ) as usize;
     let single = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<f32>>();
     for (left, right) in sound.left.chunks(step).zip(sound.right.chunks(step)) {
@@ -312,6 +338,82 @@ fn comparing() -> Snapshot {
     })
 }
 
+fn boxed() -> Snapshot {
+    cached("boxed", || {
+        heard(&demo_preset(RATE_HZ), |snapshot| {
+            snapshot.boxes = Boxes {
+                left: Some(Kind::PassiveDirectBox),
+                right: Some(Kind::LineIsolator),
+            };
+            for side in Side::BOTH {
+                let made = line_through(snapshot.boxes.on(side));
+                let line = match side {
+                    Side::Left => &mut snapshot.settings.left,
+                    Side::Right => &mut snapshot.settings.right,
+                };
+                line.gain_db = (made.gain_db * 10.0).round() as f32 / 10.0;
+                line.corner_hz = (made.high_pass_hz[0] * 10.0).round() as f32 / 10.0;
+            }
+        })
+    })
+}
+
+fn own_feed() -> Snapshot {
+    cached("own feed", || {
+        heard(&demo_preset(RATE_HZ), |snapshot| {
+            snapshot.own.name = "side fill, right late".into();
+            snapshot.own.feed.right.delay_s = 0.003;
+            snapshot.own.feed.right.gain_db = -6.0;
+            snapshot.limits.dry_holds_db = -3.0;
+        })
+    })
+}
+
+/// Two passes that were not played the same way.
+fn failed() -> Snapshot {
+    let mut snapshot = good();
+    snapshot.passes = Passes {
+        full: Some("clean arpeggio".into()),
+        said: Some(
+            "\u{2018}clean dry\u{2019} and \u{2018}clean wet\u{2019} don\u{2019}t make up \u{2018}clean \
+             arpeggio\u{2019}: the part was not repeated the same way."
+                .into(),
+        ),
+        failing: vec![[355.0, 447.0], [447.0, 562.0], [1122.0, 1413.0]],
+        ..Passes::default()
+    };
+    snapshot
+}
+
+/// One reading a frame while the demo plays, for `frames` frames of a sixtieth of a second, after it has played for a while.
+pub fn playing(frames: usize) -> Vec<Snapshot> {
+    const FRAMES_HZ: f64 = 60.0;
+    let sound = demo_preset(RATE_HZ).full();
+    let step = (RATE_HZ / FRAMES_HZ) as usize;
+    let single = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<f32>>();
+    let mut snapshot = good();
+    let mut monitor = Monitor::new(RATE_HZ);
+    let mut all = Vec::with_capacity(frames);
+    let mut heard = 0;
+    for (left, right) in sound.left.chunks(step).zip(sound.right.chunks(step)).cycle() {
+        monitor.push(&single(left), &single(right));
+        heard += 1;
+        if heard < 120 {
+            continue;
+        }
+        monitor.read(snapshot.settings.feed, &mut snapshot.reading);
+        let correlation = snapshot.reading.correlation.map(|c| c as f32);
+        snapshot
+            .history
+            .push(1.0 / FRAMES_HZ, &snapshot.reading, correlation);
+        all.push(snapshot.clone());
+        if all.len() == frames {
+            break;
+        }
+    }
+    all
+}
+
 fn recording() -> Snapshot {
     cached("recording", || {
         let demo = demo_preset(RATE_HZ);
@@ -327,6 +429,8 @@ fn recording() -> Snapshot {
         .collect();
         snapshot.settings.record = true;
         snapshot.settings.pass = Pass::Wet;
+        snapshot.passes.dry = Some("clean arpeggio".into());
+        snapshot.passes.full = snapshot.passes.dry.clone();
         let mut monitor = Monitor::new(RATE_HZ);
         monitor.start_take();
         play(&demo.wet, &mut monitor, &mut snapshot);

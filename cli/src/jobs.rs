@@ -9,7 +9,7 @@ use std::thread;
 use sumproof_core::board::Rig;
 use sumproof_report::Entry;
 
-use crate::analyse;
+use crate::analyse::Analyser;
 use crate::passes::{self, PassesError};
 
 /// What one preset is made from.
@@ -57,10 +57,15 @@ impl Job {
     ///
     /// # Errors
     /// See [`PassesError`].
-    pub fn run(&self, rig: &Rig, progress: impl FnMut(f64)) -> Result<Done, PassesError> {
+    pub fn run(
+        &self,
+        rig: &Rig,
+        analyser: &mut Analyser,
+        progress: impl FnMut(f64),
+    ) -> Result<Done, PassesError> {
         match self {
             Self::File(path) => Ok(Done {
-                entry: analyse::entry(path, rig, progress)?,
+                entry: analyser.entry(path, rig, progress)?,
                 note: None,
                 passes_hold: true,
             }),
@@ -110,9 +115,10 @@ pub fn run_all(
     mut on_bytes: impl FnMut(u64),
 ) {
     if threads.min(jobs.len()) <= 1 {
+        let mut analyser = Analyser::default();
         for job in jobs {
             let mut told = Told::new(job.bytes());
-            let done = job.run(rig, |share| {
+            let done = job.run(rig, &mut analyser, |share| {
                 if let Some(bytes) = told.further(share) {
                     on_bytes(bytes);
                 }
@@ -134,12 +140,13 @@ pub fn run_all(
                 .clone();
             let next = &next;
             scope.spawn(move || {
+                let mut analyser = Analyser::default();
                 while let Some((index, job)) = {
                     let index = next.fetch_add(1, Ordering::Relaxed);
                     jobs.get(index).map(|job| (index, job))
                 } {
                     let mut told = Told::new(job.bytes());
-                    let done = job.run(rig, |share| {
+                    let done = job.run(rig, &mut analyser, |share| {
                         if let Some(bytes) = told.further(share) {
                             let _ = news.send(News::Further(bytes));
                         }

@@ -16,6 +16,9 @@ use crate::spectrum::CrossSpectrum;
 /// Blocks overlap by all but `1/HOPS` of their length.
 pub const HOPS: usize = 4;
 
+/// Sums below this are nothing, as powers.
+const INAUDIBLE: f64 = 1e-60;
+
 /// `Σ w²/N` of the Hann window.
 const WINDOW_POWER: f64 = 3.0 / 8.0;
 
@@ -138,14 +141,32 @@ impl Blocks {
     /// Takes frames (as many of both channels) and calls `on_block` for every block they complete. A block that holds a
     /// garbage frame is left out.
     pub fn push(&mut self, left: &[f32], right: &[f32], mut on_block: impl FnMut(&Block<'_>)) {
-        for (&l, &r) in left.iter().zip(right) {
-            let sound = sanitize::is_sound(l, r);
-            let (l, r) = if sound {
-                (sanitize::measured(l), sanitize::measured(r))
+        let frames = left.len().min(right.len());
+        let mut done = 0;
+        while done < frames {
+            let count = (frames - done).min(self.hop - self.pending);
+            let at = self.len - self.hop + self.pending;
+            let (left, right) = (&left[done..done + count], &right[done..done + count]);
+            let [left_history, right_history] = &mut self.history;
+            let places = left_history[at..at + count]
+                .iter_mut()
+                .zip(&mut right_history[at..at + count]);
+            let mut all_sound = true;
+            for ((left_place, right_place), (&l, &r)) in places.zip(left.iter().zip(right)) {
+                let sound = sanitize::is_sound(l, r);
+                all_sound &= sound;
+                *left_place = f64::from(if sound { sanitize::measured(l) } else { 0.0 });
+                *right_place = f64::from(if sound { sanitize::measured(r) } else { 0.0 });
+            }
+            if all_sound {
+                self.clean = (self.clean + count).min(self.len);
             } else {
-                (0.0, 0.0)
-            };
-            self.push_one(f64::from(l), f64::from(r), sound, &mut on_block);
+                let garbage = |&(l, r): &(&f32, &f32)| !sanitize::is_sound(*l, *r);
+                let since = left.iter().zip(right).rev().position(|frame| garbage(&frame));
+                self.clean = since.unwrap_or(count);
+            }
+            done += count;
+            self.advance(count, &mut on_block);
         }
     }
 
@@ -165,8 +186,14 @@ impl Blocks {
         self.history[0][at] = left;
         self.history[1][at] = right;
         self.clean = if sound { (self.clean + 1).min(self.len) } else { 0 };
-        self.depth = (self.depth + 1).min(self.len);
-        self.pending += 1;
+        self.advance(1, on_block);
+    }
+
+    /// Counts frames that were put into the history, and transforms it when they complete a hop.
+    #[inline]
+    fn advance(&mut self, count: usize, on_block: &mut impl FnMut(&Block<'_>)) {
+        self.depth = (self.depth + count).min(self.len);
+        self.pending += count;
         if self.pending == self.hop {
             self.complete(self.len - self.depth, self.len, on_block);
         }
@@ -284,25 +311,30 @@ impl Average {
         self.weight = self.weight * self.decay + share;
         self.squared_weight = self.squared_weight * self.decay * self.decay + share * share;
         self.coverage = self.coverage * self.decay + block.coverage;
-        let last = self.sums.len() - 1;
-        let mut loudest = 0.0f64;
-        for (k, (left, right)) in block.left.iter().zip(block.right).enumerate() {
-            // One-sided: an inner bin stands for its mirror image too.
-            let scale = if k == 0 || k == last {
-                self.scale
-            } else {
-                2.0 * self.scale
-            };
-            self.sums.ll[k] = self.sums.ll[k] * self.decay + left.norm_sqr() * scale;
-            self.sums.rr[k] = self.sums.rr[k] * self.decay + right.norm_sqr() * scale;
-            self.sums.lr[k] = self.sums.lr[k] * self.decay + left * right.conj() * scale;
-            loudest = loudest.max(self.sums.ll[k]).max(self.sums.rr[k]);
-        }
+        let cells = self.sums.len();
+        let CrossSpectrum { ll, rr, lr, .. } = &mut self.sums;
+        // Slices of one length, so that the loop below has nothing to check.
+        let (ll, rr, lr) = (&mut ll[..cells], &mut rr[..cells], &mut lr[..cells]);
+        let (left, right) = (&block.left[..cells], &block.right[..cells]);
+        let decay = self.decay;
+        let mut heard = false;
+        let mut add = |range: core::ops::Range<usize>, scale: f64| {
+            for k in range {
+                ll[k] = ll[k] * decay + left[k].norm_sqr() * scale;
+                rr[k] = rr[k] * decay + right[k].norm_sqr() * scale;
+                lr[k] = lr[k] * decay + left[k] * right[k].conj() * scale;
+                heard |= ll[k] >= INAUDIBLE || rr[k] >= INAUDIBLE;
+            }
+        };
+        // One-sided: an inner bin stands for its mirror image too.
+        add(0..1, self.scale);
+        add(1..cells - 1, 2.0 * self.scale);
+        add(cells - 1..cells, self.scale);
         // Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
-        if loudest < 1e-60 {
-            self.sums.ll.fill(0.0);
-            self.sums.rr.fill(0.0);
-            self.sums.lr.fill(Complex::new(0.0, 0.0));
+        if !heard {
+            ll.fill(0.0);
+            rr.fill(0.0);
+            lr.fill(Complex::new(0.0, 0.0));
         }
     }
 

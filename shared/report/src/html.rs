@@ -231,13 +231,12 @@ fn write_sheet(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt
     write!(
         out,
         "<article id=\"sheet-{number}\"><header><h2>{}</h2><span class=\"outcome\">{}</span></header>\n<p>{}</p>\n\
-         <div class=\"sheet\"><div class=\"scroll\" style=\"grid-column:auto;margin:0\">{}</div>\n<div>",
+         <div class=\"sheet\"><div><div class=\"scroll\">{}</div>",
         escape(&preset.take.name),
         outcome_html(preset.outcome()),
         typeset(&preset.verdict),
         picture(preset)
     )?;
-    write_figures(out, preset)?;
     for (heading, sentences) in [("Why", &preset.why), ("What to change", &preset.what_now)] {
         if !sentences.is_empty() {
             write!(out, "<h3>{heading}</h3><ul>")?;
@@ -248,6 +247,7 @@ fn write_sheet(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt
         }
     }
     out.push_str("</div>\n");
+    write_figures(out, preset)?;
     write_feeds(out, preset)?;
     out.push_str("</div></article>\n");
     Ok(())
@@ -292,16 +292,16 @@ fn write_figures(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
         text::level_difference(take.sums.level_difference_db()),
     ));
     rows.push(("channel delay", text::delay(take.delay)));
+    let balance = take
+        .split
+        .wet_over_dry_db()
+        .filter(|_| preset.wedge.score.is_some());
+    let near = text::range(&take.split).map_or(String::new(), |range| format!(": {range}"));
     rows.push((
         "wet over dry",
         format!(
-            "{} dB in stereo, {}",
-            signed(
-                take.split
-                    .wet_over_dry_db()
-                    .filter(|_| preset.wedge.score.is_some()),
-                1
-            ),
+            "{} dB in stereo, {}{near}",
+            signed(balance, 1),
             take.method().name()
         ),
     ));

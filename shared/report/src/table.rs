@@ -129,7 +129,10 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
         None => text::NO_READING.to_string(),
         Some(db) if db == f64::INFINITY => "no dry found".into(),
         Some(db) if db == f64::NEG_INFINITY => "no wet found".into(),
-        Some(db) => format!("wet {db:+.1} dB against dry in stereo"),
+        Some(db) => {
+            let near = text::range(&take.split).map_or(String::new(), |range| format!(" ({range})"));
+            format!("wet {db:+.1} dB against dry in stereo{near}")
+        }
     };
     writeln!(out, "dry and wet        {balance}")?;
     writeln!(out, "                   {}", text::method(take.method()))?;

@@ -5,7 +5,7 @@ use sumproof_core::delay::ChannelDelay;
 use sumproof_core::line::Polarity;
 use sumproof_core::outcome::Outcome;
 use sumproof_core::score::FeedScore;
-use sumproof_core::split::Method;
+use sumproof_core::split::{Method, Split};
 
 /// Said where there is too little sound.
 pub const NO_READING: &str = "no reading";
@@ -86,6 +86,17 @@ pub fn stroke(outcome: Outcome) -> &'static str {
         Outcome::Thins => "─ ─ ",
         Outcome::DropsOut => "─  ─",
     }
+}
+
+/// Between what an estimate's wet over dry lies, in words; `None` where dry and wet were measured.
+pub fn range(split: &Split) -> Option<String> {
+    let [low, high] = split.range?.wet_over_dry_db;
+    Some(match (low.is_finite(), high.is_finite()) {
+        (true, true) => format!("between {low:+.1} and {high:+.1} dB"),
+        (true, false) => format!("{low:+.1} dB or more"),
+        (false, true) => format!("{high:+.1} dB or less"),
+        (false, false) => "how near can't be told".into(),
+    })
 }
 
 /// How dry and wet were told apart, and what that can't do.

@@ -88,9 +88,11 @@ impl Windows {
         let len = self.history[0].len();
         self.history[0][self.at] = left;
         self.history[1][self.at] = right;
-        let earlier = |channel: &[f64], by: isize| channel[(self.at + len - by.max(0) as usize) % len];
+        // A delay is shorter than the ring, so one turn back is enough; a remainder would cost more than all the rest.
+        let turned = |at: usize| if at >= len { at - len } else { at };
+        let earlier = |channel: &[f64], by: isize| channel[turned(self.at + len - by.max(0) as usize)];
         let both = (earlier(&self.history[0], lag), earlier(&self.history[1], -lag));
-        self.at = (self.at + 1) % len;
+        self.at = turned(self.at + 1);
         both
     }
 

@@ -1,0 +1,239 @@
+//! How fast `sumproof check` is against what it can't do without, and how much memory it takes.
+//!
+//! `cargo build --release -p sumproof-cli --bins --examples`, then `target/release/examples/bench_files [FOLDER [PYTHON]]`.
+//! FOLDER keeps the generated files between runs; PYTHON is an interpreter with numpy and scipy.
+//!
+//! Times of single threads are processor time (user and system), so that what else the machine does matters little; the
+//! gain of a second thread is wall time.
+#![allow(clippy::unwrap_used, reason = "a bench panics when something is missing")]
+
+use std::f64::consts::TAU;
+use std::fs;
+use std::hint::black_box;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+use hound::{SampleFormat, WavSpec, WavWriter};
+use realfft::RealFftPlanner;
+use sumproof_signals::{PresetKind, PresetSpec, Stereo, render};
+use wait4::Wait4;
+
+const RATE_HZ: u32 = 48_000;
+const FILES: usize = 200;
+const SECONDS: f64 = 30.0;
+/// How many of the files the SciPy script does.
+const FOR_SCIPY: usize = 20;
+/// Block lengths that a take at 48 kHz is averaged over, and the overlap (`core::grid::block_len`, `core::welch::HOPS`,
+/// `core::monitor`): these transforms can't be done without.
+const BLOCKS: [usize; 2] = [8192, 32_768];
+const HOPS: usize = 4;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    if arguments.first().map(String::as_str) == Some("--baseline") {
+        return baseline(Path::new(&arguments[1]));
+    }
+    let folder = arguments
+        .first()
+        .map_or_else(|| std::env::temp_dir().join("sumproof-bench"), PathBuf::from);
+    let set = generate(&folder);
+    let own = std::env::current_exe().unwrap();
+    let sumproof = own.parent().unwrap().with_file_name("sumproof");
+    assert!(
+        sumproof.is_file(),
+        "{} is missing: cargo build --release -p sumproof-cli",
+        sumproof.display()
+    );
+    let check = |jobs: &str, what: &Path| {
+        let mut command = Command::new(&sumproof);
+        command.args(["check", "--format", "json", "--output"]);
+        command
+            .arg(folder.join("out.json"))
+            .args(["--jobs", jobs])
+            .arg(what);
+        command
+    };
+
+    println!("{FILES} files of {SECONDS} s at {RATE_HZ} Hz, 16 bit");
+    let base = run(Command::new(&own).arg("--baseline").arg(&set));
+    let single = run(&mut check("1", &set));
+    let per_file = |ran: &Ran, files: usize| 1000.0 * ran.processor.as_secs_f64() / files as f64;
+    println!(
+        "decode and bare windowed FFTs    {:8.1} ms a file",
+        per_file(&base, FILES)
+    );
+    println!(
+        "check, one thread                {:8.1} ms a file, {:.2} times that (at most 2.0 wanted)",
+        per_file(&single, FILES),
+        single.processor.as_secs_f64() / base.processor.as_secs_f64()
+    );
+    let double = run(&mut check("2", &set));
+    println!(
+        "two threads                      {:8.2} times as fast as one (1.8 wanted), {:.0} times real time",
+        single.wall.as_secs_f64() / double.wall.as_secs_f64(),
+        FILES as f64 * SECONDS / double.wall.as_secs_f64()
+    );
+    if let Some(python) = arguments.get(1) {
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/bench_scipy.py");
+        let scipy = run(Command::new(python)
+            .arg(&script)
+            .arg(&set)
+            .arg(FOR_SCIPY.to_string()));
+        println!(
+            "the same numbers with SciPy      {:8.1} ms a file, check is {:.1} times as fast (at least 10 wanted)",
+            per_file(&scipy, FOR_SCIPY),
+            per_file(&scipy, FOR_SCIPY) / per_file(&single, FILES)
+        );
+    }
+    let short = run(&mut check("1", &long_file(&folder, "two minutes.wav", 120)));
+    let long = run(&mut check("1", &long_file(&folder, "two hours.wav", 7200)));
+    println!(
+        "peak memory                      {:8.1} MB for 2 min, {:.1} MB for 2 h: {:+.1} MB (at most 8 wanted)",
+        short.megabytes,
+        long.megabytes,
+        long.megabytes - short.megabytes
+    );
+}
+
+struct Ran {
+    processor: Duration,
+    wall: Duration,
+    megabytes: f64,
+}
+
+/// Runs a program to its end.
+fn run(command: &mut Command) -> Ran {
+    let started = Instant::now();
+    let child = command.stdout(Stdio::null()).spawn().unwrap();
+    let ended = child.wait4().unwrap();
+    assert!(ended.status.success(), "{command:?} failed");
+    Ran {
+        processor: ended.rusage.utime + ended.rusage.stime,
+        wall: started.elapsed(),
+        megabytes: ended.rusage.maxrss as f64 / 1e6,
+    }
+}
+
+/// Presets of all kinds, kept between runs.
+fn generate(folder: &Path) -> PathBuf {
+    let set = folder.join("set");
+    fs::create_dir_all(&set).unwrap();
+    for number in 0..FILES {
+        let path = set.join(format!("{number:03}.wav"));
+        if path.is_file() {
+            continue;
+        }
+        let preset = render(&PresetSpec {
+            seconds: SECONDS,
+            seed: number as u64,
+            rate_hz: f64::from(RATE_HZ),
+            ..PresetSpec::new(PresetKind::ALL[number % PresetKind::ALL.len()])
+        });
+        write(&path, [&preset.full()].into_iter());
+    }
+    set
+}
+
+/// A long file: one preset over and over.
+fn long_file(folder: &Path, name: &str, seconds: usize) -> PathBuf {
+    let path = folder.join(name);
+    if !path.is_file() {
+        let preset = render(&PresetSpec {
+            seconds: 60.0,
+            ..PresetSpec::new(PresetKind::EqualDry)
+        });
+        let sound = preset.full();
+        write(&path, std::iter::repeat_n(&sound, seconds / 60));
+    }
+    path
+}
+
+fn write<'s>(path: &Path, sounds: impl Iterator<Item = &'s Stereo>) {
+    let temporary = path.with_extension("part");
+    let spec = WavSpec {
+        channels: 2,
+        sample_rate: RATE_HZ,
+        bits_per_sample: 16,
+        sample_format: SampleFormat::Int,
+    };
+    let mut writer = WavWriter::create(&temporary, spec).unwrap();
+    for sound in sounds {
+        for (left, right) in sound.left.iter().zip(&sound.right) {
+            for sample in [left, right] {
+                writer.write_sample((32_767.0 * sample).round() as i16).unwrap();
+            }
+        }
+    }
+    writer.finalize().unwrap();
+    fs::rename(&temporary, path).unwrap();
+}
+
+/// What can't be done without: reading every file, and transforming every windowed block of both channels.
+fn baseline(set: &Path) {
+    let mut paths: Vec<PathBuf> = fs::read_dir(set)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    paths.sort();
+    for path in paths {
+        let mut transforms = BLOCKS.map(Transform::new);
+        sumproof_cli::read(&path, |_, left, right| {
+            for transform in &mut transforms {
+                transform.push(left, right);
+            }
+        })
+        .unwrap();
+    }
+}
+
+struct Transform {
+    fft: std::sync::Arc<dyn realfft::RealToComplex<f64>>,
+    window: Vec<f64>,
+    channels: [Vec<f64>; 2],
+    windowed: Vec<f64>,
+    spectrum: Vec<realfft::num_complex::Complex<f64>>,
+    scratch: Vec<realfft::num_complex::Complex<f64>>,
+}
+
+impl Transform {
+    fn new(len: usize) -> Self {
+        let fft = RealFftPlanner::<f64>::new().plan_fft_forward(len);
+        Self {
+            window: (0..len)
+                .map(|n| 0.5 - 0.5 * (TAU * n as f64 / len as f64).cos())
+                .collect(),
+            // Blocks reach back over the beginning, as the analysis has them.
+            channels: [vec![0.0; len - len / HOPS], vec![0.0; len - len / HOPS]],
+            windowed: fft.make_input_vec(),
+            spectrum: fft.make_output_vec(),
+            scratch: fft.make_scratch_vec(),
+            fft,
+        }
+    }
+
+    fn push(&mut self, left: &[f32], right: &[f32]) {
+        let len = self.window.len();
+        for (channel, new) in self.channels.iter_mut().zip([left, right]) {
+            channel.extend(new.iter().map(|&sample| f64::from(sample)));
+        }
+        let mut done = 0;
+        while self.channels[0].len() >= done + len {
+            for channel in &self.channels {
+                for ((out, sample), weight) in
+                    self.windowed.iter_mut().zip(&channel[done..]).zip(&self.window)
+                {
+                    *out = sample * weight;
+                }
+                self.fft
+                    .process_with_scratch(&mut self.windowed, &mut self.spectrum, &mut self.scratch)
+                    .unwrap();
+                black_box(&self.spectrum);
+            }
+            done += len / HOPS;
+        }
+        for channel in &mut self.channels {
+            channel.drain(..done);
+        }
+    }
+}

@@ -1,0 +1,124 @@
+//! The HTML report in a real browser: it loads without a complaint and without a network, sorts, filters, and fits a phone.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+
+mod browser;
+mod common;
+
+use std::path::PathBuf;
+
+use browser::Browser;
+use common::{folder, preset, sumproof, text, write};
+use serde_json::{Value, json};
+use sumproof_signals::PresetKind;
+
+/// A report on a preset of every kind; one has a name that would be markup.
+fn report(name: &str) -> PathBuf {
+    let folder = folder(name);
+    for (number, kind) in PresetKind::ALL.into_iter().enumerate() {
+        let name = if number == 0 {
+            "<b>Gravel & 'Foam'.wav".into()
+        } else {
+            format!("{}.wav", kind.id())
+        };
+        let mut sound = preset(kind, 2.0, 1 + number as u64);
+        sound.scale(1.0 / (1.0 + number as f64));
+        write(&folder, &name, 48_000, &sound);
+    }
+    let page = folder.join("report.html");
+    let output = sumproof(&[
+        "check",
+        "--format",
+        "html",
+        "--output",
+        text(&page),
+        text(&folder),
+    ]);
+    assert_eq!(output.status.code(), Some(0));
+    page
+}
+
+fn column(browser: &Browser, number: usize) -> Vec<String> {
+    let script = format!(
+        "return [...document.querySelectorAll('#presets tbody tr')].filter(row => !row.hidden)\
+         .map(row => row.cells[{number}].innerText)"
+    );
+    let Value::Array(cells) = browser.script(&script) else {
+        panic!("no list");
+    };
+    cells.iter().map(|cell| cell.as_str().unwrap().into()).collect()
+}
+
+fn figures(browser: &Browser, number: usize) -> Vec<f64> {
+    column(browser, number)
+        .iter()
+        .filter_map(|cell| cell.replace('−', "-").parse().ok())
+        .collect()
+}
+
+#[test]
+fn a_browser_shows_sorts_and_filters_it_without_a_complaint() {
+    let page = report("report-browser");
+    let browser = Browser::open(1280, 1000);
+    browser.go(&page);
+    assert_eq!(column(&browser, 0)[0], "drops out", "the worst comes first");
+    let all = column(&browser, 1);
+    assert_eq!(all.len(), PresetKind::ALL.len());
+    assert!(all.contains(&"<b>Gravel & 'Foam'".to_string()), "{all:?}");
+
+    // By a figure, up and down.
+    browser.click("#presets th:nth-child(8) button");
+    let up = figures(&browser, 7);
+    assert!(up.len() > 10 && up.is_sorted(), "{up:?}");
+    let first = browser.script("return document.querySelector('#sheets article h2').innerText");
+    assert_eq!(
+        first,
+        json!(column(&browser, 1)[0]),
+        "the sheets follow the table"
+    );
+    browser.click("#presets th:nth-child(8) button");
+    let mut down = figures(&browser, 7);
+    down.reverse();
+    assert_eq!(down, up);
+    // By name.
+    browser.click("#presets th:nth-child(2) button");
+    let names = column(&browser, 1);
+    assert_ne!(names, all);
+    assert_eq!(names.last().unwrap(), "wet-only");
+
+    // Only some.
+    browser.type_into("#search", "REVERB");
+    let found = column(&browser, 1);
+    assert!(
+        found.len() >= 2 && found.iter().all(|name| name.contains("reverb")),
+        "{found:?}"
+    );
+    browser.script("document.getElementById('search').value = ''; document.getElementById('search').dispatchEvent(new Event('input'))");
+    browser.click("input[value='drops-out']");
+    assert!(column(&browser, 0).iter().all(|outcome| outcome != "drops out"));
+    let sheets = browser.script("return document.querySelectorAll('#sheets article:not([hidden])').length");
+    assert_eq!(sheets, json!(column(&browser, 1).len()));
+
+    assert_eq!(browser.console(), Vec::<String>::new());
+    let fetched = browser.script(
+        "return performance.getEntriesByType('resource').map(entry => entry.name)\
+        .filter(name => !name.startsWith('data:'))",
+    );
+    assert_eq!(fetched, json!([]), "it needs nothing but itself");
+}
+
+#[test]
+fn it_fits_a_phone_and_turns_dark() {
+    let page = report("report-phone");
+    let phone = Browser::phone();
+    phone.go(&page);
+    let widths = phone.script("return [document.documentElement.scrollWidth, window.innerWidth]");
+    assert!(
+        widths[0].as_f64() <= widths[1].as_f64(),
+        "it scrolls sideways: {widths}"
+    );
+    assert_eq!(phone.console(), Vec::<String>::new());
+    let dark = Browser::dark(1280, 900);
+    dark.go(&page);
+    let ground = dark.script("return getComputedStyle(document.documentElement).backgroundColor");
+    assert_eq!(ground, json!("rgb(19, 19, 17)"));
+}

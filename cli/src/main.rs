@@ -45,6 +45,9 @@ enum Command {
         /// The shell
         shell: clap_complete::Shell,
     },
+
+    /// Print the manual page, for `man -l -`
+    Manual,
 }
 
 fn main() -> ExitCode {
@@ -56,6 +59,7 @@ fn main() -> ExitCode {
         Command::Card(arguments) => card::run(&arguments),
         Command::Linecheck(arguments) => linecheck::run(&arguments),
         Command::Completions { shell } => completions(shell),
+        Command::Manual => manual(),
     };
     ExitCode::from(code)
 }
@@ -63,7 +67,35 @@ fn main() -> ExitCode {
 fn completions(shell: clap_complete::Shell) -> u8 {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Arguments::command(), "sumproof", &mut script);
-    match sumproof_cli::output::deliver(None, &script) {
+    printed(&script)
+}
+
+/// Prints the manual: the command and, one after the other, what it can be asked.
+fn manual() -> u8 {
+    let command = Arguments::command();
+    let mut page = Vec::new();
+    let written = clap_mangen::Man::new(command.clone())
+        .render(&mut page)
+        .and_then(|()| {
+            command.get_subcommands().try_for_each(|asked| {
+                let title = format!("{} {}", command.get_name(), asked.get_name());
+                let one = clap_mangen::Man::new(asked.clone().bin_name(title));
+                one.render_synopsis_section(&mut page)?;
+                one.render_description_section(&mut page)?;
+                one.render_options_section(&mut page)
+            })
+        });
+    match written {
+        Ok(()) => printed(&page),
+        Err(error) => {
+            eprintln!("the manual could not be made ({error})");
+            sumproof_cli::exit::OUTPUT
+        }
+    }
+}
+
+fn printed(text: &[u8]) -> u8 {
+    match sumproof_cli::output::deliver(None, text) {
         Ok(()) => sumproof_cli::exit::FINE,
         Err(line) => {
             eprintln!("{line}");

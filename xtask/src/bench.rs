@@ -127,8 +127,8 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
         .collect();
     files.sort();
     let mut counts: Vec<f64> = files
-        .iter()
-        .filter_map(|file| instructions(file))
+        .into_iter()
+        .filter_map(|file| instructions(&file))
         .filter(|&count| count > 0.0)
         .skip(SETTLING)
         .collect();
@@ -143,7 +143,7 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
 }
 
 /// The total of one of callgrind's files.
-fn instructions(file: &PathBuf) -> Option<f64> {
+fn instructions(file: &Path) -> Option<f64> {
     let text = std::fs::read_to_string(file).ok()?;
     let line = text.lines().find_map(|line| {
         line.strip_prefix("summary:")

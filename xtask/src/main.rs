@@ -5,7 +5,9 @@ mod bundles;
 mod demo;
 mod display;
 mod install;
+mod licences;
 mod needs;
+mod package;
 mod place;
 mod python;
 mod run;
@@ -30,6 +32,8 @@ Usage: cargo xtask COMMAND
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release, and the stand-alone program beside them)
+  licences                  check that everything shipped may be passed on, and list crates in two versions
+  package                   make the archive users get, with its checksum, in target/package/
   install [--user|--system] copy the bundles to where DAWs look, and the stand-alone program to where programs are,
                             for you (the default) or for everybody
   help                      print this
@@ -47,6 +51,8 @@ fn main() -> ExitCode {
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
         "bench" => no_more(&rest).and_then(|()| bench::bench()),
+        "licences" => no_more(&rest).and_then(|()| licences::licences()),
+        "package" => no_more(&rest).and_then(|()| package::package()),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "help" | "--help" | "-h" => {

@@ -45,6 +45,15 @@ pub const TESTS: &[Need] = &[
         package: "chromium",
         probe: Probe::Command("chromium"),
     },
+    // Coders that phones' recordings come through, for the simulated venues.
+    Need {
+        package: "lame",
+        probe: Probe::Command("lame"),
+    },
+    Need {
+        package: "vorbis-tools",
+        probe: Probe::Command("oggenc"),
+    },
 ];
 
 /// What counts instructions.

@@ -45,6 +45,23 @@ const HALL: Package = Package {
     )],
 };
 
+/// The responses of a street, left and right: small. The package is GPL, as above.
+const STREET: Package = Package {
+    name: "jconvolver-config-files",
+    folder: "usr/share/jconvolver/config-files",
+    size_mb: 1,
+    sha256: &[
+        (
+            "demo-reverbs/street2-L.wav",
+            "f7d5d72c39452469549c8e6785e4354c78b8175eb99ff6fc85ad770f38073dfc",
+        ),
+        (
+            "demo-reverbs/street2-R.wav",
+            "9b466b8ff501f842dfceb6743d1739ac075a910fcba81dbb80e1d1119fb99fbf",
+        ),
+    ],
+};
+
 /// Returns the folder of recordings: installed, unpacked before, or fetched now.
 ///
 /// # Errors
@@ -59,6 +76,14 @@ pub fn provide() -> Result<PathBuf, Failure> {
 /// As [`provide`].
 pub fn provide_hall() -> Result<PathBuf, Failure> {
     folder_of(&HALL)
+}
+
+/// Returns the folder with the street's responses, likewise.
+///
+/// # Errors
+/// As [`provide`].
+pub fn provide_street() -> Result<PathBuf, Failure> {
+    folder_of(&STREET)
 }
 
 fn folder_of(package: &Package) -> Result<PathBuf, Failure> {

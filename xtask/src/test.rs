@@ -4,7 +4,7 @@ use crate::bundles::{self, Bundles};
 use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
-use crate::{needs, place, python, samples};
+use crate::{licences, needs, place, python, samples};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -27,6 +27,7 @@ const WINDOW_HOSTS: [&str; 1] = ["window_pedalboard.py"];
 struct Sounds {
     recordings: PathBuf,
     hall: PathBuf,
+    street: PathBuf,
 }
 
 /// Installs what the tests need and runs everything.
@@ -42,11 +43,13 @@ pub fn test() -> Result<(), Failure> {
         Ok(Sounds {
             recordings: samples::provide()?,
             hall: samples::provide_hall()?,
+            street: samples::provide_street()?,
         })
     });
     let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
     stages.run("format", format);
     stages.run("lints", lints);
+    stages.run("licences", licences::licences);
     let built = stages
         .run("build", build)
         .and_then(|()| stages.run("bundle", bundles::checked));
@@ -162,6 +165,7 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
         .env("SUMPROOF_VST3", &bundles.vst3)
         .env("SUMPROOF_SAMPLES", &sounds.recordings)
         .env("SUMPROOF_GUITARIX", &sounds.hall)
+        .env("SUMPROOF_JCONVOLVER", &sounds.street)
         .env(
             "SUMPROOF_SPECTRA",
             place::target().join("checked/sumproof-spectra"),

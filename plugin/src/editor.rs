@@ -18,6 +18,7 @@ use nice_plug_egui::{
 use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
 
 use crate::engine::Analysis;
+use crate::errands::Errands;
 use crate::fields::PluginParams;
 use crate::intents::Hand;
 use crate::published::Published;
@@ -35,6 +36,8 @@ pub struct Glue {
     pub published: Mutex<triple_buffer::Output<Published>>,
     /// Asks for a frame.
     pub repaint: RepaintNotifier,
+    /// What reads and writes files for the user.
+    pub errands: Arc<Errands>,
 }
 
 /// The editor the plugin hands to its wrapper.
@@ -158,6 +161,7 @@ impl NiceEguiApp for App {
             gui,
             Arc::clone(&self.glue.params),
             self.glue.analysis.clone(),
+            Arc::clone(&self.glue.errands),
         ));
         self.view.prepare(&ctx);
         self.open = Some(self.glue.shared.open_window());

@@ -17,7 +17,7 @@ use sumproof_core::monitor::Monitor;
 use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::sidechain::Reference;
-use sumproof_core::take::Pass;
+use sumproof_core::take::{Pass, Take};
 use sumproof_core::twopass::PassRecorder;
 use sumproof_views::{History, TakeSummary};
 
@@ -662,6 +662,24 @@ impl Engine {
     pub fn takes_mut(&mut self) -> &mut Takes {
         self.sum_up_anew();
         &mut self.takes
+    }
+
+    /// Adds takes from elsewhere, as many as there is room for; how many that were.
+    pub fn add_takes(&mut self, takes: Vec<Take>) -> usize {
+        let before = self.takes.len();
+        for mut take in takes {
+            take.name = crate::takes::as_name(&take.name);
+            if !self.takes.add(take) {
+                break;
+            }
+        }
+        self.sum_up_anew();
+        self.takes.len() - before
+    }
+
+    /// The rig that readings are for.
+    pub fn rig(&self) -> Rig {
+        self.rig
     }
 
     /// Replaces the takes by stored ones.

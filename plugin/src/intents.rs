@@ -10,7 +10,9 @@ use sumproof_views::{Control, Integration, Intent, Setting};
 
 use crate::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
 use crate::engine::Analysis;
+use crate::errands::Errands;
 use crate::fields::PluginParams;
+use crate::folder;
 use crate::params::{HostParams, LineParams};
 
 /// The user's hand on one window.
@@ -18,17 +20,24 @@ pub struct Hand {
     gui: GuiContext,
     params: Arc<PluginParams>,
     analysis: Analysis,
+    errands: Arc<Errands>,
     /// Gestures begun and not ended.
     held: Vec<Control>,
 }
 
 impl Hand {
     /// For a window that has just opened.
-    pub fn new(gui: GuiContext, params: Arc<PluginParams>, analysis: Analysis) -> Self {
+    pub fn new(
+        gui: GuiContext,
+        params: Arc<PluginParams>,
+        analysis: Analysis,
+        errands: Arc<Errands>,
+    ) -> Self {
         Self {
             gui,
             params,
             analysis,
+            errands,
             held: Vec::new(),
         }
     }
@@ -40,6 +49,7 @@ impl Hand {
             Intent::Set(setting) => self.set(setting),
             Intent::End(control) => self.end(control),
             Intent::Look(_) => {}
+            Intent::ExportTakes => self.errands.export_takes(&self.analysis, folder::folder()),
             other => self.on_takes(other),
         }
     }
@@ -307,7 +317,12 @@ mod tests {
         });
         let gui = GuiContext::new(host.clone());
         (
-            Hand::new(gui, Arc::new(PluginParams::new(params, &analysis)), analysis),
+            Hand::new(
+                gui,
+                Arc::new(PluginParams::new(params, &analysis)),
+                analysis,
+                Arc::default(),
+            ),
             host,
         )
     }

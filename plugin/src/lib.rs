@@ -27,8 +27,10 @@ pub mod clock;
 pub mod counsel;
 pub mod editor;
 pub mod engine;
+pub mod errands;
 pub mod faults;
 pub mod fields;
+pub mod folder;
 mod guard;
 mod intents;
 mod pairing;
@@ -48,6 +50,7 @@ pub mod worker;
 
 use audio::{AudioSide, Drive, Mode};
 use engine::{Analysis, AnyEnd, Engine, Links};
+use errands::Errands;
 use fields::PluginParams;
 use guard::Guard;
 use params::HostParams;
@@ -143,6 +146,8 @@ pub struct Sumproof<const C: usize> {
     worker: Option<Worker>,
     /// What the window is connected to, until the wrapper asks for the window.
     window: Option<WindowLinks>,
+    /// What is being read and written for the window.
+    errands: Arc<Errands>,
     tail_samples: u32,
 }
 
@@ -181,8 +186,16 @@ where
                 published: published_out,
                 repaint,
             }),
+            errands: Arc::default(),
             tail_samples: 0,
         }
+    }
+}
+
+impl<const C: usize> Drop for Sumproof<C> {
+    /// The window may still be holding on to them.
+    fn drop(&mut self) {
+        self.errands.finish();
     }
 }
 
@@ -214,6 +227,7 @@ where
             shared: Arc::clone(&self.shared),
             published: Mutex::new(links.published),
             repaint: links.repaint,
+            errands: Arc::clone(&self.errands),
         }))
     }
 

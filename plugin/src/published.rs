@@ -58,6 +58,7 @@ impl Published {
         }
         snapshot.settings = settings(params);
         snapshot.side_chain = self.side_chain;
+        snapshot.can_export = true;
         snapshot.hearing = match shared.heard() {
             Heard::Stereo => Hearing::Stereo,
             Heard::Feed => Hearing::Feed(snapshot.settings.feed),

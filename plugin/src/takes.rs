@@ -163,12 +163,7 @@ impl Takes {
 
     /// Renames the take at `index` among those that can be read; an empty name is refused.
     pub fn rename(&mut self, index: usize, name: &str) -> bool {
-        let name: String = name
-            .trim()
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(LONGEST_NAME)
-            .collect();
+        let name = as_name(name);
         match self.position(index).and_then(|at| self.entries.get_mut(at)) {
             Some(Entry::Read(take, _)) if !name.is_empty() => {
                 take.name = name;
@@ -228,6 +223,12 @@ impl Takes {
             .nth(index)
             .map(|(at, _)| at)
     }
+}
+
+/// A text as the name of a take: a line, and not too long.
+pub fn as_name(text: &str) -> String {
+    let name = text.trim().chars().filter(|c| !c.is_control());
+    name.take(LONGEST_NAME).collect()
 }
 
 /// What a stored take holds that a take of this version does not.

@@ -639,3 +639,38 @@ fn a_full_pass_of_something_else_says_nothing_of_the_pair_before() {
     assert_eq!(said, None);
     assert_eq!(instance.takes().len(), 4);
 }
+
+#[test]
+fn takes_go_out_to_a_file_and_come_in_elsewhere() {
+    let folder = std::env::temp_dir().join(format!("sumproof-errands-{}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&folder);
+    let [left, right] = noise(24_000);
+    let mut instance = Instance::active(true);
+    for _ in 0..2 {
+        set(&instance.host().record, true);
+        instance.play(&left, &right, 512, false);
+        set(&instance.host().record, false);
+        instance.play(&left, &right, 512, false);
+    }
+    let errands = crate::errands::Errands::default();
+    let said = |instance: &mut Instance| instance.published.read().message.clone().unwrap_or_default();
+    errands.export_takes(&instance.analysis, Some(folder.clone()));
+    errands.finish();
+    let line = said(&mut instance);
+    assert!(line.starts_with("2 takes written to ") && line.ends_with("takes.json"), "{line}");
+
+    let mut other = Instance::new(Shared::default());
+    errands.import_takes(&other.analysis, Some(folder.clone()), String::from("takes.json"));
+    errands.finish();
+    assert_eq!(said(&mut other), "2 takes read from takes.json");
+    let names = |instance: &Instance| instance.takes().into_iter().map(|take| take.name).collect::<Vec<_>>();
+    assert_eq!(names(&other), names(&instance));
+    // What can't be done is said as well.
+    errands.import_takes(&other.analysis, Some(folder.clone()), String::from("nothing.json"));
+    errands.finish();
+    assert!(said(&mut other).contains("could not be read"), "{}", said(&mut other));
+    errands.export_takes(&other.analysis, None);
+    errands.finish();
+    assert!(said(&mut other).contains("SUMPROOF_FOLDER"), "{}", said(&mut other));
+    let _ = std::fs::remove_dir_all(&folder);
+}

@@ -89,6 +89,51 @@ fn live_it_answers_within_two_seconds() {
     }
 }
 
+/// Live, the two that take the most sound to tell: right within 2 s, or 'not enough sound yet', and never another cause of
+/// what they sound like.
+#[test]
+fn live_two_amplifiers_and_an_anti_phase_reverb_are_told_within_two_seconds() {
+    for (kind, wet_db, cause, mistaken_for) in [
+        (
+            PresetKind::TwoAmplifiers,
+            -10.0,
+            Cause::FrequencyDependentPhase,
+            [Cause::FlippedChannel, Cause::WetFightsItself],
+        ),
+        (
+            PresetKind::AntiPhaseReverb,
+            0.0,
+            Cause::WetFightsItself,
+            [Cause::FlippedChannel, Cause::FrequencyDependentPhase],
+        ),
+    ] {
+        let mut told = 0;
+        for seed in 1..9 {
+            let sound = preset(kind, wet_db, seed, 8.0);
+            let frames = 2 * 48_000;
+            let (left, right) = (single(&sound.left[..frames]), single(&sound.right[..frames]));
+            let mut monitor = Monitor::new(48_000.0);
+            for (l, r) in left.chunks(512).zip(right.chunks(512)) {
+                monitor.push(l, r);
+            }
+            let mut reading = Reading::default();
+            monitor.read(FeedId::MonoWedge, &mut reading);
+            let said: Vec<_> = reading
+                .diagnosis
+                .findings()
+                .map(|finding| finding.cause)
+                .collect();
+            let right = said.contains(&cause);
+            told += usize::from(right);
+            let what = format!("{kind:?}, seed {seed}: {said:?}");
+            assert!(right || said.contains(&Cause::NotEnoughSound), "{what}");
+            assert!(!said.iter().any(|cause| mistaken_for.contains(cause)), "{what}");
+        }
+        // 'Not enough' every time would be no answer.
+        assert!(told >= 6, "{kind:?}: told in {told} of 8");
+    }
+}
+
 /// Live on the sign trap and on wide sound, at every moment: never a flipped channel.
 #[test]
 fn live_no_flipped_channel_is_claimed_where_there_is_none() {

@@ -1,0 +1,329 @@
+//! Takes out to files and in from them, without a dialog.
+//!
+//! A dialog of the system's belongs to the program that shows it; opened from a plugin it blocks some hosts' windows, waits
+//! for a main loop that others don't run, and on one system may only be opened on a thread that the host has. So there is
+//! one folder, whose path the window shows: what is written is written there, and what lies there can be read.
+
+use std::ffi::OsStr;
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use serde_json::Value;
+use sumproof_core::board::Rig;
+use sumproof_core::take::Take;
+
+/// The variable that names another folder.
+pub const VARIABLE: &str = "SUMPROOF_FOLDER";
+
+/// Longest file that is read, bytes: a hundred times what 128 takes are.
+const LONGEST_FILE: u64 = 256 << 20;
+/// Files of one name, told apart by numbers.
+const MOST_NUMBERS: u32 = 9999;
+/// Files that are listed.
+const MOST_LISTED: usize = 32;
+
+/// The folder: what [`VARIABLE`] says, or `Sumproof` in the user's documents. `None` for a user without a home.
+pub fn folder() -> Option<PathBuf> {
+    if let Some(folder) = std::env::var_os(VARIABLE).filter(|folder| !folder.is_empty()) {
+        return Some(PathBuf::from(folder));
+    }
+    let home = std::env::home_dir().filter(|home| !home.as_os_str().is_empty())?;
+    let documents = documents(&home).unwrap_or_else(|| home.join("Documents"));
+    Some(documents.join("Sumproof"))
+}
+
+/// Where a Linux desktop keeps documents (freedesktop.org, xdg-user-dirs: `user-dirs.dirs`).
+fn documents(home: &Path) -> Option<PathBuf> {
+    let text = fs::read_to_string(home.join(".config/user-dirs.dirs")).ok()?;
+    documents_in(&text, home)
+}
+
+fn documents_in(text: &str, home: &Path) -> Option<PathBuf> {
+    let value = text
+        .lines()
+        .find_map(|line| line.trim().strip_prefix("XDG_DOCUMENTS_DIR="))?
+        .trim()
+        .trim_matches('"');
+    match value.strip_prefix("$HOME") {
+        // `$HOME/` alone is how a desktop says that there is none.
+        Some(below) => Some(below.trim_matches('/'))
+            .filter(|below| !below.is_empty())
+            .map(|below| home.join(below)),
+        None => Some(PathBuf::from(value)).filter(|path| path.is_absolute()),
+    }
+}
+
+/// Names of the files there that takes can be read from, newest first.
+pub fn importable(folder: &Path) -> Vec<String> {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let mut files: Vec<_> = entries
+        .flatten()
+        .filter(|entry| {
+            let name = entry.file_name();
+            let name = name.to_string_lossy();
+            name.ends_with(".json") && !name.starts_with('.')
+        })
+        .filter_map(|entry| {
+            let changed = entry.metadata().ok()?.modified().ok()?;
+            Some((changed, entry.file_name().into_string().ok()?))
+        })
+        .collect();
+    files.sort_by(|one, other| other.cmp(one));
+    files.into_iter().map(|(_, name)| name).take(MOST_LISTED).collect()
+}
+
+/// Writes takes to a new file there, as `sumproof check --format json` writes them, and gives its path.
+///
+/// # Errors
+/// One line that says what could not be written and what to do.
+pub fn export(folder: &Path, takes: &[Take], rig: &Rig) -> Result<PathBuf, String> {
+    write_new(folder, "takes", "json", with_stored(takes, rig).as_bytes())
+}
+
+/// The command's document; what a take is stored as is in it, so that it can be read back.
+fn with_stored(takes: &[Take], rig: &Rig) -> String {
+    let text = sumproof_report::json(takes, rig);
+    let Ok(mut document) = serde_json::from_str::<Value>(&text) else {
+        return text;
+    };
+    let Some(reports) = document.get_mut("takes").and_then(Value::as_array_mut) else {
+        return text;
+    };
+    let mut added = false;
+    for (report, take) in reports.iter_mut().zip(takes) {
+        if let Some(report) = report.as_object_mut()
+            && report.get("stored").is_none_or(Value::is_null)
+        {
+            let stored = serde_json::to_value(take).unwrap_or_default();
+            report.insert(String::from("stored"), stored);
+            added = true;
+        }
+    }
+    if added {
+        serde_json::to_string_pretty(&document).unwrap_or(text)
+    } else {
+        text
+    }
+}
+
+/// Writes a file under the first name that is free: `takes.json`, `takes 2.json` and so on. Nobody finds half of one.
+///
+/// # Errors
+/// One line that says what could not be written and what to do.
+pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) -> Result<PathBuf, String> {
+    let wrong = |path: &Path, error: &dyn std::fmt::Display| {
+        format!(
+            "{}: could not be written ({error}); name another folder in {VARIABLE}",
+            path.display()
+        )
+    };
+    fs::create_dir_all(folder).map_err(|error| wrong(folder, &error))?;
+    let partial = folder.join(format!(".{stem}.{extension}.{}.part", std::process::id()));
+    let written = fs::File::create(&partial).and_then(|mut file| {
+        file.write_all(contents)?;
+        file.sync_all()
+    });
+    let placed = written
+        .map_err(|error| wrong(&partial, &error))
+        .and_then(|()| place(&partial, folder, stem, extension).map_err(|error| wrong(folder, &error)));
+    // Still there after an error, and after a link.
+    let _ = fs::remove_file(&partial);
+    placed
+}
+
+/// Gives a file the first free name. A link never replaces a file that came in between; where there are none, a rename does.
+fn place(partial: &Path, folder: &Path, stem: &str, extension: &str) -> std::io::Result<PathBuf> {
+    for number in 1..=MOST_NUMBERS {
+        let name = if number == 1 {
+            format!("{stem}.{extension}")
+        } else {
+            format!("{stem} {number}.{extension}")
+        };
+        let path = folder.join(name);
+        if path.exists() {
+            continue;
+        }
+        match fs::hard_link(partial, &path) {
+            Ok(()) => return Ok(path),
+            Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
+            Err(_) => return fs::rename(partial, &path).map(|()| path),
+        }
+    }
+    Err(std::io::Error::other("there are too many files of that name"))
+}
+
+/// Reads the takes of a file there: what [`export`] or `sumproof check --format json` wrote.
+///
+/// # Errors
+/// One line that says what is wrong with it.
+pub fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
+    // A name and nothing else: what is read lies in the folder.
+    if Path::new(name).file_name() != Some(OsStr::new(name)) {
+        return Err(format!("\u{2018}{name}\u{2019} is no name of a file"));
+    }
+    let path = folder.join(name);
+    let size = fs::metadata(&path)
+        .map_err(|error| format!("{name}: could not be read ({error})"))?
+        .len();
+    if size > LONGEST_FILE {
+        return Err(format!("{name}: is too long to hold takes"));
+    }
+    let text = fs::read_to_string(&path).map_err(|error| format!("{name}: could not be read ({error})"))?;
+    takes_in(&text).map_err(|reason| format!("{name}: {reason}"))
+}
+
+fn takes_in(text: &str) -> Result<Vec<Take>, String> {
+    #[derive(Deserialize)]
+    struct Document {
+        schema: u32,
+        takes: Vec<Report>,
+    }
+    #[derive(Deserialize)]
+    struct Report {
+        #[serde(default)]
+        name: String,
+        #[serde(default)]
+        stored: Option<Value>,
+    }
+    let document: Document = serde_json::from_str(text)
+        .map_err(|error| format!("holds no takes of `sumproof check --format json` ({error})"))?;
+    if document.schema > sumproof_report::SCHEMA {
+        return Err(format!(
+            "was written by a newer version (form {}, this one knows {})",
+            document.schema,
+            sumproof_report::SCHEMA
+        ));
+    }
+    document
+        .takes
+        .into_iter()
+        .map(|report| {
+            let stored = report.stored.ok_or_else(|| {
+                format!(
+                    "the take \u{2018}{}\u{2019} holds figures only, and can't be read back: write it again with this version",
+                    report.name
+                )
+            })?;
+            Take::deserialize(&stored)
+                .map_err(|error| format!("the take \u{2018}{}\u{2019} is damaged: {error}", report.name))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use sumproof_core::monitor::Monitor;
+    use sumproof_core::take::Pass;
+
+    use super::*;
+
+    fn take(name: &str) -> Take {
+        let mut monitor = Monitor::new(48_000.0);
+        monitor.start_take();
+        let tone: Vec<f32> = (0..9600u16).map(|n| (f32::from(n) * 0.05).sin() * 0.25).collect();
+        let other: Vec<f32> = tone.iter().map(|sample| 0.5 * sample).collect();
+        monitor.push(&tone, &other);
+        monitor
+            .finish_take(String::from(name), Pass::Full)
+            .expect("frames came")
+    }
+
+    /// A folder of its own for each test, gone afterwards.
+    struct Folder(PathBuf);
+
+    impl Folder {
+        fn new(name: &str) -> Self {
+            let path = std::env::temp_dir().join(format!("sumproof-{name}-{}", std::process::id()));
+            let _ = fs::remove_dir_all(&path);
+            Self(path)
+        }
+    }
+
+    impl Drop for Folder {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
+
+    #[test]
+    fn what_goes_out_comes_in() {
+        let folder = Folder::new("out");
+        assert!(importable(&folder.0).is_empty());
+        let takes = [take("lead"), take("clean \u{2018}wide\u{2019}")];
+        let path = export(&folder.0, &takes, &Rig::default()).expect("the folder is made");
+        assert_eq!(path.file_name(), Some(OsStr::new("takes.json")));
+        let second = export(&folder.0, &takes[..1], &Rig::default()).expect("another name");
+        assert_eq!(second.file_name(), Some(OsStr::new("takes 2.json")));
+        let mut listed = importable(&folder.0);
+        listed.sort();
+        assert_eq!(listed, ["takes 2.json", "takes.json"]);
+        let back = import(&folder.0, "takes.json").expect("what was written");
+        assert_eq!(back.len(), 2);
+        for (back, take) in back.iter().zip(&takes) {
+            assert_eq!((&back.name, back.sums, back.rate_hz), (&take.name, take.sums, take.rate_hz));
+            // Stored once, nothing changes any more.
+            let again: Take = serde_json::to_value(back)
+                .and_then(serde_json::from_value)
+                .expect("a take");
+            assert_eq!(&again, back);
+        }
+        // It is the command's document.
+        let text = fs::read_to_string(&path).expect("a file");
+        let document: Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(document["schema"], sumproof_report::SCHEMA);
+        assert_eq!(document["takes"][0]["feeds"].as_array().map(Vec::len), Some(13));
+        // Nothing half-written is left.
+        let left = fs::read_dir(&folder.0).expect("a folder").count();
+        assert_eq!(left, 2);
+    }
+
+    #[test]
+    fn what_holds_no_takes_is_refused_in_one_line() {
+        let folder = Folder::new("in");
+        fs::create_dir_all(&folder.0).expect("a folder");
+        let newer = format!("{{\"schema\":{},\"takes\":[]}}", sumproof_report::SCHEMA + 1);
+        for (text, reason) in [
+            ("", "holds no takes"),
+            ("{}", "holds no takes"),
+            ("[1,2]", "holds no takes"),
+            (newer.as_str(), "newer version"),
+            ("{\"schema\":1,\"takes\":[{\"name\":\"a\"}]}", "figures only"),
+            ("{\"schema\":1,\"takes\":[{\"name\":\"a\",\"stored\":{}}]}", "damaged"),
+        ] {
+            fs::write(folder.0.join("x.json"), text).expect("a file");
+            let error = import(&folder.0, "x.json").expect_err(text);
+            assert!(error.starts_with("x.json: ") && error.contains(reason), "{error}");
+            assert_eq!(error.lines().count(), 1);
+        }
+        for name in ["../x.json", "/etc/hostname", "", "no such file.json"] {
+            assert!(import(&folder.0, name).is_err(), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_folder_that_cannot_be_made_is_said() {
+        let folder = Folder::new("file");
+        fs::write(&folder.0, "in the way").expect("a file");
+        let error = export(&folder.0, &[], &Rig::default()).expect_err("a file is in the way");
+        let _ = fs::remove_file(&folder.0);
+        assert!(error.contains("could not be written") && error.contains(VARIABLE), "{error}");
+    }
+
+    #[test]
+    fn documents_are_where_the_desktop_says() {
+        let home = Path::new("/home/someone");
+        let at = |text| documents_in(text, home);
+        assert_eq!(
+            at("# made by xdg-user-dirs-update\nXDG_DOCUMENTS_DIR=\"$HOME/Dokumente\"\n"),
+            Some(home.join("Dokumente"))
+        );
+        assert_eq!(at("XDG_DOCUMENTS_DIR=\"/data/papers\""), Some(PathBuf::from("/data/papers")));
+        for none in ["", "XDG_DOCUMENTS_DIR=\"$HOME/\"", "XDG_DOCUMENTS_DIR=\"papers\""] {
+            assert_eq!(at(none), None, "{none}");
+        }
+    }
+}

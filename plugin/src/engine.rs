@@ -113,6 +113,17 @@ impl AnyEnd {
     }
 }
 
+/// What became of takes from elsewhere.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Added {
+    /// They are here now.
+    pub added: usize,
+    /// They were here already.
+    pub known: usize,
+    /// There was no room for them.
+    pub no_room: usize,
+}
+
 /// A take being recorded.
 #[derive(Debug, Clone, Copy)]
 struct Running {
@@ -664,17 +675,25 @@ impl Engine {
         &mut self.takes
     }
 
-    /// Adds takes from elsewhere, as many as there is room for; how many that were.
-    pub fn add_takes(&mut self, takes: Vec<Take>) -> usize {
-        let before = self.takes.len();
+    /// Adds takes from elsewhere, as many as there is room for, but none twice.
+    pub fn add_takes(&mut self, takes: Vec<Take>) -> Added {
+        let mut done = Added::default();
         for mut take in takes {
             take.name = crate::takes::as_name(&take.name);
-            if !self.takes.add(take) {
-                break;
+            let same = |other: &Take| {
+                (&other.name, other.sums, other.pass, other.method())
+                    == (&take.name, take.sums, take.pass, take.method())
+            };
+            if self.takes.iter().any(same) {
+                done.known += 1;
+            } else if self.takes.add(take) {
+                done.added += 1;
+            } else {
+                done.no_room += 1;
             }
         }
         self.sum_up_anew();
-        self.takes.len() - before
+        done
     }
 
     /// The rig that readings are for.

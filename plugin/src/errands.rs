@@ -50,29 +50,37 @@ impl Errands {
         });
     }
 
-    /// Reads the takes of a file in the folder, adds them, and says so.
-    pub fn import_takes(&self, analysis: &Analysis, folder: Option<PathBuf>, name: String) {
+    /// Reads the takes of the files that lie in the folder for it, adds those that aren't here yet, and says so.
+    pub fn import_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
         let analysis = analysis.clone();
         self.run(move || {
-            let read = folder
-                .ok_or_else(no_folder)
-                .and_then(|folder| folder::import(&folder, &name));
-            let line = match read {
-                Err(line) => line,
-                Ok(takes) => {
-                    let count = takes.len();
-                    let added = analysis.lock().add_takes(takes);
-                    if added == count {
-                        format!("{} read from {name}", counted(count))
-                    } else {
-                        format!(
-                            "{} read from {name}; there was no room for {} more: delete some and read it again",
-                            counted(added),
-                            count - added
-                        )
-                    }
-                }
+            let Some(folder) = folder else {
+                say(&analysis, no_folder());
+                return;
             };
+            let found = folder::incoming(&folder);
+            let place = found.folder.display();
+            let count = found.takes.len();
+            let added = analysis.lock().add_takes(found.takes);
+            let mut line = if found.files == 0 && found.wrong.is_empty() {
+                format!(
+                    "Nothing to read: put files of `sumproof check --format json` into {place}, and ask again"
+                )
+            } else {
+                format!("{} read from {place}", counted(added.added))
+            };
+            if added.known > 0 {
+                line += &format!("; {} of {count} were here already", added.known);
+            }
+            if added.no_room > 0 {
+                line += &format!("; no room for {}: delete some and read again", added.no_room);
+            }
+            for wrong in found.wrong.iter().take(1) {
+                line += &format!("; {wrong}");
+            }
+            if found.wrong.len() > 1 {
+                line += &format!(", and {} more files like it", found.wrong.len() - 1);
+            }
             say(&analysis, line);
         });
     }
@@ -85,7 +93,10 @@ impl Drop for Errands {
 }
 
 fn no_folder() -> String {
-    format!("Your home folder is not known: name a folder in {}", folder::VARIABLE)
+    format!(
+        "Your home folder is not known: name a folder in {}",
+        folder::VARIABLE
+    )
 }
 
 fn counted(takes: usize) -> String {

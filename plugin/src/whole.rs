@@ -657,20 +657,49 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
     errands.export_takes(&instance.analysis, Some(folder.clone()));
     errands.finish();
     let line = said(&mut instance);
-    assert!(line.starts_with("2 takes written to ") && line.ends_with("takes.json"), "{line}");
+    assert!(
+        line.starts_with("2 takes written to ") && line.ends_with("takes.json"),
+        "{line}"
+    );
 
+    // There is somewhere to put files, and it is said where.
     let mut other = Instance::new(Shared::default());
-    errands.import_takes(&other.analysis, Some(folder.clone()), String::from("takes.json"));
-    errands.finish();
-    assert_eq!(said(&mut other), "2 takes read from takes.json");
-    let names = |instance: &Instance| instance.takes().into_iter().map(|take| take.name).collect::<Vec<_>>();
+    let import = |other: &mut Instance| {
+        errands.import_takes(&other.analysis, Some(folder.clone()));
+        errands.finish();
+        said(other)
+    };
+    let line = import(&mut other);
+    let incoming = folder.join(crate::folder::INCOMING);
+    assert!(
+        line.starts_with("Nothing to read") && line.contains(&*incoming.to_string_lossy()),
+        "{line}"
+    );
+    std::fs::copy(folder.join("takes.json"), incoming.join("a.json")).expect("a file and a folder");
+    std::fs::write(incoming.join("b.json"), "{").expect("a folder");
+    let line = import(&mut other);
+    assert!(
+        line.starts_with("2 takes read from ") && line.contains("; b.json: holds no takes"),
+        "{line}"
+    );
+    let names = |instance: &Instance| {
+        instance
+            .takes()
+            .into_iter()
+            .map(|take| take.name)
+            .collect::<Vec<_>>()
+    };
     assert_eq!(names(&other), names(&instance));
-    // What can't be done is said as well.
-    errands.import_takes(&other.analysis, Some(folder.clone()), String::from("nothing.json"));
-    errands.finish();
-    assert!(said(&mut other).contains("could not be read"), "{}", said(&mut other));
+    // Nothing comes twice.
+    let line = import(&mut other);
+    assert!(line.contains("2 of 2 were here already"), "{line}");
+    assert_eq!(other.takes().len(), 2);
     errands.export_takes(&other.analysis, None);
     errands.finish();
-    assert!(said(&mut other).contains("SUMPROOF_FOLDER"), "{}", said(&mut other));
+    assert!(
+        said(&mut other).contains("SUMPROOF_FOLDER"),
+        "{}",
+        said(&mut other)
+    );
     let _ = std::fs::remove_dir_all(&folder);
 }

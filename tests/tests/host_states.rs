@@ -45,7 +45,10 @@ fn stream(json: &[u8]) -> Vec<u8> {
 }
 
 fn takes(plugin: &mut Plugin) -> Vec<Take> {
-    State::decode(&plugin.save_state().unwrap()).unwrap().takes().unwrap()
+    State::decode(&plugin.save_state().unwrap())
+        .unwrap()
+        .takes()
+        .unwrap()
 }
 
 /// A state with settings, and a full, a dry and a wet pass whose pair became a fourth take.
@@ -110,7 +113,11 @@ fn this_version_has_its_state_here() {
         std::fs::write(&part, made()).unwrap();
         std::fs::rename(&part, &path).unwrap();
     }
-    assert!(path.exists(), "{} is missing: see the head of this test", path.display());
+    assert!(
+        path.exists(),
+        "{} is missing: see the head of this test",
+        path.display()
+    );
 }
 
 #[test]
@@ -133,7 +140,11 @@ fn every_version_s_state_loads_with_all_that_is_in_it() {
             }
             let takes = again.takes().unwrap();
             let names: Vec<&str> = takes.iter().map(|take| take.name.as_str()).collect();
-            assert_eq!(names, ["Take 1", "Take 2", "Take 3", "Take 1, dry and wet"], "{what}");
+            assert_eq!(
+                names,
+                ["Take 1", "Take 2", "Take 3", "Take 1, dry and wet"],
+                "{what}"
+            );
             assert_eq!(takes[3].method(), Method::TwoPass, "{what}");
             let found = ratios(&takes[3].split, &takes[3].grid());
             let told = format!("{what}: {found:?}, not {true_:?}");

@@ -19,7 +19,7 @@ use sumproof_core::reading::Reading;
 use sumproof_core::sidechain::Reference;
 use sumproof_core::take::{Pass, Take};
 use sumproof_core::twopass::PassRecorder;
-use sumproof_views::{History, TakeSummary};
+use sumproof_views::{Boxes, History, OwnFeed, Passes, TakeSummary};
 
 use crate::choices::PassChoice;
 use crate::counsel::Counsel;
@@ -160,6 +160,11 @@ pub struct Engine {
     sound: Option<PassRecorder>,
     /// Passes being laid over one another.
     pair_work: Option<Work>,
+    /// What came of the last pair, and where it fails.
+    pair_said: Option<(String, Vec<[f32; 2]>)>,
+    /// Name of the user's own feed; empty for none.
+    own_name: String,
+    boxes: Boxes,
     /// Markers pushed since the monitor's counts began.
     markers: u64,
     /// Frames came since the last gap.
@@ -212,6 +217,9 @@ impl Engine {
             running: None,
             sound: None,
             pair_work: None,
+            pair_said: None,
+            own_name: String::new(),
+            boxes: Boxes::default(),
             markers: 0,
             flowing: false,
             takes: Takes::default(),
@@ -475,8 +483,18 @@ impl Engine {
             // There was room when the take began.
             let _ = takes.add(take);
             match outcome {
-                Outcome::Waits => by_reference,
-                Outcome::Now(paired) => Some(kept(takes, *paired)),
+                Outcome::Waits => {
+                    if running.pass != Pass::Full {
+                        self.pair_said = None;
+                    }
+                    by_reference
+                }
+                Outcome::Now(paired) => {
+                    let failing = paired.failing.clone();
+                    let line = kept(takes, *paired);
+                    self.pair_said = Some((line.clone(), failing));
+                    Some(line)
+                }
                 Outcome::Later(work) => {
                     self.pair_work = Some(work);
                     Some(String::from("Laying your passes over one another\u{2026}"))
@@ -492,10 +510,14 @@ impl Engine {
     /// Stores what came of passes being laid over one another, if it is done, or once it is.
     fn gather_pair(&mut self, wait: bool) {
         if let Some(work) = self.pair_work.take_if(|work| wait || work.is_done()) {
-            let takes = &mut self.takes;
-            let line = permit_alloc(|| work.finish().map(|paired| kept(takes, paired)));
-            // Nothing came of it: the line that it is being done no longer holds.
-            permit_alloc(|| self.message = line);
+            permit_alloc(|| {
+                self.pair_said = work.finish().map(|paired| {
+                    let failing = paired.failing.clone();
+                    (kept(&mut self.takes, paired), failing)
+                });
+                // Where nothing came of it, the line that it is being done no longer holds.
+                self.message = self.pair_said.as_ref().map(|(line, _)| line.clone());
+            });
             self.sum_up_anew();
         }
     }
@@ -633,6 +655,19 @@ impl Engine {
             lost_frames: shared.lost_frames.load(Ordering::Relaxed),
             counsel: Arc::clone(&self.counsel),
             side_chain: self.reference.as_ref().map(ReferenceSide::shown),
+            own: self.own_feed(),
+            limits: self.rig.limits,
+            boxes: self.boxes,
+            passes: Passes {
+                working: self.pair_work.is_some(),
+                said: self.pair_said.as_ref().map(|(line, _)| line.clone()),
+                failing: self
+                    .pair_said
+                    .as_ref()
+                    .map(|(_, failing)| failing.clone())
+                    .unwrap_or_default(),
+                ..self.pairing.waiting()
+            },
         });
         self.links.repaint.request_repaint();
     }
@@ -716,6 +751,37 @@ impl Engine {
         let rig = Rig { own, ..self.rig }.clamped();
         self.links.own.write(rig.own);
         self.set_rig(rig);
+    }
+
+    /// The user's own feed with its name.
+    pub fn own_feed(&self) -> OwnFeed {
+        OwnFeed {
+            name: self.own_name.clone(),
+            feed: self.rig.own,
+        }
+    }
+
+    /// Its name; empty for none.
+    pub fn own_name(&self) -> &str {
+        &self.own_name
+    }
+
+    /// Names the user's own feed: a line of text, cut where it is too long.
+    pub fn set_own_name(&mut self, name: &str) {
+        let name = name.trim().chars().filter(|c| !c.is_control());
+        self.own_name = name.take(OwnFeed::LONGEST_NAME).collect();
+        self.unshown = true;
+    }
+
+    /// The kinds of box on the lines, which are only remembered: what they make of a line is in its parameters.
+    pub fn boxes(&self) -> Boxes {
+        self.boxes
+    }
+
+    /// Remembers the kinds of box on the lines.
+    pub fn set_boxes(&mut self, boxes: Boxes) {
+        self.boxes = boxes;
+        self.unshown = true;
     }
 
     /// The limits between the outcomes.

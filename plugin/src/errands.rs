@@ -1,12 +1,18 @@
 //! Work for the window that reads or writes files: on threads of its own, so that neither the window nor the analysis waits
 //! for a disk.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::thread::JoinHandle;
 
+use sumproof_core::board::Rig;
+use sumproof_core::take::Take;
+use sumproof_report::card::{CardForm, Paper, Preset, card};
+use sumproof_report::rig_file::RigFile;
+
 use crate::engine::Analysis;
 use crate::folder;
+use crate::rig::rig_file;
 
 /// The threads under way. Dropping it waits for them: the library may be unloaded next.
 #[derive(Debug, Default)]
@@ -31,22 +37,29 @@ impl Errands {
         }
     }
 
-    /// Writes all takes to a file in the folder (none: the user has no home) and says where.
+    /// Writes all takes to a file in the folder (none: the user has no home) and the rig card beside it, and says where.
     pub fn export_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
-        let (takes, rig) = {
+        let (takes, rig, file) = {
             let engine = analysis.lock();
-            (engine.takes().iter().cloned().collect::<Vec<_>>(), engine.rig())
+            let takes: Vec<Take> = engine.takes().iter().cloned().collect();
+            let file = rig_file(&engine.rig(), engine.boxes(), &engine.own_feed());
+            (takes, engine.rig(), file)
         };
         let analysis = analysis.clone();
         self.run(move || {
-            let written = folder
-                .ok_or_else(no_folder)
-                .and_then(|folder| folder::export(&folder, &takes, &rig));
-            let line = match written {
-                Ok(path) => format!("{} written to {}", counted(takes.len()), path.display()),
-                Err(line) => line,
-            };
-            say(&analysis, line);
+            let line = folder.ok_or_else(no_folder).and_then(|folder| {
+                let path = folder::export(&folder, &takes, &rig)?;
+                let card = match rig_card(&folder, &takes, &rig, &file) {
+                    Ok(names) => format!("the rig card beside it: {names}"),
+                    Err(line) => line,
+                };
+                Ok(format!(
+                    "{} written to {}; {card}",
+                    counted(takes.len()),
+                    path.display()
+                ))
+            });
+            say(&analysis, line.unwrap_or_else(|line| line));
         });
     }
 
@@ -90,6 +103,22 @@ impl Drop for Errands {
     fn drop(&mut self) {
         self.finish();
     }
+}
+
+/// Writes the rig card, to print and to send, and gives the names of the files.
+fn rig_card(folder: &Path, takes: &[Take], rig: &Rig, file: &RigFile) -> Result<String, String> {
+    let presets: Vec<Preset> = takes
+        .iter()
+        .filter_map(|take| Preset::of_take(take, rig))
+        .collect();
+    let mut names = Vec::new();
+    for (form, extension) in [(CardForm::Html, "html"), (CardForm::Pdf, "pdf")] {
+        let made = card(file, &presets, Paper::A4, form)
+            .map_err(|error| format!("the rig card could not be made: {error}"))?;
+        let path = folder::write_new(folder, "rig card", extension, &made.bytes)?;
+        names.extend(path.file_name().map(|name| name.to_string_lossy().into_owned()));
+    }
+    Ok(names.join(" and "))
 }
 
 fn no_folder() -> String {

@@ -6,9 +6,10 @@ use nice_plug::params::persist::PersistentField;
 use nice_plug::prelude::Params;
 use serde::{Deserialize, Serialize};
 use sumproof_core::board::Rig;
+use sumproof_core::boxes::Kind;
 use sumproof_core::feed::Feed;
 use sumproof_core::outcome::Limits;
-use sumproof_views::{DEFAULT_SIZE, Look, MIN_SIZE, Theme};
+use sumproof_views::{Boxes, DEFAULT_SIZE, Look, MIN_SIZE, Theme};
 
 use crate::engine::Analysis;
 use crate::params::HostParams;
@@ -25,6 +26,10 @@ pub struct PluginParams {
     takes: TakesField,
     #[persist = "own"]
     own: OwnField,
+    #[persist = "own_name"]
+    own_name: OwnNameField,
+    #[persist = "boxes"]
+    boxes: BoxesField,
     #[persist = "limits"]
     limits: LimitsField,
     /// Size and look of the window.
@@ -41,6 +46,8 @@ impl PluginParams {
             host,
             takes: TakesField(analysis.clone()),
             own: OwnField(analysis.clone()),
+            own_name: OwnNameField(analysis.clone()),
+            boxes: BoxesField(analysis.clone()),
             limits: LimitsField(analysis.clone()),
             shape: Arc::default(),
             kept: KeptField(analysis.clone()),
@@ -49,7 +56,7 @@ impl PluginParams {
 }
 
 /// The fields, for [`crate::state::filter`].
-pub const FIELDS: [FieldSpec; 4] = [
+pub const FIELDS: [FieldSpec; 6] = [
     FieldSpec {
         key: "takes",
         default: takes::none_stored,
@@ -59,6 +66,16 @@ pub const FIELDS: [FieldSpec; 4] = [
         key: "own",
         default: || json(&Rig::default().own),
         readable: reads_as::<Feed>,
+    },
+    FieldSpec {
+        key: "own_name",
+        default: || json(&String::new()),
+        readable: reads_as::<String>,
+    },
+    FieldSpec {
+        key: "boxes",
+        default: || json(&StoredBoxes::default()),
+        readable: reads_as::<StoredBoxes>,
     },
     FieldSpec {
         key: "limits",
@@ -104,6 +121,39 @@ impl PersistentField<'_, Feed> for OwnField {
 
     fn map<F: Fn(&Feed) -> R, R>(&self, f: F) -> R {
         f(&self.0.lock().own())
+    }
+}
+
+struct OwnNameField(Analysis);
+
+impl PersistentField<'_, String> for OwnNameField {
+    fn set(&self, name: String) {
+        self.0.lock().set_own_name(&name);
+    }
+
+    fn map<F: Fn(&String) -> R, R>(&self, f: F) -> R {
+        f(&String::from(self.0.lock().own_name()))
+    }
+}
+
+/// The boxes on the lines as they are stored.
+#[derive(Debug, Clone, Copy, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct StoredBoxes {
+    left: Option<Kind>,
+    right: Option<Kind>,
+}
+
+struct BoxesField(Analysis);
+
+impl PersistentField<'_, StoredBoxes> for BoxesField {
+    fn set(&self, StoredBoxes { left, right }: StoredBoxes) {
+        self.0.lock().set_boxes(Boxes { left, right });
+    }
+
+    fn map<F: Fn(&StoredBoxes) -> R, R>(&self, f: F) -> R {
+        let Boxes { left, right } = self.0.lock().boxes();
+        f(&StoredBoxes { left, right })
     }
 }
 

@@ -49,7 +49,9 @@ impl Hand {
             Intent::Set(setting) => self.set(setting),
             Intent::End(control) => self.end(control),
             Intent::Look(_) => {}
+            // Files are read and written elsewhere, without the analysis' lock.
             Intent::ExportTakes => self.errands.export_takes(&self.analysis, folder::folder()),
+            Intent::ImportTakes => self.errands.import_takes(&self.analysis, folder::folder()),
             other => self.on_takes(other),
         }
     }
@@ -175,12 +177,25 @@ impl Hand {
             Intent::UndoDelete => {
                 engine.takes_mut().bring_back();
             }
-            Intent::OwnFeed(own) => engine.set_own(own.feed),
-            Intent::Limits(limits) => engine.set_limits(limits),
-            // The window offers no files while the snapshot says there are none.
-            Intent::ExportTakes | Intent::ImportTakes | Intent::Box(..) | Intent::Begin(_) | Intent::Set(_) | Intent::End(_) | Intent::Look(_) => {
-                return;
+            Intent::OwnFeed(own) => {
+                engine.set_own(own.feed);
+                engine.set_own_name(&own.name);
             }
+            Intent::Limits(limits) => engine.set_limits(limits),
+            Intent::Box(side, kind) => {
+                let mut boxes = engine.boxes();
+                match side {
+                    Side::Left => boxes.left = kind,
+                    Side::Right => boxes.right = kind,
+                }
+                engine.set_boxes(boxes);
+            }
+            Intent::ExportTakes
+            | Intent::ImportTakes
+            | Intent::Begin(_)
+            | Intent::Set(_)
+            | Intent::End(_)
+            | Intent::Look(_) => return,
         }
         engine.show_now();
     }
@@ -392,6 +407,44 @@ mod tests {
         );
         assert!((left.delay_s - 0.0004).abs() < 1e-9 && (right.delay_s - 0.030).abs() < 1e-9);
         assert!(left.unplugged && right.unplugged && left.amplitude() == 0.0);
+    }
+
+    #[test]
+    fn what_is_no_parameter_reaches_the_analysis() {
+        use sumproof_core::boxes::Kind;
+        use sumproof_core::feed::Feed;
+        use sumproof_core::outcome::Limits;
+        use sumproof_views::{Boxes, OwnFeed};
+
+        let (mut hand, host) = hand();
+        let mut feed: Feed = Rig::default().own;
+        feed.left.gain_db = -12.0;
+        let own = OwnFeed {
+            name: String::from(" side\nfill "),
+            feed,
+        };
+        let limits = Limits {
+            dry_holds_db: -3.0,
+            ..Limits::default()
+        };
+        hand.carry_out(Intent::OwnFeed(own));
+        hand.carry_out(Intent::Limits(limits));
+        hand.carry_out(Intent::Box(Side::Right, Some(Kind::LineIsolator)));
+        let engine = hand.analysis.lock();
+        assert_eq!(
+            engine.own_feed(),
+            OwnFeed {
+                name: String::from("sidefill"),
+                feed
+            }
+        );
+        assert_eq!(engine.limits(), limits);
+        let boxes = Boxes {
+            left: None,
+            right: Some(Kind::LineIsolator),
+        };
+        assert_eq!(engine.boxes(), boxes);
+        assert!(noted(&host).is_empty());
     }
 
     #[test]

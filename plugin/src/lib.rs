@@ -37,6 +37,7 @@ mod pairing;
 pub mod params;
 pub mod published;
 mod reference;
+pub mod rig;
 pub mod seam;
 pub mod settings;
 pub mod shared;

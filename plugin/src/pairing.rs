@@ -4,7 +4,8 @@
 use std::thread::JoinHandle;
 
 use sumproof_core::take::{Pass, Take};
-use sumproof_core::twopass::{self, PassRecorder, TwoPass};
+use sumproof_core::twopass::{self, BandResidual, PassRecorder, TwoPass};
+use sumproof_views::Passes;
 
 /// One pass: what is stored of it, and its sound, which is kept for the session only.
 #[derive(Debug, Clone)]
@@ -29,6 +30,8 @@ pub struct Paired {
     pub line: String,
     /// The name of the take it is better than, which it replaces.
     pub instead_of: Option<String>,
+    /// The bands in which the passes don't make up the full one: lower and upper edge, Hz.
+    pub failing: Vec<[f32; 2]>,
 }
 
 /// Work on a pair, in a thread of its own: a few seconds for a minute of sound.
@@ -56,6 +59,7 @@ impl Work {
                 take: None,
                 line: String::from("The two passes could not be laid over one another: record them again."),
                 instead_of: None,
+                failing: Vec::new(),
             })
         })
     }
@@ -97,8 +101,8 @@ impl Pairing {
     /// either way the halves are used up, so that no later pass of another part is laid against them.
     ///
     /// A full pass recorded since the last pair gives the total and the name, and checks the pair. One that comes right after
-    /// a pair without is tried as well: if it is made of the two, the pair is replaced by the checked one; if not, it is
-    /// another sound, and nothing is said.
+    /// a pair without does so as well: if it is made of the two, the checked pair takes the place of the unchecked one; if
+    /// not, that is said.
     pub fn heard(&mut self, take: &Take, sound: Option<PassRecorder>) -> Outcome {
         let part = Part {
             take: take.clone(),
@@ -114,11 +118,12 @@ impl Pairing {
                 return Outcome::Waits;
             }
             return Outcome::Later(Work::start(move || {
-                let checked = laid(&dry, &wet, &part)?;
-                checked.take.is_some().then_some(Paired {
-                    instead_of: Some(name),
-                    ..checked
-                })
+                let mut checked = laid(&dry, &wet, &part)?;
+                if checked.take.is_none() {
+                    checked.line += " If it is another sound than theirs, nothing is wrong.";
+                }
+                checked.instead_of = Some(name);
+                Some(checked)
             }));
         }
         self.unchecked = None;
@@ -147,6 +152,28 @@ impl Pairing {
                 Outcome::Now(Box::new(paired))
             }
         }
+    }
+}
+
+impl Pairing {
+    /// The names of the passes that wait for others.
+    pub fn waiting(&self) -> Passes {
+        let name = |part: &Part| Some(part.take.name.clone());
+        let mut passes = Passes {
+            full: self.full.as_ref().and_then(name),
+            ..Passes::default()
+        };
+        if let Some((dry, wet, _)) = &self.unchecked {
+            (passes.dry, passes.wet) = (name(dry), name(wet));
+        }
+        if let Some(half) = &self.half {
+            if half.take.pass == Pass::Dry {
+                passes.dry = name(half);
+            } else {
+                passes.wet = name(half);
+            }
+        }
+        passes
     }
 }
 
@@ -182,11 +209,13 @@ fn by_spectra(dry: &Part, wet: &Part, full: Option<&Part>) -> Paired {
             },
             take: Some(pair),
             instead_of: None,
+            failing: Vec::new(),
         },
         Err(error) => Paired {
             take: None,
             line: format!("{} give no split: {error}", names(dry, wet)),
             instead_of: None,
+            failing: Vec::new(),
         },
     }
 }
@@ -196,6 +225,7 @@ fn laid(dry: &Part, wet: &Part, full: &Part) -> Option<Paired> {
     let sound = |part: &'_ Part| part.sound.clone();
     let (dry_sound, wet_sound, full_sound) = (sound(dry)?, sound(wet)?, sound(full)?);
     let found = TwoPass::of_audio(&dry_sound.pass(), &wet_sound.pass(), Some(&full_sound.pass()));
+    let mut failing = Vec::new();
     let (take, line) = match found {
         Err(error) => (None, format!("{} give no split: {error}", names(dry, wet))),
         Ok(two) => {
@@ -215,6 +245,10 @@ fn laid(dry: &Part, wet: &Part, full: &Part) -> Option<Paired> {
                 (Some(pair), line)
             } else {
                 let whose = &full.take.name;
+                failing.extend(check.into_iter().flat_map(|check| {
+                    let edges = |band: &BandResidual| [band.band.lower_hz as f32, band.band.upper_hz as f32];
+                    check.failing().map(edges)
+                }));
                 (
                     None,
                     format!(
@@ -229,6 +263,7 @@ fn laid(dry: &Part, wet: &Part, full: &Part) -> Option<Paired> {
         take,
         line,
         instead_of: None,
+        failing,
     })
 }
 

@@ -5,10 +5,12 @@ use std::sync::atomic::Ordering;
 
 use sumproof_core::board::Rig;
 use sumproof_core::feed::SumLaw;
+use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::take::{Pass, Take};
 use sumproof_views::{
-    Hearing, History, Integration, LineSettings, Notices, SideChain, Snapshot, TakeSummary,
+    Boxes, Hearing, History, Integration, LineSettings, Notices, OwnFeed, Passes, SideChain, Snapshot,
+    TakeSummary,
 };
 
 use crate::choices::{IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
@@ -40,6 +42,14 @@ pub struct Published {
     pub counsel: Arc<Counsel>,
     /// How the side-chain stands, where there is one.
     pub side_chain: Option<SideChain>,
+    /// The user's own feed.
+    pub own: OwnFeed,
+    /// The limits between the outcomes.
+    pub limits: Limits,
+    /// The boxes on the lines.
+    pub boxes: Boxes,
+    /// The passes that wait for others, and what came of the last pair.
+    pub passes: Passes,
 }
 
 impl Published {
@@ -59,6 +69,10 @@ impl Published {
         snapshot.settings = settings(params);
         snapshot.side_chain = self.side_chain;
         snapshot.can_export = true;
+        snapshot.own.clone_from(&self.own);
+        snapshot.limits = self.limits;
+        snapshot.boxes = self.boxes;
+        snapshot.passes.clone_from(&self.passes);
         snapshot.hearing = match shared.heard() {
             Heard::Stereo => Hearing::Stereo,
             Heard::Feed => Hearing::Feed(snapshot.settings.feed),

@@ -623,7 +623,7 @@ fn passes_of_another_performance_are_told_and_make_no_take() {
 }
 
 #[test]
-fn a_full_pass_of_something_else_says_nothing_of_the_pair_before() {
+fn a_full_pass_after_its_halves_that_does_not_fit_is_told_and_the_pair_stays() {
     let all = noise(144_000);
     let part = |from: usize| all.clone().map(|channel| channel[from..from + 48_000].to_vec());
     let (dry, wet, other) = (part(0), part(48_000), part(96_000));
@@ -636,8 +636,15 @@ fn a_full_pass_of_something_else_says_nothing_of_the_pair_before() {
             (PassChoice::Full, &other),
         ],
     );
-    assert_eq!(said, None);
+    let said = said.expect("something is said of the pair");
+    assert!(
+        said.contains("was not repeated the same way") && said.contains("another sound"),
+        "{said}"
+    );
     assert_eq!(instance.takes().len(), 4);
+    let passes = instance.published.read().passes.clone();
+    assert!(!passes.failing.is_empty() && !passes.working);
+    assert_eq!(passes.said.as_deref(), Some(said.as_str()));
 }
 
 #[test]
@@ -658,10 +665,14 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
     errands.finish();
     let line = said(&mut instance);
     assert!(
-        line.starts_with("2 takes written to ") && line.ends_with("takes.json"),
+        line.starts_with("2 takes written to ") && line.contains("takes.json; the rig card"),
         "{line}"
     );
-
+    let starts = |name: &str| std::fs::read(folder.join(name)).expect(name)[..5].to_vec();
+    assert_eq!(
+        (starts("rig card.pdf"), starts("rig card.html")),
+        (b"%PDF-".to_vec(), b"<!DOC".to_vec())
+    );
     // There is somewhere to put files, and it is said where.
     let mut other = Instance::new(Shared::default());
     let import = |other: &mut Instance| {
@@ -702,4 +713,32 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
         said(&mut other)
     );
     let _ = std::fs::remove_dir_all(&folder);
+}
+
+#[test]
+fn the_own_feed_s_name_and_the_boxes_are_saved() {
+    use sumproof_core::boxes::Kind;
+    use sumproof_views::Boxes;
+
+    let instance = Instance::active(true);
+    let boxes = Boxes {
+        left: Some(Kind::PassiveDirectBox),
+        right: None,
+    };
+    instance.analysis.lock().set_own_name("side fill");
+    instance.analysis.lock().set_boxes(boxes);
+    let state = instance.saved();
+    let other = Instance::active(true);
+    other.load(&state);
+    let both = || {
+        let engine = other.analysis.lock();
+        (String::from(engine.own_name()), engine.boxes())
+    };
+    assert_eq!(both(), (String::from("side fill"), boxes));
+    // A state from before there were such things has neither.
+    let mut old = state;
+    old.fields.remove("own_name");
+    old.fields.remove("boxes");
+    other.load(&old);
+    assert_eq!(both(), (String::new(), Boxes::default()));
 }

@@ -16,12 +16,12 @@ pub mod output;
 pub mod pairs;
 pub mod passes;
 pub mod read;
-pub mod wav;
 pub mod rig;
 pub mod select;
 mod true_peak;
 pub mod view;
 pub mod walk;
+pub mod wav;
 
 pub use analyse::analyse;
 pub use error::{ReadError, shown};

@@ -63,7 +63,7 @@ fn write(out: &mut String, finding: &Finding, name: &str) -> std::fmt::Result {
     }
     let pictures = &finding.pictures;
     out.push_str(
-        "<h2>What arrives of a click</h2>\n<p class=\"note\">Impulse responses of the lines as recorded, loudspeaker and room \
+        "<h2 style=\"margin-top:1.6rem\">What arrives of a click</h2>\n<p class=\"note\">Impulse responses of the lines as recorded, loudspeaker and room \
          included; 1 is the taller one's peak. Left line unbroken, right line dashed.</p>\n",
     );
     write_picture(
@@ -73,7 +73,7 @@ fn write(out: &mut String, finding: &Finding, name: &str) -> std::fmt::Result {
         &lines(&pictures.impulses),
     )?;
     out.push_str(
-        "<h2>What arrives of each frequency</h2>\n<p class=\"note\">Levels where they stand out of the noise; 0 dB is the \
+        "<h2 style=\"margin-top:1.6rem\">What arrives of each frequency</h2>\n<p class=\"note\">Levels where they stand out of the noise; 0 dB is the \
          loudest band.</p>\n",
     );
     write_picture(
@@ -84,7 +84,7 @@ fn write(out: &mut String, finding: &Finding, name: &str) -> std::fmt::Result {
     )?;
     if finding.pair.is_some() {
         out.push_str(
-            "<h2>Right against left</h2>\n<p class=\"note\">Level, then phase with the delay and the polarity taken out: what \
+            "<h2 style=\"margin-top:1.6rem\">Right against left</h2>\n<p class=\"note\">Level, then phase with the delay and the polarity taken out: what \
              both lines share (room, loudspeaker, microphone) falls out.</p>\n",
         );
         let middle = finding

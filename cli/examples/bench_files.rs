@@ -24,6 +24,9 @@ const FILES: usize = 200;
 const SECONDS: f64 = 30.0;
 /// How many of the files the SciPy script does.
 const FOR_SCIPY: usize = 20;
+/// The files whose memory is compared: name, seconds.
+const SHORT: (&str, usize) = ("two minutes.wav", 120);
+const LONG: (&str, usize) = ("two hours.wav", 7200);
 /// Block lengths that a take at 48 kHz is averaged over, and the overlap (`core::grid::block_len`, `core::welch::HOPS`,
 /// `core::monitor`): these transforms can't be done without.
 const BLOCKS: [usize; 2] = [8192, 32_768];
@@ -34,11 +37,16 @@ fn main() {
     if arguments.first().map(String::as_str) == Some("--baseline") {
         return baseline(Path::new(&arguments[1]));
     }
+    if arguments.first().map(String::as_str) == Some("--generate") {
+        return generate(Path::new(&arguments[1]));
+    }
     let folder = arguments
         .first()
         .map_or_else(|| std::env::temp_dir().join("sumproof-bench"), PathBuf::from);
-    let set = generate(&folder);
+    let set = folder.join("set");
     let own = std::env::current_exe().unwrap();
+    // In a process of its own: a child's peak memory counts what its parent held when it was started.
+    run(Command::new(&own).arg("--generate").arg(&folder));
     let sumproof = own.parent().unwrap().with_file_name("sumproof");
     assert!(
         sumproof.is_file(),
@@ -86,8 +94,8 @@ fn main() {
             per_file(&scipy, FOR_SCIPY) / per_file(&single, FILES)
         );
     }
-    let short = run(&mut check("1", &long_file(&folder, "two minutes.wav", 120)));
-    let long = run(&mut check("1", &long_file(&folder, "two hours.wav", 7200)));
+    let short = run(&mut check("1", &folder.join(SHORT.0)));
+    let long = run(&mut check("1", &folder.join(LONG.0)));
     println!(
         "peak memory                      {:8.1} MB for 2 min, {:.1} MB for 2 h: {:+.1} MB (at most 8 wanted)",
         short.megabytes,
@@ -115,8 +123,8 @@ fn run(command: &mut Command) -> Ran {
     }
 }
 
-/// Presets of all kinds, kept between runs.
-fn generate(folder: &Path) -> PathBuf {
+/// Presets of all kinds and the two long files, kept between runs.
+fn generate(folder: &Path) {
     let set = folder.join("set");
     fs::create_dir_all(&set).unwrap();
     for number in 0..FILES {
@@ -132,11 +140,13 @@ fn generate(folder: &Path) -> PathBuf {
         });
         write(&path, [&preset.full()].into_iter());
     }
-    set
+    for (name, seconds) in [SHORT, LONG] {
+        long_file(folder, name, seconds);
+    }
 }
 
 /// A long file: one preset over and over.
-fn long_file(folder: &Path, name: &str, seconds: usize) -> PathBuf {
+fn long_file(folder: &Path, name: &str, seconds: usize) {
     let path = folder.join(name);
     if !path.is_file() {
         let preset = render(&PresetSpec {
@@ -146,7 +156,6 @@ fn long_file(folder: &Path, name: &str, seconds: usize) -> PathBuf {
         let sound = preset.full();
         write(&path, std::iter::repeat_n(&sound, seconds / 60));
     }
-    path
 }
 
 fn write<'s>(path: &Path, sounds: impl Iterator<Item = &'s Stereo>) {

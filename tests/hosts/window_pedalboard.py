@@ -113,21 +113,31 @@ def judged(pixels):
     return len(counts), 1 - counts.most_common(1)[0][1] / packed.size
 
 
+def wait_until_empty():
+    """The window before goes on a thread of its own."""
+    for _ in range(300):
+        if not screen().any():
+            return
+        time.sleep(0.1)
+    raise AssertionError("something is on the screen already")
+
+
 def watch(close, found):
     """Waits for letters, takes a picture, and closes the window."""
+    pixels = None
     try:
-        before = judged(screen())[0]
         for _ in range(300):
             time.sleep(0.1)
+            if judged(screen())[0] < SHADES:
+                continue
+            # What is drawn over several frames is complete a moment later, and a window that is just going is gone.
+            time.sleep(0.5)
             pixels = screen()
-            shades, _ = judged(pixels)
-            if shades >= before + SHADES:
-                # What is drawn over several frames is complete a moment later.
-                time.sleep(0.5)
-                pixels = screen()
+            if judged(pixels)[0] >= SHADES:
                 break
-        write_png(pixels, PICTURE)
-        found.append(pixels)
+        if pixels is not None:
+            write_png(pixels, PICTURE)
+            found.append(pixels)
     finally:
         close.set()
 
@@ -139,6 +149,7 @@ def main():
     sound = generator.uniform(-0.5, 0.5, (2, 96000)).astype(np.float32)
     plugin.process(sound, 48000)
     for _ in range(2):
+        wait_until_empty()
         close, found = threading.Event(), []
         watcher = threading.Thread(target=watch, args=(close, found))
         watcher.start()

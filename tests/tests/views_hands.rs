@@ -403,10 +403,13 @@ fn takes_are_named_moved_deleted_and_brought_back() {
         .click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::UndoDelete]);
-    stage.harness.get_by_label("export all takes").click();
+    stage
+        .harness
+        .get_by_label("export all takes and the rig card")
+        .click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::ExportTakes]);
-    stage.harness.get_by_label("import takes from a file").click();
+    stage.harness.get_by_label("import takes from the folder").click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::ImportTakes]);
 }

@@ -126,9 +126,9 @@ pub enum Intent {
     DeleteTake(usize),
     /// Bring the take deleted last back.
     UndoDelete,
-    /// Write all takes to a file and say where ([`crate::Notices::message`]).
+    /// Write all takes and the rig card to files and say where ([`crate::Notices::message`]).
     ExportTakes,
-    /// Read takes from a file the player chooses and say what came of it ([`crate::Notices::message`]).
+    /// Read the takes the player has put where they are looked for, and say what came of it ([`crate::Notices::message`]).
     ImportTakes,
     /// The user's own feed is this from now on, every setting within its range.
     OwnFeed(OwnFeed),

@@ -1,8 +1,8 @@
 //! What went wrong or is out of the ordinary: a line each, which can be put away.
 
-use egui::{Align2, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
-use crate::sheet::{Sheet, Word, button, write_within};
+use crate::sheet::{Sheet, Word, button, width_of, write_within};
 use crate::snapshot::Notices;
 
 /// What the player has put away: counts as they were then, and texts.
@@ -92,6 +92,20 @@ impl PutAway {
     }
 }
 
+/// Most lines of print one notice takes: more would push the board down too far.
+const MOST_ROWS: usize = 3;
+
+/// How many lines of print a text needs.
+fn rows_of(ui: &Ui, text: &str, width: f32, font: &FontId) -> usize {
+    let galley = ui.painter().layout(
+        text.to_owned(),
+        font.clone(),
+        Color32::PLACEHOLDER,
+        width.max(1.0),
+    );
+    galley.rows.len().max(1)
+}
+
 /// Draws the notices from the top of `rect` and returns the height they took.
 pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f32 {
     let style = sheet.style;
@@ -99,22 +113,32 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f3
     // A count that went down belongs to another instance or a new life of this one.
     away.lost_frames = away.lost_frames.min(notices.lost_frames);
     away.garbage_frames = away.garbage_frames.min(notices.garbage_frames);
-    let height = style.strong().size * 1.5;
+    let font = style.strong();
+    let line_height = font.size * 1.24;
     let mut y = rect.top();
+    let word = Word {
+        text: "put away",
+        name: "put this notice away",
+        tip: "Puts this away until it happens again.",
+    };
+    let inset = style.px(14.0);
     for (kind, text) in away.lines(notices, sheet.snapshot.reading.rate_hz) {
+        let lasting = kind == Kind::Lasting;
+        let word_width = if lasting {
+            0.0
+        } else {
+            width_of(ui, word.text, style.body()) + style.px(16.0)
+        };
+        let room = rect.width() - word_width;
+        let rows = rows_of(ui, &text, room - inset, &font).min(MOST_ROWS);
+        let height = line_height * rows as f32 + font.size * 0.26;
         let line = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), height));
-        let mut room = line.width();
-        if kind != Kind::Lasting {
-            let word = Word {
-                text: "put away",
-                name: "put this notice away",
-                tip: "Puts this away until it happens again.",
-            };
+        if !lasting {
             let response = button(
                 ui,
                 &style,
                 Id::unique(("put away", kind as u8)),
-                line.right_center(),
+                pos2(line.right(), line.top() + font.size * 0.75),
                 Align2::RIGHT_CENTER,
                 style.body(),
                 &word,
@@ -122,7 +146,6 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f3
             if response.clicked() {
                 away.put_away(kind, notices);
             }
-            room -= response.rect.width() + style.px(16.0);
         }
         let place = Rect::from_min_size(line.min, vec2(room, height));
         let response = ui.interact(
@@ -134,24 +157,14 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f3
         // A mark of ink before it, so that it's seen from afar to be out of the ordinary.
         ui.painter().rect_filled(
             Rect::from_min_size(
-                pos2(line.left(), line.top() + height * 0.18),
-                vec2(style.px(5.0), height * 0.64),
+                pos2(line.left(), line.top() + font.size * 0.27),
+                vec2(style.px(5.0), height - font.size * 0.54),
             ),
             0.0,
             style.colours.ink,
         );
-        write_within(
-            ui,
-            pos2(
-                line.left() + style.px(14.0),
-                line.center().y - style.strong().size * 0.66,
-            ),
-            room - style.px(14.0),
-            1,
-            &text,
-            style.strong(),
-            style.colours.ink,
-        );
+        let at = pos2(line.left() + inset, line.top() + font.size * 0.1);
+        write_within(ui, at, room - inset, rows, &text, font.clone(), style.colours.ink);
         response.on_hover_text(text);
         y += height;
     }

@@ -196,17 +196,19 @@ fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
         return;
     }
     let export = Word {
-        text: "export takes",
-        name: "export all takes",
-        tip: "Writes all your takes to a file, for another project, another computer, or the command.",
+        text: "export takes and rig card",
+        name: "export all takes and the rig card",
+        tip: "Writes all your takes to a file, for another project, another computer or the command, and beside it the rig \
+              card: the page for the sound engineer. It says where.",
     };
-    if !sheet.snapshot.takes.is_empty() && place.word(ui, sheet, "export takes", &export) {
+    if !sheet.snapshot.takes.is_empty() && place.word(ui, sheet, "export", &export) {
         sheet.intents.push(Intent::ExportTakes);
     }
     let import = Word {
         text: "import takes",
-        name: "import takes from a file",
-        tip: "Reads takes from a file that was exported here or written by the command, and adds them to yours.",
+        name: "import takes from the folder",
+        tip: "Reads the takes in the files you have put in the import folder (exported here, or written by the command), and \
+              adds those you don\u{2019}t have yet. It says where the folder is.",
     };
     if place.word(ui, sheet, "import takes", &import) {
         sheet.intents.push(Intent::ImportTakes);

@@ -23,7 +23,7 @@ use crate::scroll::Scroll;
 use crate::sentence::Sentence;
 use crate::setup::setup;
 use crate::sheet::{Sheet, choice, write_within};
-use crate::snapshot::Snapshot;
+use crate::snapshot::{Hearing, Snapshot};
 use crate::style::{Colours, Style, fonts, visuals};
 use crate::takes::{Takes, takes};
 use crate::why::why;
@@ -195,13 +195,14 @@ impl Window {
             page
         };
         let mut top = page.top() + notices(ui, &sheet, &mut self.away, page);
-        let banner = style.px(if style.compact { 28.0 } else { 36.0 });
-        hearing(
-            ui,
-            &mut sheet,
-            Rect::from_min_size(pos2(page.left(), top), vec2(page.width(), banner)),
-        );
-        top += banner + style.px(if style.compact { 4.0 } else { 10.0 });
+        // In a small window a notice takes the place of the line that says what is heard, as long as that is stereo.
+        let crowded = style.compact && top > page.top() && snapshot.hearing == Hearing::Stereo;
+        if !crowded {
+            let banner = style.px(if style.compact { 28.0 } else { 36.0 });
+            let place = Rect::from_min_size(pos2(page.left(), top), vec2(page.width(), banner));
+            hearing(ui, &mut sheet, place);
+            top += banner + style.px(if style.compact { 4.0 } else { 10.0 });
+        }
         top = self.verdict(ui, &style, Rect::from_min_max(pos2(page.left(), top), page.max));
         let rest = Rect::from_min_max(pos2(page.left(), top), page.max);
         let changed = if style.compact {

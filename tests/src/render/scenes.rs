@@ -137,6 +137,7 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("smallest-setup", good)
             .sized(smallest)
             .clicked(&["page: setup"]),
+        Scene::new("smallest-notice", told).sized(smallest),
         Scene::new("smallest-boxes", boxed)
             .sized(smallest)
             .clicked(&["page: boxes"]),
@@ -367,6 +368,17 @@ fn own_feed() -> Snapshot {
             snapshot.limits.dry_holds_db = -3.0;
         })
     })
+}
+
+/// A notice longer than a line.
+fn told() -> Snapshot {
+    let mut snapshot = good();
+    snapshot.notices.message = Some(
+        "\u{2018}dry\u{2019} and \u{2018}wet\u{2019} don\u{2019}t make up \u{2018}clean arpeggio\u{2019}: the part was not \
+         repeated the same way (at 400 to 630 Hz; -14 dB is left over): loop it, and record the passes again."
+            .into(),
+    );
+    snapshot
 }
 
 /// Two passes that were not played the same way.

@@ -469,12 +469,14 @@ fn rough_ratio_db(first: &Response, second: &Response) -> f64 {
 fn distortion_db(response: &Response) -> f64 {
     let (from_s, to_s) = response.noise_lags();
     let noise = response.power(from_s, to_s);
-    let energy = |middle_s: f64| (response.power(middle_s - AHEAD_S, middle_s + 0.04) - noise).max(0.0);
+    let power = |middle_s: f64| response.power(middle_s - AHEAD_S, middle_s + 0.04);
     let harmonics: f64 = [2.0f64, 3.0]
         .iter()
-        .map(|k| energy(-response.pace_s * k.ln()))
+        .map(|k| power(-response.pace_s * k.ln()))
+        // Noise is never quite the same: a harmonic is what clearly stands out of it.
+        .map(|power| if power > 2.0 * noise { power - noise } else { 0.0 })
         .sum();
-    db::from_power((harmonics / energy(0.0).max(1e-300)).max(1e-12))
+    db::from_power((harmonics / (power(0.0) - noise).max(1e-300)).max(1e-12))
 }
 
 /// Polarity from the file to the recording by the sign of the response's main peak; only where there is one: a room or a

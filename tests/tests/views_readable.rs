@@ -147,38 +147,61 @@ fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
 }
 
 /// Nothing that's written lies outside the window or is written over something else.
+fn assert_clear(stage: &Stage, size: [f32; 2], name: &str) {
+    let window = Rect::from_min_size(egui::Pos2::ZERO, size.into());
+    let all = written(stage);
+    for piece in &all {
+        assert!(
+            window.expand(1.0).contains_rect(piece.rect),
+            "{name}: '{}' at {:?}",
+            piece.text,
+            piece.rect
+        );
+    }
+    for (n, a) in all.iter().enumerate() {
+        for b in &all[n + 1..] {
+            // Ascenders and descenders of neighbouring lines may touch; letters may not.
+            let (ra, rb) = (
+                a.rect.shrink2([0.5, a.size * 0.2].into()),
+                b.rect.shrink2([0.5, b.size * 0.2].into()),
+            );
+            let both = ra.intersect(rb);
+            assert!(
+                !both.is_positive() || both.width() < 1.0 || a.rect == b.rect,
+                "{name}: '{}' and '{}' overlap by {:?}",
+                a.text,
+                b.text,
+                both.size()
+            );
+        }
+    }
+}
+
 #[test]
 fn nothing_is_written_outside_or_over_another_text() {
     for scene in scenes() {
-        let window = Rect::from_min_size(egui::Pos2::ZERO, scene.size.into());
-        let all = written(&scene.stage());
-        for piece in &all {
-            assert!(
-                window.expand(1.0).contains_rect(piece.rect),
-                "{}: '{}' at {:?}",
-                scene.name,
-                piece.text,
-                piece.rect
-            );
-        }
-        for (n, a) in all.iter().enumerate() {
-            for b in &all[n + 1..] {
-                // Ascenders and descenders of neighbouring lines may touch; letters may not.
-                let (ra, rb) = (
-                    a.rect.shrink2([0.5, a.size * 0.2].into()),
-                    b.rect.shrink2([0.5, b.size * 0.2].into()),
-                );
-                let both = ra.intersect(rb);
-                assert!(
-                    !both.is_positive() || both.width() < 1.0 || a.rect == b.rect,
-                    "{}: '{}' and '{}' overlap by {:?}",
-                    scene.name,
-                    a.text,
-                    b.text,
-                    both.size()
-                );
-            }
-        }
+        assert_clear(&scene.stage(), scene.size, scene.name);
+    }
+}
+
+/// The smallest window that still shows everything at once is the tightest.
+#[test]
+fn the_tightest_window_has_room_for_every_sheet() {
+    const TIGHTEST: [f32; 2] = [1080.0, 660.0];
+    let names = [
+        "comparing",
+        "boxes",
+        "own-feed",
+        "two-pass-failed",
+        "two-pass-recording",
+        "overflow",
+    ];
+    for name in names {
+        let scene = scenes().into_iter().find(|scene| scene.name == name).expect(name);
+        let mut stage = scene.stage();
+        stage.harness.set_size(TIGHTEST.into());
+        stage.harness.run();
+        assert_clear(&stage, TIGHTEST, name);
     }
 }
 

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use venues::{Answer, Bench, Outcome, table};
 
-const COUNT: u64 = 30;
+const COUNT: u64 = 60;
 
 /// How many venues: `SUMPROOF_VENUES`, or a few.
 fn count() -> u64 {

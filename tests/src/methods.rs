@@ -9,6 +9,7 @@ use sumproof_core::spectrum::{CrossSpectrum, mean_phasor};
 use sumproof_core::split::{Method, Split};
 use sumproof_core::take::{Pass, Take};
 use sumproof_core::twopass::{PassAudio, TwoPass};
+use sumproof_core::welch::spectrum_of;
 use sumproof_signals::truth::{MonoFeed, change_db, wet_dry_db};
 use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo};
 
@@ -103,6 +104,27 @@ pub fn heard(preset: &Preset) -> Take {
     monitor
         .finish_take(preset.name.clone(), Pass::Full)
         .expect("a preset has frames")
+}
+
+/// Wet over dry in stereo, dB, as a split would have it that is *told* how the true dry lies in the pair in every single bin
+/// (level difference and phase) and takes all that lies so for dry. What it errs by is what dry and wet do to each other by
+/// chance where they meet; a split that has to find the direction in the same recording can't be expected to do better.
+#[must_use]
+pub fn told_the_direction_db(preset: &Preset) -> f64 {
+    let block_len = sumproof_core::grid::block_len(preset.rate_hz);
+    let spectrum = |pair: &Stereo| spectrum_of(&pair.left, &pair.right, preset.rate_hz, block_len).1;
+    let (total, dry) = (spectrum(&preset.full()), spectrum(&preset.dry));
+    let (mut found, mut both) = (0.0, 0.0);
+    for k in 1..total.len() {
+        let (q, cross) = (dry.ll[k] - dry.rr[k], 2.0 * dry.lr[k]);
+        let length = (q * q + cross.norm_sqr()).sqrt();
+        both += total.ll[k] + total.rr[k];
+        if length > 0.0 {
+            let along = (2.0 * total.lr[k] * cross.conj()).re;
+            found += ((total.ll[k] - total.rr[k]) * q + along) / length;
+        }
+    }
+    db::from_power((both - found) / found)
 }
 
 /// What a method says of a preset.

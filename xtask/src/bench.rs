@@ -1,7 +1,7 @@
 //! `cargo xtask bench`: what things cost, in figures that a busy machine doesn't change, or as ratios within one run.
 
 use crate::run::{Failure, cargo, output_of, run};
-use crate::{needs, place};
+use crate::{needs, place, python};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -31,11 +31,55 @@ const HEARING: [&str; 12] = [
     "byp=0",
 ];
 
-/// Counts the instructions of the audio thread.
+/// One of the benches.
+type Part = fn() -> Result<(), Failure>;
+
+/// What the audio thread, a frame of the window and the reading of files cost; with words, only those of the three.
 ///
 /// # Errors
-/// What is missing, or the failure of a build or a run.
-pub fn bench() -> Result<(), Failure> {
+/// Wrong usage, what is missing, or the failure of a build or a run.
+pub fn bench(parts: &[String]) -> Result<(), Failure> {
+    const PARTS: [(&str, Part); 3] = [("audio", audio), ("window", window), ("files", files)];
+    if let Some(other) = parts
+        .iter()
+        .find(|part| PARTS.iter().all(|(name, _)| name != part))
+    {
+        return Err(Failure::Usage(format!(
+            "bench knows audio, window and files, not '{other}'"
+        )));
+    }
+    PARTS
+        .iter()
+        .filter(|(name, _)| parts.is_empty() || parts.iter().any(|part| part == name))
+        .try_for_each(|(_, part)| part())
+}
+
+/// Layout and tessellation of a frame, no graphics card.
+fn window() -> Result<(), Failure> {
+    run(cargo().args([
+        "run",
+        "--release",
+        "-p",
+        "sumproof-tests",
+        "--bin",
+        "sumproof-frames",
+    ]))?;
+    println!("Aim: a median below 2 ms.\n");
+    Ok(())
+}
+
+/// The command on generated files, beside decoding and bare transforms, and beside a script with SciPy.
+fn files() -> Result<(), Failure> {
+    needs::provide(&[needs::TESTS])?;
+    let python = python::provide()?;
+    run(cargo().args(["build", "--release", "-p", "sumproof-cli", "--bins", "--examples"]))?;
+    run(Command::new(place::target().join("release/examples/bench_files"))
+        .arg(place::target().join("bench/files"))
+        .arg(python))
+}
+
+/// Instructions of the audio thread.
+fn audio() -> Result<(), Failure> {
     needs::provide(&[needs::BENCHES])?;
     run(cargo().args([
         "build",
@@ -104,7 +148,7 @@ struct Cost {
 }
 
 fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
-    let folder = place::target().join("bench");
+    let folder = place::target().join("bench/audio");
     let _ = std::fs::remove_dir_all(&folder);
     std::fs::create_dir_all(&folder)
         .map_err(|e| Failure::Failed(format!("{} cannot be made: {e}", folder.display())))?;

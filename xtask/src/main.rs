@@ -28,7 +28,9 @@ Usage: cargo xtask COMMAND
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
   check                     format and lints only
-  bench                     count the instructions of the audio thread (installs valgrind)
+  bench [audio|window|files]…
+                            the audio thread's instructions a frame (installs valgrind), what a frame of the window
+                            costs, and how fast files are read (makes 2.6 GB of them in target/bench)
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release, and the stand-alone program beside them)
@@ -50,7 +52,7 @@ fn main() -> ExitCode {
         "test" => no_more(&rest).and_then(|()| test::test()),
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
-        "bench" => no_more(&rest).and_then(|()| bench::bench()),
+        "bench" => bench::bench(&rest),
         "licences" => no_more(&rest).and_then(|()| licences::licences()),
         "package" => no_more(&rest).and_then(|()| package::package()),
         "shots" => shots::shots(&rest),

@@ -8,7 +8,9 @@ use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_core::split::Method;
 use sumproof_signals::{PresetKind, render};
-use sumproof_tests::methods::{Ratios, WET_DB, has_both, heard, measured, spec, truth};
+use sumproof_tests::methods::{
+    Ratios, WET_DB, has_both, heard, measured, spec, told_the_direction_db, truth,
+};
 
 /// Prints the error of each split in the wet/dry ratio, in stereo and in a mono wedge, and how far down a flipped dry is
 /// read, over all synthetic presets with dry and wet.
@@ -34,6 +36,8 @@ struct Row {
     job: Job,
     truth: Ratios,
     found: [Ratios; 3],
+    /// The error that is left when the dry's true direction is told, dB.
+    told_db: f64,
     /// Wet over dry as the estimate bounds it, dB.
     range_db: [f64; 2],
 }
@@ -77,6 +81,7 @@ fn main() -> std::io::Result<()> {
                             .split
                             .range
                             .map_or([f64::NAN; 2], |range| range.wet_over_dry_db),
+                        told_db: told_the_direction_db(&preset) - preset.true_wet_dry_db(),
                         truth: truth(&preset),
                         found: METHODS.map(|method| measured(method, &preset)),
                         job,
@@ -101,13 +106,14 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
         "Errors in wet/dry, dB, the largest of all seeds. 'flipped': change of the dry with one line flipped, dB, the highest of all\n\
          seeds; what is true stands last.\n\
          An error of -inf: the dry is truly gone in mono, and something of it was found. 'range': what the estimate says wet/dry\n\
-         may be at least and at most, of the first seed; 'in': of how many seeds it holds the truth.\n"
+         may be at least and at most, of the first seed; 'in': of how many seeds it holds the truth. 'told': the largest error in\n\
+         stereo that is left when a split is told how the true dry lies in every bin: what dry and wet do to each other by chance.\n"
     )?;
     write!(out, "{:<24}{:>5}", "preset", "wet")?;
     for method in METHODS {
         write!(out, " |{:^26}", method.name())?;
     }
-    writeln!(out, " | true    | range          in")?;
+    writeln!(out, " | true    | range          in  |   told")?;
     write!(out, "{:<24}{:>5}", "", "dB")?;
     for _ in METHODS {
         write!(out, " |{:>8} {:>7} {:>9}", "stereo", "mono", "flipped")?;
@@ -124,12 +130,8 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
             }
             write!(out, "{:<24}{wet_db:>+5}", kind.id())?;
             for index in 0..METHODS.len() {
-                let largest = |error: &dyn Fn(&Row) -> f64| {
-                    group
-                        .iter()
-                        .map(|row| error(row))
-                        .fold(0.0, |worst: f64, x| if x.abs() > worst.abs() { x } else { worst })
-                };
+                let largest =
+                    |error: &dyn Fn(&Row) -> f64| group.iter().map(|row| error(row)).fold(0.0, larger);
                 let stereo = largest(&|row| row.found[index].stereo_db - row.truth.stereo_db);
                 let mono = largest(&|row| row.found[index].mono_db - row.truth.mono_db);
                 let flipped = group
@@ -158,4 +160,9 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
         "\n{} presets, {seeds} seeds each; the range holds the truth in {inside}.",
         rows.len()
     )
+}
+
+/// Of two errors the one of larger magnitude.
+fn larger(one: f64, other: f64) -> f64 {
+    if other.abs() > one.abs() { other } else { one }
 }

@@ -26,6 +26,7 @@ fn demo() -> Stereo {
 /// Software drawing of the first frame takes its time; the sight of letters ends the wait.
 fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
     let mut colours = 0;
+    editor.raise().unwrap();
     for _ in 0..100 {
         editor.pump(plugin, Duration::from_millis(100)).unwrap();
         colours = editor.capture().unwrap().colours();
@@ -83,6 +84,43 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
     plugin.stop_realtime(running).unwrap();
     // With the window closed it still processes.
     plugin.play(&demo(), &Play::default()).unwrap();
+}
+
+/// Two plugins in one project, both windows open, both playing; then each order of closing a window, stopping the sound and
+/// taking the plugin out, while the other one goes on.
+#[test]
+fn two_windows_live_side_by_side_and_go_in_any_order() {
+    let _display = display_to_ourselves();
+    let (mut one, mut other) = (plugin().unwrap(), plugin().unwrap());
+    let one_plays = one.start_realtime(demo(), Play::default()).unwrap();
+    let other_plays = other.start_realtime(demo(), Play::default()).unwrap();
+    let mut one_window = Editor::open(&mut one, "Sumproof, one").unwrap();
+    let mut other_window = Editor::open(&mut other, "Sumproof, the other").unwrap();
+    wait_for_letters(&mut one_window, &mut one, "the first of two");
+    wait_for_letters(&mut other_window, &mut other, "the second of two");
+
+    // A window closed, and open again, while both play.
+    one_window.close(&mut one).unwrap();
+    wait_for_letters(&mut other_window, &mut other, "the one that stays");
+    let mut one_window = Editor::open(&mut one, "Sumproof, one again").unwrap();
+    wait_for_letters(&mut one_window, &mut one, "the one that came back");
+
+    // The sound first, then the window, then the plugin.
+    let before = one_plays.played_samples();
+    other.stop_realtime(other_plays).unwrap();
+    wait_for_letters(&mut other_window, &mut other, "the one that went quiet");
+    other_window.close(&mut other).unwrap();
+    drop(other);
+    wait_for_letters(&mut one_window, &mut one, "the one that is left");
+    assert!(
+        one_plays.played_samples() > before,
+        "the one that is left goes on playing"
+    );
+
+    // The window first, then the sound, then the plugin.
+    one_window.close(&mut one).unwrap();
+    one.stop_realtime(one_plays).unwrap();
+    drop(one);
 }
 
 /// The window with a real pointer and a real keyboard at it.

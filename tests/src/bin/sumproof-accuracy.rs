@@ -146,9 +146,10 @@ fn print(rows: &[Row]) -> std::io::Result<()> {
                 .fold(f64::NEG_INFINITY, f64::max);
             let inside = group.iter().filter(|row| row.is_inside()).count();
             let [low, high] = group[0].range_db;
+            let told = group.iter().map(|row| row.told_db).fold(0.0, larger);
             writeln!(
                 out,
-                " | {flipped:>7.1} | {low:>+6.1} {high:>+6.1}  {inside}/{}",
+                " | {flipped:>7.1} | {low:>+6.1} {high:>+6.1}  {inside}/{} | {told:>+6.2}",
                 group.len()
             )?;
         }

@@ -8,7 +8,7 @@ use x11rb::connection::Connection;
 use x11rb::protocol::Event;
 use x11rb::protocol::xproto::{
     AtomEnum, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux, EventMask, ImageFormat, MapState,
-    PropMode, WindowClass,
+    PropMode, StackMode, WindowClass,
 };
 use x11rb::rust_connection::RustConnection;
 use x11rb::wrapper::ConnectionExt as _;
@@ -223,6 +223,18 @@ impl Editor {
             }
         }
         picture_of(&self.connection, target)
+    }
+
+    /// Brings the window before all others: what another one covers has no picture.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display goes away.
+    pub fn raise(&self) -> Result<(), HostError> {
+        let before = ConfigureWindowAux::new().stack_mode(StackMode::ABOVE);
+        self.connection
+            .configure_window(self.window, &before)
+            .map_err(window_error)?;
+        self.connection.flush().map_err(window_error)
     }
 
     /// Closes the editor and its window.

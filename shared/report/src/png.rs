@@ -9,7 +9,7 @@ use crate::judged::Judged;
 use crate::picture::{Ink, svg};
 
 /// What pictures are set in (SIL Open Font License 1.1).
-const FONT: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/regular.otf"));
+const FONT: &[u8] = sumproof_fonts::REGULAR;
 
 /// How many pixels a picture has for each of its own, so that it stays sharp in print.
 const SCALE: f32 = 2.0;

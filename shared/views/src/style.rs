@@ -168,17 +168,17 @@ pub fn fonts() -> FontDefinitions {
     let cuts: [(&str, &[u8], FontFamily); 3] = [
         (
             "Libertinus Serif Regular",
-            include_bytes!(concat!(env!("OUT_DIR"), "/regular.otf")),
+            sumproof_fonts::REGULAR,
             FontFamily::Proportional,
         ),
         (
             "Libertinus Serif Semibold",
-            include_bytes!(concat!(env!("OUT_DIR"), "/semibold.otf")),
+            sumproof_fonts::SEMIBOLD,
             FontFamily::Name(STRONG.into()),
         ),
         (
             "Libertinus Serif Italic",
-            include_bytes!(concat!(env!("OUT_DIR"), "/italic.otf")),
+            sumproof_fonts::ITALIC,
             FontFamily::Name(SLANTED.into()),
         ),
     ];

@@ -34,9 +34,9 @@ impl Cut {
     #[must_use]
     pub fn file(self) -> &'static [u8] {
         match self {
-            Self::Regular => include_bytes!(concat!(env!("OUT_DIR"), "/regular.otf")),
-            Self::Semibold => include_bytes!(concat!(env!("OUT_DIR"), "/semibold.otf")),
-            Self::Italic => include_bytes!(concat!(env!("OUT_DIR"), "/italic.otf")),
+            Self::Regular => sumproof_fonts::REGULAR,
+            Self::Semibold => sumproof_fonts::SEMIBOLD,
+            Self::Italic => sumproof_fonts::ITALIC,
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Takes the three cuts the window is set in out of the crate that carries them, so that the library holds those and no
+//! Takes the three cuts that everything is set in out of the crate that carries them, so that what is shipped holds those and no
 //! others. They are looked for by the names inside the files, not by their place.
 
 use std::path::Path;

@@ -120,6 +120,14 @@ impl BlindSplitter {
         }
     }
 
+    /// The single delay between the channels, if there is one: what [`Self::split`] gives too. Does not allocate.
+    ///
+    /// # Panics
+    /// If the length doesn't belong to the grid.
+    pub fn delay(&mut self, spectrum: &CrossSpectrum) -> Option<ChannelDelay> {
+        self.finder.find(spectrum)
+    }
+
     /// Splits `spectrum` into `out`, without allocating, and says what single delay lies between the channels, if any.
     /// `beginnings` is what was heard where sounds began, in the same sound.
     ///
@@ -135,19 +143,16 @@ impl BlindSplitter {
         out.method = Method::Estimated;
         out.range = Some(Range::UNKNOWN);
         out.total.copy_from(spectrum);
-        out.dry.copy_from(spectrum);
-        out.wet.ll.fill(0.0);
-        out.wet.rr.fill(0.0);
-        out.wet.lr.fill(Complex::new(0.0, 0.0));
+        out.wet.silence();
         out.wet.averages = spectrum.averages;
-        out.wet.delay_s = 0.0;
-        let found = self.finder.find(spectrum);
+        let found = self.delay(spectrum);
         if let Some(beginnings) = beginnings
             && beginnings.attacks.is_one_sound()
         {
             self.steered(spectrum, grid, found, beginnings, out);
             return found;
         }
+        out.dry.copy_from(spectrum);
         // The delay is only believed if lining the channels up by it makes them share more.
         let alike = |delay_s| {
             (0..self.map.len())
@@ -168,7 +173,7 @@ impl BlindSplitter {
         }
         self.measure(spectrum, overlap);
         if borrow(&mut self.looks[..self.map.len()]) {
-            self.follow_the_phase(grid);
+            self.follow_the_phase();
             let first = self.looks;
             self.measure(spectrum, overlap);
             for (look, first) in self.looks.iter_mut().zip(&first) {
@@ -202,7 +207,7 @@ impl BlindSplitter {
 
     /// Lines the cells up by the bands' phases too, straight from middle to middle on the scale of notes: two amplifiers turn
     /// the phase inside a band as well, and what turns is not wet.
-    fn follow_the_phase(&mut self, grid: &Grid) {
+    fn follow_the_phase(&mut self) {
         let middle = |band: usize| self.map.bands()[band].centre_hz().ln();
         let speaks = |band: &usize| self.looks[*band].variance.is_some();
         let mut bands = (0..self.map.len()).filter(speaks);
@@ -210,8 +215,7 @@ impl BlindSplitter {
         let mut high = bands.next().unwrap_or(low);
         let mut phase = self.looks[low].phase;
         let step = |from: usize, to: usize| wrapped(self.looks[to].phase - self.looks[from].phase);
-        for (turn, &hz) in self.align.iter_mut().zip(grid.centres_hz()).skip(1) {
-            let place = hz.ln();
+        for (turn, &place) in self.align.iter_mut().zip(&self.notes).skip(1) {
             while place > middle(high) && high != low {
                 phase += step(low, high);
                 low = high;

@@ -260,12 +260,15 @@ impl Monitor {
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
         let beginnings = self.onsets.beginnings(ATTACKS_S);
         let attacks = beginnings.map(|beginnings| beginnings.attacks);
-        out.delay = self
-            .splitter
-            .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split);
-        if let Some(told) = told {
-            self.split.copy_from(told);
-        }
+        out.delay = match told {
+            Some(told) => {
+                self.split.copy_from(told);
+                self.splitter.delay(&self.spectrum)
+            }
+            None => self
+                .splitter
+                .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split),
+        };
         out.method = self.split.method;
         let clues = Clues {
             delay: out.delay,

@@ -343,11 +343,8 @@ impl OnsetEvidence {
 
     fn clear_sums(&mut self) {
         self.weights = [0.0; 2];
-        for sums in [&mut self.sums, &mut self.stale] {
-            sums.ll.fill(0.0);
-            sums.rr.fill(0.0);
-            sums.lr.fill(Complex::new(0.0, 0.0));
-        }
+        self.sums.silence();
+        self.stale.silence();
     }
 
     /// What the kept attacks of the last `within_s` seconds say; `None` when there are fewer than [`ENOUGH`]. Does not

@@ -34,6 +34,15 @@ impl CrossSpectrum {
         }
     }
 
+    /// Makes it silence on as many cells as it has, without allocating.
+    pub fn silence(&mut self) {
+        self.ll.fill(0.0);
+        self.rr.fill(0.0);
+        self.lr.fill(Complex::new(0.0, 0.0));
+        self.delay_s = 0.0;
+        self.averages = 0.0;
+    }
+
     /// How many cells there are.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -297,9 +297,7 @@ impl Average {
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        self.sums.ll.fill(0.0);
-        self.sums.rr.fill(0.0);
-        self.sums.lr.fill(Complex::new(0.0, 0.0));
+        self.sums.silence();
         self.coverage = 0.0;
         self.weight = 0.0;
         self.squared_weight = 0.0;

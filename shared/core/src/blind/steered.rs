@@ -86,11 +86,8 @@ impl BlindSplitter {
         let (kappa, bounds) = wet_correlation(attacks);
         let direct = self.direct(spectrum, overlap, kappa);
         out.range = Some(self.range(spectrum, overlap, kappa, bounds));
-        for part in [&mut out.dry, &mut out.wet] {
-            part.ll.fill(0.0);
-            part.rr.fill(0.0);
-            part.lr.fill(Complex::new(0.0, 0.0));
-        }
+        out.dry.silence();
+        out.dry.averages = spectrum.averages;
         for (band, share) in direct.iter().enumerate().take(self.map.len()) {
             for (cell, part) in self.reach(band, out.total.len()) {
                 let power = part * (spectrum.ll[cell] + spectrum.rr[cell]);

@@ -37,6 +37,8 @@ impl Fields {
 
 /// Draws the field with its value at the left of `rect` and changes it.
 pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect, place: Place) {
+    // Air between lines of fields.
+    let rect = rect.shrink2(vec2(0.0, 2.0));
     let number = place.number;
     let name = place.name();
     let id = Id::unique(("field", &name));

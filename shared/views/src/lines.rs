@@ -81,13 +81,7 @@ pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         for (column, number) in [(2, Number::Gain), (3, Number::Delay), (4, Number::Corner)] {
             let place = Rect::from_min_size(pos2(at(column), top), vec2(at(column + 1) - at(column), height));
             let spot = Spot::Line(side);
-            field(
-                ui,
-                sheet,
-                fields,
-                place.shrink2(vec2(0.0, 2.0)),
-                Place { spot, number },
-            );
+            field(ui, sheet, fields, place, Place { spot, number });
         }
         let (unplugged, _) = choice(
             ui,

@@ -291,13 +291,7 @@ fn line(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, down: &mut Down
             vec2(width, down.step),
         );
         let spot = Spot::Own(side);
-        field(
-            ui,
-            sheet,
-            fields,
-            place.shrink2(vec2(0.0, 2.0)),
-            Place { spot, number },
-        );
+        field(ui, sheet, fields, place, Place { spot, number });
     }
     down.y += down.step;
 }
@@ -323,13 +317,7 @@ fn limits(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect) {
             pos2(rect.right() + style.px(8.0), down.y + down.step / 2.0),
         );
         let spot = Spot::Limits;
-        field(
-            ui,
-            sheet,
-            fields,
-            place.shrink2(vec2(0.0, 2.0)),
-            Place { spot, number },
-        );
+        field(ui, sheet, fields, place, Place { spot, number });
         down.y += down.step;
     }
     let at = pos2(rect.left(), down.y - style.label().size * 0.66);

@@ -8,7 +8,7 @@
 use std::os::unix::process::ExitStatusExt;
 use std::path::Path;
 use std::process::{Command, Output};
-use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, allocating_plugin, clap_bundle};
+use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle, probe_plugins};
 
 /// `SIGABRT`, POSIX.
 const ABORT: i32 = 6;
@@ -41,7 +41,7 @@ fn gets_through(id: &str, seconds: &str) {
 
 #[test]
 fn the_check_catches_a_plugin_that_allocates() {
-    let played = play_noise(&allocating_plugin(), "io.sumproof.allocating", "0.1");
+    let played = play_noise(&probe_plugins(), "io.sumproof.allocating", "0.1");
     let said = String::from_utf8_lossy(&played.stderr);
     assert_eq!(played.status.signal(), Some(ABORT), "{}\n{said}", played.status);
     assert!(

@@ -90,7 +90,7 @@ fn audio() -> Result<(), Failure> {
         "sumproof-tests",
         "--lib",
         "--example",
-        "empty_plugin",
+        "probe_plugins",
     ]))?;
     run(cargo().args([
         "build",
@@ -109,13 +109,13 @@ fn audio() -> Result<(), Failure> {
         )
     };
     let release = place::target().join("release");
-    let empty = release.join("examples").join(library("empty_plugin"));
+    let probes = release.join("examples").join(library("probe_plugins"));
     let ours = release.join(library("sumproof"));
     println!(
         "Instructions of the audio thread, {BLOCK}-frame blocks, {} blocks (callgrind):\n",
         BLOCKS - SETTLING
     );
-    let nothing = counted(&empty, "io.sumproof.empty", &[])?;
+    let nothing = counted(&probes, "io.sumproof.empty", &[])?;
     let passing = counted(&ours, "io.sumproof.sumproof", &[])?;
     let hearing = counted(&ours, "io.sumproof.sumproof", &HEARING)?;
     let base = nothing.median / BLOCK as f64;

@@ -155,8 +155,8 @@ fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
 
 /// Tells a test where everything is (`tests/src/host/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
-    let allocating = format!(
-        "{}allocating_plugin{}",
+    let probes = format!(
+        "{}probe_plugins{}",
         std::env::consts::DLL_PREFIX,
         std::env::consts::DLL_SUFFIX
     );
@@ -175,7 +175,7 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
             place::target().join("checked").join(bundles::STANDALONE),
         )
         .env(
-            "SUMPROOF_ALLOCATING_PLUGIN",
-            place::target().join("checked/examples").join(allocating),
+            "SUMPROOF_PROBE_PLUGINS",
+            place::target().join("checked/examples").join(probes),
         )
 }

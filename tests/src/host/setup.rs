@@ -62,16 +62,13 @@ pub fn samples() -> PathBuf {
     )
 }
 
-/// The plugin that allocates on its audio thread on purpose (`tests/examples/allocating_plugin.rs`).
+/// The plugins that do nothing, and what none may (`tests/examples/probe_plugins.rs`).
 ///
 /// # Panics
 /// When it was not built.
 #[must_use]
-pub fn allocating_plugin() -> PathBuf {
-    required(
-        "SUMPROOF_ALLOCATING_PLUGIN",
-        "checked/examples/liballocating_plugin.so",
-    )
+pub fn probe_plugins() -> PathBuf {
+    required("SUMPROOF_PROBE_PLUGINS", "checked/examples/libprobe_plugins.so")
 }
 
 /// The stand-alone program.

@@ -11,13 +11,6 @@
 mod venues;
 
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
-
-fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
-    let recording = sumproof_cli::read_recording(path).unwrap();
-    (recording.channels, recording.rate_hz)
-}
 
 fn folder(variable: &str, fetched: &str) -> Option<PathBuf> {
     let cache = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -33,7 +26,6 @@ fn main() {
         .nth(1)
         .map_or(600, |count| count.parse().expect("how many venues"));
     let rooms = venues::rooms(
-        decode,
         folder("SUMPROOF_GUITARIX", "guitarix-common/usr/share/gx_head/sounds"),
         folder(
             "SUMPROOF_JCONVOLVER",
@@ -41,24 +33,8 @@ fn main() {
         ),
     );
     let folder = std::env::temp_dir().join(format!("sumproof-venues-{}", std::process::id()));
-    let bench = venues::Bench::new(rooms, folder.clone(), decode);
-    let next = AtomicU64::new(0);
-    let outcomes = Mutex::new(Vec::new());
-    let workers = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        for _ in 0..workers {
-            scope.spawn(|| {
-                loop {
-                    let number = next.fetch_add(1, Ordering::Relaxed);
-                    if number >= count {
-                        break;
-                    }
-                    let outcome = bench.run(number);
-                    outcomes.lock().unwrap().push(outcome);
-                }
-            });
-        }
-    });
+    let bench = venues::Bench::new(rooms, folder.clone());
+    let outcomes = bench.run_all(count);
     let _ = std::fs::remove_dir_all(folder);
-    print!("{}", venues::table(&outcomes.into_inner().unwrap()));
+    print!("{}", venues::table(&outcomes));
 }

@@ -1,6 +1,7 @@
 //! `sumproof card`, as it is run.
 
 mod chromium;
+mod common;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -9,7 +9,7 @@ use std::process::{Command, Stdio};
 
 use common::{folder, preset, write};
 use sumproof_signals::{PresetKind, Rng};
-use wait4::Wait4;
+use wait4::{ResUse, Wait4};
 
 const FILES: usize = 1000;
 /// What a process may have held at once, bytes.
@@ -76,15 +76,26 @@ const AIFF: [(&str, Damage); 6] = [
     }),
 ];
 
+/// Half a second of a preset, left and right by turns.
+fn samples(seed: u64) -> Vec<i16> {
+    let sound = preset(PresetKind::EqualDry, 0.5, seed);
+    let pairs = sound.left.iter().zip(&sound.right);
+    pairs
+        .flat_map(|(left, right)| [left, right].map(|sample| (32_767.0 * sample) as i16))
+        .collect()
+}
+
+/// What is damaged must have been good before.
+fn good(folder: &Path, name: &str, bytes: Vec<u8>) -> Vec<u8> {
+    let path = folder.join(name);
+    fs::write(&path, &bytes).unwrap();
+    sumproof_cli::read(&path, |_, _, _| {}).unwrap();
+    bytes
+}
+
 /// A 16-bit WAV file.
 fn wav(folder: &Path) -> Vec<u8> {
-    let sound = preset(PresetKind::EqualDry, 0.5, 1);
-    let mut data = Vec::new();
-    for (left, right) in sound.left.iter().zip(&sound.right) {
-        for sample in [left, right] {
-            data.extend(((32_767.0 * sample) as i16).to_le_bytes());
-        }
-    }
+    let data: Vec<u8> = samples(1).into_iter().flat_map(i16::to_le_bytes).collect();
     let mut bytes = Vec::from(*b"RIFF");
     bytes.extend((36 + data.len() as u32).to_le_bytes());
     bytes.extend(*b"WAVEfmt ");
@@ -98,38 +109,27 @@ fn wav(folder: &Path) -> Vec<u8> {
     bytes.extend(*b"data");
     bytes.extend((data.len() as u32).to_le_bytes());
     bytes.extend(data);
-    // What is damaged below must have been good before.
-    let path = folder.join("good.wav");
-    fs::write(&path, &bytes).unwrap();
-    sumproof_cli::read(&path, |_, _, _| {}).unwrap();
-    bytes
+    good(folder, "good.wav", bytes)
 }
 
 /// A 16-bit AIFF file.
 fn aiff(folder: &Path) -> Vec<u8> {
-    let sound = preset(PresetKind::EqualDry, 0.5, 2);
+    let samples = samples(2);
     let mut data = vec![0; 8];
-    for (left, right) in sound.left.iter().zip(&sound.right) {
-        for sample in [left, right] {
-            data.extend(((32_767.0 * sample) as i16).to_be_bytes());
-        }
-    }
+    data.extend(samples.iter().copied().flat_map(i16::to_be_bytes));
     let mut bytes = Vec::from(*b"FORM");
     bytes.extend((4 + 26 + 8 + data.len() as u32).to_be_bytes());
     bytes.extend(*b"AIFFCOMM");
     bytes.extend(18u32.to_be_bytes());
     bytes.extend(2u16.to_be_bytes());
-    bytes.extend((sound.left.len() as u32).to_be_bytes());
+    bytes.extend((samples.len() as u32 / 2).to_be_bytes());
     bytes.extend(16u16.to_be_bytes());
     // 48 kHz as an 80-bit number.
     bytes.extend([0x40, 0x0e, 0xbb, 0x80, 0, 0, 0, 0, 0, 0]);
     bytes.extend(*b"SSND");
     bytes.extend((data.len() as u32).to_be_bytes());
     bytes.extend(data);
-    let path = folder.join("good.aiff");
-    fs::write(&path, &bytes).unwrap();
-    sumproof_cli::read(&path, |_, _, _| {}).unwrap();
-    bytes
+    good(folder, "good.aiff", bytes)
 }
 
 fn damaged(folder: &Path) -> Vec<PathBuf> {
@@ -154,20 +154,25 @@ fn damaged(folder: &Path) -> Vec<PathBuf> {
         .collect()
 }
 
-#[test]
-fn a_thousand_damaged_files_are_a_thousand_lines() {
-    let folder = folder("damaged");
-    let paths = damaged(&folder);
+/// One process reads them all, so what it held is more than any one of them took: what it said, and how it ended.
+fn checked(folder: &Path, paths: &[PathBuf]) -> (String, ResUse) {
     let complaints = folder.join("complaints.txt");
     let child = Command::new(env!("CARGO_BIN_EXE_sumproof"))
         .args(["check", "--jobs", "1"])
-        .args(&paths)
+        .args(paths)
         .stdout(Stdio::null())
         .stderr(fs::File::create(&complaints).unwrap())
         .spawn()
         .unwrap();
     let ended = child.wait4().unwrap();
-    let said = fs::read_to_string(&complaints).unwrap();
+    (fs::read_to_string(&complaints).unwrap(), ended)
+}
+
+#[test]
+fn a_thousand_damaged_files_are_a_thousand_lines() {
+    let folder = folder("damaged");
+    let paths = damaged(&folder);
+    let (said, ended) = checked(&folder, &paths);
     let lines: Vec<&str> = said.lines().collect();
     assert!(
         ended.status.code().is_some_and(|code| (10..20).contains(&code)),
@@ -179,7 +184,6 @@ fn a_thousand_damaged_files_are_a_thousand_lines() {
         assert!(line.starts_with(path) && line.contains("; "), "{path}: {line}");
         assert!(!line.contains("panicked"), "{line}");
     }
-    // One process read them all, so this is more than any one of them took.
     assert!(ended.rusage.maxrss < MOST, "{} bytes", ended.rusage.maxrss);
 }
 
@@ -208,16 +212,7 @@ fn bits_flipped_anywhere_in_a_header_never_bring_it_down() {
             path
         })
         .collect();
-    let complaints = folder.join("complaints.txt");
-    let child = Command::new(env!("CARGO_BIN_EXE_sumproof"))
-        .args(["check", "--jobs", "1"])
-        .args(&paths)
-        .stdout(Stdio::null())
-        .stderr(fs::File::create(&complaints).unwrap())
-        .spawn()
-        .unwrap();
-    let ended = child.wait4().unwrap();
-    let said = fs::read_to_string(&complaints).unwrap();
+    let (said, ended) = checked(&folder, &paths);
     assert!(ended.status.code().is_some_and(|code| code < 20), "{said}");
     assert!(
         !said.contains("panicked") && said.lines().count() <= paths.len(),

@@ -1,20 +1,15 @@
 //! Good and bad files through the command: what it prints and how it ends.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
+mod common;
+
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
 
+use common::folder;
 use hound::{SampleFormat, WavSpec, WavWriter};
 use sumproof_cli::{ReadError, exit, read, read_stereo};
-
-/// A folder of its own for each test, emptied first.
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).unwrap();
-    folder
-}
 
 fn tone(frame: usize, channel: usize) -> f32 {
     let hz = 220.0 * (1 + channel) as f32;

@@ -1,22 +1,18 @@
 //! The line check through the command.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
+mod common;
+
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
 
+use common::folder;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use serde_json::Value;
 use sumproof_report::rig_file::parse;
 use sumproof_signals::venue::{End, Venue};
 use sumproof_signals::{LineFault, tones};
-
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).unwrap();
-    folder
-}
 
 fn run(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_sumproof"))

@@ -1,37 +1,14 @@
 //! Dry and wet from two passes in files, through the command.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
-use std::fs;
-use std::path::{Path, PathBuf};
+mod common;
+
+use std::path::Path;
 use std::process::{Command, Output};
 
-use hound::{SampleFormat, WavSpec, WavWriter};
+use common::{folder, write};
 use serde_json::Value;
-use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, render};
-
-fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).unwrap();
-    folder
-}
-
-fn write(folder: &Path, name: &str, rate: u32, sound: &Stereo) -> PathBuf {
-    let path = folder.join(name);
-    let spec = WavSpec {
-        channels: 2,
-        sample_rate: rate,
-        bits_per_sample: 32,
-        sample_format: SampleFormat::Float,
-    };
-    let mut writer = WavWriter::create(&path, spec).unwrap();
-    for (&left, &right) in sound.left.iter().zip(&sound.right) {
-        writer.write_sample(left as f32).unwrap();
-        writer.write_sample(right as f32).unwrap();
-    }
-    writer.finalize().unwrap();
-    path
-}
+use sumproof_signals::{Preset, PresetKind, PresetSpec, render};
 
 fn preset(seed: u64) -> Preset {
     // Half of this wet is shared by the channels, which no estimate can see.

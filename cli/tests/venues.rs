@@ -6,8 +6,6 @@
 mod venues;
 
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use venues::{Answer, Bench, Outcome, table};
 
@@ -21,11 +19,6 @@ fn count() -> u64 {
         .unwrap_or(COUNT)
 }
 
-fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
-    let recording = sumproof_cli::read_recording(path).unwrap();
-    (recording.channels, recording.rate_hz)
-}
-
 fn folder(variable: &str) -> Option<PathBuf> {
     std::env::var_os(variable).map(Into::into)
 }
@@ -33,29 +26,9 @@ fn folder(variable: &str) -> Option<PathBuf> {
 #[test]
 fn sixty_venues_are_read_right() {
     // `cargo xtask test` says where the rooms are; without them all rooms are made up.
-    let rooms = venues::rooms(decode, folder("SUMPROOF_GUITARIX"), folder("SUMPROOF_JCONVOLVER"));
-    let bench = Bench::new(
-        rooms,
-        Path::new(env!("CARGO_TARGET_TMPDIR")).join("venues"),
-        decode,
-    );
-    let (next, count) = (AtomicU64::new(0), count());
-    let outcomes = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..2 {
-            scope.spawn(|| {
-                loop {
-                    let number = next.fetch_add(1, Ordering::Relaxed);
-                    if number >= count {
-                        break;
-                    }
-                    let outcome = bench.run(number);
-                    outcomes.lock().unwrap().push(outcome);
-                }
-            });
-        }
-    });
-    let outcomes = outcomes.into_inner().unwrap();
+    let rooms = venues::rooms(folder("SUMPROOF_GUITARIX"), folder("SUMPROOF_JCONVOLVER"));
+    let bench = Bench::new(rooms, Path::new(env!("CARGO_TARGET_TMPDIR")).join("venues"));
+    let outcomes = bench.run_all(count());
     let all = table(&outcomes);
     println!("{all}");
     let wrong = |of: fn(&Outcome) -> Answer| -> Vec<u64> {

@@ -51,6 +51,24 @@ fn single(channel: &[f64]) -> Vec<f32> {
     channel.iter().map(|&x| x as f32).collect()
 }
 
+/// The causes that a live reading names after 2 s of sound.
+fn after_two_seconds(kind: PresetKind, wet_db: f64, seed: u64) -> Vec<Cause> {
+    let sound = preset(kind, wet_db, seed, 8.0);
+    let frames = 2 * 48_000;
+    let (left, right) = (single(&sound.left[..frames]), single(&sound.right[..frames]));
+    let mut monitor = Monitor::new(48_000.0);
+    for (l, r) in left.chunks(512).zip(right.chunks(512)) {
+        monitor.push(l, r);
+    }
+    let mut reading = Reading::default();
+    monitor.read(FeedId::MonoWedge, &mut reading);
+    reading
+        .diagnosis
+        .findings()
+        .map(|finding| finding.cause)
+        .collect()
+}
+
 /// Live, it answers within 2 s of sound.
 #[test]
 fn live_it_answers_within_two_seconds() {
@@ -65,20 +83,7 @@ fn live_it_answers_within_two_seconds() {
         (PresetKind::WetOnly, 0.0, Cause::WideSound),
     ] {
         for seed in 1..4 {
-            let sound = preset(kind, wet_db, seed, 8.0);
-            let frames = 2 * 48_000;
-            let (left, right) = (single(&sound.left[..frames]), single(&sound.right[..frames]));
-            let mut monitor = Monitor::new(48_000.0);
-            for (l, r) in left.chunks(512).zip(right.chunks(512)) {
-                monitor.push(l, r);
-            }
-            let mut reading = Reading::default();
-            monitor.read(FeedId::MonoWedge, &mut reading);
-            let said: Vec<_> = reading
-                .diagnosis
-                .findings()
-                .map(|finding| finding.cause)
-                .collect();
+            let said = after_two_seconds(kind, wet_db, seed);
             assert!(said.contains(&cause), "{kind:?}, seed {seed}: {said:?}");
             assert!(!said.contains(&Cause::NotEnoughSound));
             assert_eq!(
@@ -109,20 +114,7 @@ fn live_two_amplifiers_and_an_anti_phase_reverb_are_told_within_two_seconds() {
     ] {
         let (mut told, mut honest) = (0, 0);
         for seed in 1..9 {
-            let sound = preset(kind, wet_db, seed, 8.0);
-            let frames = 2 * 48_000;
-            let (left, right) = (single(&sound.left[..frames]), single(&sound.right[..frames]));
-            let mut monitor = Monitor::new(48_000.0);
-            for (l, r) in left.chunks(512).zip(right.chunks(512)) {
-                monitor.push(l, r);
-            }
-            let mut reading = Reading::default();
-            monitor.read(FeedId::MonoWedge, &mut reading);
-            let said: Vec<_> = reading
-                .diagnosis
-                .findings()
-                .map(|finding| finding.cause)
-                .collect();
+            let said = after_two_seconds(kind, wet_db, seed);
             told += usize::from(said.contains(&cause));
             honest += usize::from(said.contains(&cause) || said.contains(&Cause::NotEnoughSound));
             let what = format!("{kind:?}, seed {seed}: {said:?}");

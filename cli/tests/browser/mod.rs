@@ -10,6 +10,8 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
+use crate::common::QUIET_CHROMIUM;
+
 /// A window of its own, with a profile nobody has used; both are gone when it's dropped.
 pub struct Browser {
     driver: Child,
@@ -72,20 +74,11 @@ impl Browser {
             session: String::new(),
             profile,
         };
-        let mut arguments: Vec<String> = [
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-background-networking",
-            "--disable-component-update",
-            "--disable-sync",
-        ]
-        .iter()
-        .chain(more)
-        .map(|&argument| argument.into())
-        .collect();
+        let mut arguments: Vec<String> = QUIET_CHROMIUM
+            .iter()
+            .chain(more)
+            .map(|&argument| argument.into())
+            .collect();
         arguments.push(format!("--user-data-dir={}", browser.profile.display()));
         arguments.push(format!("--window-size={width},{height}"));
         let mut chrome = json!({ "args": arguments });

@@ -4,6 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use crate::common::QUIET_CHROMIUM;
+
 /// Prints a page as the browser's user would, without headers and footers of its own, and returns the PDF.
 ///
 /// # Panics
@@ -24,16 +26,7 @@ pub fn print_to_pdf(page: &Path) -> Vec<u8> {
 fn run(page: &Path, what: &[String], out: &Path) -> Vec<u8> {
     let profile = profile();
     let output = Command::new("chromium")
-        .args([
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-background-networking",
-            "--disable-component-update",
-            "--disable-sync",
-        ])
+        .args(QUIET_CHROMIUM)
         .arg(format!("--user-data-dir={}", profile.display()))
         .args(what)
         .arg(format!("file://{}", page.display()))

@@ -1,5 +1,6 @@
 //! What the tests of the command share: folders, files, running it.
 #![allow(dead_code, reason = "every test file uses a part of it")]
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -7,6 +8,18 @@ use std::process::{Command, Output};
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render};
+
+/// What makes Chromium run without a window and ask nobody anything.
+pub const QUIET_CHROMIUM: [&str; 8] = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+];
 
 /// A folder of its own for each test, emptied first.
 pub fn folder(name: &str) -> PathBuf {

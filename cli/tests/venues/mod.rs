@@ -3,6 +3,8 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
@@ -31,9 +33,6 @@ impl Coding {
         }
     }
 }
-
-/// Reads a file: samples of each channel, and the rate.
-pub type Decode = fn(&Path) -> (Vec<Vec<f32>>, f64);
 
 /// What is right of one venue. `None`: it doesn't apply, or the reader said that it can't know.
 pub struct Outcome {
@@ -75,13 +74,12 @@ pub struct Bench {
     played: [Vec<f64>; 2],
     rooms: Vec<Vec<f64>>,
     folder: PathBuf,
-    decode: Decode,
 }
 
 const RATE_HZ: f64 = 48_000.0;
 
 impl Bench {
-    pub fn new(rooms: Vec<Vec<f64>>, folder: PathBuf, decode: Decode) -> Self {
+    pub fn new(rooms: Vec<Vec<f64>>, folder: PathBuf) -> Self {
         let plan = Plan::new(Settings::default()).unwrap();
         let mut generator = Generator::new(plan.clone(), RATE_HZ);
         let frames = generator.frames() as usize;
@@ -94,8 +92,29 @@ impl Bench {
             played: [wide(left), wide(right)],
             rooms,
             folder,
-            decode,
         }
+    }
+
+    /// The first so many venues, as many at once as there are cores.
+    pub fn run_all(&self, count: u64) -> Vec<Outcome> {
+        let next = AtomicU64::new(0);
+        let outcomes = Mutex::new(Vec::new());
+        let workers = std::thread::available_parallelism().map_or(1, usize::from);
+        std::thread::scope(|scope| {
+            for _ in 0..workers {
+                scope.spawn(|| {
+                    loop {
+                        let number = next.fetch_add(1, Ordering::Relaxed);
+                        if number >= count {
+                            break;
+                        }
+                        let outcome = self.run(number);
+                        outcomes.lock().unwrap().push(outcome);
+                    }
+                });
+            }
+        });
+        outcomes.into_inner().unwrap()
     }
 
     pub fn run(&self, number: u64) -> Outcome {
@@ -170,7 +189,7 @@ impl Bench {
                 ],
             ),
         }
-        let read = (self.decode)(&coded);
+        let read = decode(&coded);
         let _ = std::fs::remove_file(&wav);
         let _ = std::fs::remove_file(&coded);
         read
@@ -291,9 +310,15 @@ fn feed_answer(venue: &Venue, polarity: Option<Polarity>, finding: &Finding) -> 
     Answer::of(Some(heard.value == expected && fits))
 }
 
+/// The channels of a recording, and its rate.
+fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
+    let recording = sumproof_cli::read_recording(path).unwrap();
+    (recording.channels, recording.rate_hz)
+}
+
 /// The rooms of Debian's guitarix-common and jconvolver-config-files, 48 kHz, as far as they're there. Both packages are GPL:
 /// their files are a test's input and nothing else.
-pub fn rooms(decode: Decode, guitarix: Option<PathBuf>, jconvolver: Option<PathBuf>) -> Vec<Vec<f64>> {
+pub fn rooms(guitarix: Option<PathBuf>, jconvolver: Option<PathBuf>) -> Vec<Vec<f64>> {
     let channels = |path: &Path| {
         let (channels, rate_hz) = decode(path);
         assert_eq!(rate_hz, RATE_HZ, "{}", path.display());

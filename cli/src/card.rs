@@ -43,17 +43,8 @@ enum PaperIs {
 /// Runs it and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     match make(arguments) {
-        Ok(bytes) => match output::deliver(Some(&arguments.output), &bytes) {
-            Ok(()) => exit::FINE,
-            Err(line) => {
-                eprintln!("{line}");
-                exit::OUTPUT
-            }
-        },
-        Err(error) => {
-            eprintln!("{error}");
-            error.exit_code()
-        }
+        Ok(bytes) => output::hand_over(Some(&arguments.output), &bytes, exit::FINE),
+        Err(error) => error.end(),
     }
 }
 

@@ -153,10 +153,7 @@ fn feed_help() -> String {
 pub fn run(arguments: &Arguments) -> u8 {
     let view = match view(arguments.rig.as_deref(), &arguments.feed, &arguments.limit) {
         Ok(view) => view,
-        Err(error) => {
-            eprintln!("{error}");
-            return error.exit_code();
-        }
+        Err(error) => return error.end(),
     };
     let (jobs, mut code) = match jobs(arguments) {
         Ok(jobs) => jobs,

@@ -51,10 +51,7 @@ enum Form {
 pub fn run(arguments: &Arguments) -> u8 {
     let view = match view(arguments.rig.as_deref(), &arguments.feed, &arguments.limit) {
         Ok(view) => view,
-        Err(error) => {
-            eprintln!("{error}");
-            return error.exit_code();
-        }
+        Err(error) => return error.end(),
     };
     let files = [&arguments.before, &arguments.after].map(|path| Job::File(path.clone()));
     let mut entries = Vec::new();
@@ -82,11 +79,5 @@ pub fn run(arguments: &Arguments) -> u8 {
         Form::Table => sumproof_report::comparison(&before, &after),
         Form::Json => sumproof_report::json_of_set(&[before, after], &view) + "\n",
     };
-    match output::deliver(arguments.output.as_deref(), text.as_bytes()) {
-        Ok(()) => code,
-        Err(line) => {
-            eprintln!("{line}");
-            exit::OUTPUT
-        }
-    }
+    output::hand_over(arguments.output.as_deref(), text.as_bytes(), code)
 }

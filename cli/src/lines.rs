@@ -107,17 +107,8 @@ fn kind_parser() -> clap::builder::PossibleValuesParser {
 /// Runs it and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     match report(arguments) {
-        Ok(text) => match output::deliver(arguments.output.as_deref(), text.as_bytes()) {
-            Ok(()) => exit::FINE,
-            Err(line) => {
-                eprintln!("{line}");
-                exit::OUTPUT
-            }
-        },
-        Err(error) => {
-            eprintln!("{error}");
-            error.exit_code()
-        }
+        Ok(text) => output::hand_over(arguments.output.as_deref(), text.as_bytes(), exit::FINE),
+        Err(error) => error.end(),
     }
 }
 

@@ -10,10 +10,11 @@ mod lines;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
+use sumproof_cli::{exit, output};
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
 #[derive(Parser)]
-#[command(version, about, after_help = sumproof_cli::exit::text())]
+#[command(version, about, after_help = exit::text())]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -22,19 +23,19 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     /// Say of every preset what each feed gets: holds, thins or drops out
-    #[command(after_help = sumproof_cli::exit::text())]
+    #[command(after_help = exit::text())]
     Check(Box<check::Arguments>),
 
     /// Say what changed between two bounces of one preset
-    #[command(after_help = sumproof_cli::exit::text())]
+    #[command(after_help = exit::text())]
     Compare(compare::Arguments),
 
     /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
-    #[command(after_help = sumproof_cli::exit::text())]
+    #[command(after_help = exit::text())]
     Lines(lines::Arguments),
 
     /// Make the one page for the sound engineer: your lines, what not to add, the presets at risk
-    #[command(after_help = sumproof_cli::exit::text())]
+    #[command(after_help = exit::text())]
     Card(card::Arguments),
 
     /// Find out at the sound check what the venue's lines do: polarity, delay, level, low end, and what is summed
@@ -67,7 +68,7 @@ fn main() -> ExitCode {
 fn completions(shell: clap_complete::Shell) -> u8 {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Arguments::command(), "sumproof", &mut script);
-    printed(&script)
+    output::hand_over(None, &script, exit::FINE)
 }
 
 /// Prints the manual: the command and, one after the other, what it can be asked.
@@ -86,20 +87,10 @@ fn manual() -> u8 {
             })
         });
     match written {
-        Ok(()) => printed(&page),
+        Ok(()) => output::hand_over(None, &page, exit::FINE),
         Err(error) => {
             eprintln!("the manual could not be made ({error})");
-            sumproof_cli::exit::OUTPUT
-        }
-    }
-}
-
-fn printed(text: &[u8]) -> u8 {
-    match sumproof_cli::output::deliver(None, text) {
-        Ok(()) => sumproof_cli::exit::FINE,
-        Err(line) => {
-            eprintln!("{line}");
-            sumproof_cli::exit::OUTPUT
+            exit::OUTPUT
         }
     }
 }

@@ -5,6 +5,8 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
+use crate::exit;
+
 /// Writes `contents` to a temporary file beside `path` and renames it into place.
 ///
 /// # Errors
@@ -34,6 +36,18 @@ pub fn deliver(path: Option<&Path>, contents: &[u8]) -> Result<(), String> {
         return to_terminal(contents);
     };
     write_whole(path, contents).map_err(|error| refused(path, &error))
+}
+
+/// The same as the last thing a command does: what could not be written is said, and the exit code is that of it, else `code`.
+#[must_use]
+pub fn hand_over(path: Option<&Path>, contents: &[u8], code: u8) -> u8 {
+    match deliver(path, contents) {
+        Ok(()) => code,
+        Err(line) => {
+            eprintln!("{line}");
+            exit::OUTPUT
+        }
+    }
 }
 
 /// The line for a place that can't be written to.

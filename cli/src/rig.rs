@@ -35,6 +35,13 @@ impl RigError {
             Self::Usage(_) => exit::USAGE,
         }
     }
+
+    /// Says it, and gives the exit code: how a command ends that has no rig.
+    #[must_use]
+    pub fn end(&self) -> u8 {
+        eprintln!("{self}");
+        self.exit_code()
+    }
 }
 
 /// The rig file at `path`.

@@ -11,15 +11,6 @@ use sumproof_report::{Shown, View, rig_file};
 
 use crate::rig::{self, RigError};
 
-/// The keys of `[limits]`.
-const LIMITS: [&str; 5] = [
-    "dry_holds_db",
-    "dry_drops_out_db",
-    "drier_db",
-    "wetter_db",
-    "tone_db",
-];
-
 /// The view that a rig file (none: two straight lines), feeds and limits (`KEY=DB`, on top of the file's) make. A feed is an
 /// id, or an inline TOML table like the rig file's `own`.
 ///
@@ -88,18 +79,21 @@ fn with_limits(from_file: Limits, settings: &[String]) -> Result<Limits, String>
             .split_once('=')
             .map(|(key, value)| (key.trim(), value.trim()))
             .ok_or_else(|| format!("--limit {setting}: write KEY=DB, for example dry_holds_db=-6"))?;
-        let at = LIMITS.iter().position(|&known| known == key).ok_or_else(|| {
-            format!(
-                "--limit {setting}: there is no limit '{key}'; take one of {}",
-                LIMITS.join(", ")
-            )
-        })?;
+        let at = rig_file::LIMITS
+            .iter()
+            .position(|&known| known == key)
+            .ok_or_else(|| {
+                format!(
+                    "--limit {setting}: there is no limit '{key}'; take one of {}",
+                    rig_file::LIMITS.join(", ")
+                )
+            })?;
         let number: f64 = value
             .parse()
             .map_err(|_| format!("--limit {setting}: '{value}' is no number"))?;
         values[at] = format!("{number:?}");
     }
-    let text: String = LIMITS
+    let text: String = rig_file::LIMITS
         .iter()
         .zip(&values)
         .map(|(key, value)| format!("{key} = {value}\n"))

@@ -4,51 +4,42 @@
 //! milliseconds; the audio thread while the host renders faster than real time, where waiting is allowed and nothing may
 //! be lost; and whoever saves or loads a state. The real-time audio thread never touches it.
 
+mod held;
+mod recording;
+mod showing;
+
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
-use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
 use sumproof_core::board::Rig;
-use sumproof_core::feed::{Feed, Side};
+use sumproof_core::feed::Feed;
 use sumproof_core::monitor::Monitor;
-use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::sidechain::Reference;
-use sumproof_core::take::{Pass, Take};
 use sumproof_core::twopass::PassRecorder;
-use sumproof_views::{Boxes, History, OwnFeed, Passes, TakeSummary};
+use sumproof_views::{Boxes, History, TakeSummary};
 
-use crate::choices::PassChoice;
 use crate::counsel::Counsel;
-use crate::pairing::{Outcome, Paired, Pairing, Work};
+use crate::pairing::{Pairing, Work};
 use crate::params::HostParams;
-use crate::published::{Published, summary};
+use crate::published::Published;
 use crate::reference::ReferenceSide;
 use crate::seam::{AnalysisEnd, Command, Event, Frame};
 use crate::settings::Settings;
 use crate::shared::Shared;
 use crate::state::Kept;
-use crate::takes::{StoredTakes, Takes};
+use crate::takes::Takes;
 use crate::worker::Found;
-
-/// Advice and margin follow the sound this often: they cost more than a reading, and nobody acts on them faster.
-const COUNSEL_EVERY: Duration = Duration::from_secs(1);
+pub use held::Added;
+use recording::Running;
 
 /// Frames handled in one go, so that nobody waits long for the lock.
 const FRAMES_A_LOOK: usize = 16_384;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
-/// Time between two readings for the window.
-const WINDOW_PERIOD: Duration = Duration::from_millis(40);
-/// Sound between two readings for the audition, s.
-const AUDITION_PERIOD_S: f64 = 0.1;
-/// Sound for which the audition keeps to the line that was found the worse, s, so that near-equals do not alternate.
-const WORSE_HELD_S: f64 = 3.0;
-/// Takes summed up in one look.
-const SUMMARIES_A_LOOK: usize = 4;
 
 /// The analysis behind its lock.
 #[derive(Clone)]
@@ -113,25 +104,6 @@ impl AnyEnd {
     }
 }
 
-/// What became of takes from elsewhere.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Added {
-    /// They are here now.
-    pub added: usize,
-    /// They were here already.
-    pub known: usize,
-    /// There was no room for them.
-    pub no_room: usize,
-}
-
-/// A take being recorded.
-#[derive(Debug, Clone, Copy)]
-struct Running {
-    pass: Pass,
-    /// Markers pushed where frames are missing; the monitor counts them as garbage.
-    markers: u64,
-}
-
 /// What else an engine is connected to.
 pub struct Links {
     /// The host's parameters.
@@ -186,21 +158,6 @@ pub struct Engine {
     /// Something changed that the window has not been shown.
     unshown: bool,
     failed: bool,
-}
-
-/// Keeps the take of a pair, and says what there is to say.
-fn kept(takes: &mut Takes, paired: Paired) -> String {
-    let Some(take) = paired.take else {
-        return paired.line;
-    };
-    let replaced = paired
-        .instead_of
-        .is_some_and(|name| takes.replace(&name, take.clone()));
-    if replaced || takes.add(take) {
-        paired.line
-    } else {
-        String::from("No room for the take of both passes: delete one and record again.")
-    }
 }
 
 impl Engine {
@@ -433,379 +390,7 @@ impl Engine {
         self.unshown = true;
     }
 
-    fn start_take(&mut self, pass: PassChoice) {
-        self.finish_take();
-        let Some(monitor) = &mut self.monitor else { return };
-        if !self.takes.has_room() {
-            let count = self.takes.len();
-            let line = permit_alloc(|| {
-                format!("There are {count} takes, the most there can be: delete one to record another.")
-            });
-            self.say(line);
-            return;
-        }
-        monitor.start_take();
-        let pass = match pass {
-            PassChoice::Full => Pass::Full,
-            PassChoice::Dry => Pass::Dry,
-            PassChoice::Wet => Pass::Wet,
-        };
-        // A dry or a wet pass is a half: there's nothing to tell apart in it.
-        if let Some(side) = self.reference.as_mut().filter(|_| pass == Pass::Full) {
-            side.start_take();
-        }
-        let rate_hz = monitor.rate_hz();
-        permit_alloc(|| self.sound = Some(PassRecorder::new(rate_hz)));
-        self.running = Some(Running { pass, markers: 0 });
-    }
-
-    fn finish_take(&mut self) {
-        if self.running.is_some() {
-            // One pair at a time.
-            self.gather_pair(true);
-        }
-        let (Some(running), Some(monitor)) = (self.running.take(), &mut self.monitor) else {
-            return;
-        };
-        let takes = &mut self.takes;
-        let reference = &mut self.reference;
-        let said = permit_alloc(|| {
-            let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) else {
-                reference.iter_mut().for_each(ReferenceSide::drop_take);
-                self.sound = None;
-                return None;
-            };
-            take.garbage_frames = take.garbage_frames.saturating_sub(running.markers);
-            let by_reference = reference.as_mut().and_then(|side| side.finish_take(&mut take));
-            // Where frames are missing, no sound lies over another.
-            let sound = self.sound.take().filter(|_| running.markers == 0);
-            let outcome = self.pairing.heard(&take, sound);
-            // There was room when the take began.
-            let _ = takes.add(take);
-            match outcome {
-                Outcome::Waits => {
-                    if running.pass != Pass::Full {
-                        self.pair_said = None;
-                    }
-                    by_reference
-                }
-                Outcome::Now(paired) => {
-                    let failing = paired.failing.clone();
-                    let line = kept(takes, *paired);
-                    self.pair_said = Some((line.clone(), failing));
-                    Some(line)
-                }
-                Outcome::Later(work) => {
-                    self.pair_work = Some(work);
-                    Some(String::from("Laying your passes over one another\u{2026}"))
-                }
-            }
-        });
-        if let Some(line) = said {
-            self.say(line);
-        }
-        self.sum_up_anew();
-    }
-
-    /// Stores what came of passes being laid over one another, if it is done, or once it is.
-    fn gather_pair(&mut self, wait: bool) {
-        if let Some(work) = self.pair_work.take_if(|work| wait || work.is_done()) {
-            permit_alloc(|| {
-                self.pair_said = work.finish().map(|paired| {
-                    let failing = paired.failing.clone();
-                    (kept(&mut self.takes, paired), failing)
-                });
-                // Where nothing came of it, the line that it is being done no longer holds.
-                self.message = self.pair_said.as_ref().map(|(line, _)| line.clone());
-            });
-            self.sum_up_anew();
-        }
-    }
-
-    /// What comes next does not follow what came: a frame that is no sound breaks every average there, as garbage does.
-    fn mark_gap(&mut self) {
-        let (Some(monitor), true) = (&mut self.monitor, self.flowing) else {
-            return;
-        };
-        self.flowing = false;
-        monitor.push(&[f32::NAN], &[f32::NAN]);
-        self.markers += 1;
-        if let Some(running) = &mut self.running {
-            running.markers += 1;
-        }
-    }
-
     fn window_is_open(&self) -> bool {
         self.links.shared.has_window()
-    }
-
-    fn read_if_due(&mut self) {
-        let rate_hz = self.monitor.as_ref().map_or(48_000.0, Monitor::rate_hz);
-        let heard_s = self.unread_frames as f64 / rate_hz;
-        let audition = self.settings.audition && heard_s >= AUDITION_PERIOD_S;
-        let window = self.window_is_open()
-            && (self.unread_frames > 0 || self.unshown)
-            && self.read_at.is_none_or(|at| at.elapsed() >= WINDOW_PERIOD);
-        if audition || window {
-            self.read(heard_s);
-        }
-        if window {
-            permit_alloc(|| {
-                self.sum_up(SUMMARIES_A_LOOK);
-                if self.counselled_at.is_none_or(|at| at.elapsed() >= COUNSEL_EVERY) {
-                    self.take_counsel();
-                }
-                self.publish();
-            });
-            self.read_at = Some(Instant::now());
-        }
-    }
-
-    /// Everything at once, for a window that has just opened or a user who has just changed something.
-    pub fn show_now(&mut self) {
-        self.guarded(|engine| {
-            engine.follow_settings();
-            engine.read(0.0);
-            engine.sum_up(SUMMARIES_A_LOOK);
-            engine.take_counsel();
-            engine.publish();
-        });
-    }
-
-    fn read(&mut self, heard_s: f64) {
-        let Some(monitor) = &mut self.monitor else { return };
-        monitor.set_rig(&self.rig);
-        let told = self.reference.as_mut().and_then(ReferenceSide::read);
-        monitor.read_told(self.settings.feed, told, &mut self.reading);
-        self.reading.garbage_frames = self.reading.garbage_frames.saturating_sub(self.markers);
-        self.reading.frames = self.reading.frames.saturating_sub(self.markers);
-        self.unread_frames = 0;
-        if heard_s > 0.0 {
-            let meter = self.links.shared.correlation.load(Ordering::Relaxed);
-            self.history.push(
-                heard_s,
-                &self.reading,
-                Some(meter).filter(|value| value.is_finite()),
-            );
-        }
-        let row = self.reading.row(self.settings.feed);
-        // In silence there is no score, and match and side stay where they are.
-        if let Some(score) = row.score {
-            if score.level_lu.is_finite() {
-                self.links
-                    .shared
-                    .match_db
-                    .store(-score.level_lu as f32, Ordering::Relaxed);
-            }
-            let right = row.worse == Some(Side::Right);
-            if right != self.links.shared.fault_in_right.load(Ordering::Relaxed)
-                && self.worse_held_frames == 0
-            {
-                self.links.shared.fault_in_right.store(right, Ordering::Relaxed);
-                self.worse_held_frames = (WORSE_HELD_S * self.reading.rate_hz) as u64;
-            }
-        }
-    }
-
-    /// Brings the takes' figures to the present rig, some at a time: while a line's delay is being dragged they start over
-    /// with every step.
-    fn sum_up(&mut self, most: usize) {
-        let Some(mut fresh) = self.fresh.take() else {
-            return;
-        };
-        let rig = self.rig;
-        fresh.extend(
-            self.takes
-                .iter()
-                .skip(fresh.len())
-                .take(most)
-                .map(|take| summary(take, &rig)),
-        );
-        if fresh.len() < self.takes.len() {
-            self.fresh = Some(fresh);
-        } else {
-            self.summaries = Arc::new(fresh);
-        }
-    }
-
-    /// Works out what to do about the sound as it was last read, and how much it can take.
-    fn take_counsel(&mut self) {
-        self.counselled_at = Some(Instant::now());
-        // In silence the last advice stands: it is about the preset, and the player has only stopped to read it.
-        if let Some(monitor) = self
-            .monitor
-            .as_ref()
-            .filter(|_| self.reading.wet_over_dry_db.is_some())
-        {
-            self.counsel = Arc::new(Counsel::on(monitor, &self.reading));
-        }
-    }
-
-    fn publish(&mut self) {
-        let shared = &self.links.shared;
-        self.unshown = self.fresh.is_some();
-        self.links.published.write(Published {
-            reading: *self.reading,
-            history: (*self.history).clone(),
-            takes: Arc::clone(&self.summaries),
-            deleted: self.takes.removed().map(String::from),
-            unread_takes: self.takes.unread(),
-            newer_state: (!self.kept.from.is_empty()).then(|| self.kept.from.clone()),
-            message: self.message.clone().or_else(|| self.kept.notice()),
-            lost_frames: shared.lost_frames.load(Ordering::Relaxed),
-            counsel: Arc::clone(&self.counsel),
-            side_chain: self.reference.as_ref().map(ReferenceSide::shown),
-            own: self.own_feed(),
-            limits: self.rig.limits,
-            boxes: self.boxes,
-            passes: Passes {
-                working: self.pair_work.is_some(),
-                said: self.pair_said.as_ref().map(|(line, _)| line.clone()),
-                failing: self
-                    .pair_said
-                    .as_ref()
-                    .map(|(_, failing)| failing.clone())
-                    .unwrap_or_default(),
-                ..self.pairing.waiting()
-            },
-        });
-        self.links.repaint.request_repaint();
-    }
-
-    fn sum_up_anew(&mut self) {
-        self.fresh.get_or_insert_default().clear();
-        self.unshown = true;
-    }
-
-    /// Says one line in the window.
-    pub fn say(&mut self, message: String) {
-        // The line before it is freed.
-        permit_alloc(|| self.message = Some(message));
-        self.unshown = true;
-    }
-
-    /// Forgets the live averages, the lowest value and the counts.
-    pub fn reset(&mut self) {
-        if let Some(monitor) = &mut self.monitor {
-            monitor.reset();
-        }
-        if let Some(side) = &mut self.reference {
-            side.reset();
-        }
-        self.markers = 0;
-        self.message = None;
-        self.history.reset();
-        self.counsel = Arc::default();
-        self.unshown = true;
-    }
-
-    /// The takes, to look at.
-    pub fn takes(&self) -> &Takes {
-        &self.takes
-    }
-
-    /// The takes, to change.
-    pub fn takes_mut(&mut self) -> &mut Takes {
-        self.sum_up_anew();
-        &mut self.takes
-    }
-
-    /// Adds takes from elsewhere, as many as there is room for, but none twice.
-    pub fn add_takes(&mut self, takes: Vec<Take>) -> Added {
-        let mut done = Added::default();
-        for mut take in takes {
-            take.name = crate::takes::as_name(&take.name);
-            let same = |other: &Take| {
-                (&other.name, other.sums, other.pass, other.method())
-                    == (&take.name, take.sums, take.pass, take.method())
-            };
-            if self.takes.iter().any(same) {
-                done.known += 1;
-            } else if self.takes.add(take) {
-                done.added += 1;
-            } else {
-                done.no_room += 1;
-            }
-        }
-        self.sum_up_anew();
-        done
-    }
-
-    /// The rig that readings are for.
-    pub fn rig(&self) -> Rig {
-        self.rig
-    }
-
-    /// Replaces the takes by stored ones.
-    pub fn load_takes(&mut self, stored: StoredTakes) {
-        *self.takes_mut() = Takes::from_stored(stored);
-    }
-
-    /// The user's own feed.
-    pub fn own(&self) -> Feed {
-        self.rig.own
-    }
-
-    /// Changes the user's own feed, brought into range.
-    pub fn set_own(&mut self, own: Feed) {
-        let rig = Rig { own, ..self.rig }.clamped();
-        self.links.own.write(rig.own);
-        self.set_rig(rig);
-    }
-
-    /// The user's own feed with its name.
-    pub fn own_feed(&self) -> OwnFeed {
-        OwnFeed {
-            name: self.own_name.clone(),
-            feed: self.rig.own,
-        }
-    }
-
-    /// Its name; empty for none.
-    pub fn own_name(&self) -> &str {
-        &self.own_name
-    }
-
-    /// Names the user's own feed: a line of text, cut where it is too long.
-    pub fn set_own_name(&mut self, name: &str) {
-        let name = name.trim().chars().filter(|c| !c.is_control());
-        self.own_name = name.take(OwnFeed::LONGEST_NAME).collect();
-        self.unshown = true;
-    }
-
-    /// The kinds of box on the lines, which are only remembered: what they make of a line is in its parameters.
-    pub fn boxes(&self) -> Boxes {
-        self.boxes
-    }
-
-    /// Remembers the kinds of box on the lines.
-    pub fn set_boxes(&mut self, boxes: Boxes) {
-        self.boxes = boxes;
-        self.unshown = true;
-    }
-
-    /// The limits between the outcomes.
-    pub fn limits(&self) -> Limits {
-        self.rig.limits
-    }
-
-    /// Changes the limits, brought into range.
-    pub fn set_limits(&mut self, limits: Limits) {
-        self.set_rig(Rig {
-            limits: limits.clamped(),
-            ..self.rig
-        });
-    }
-
-    /// What is kept of a newer version.
-    pub fn kept(&self) -> &Kept {
-        &self.kept
-    }
-
-    /// Takes over what a loaded state kept.
-    pub fn set_kept(&mut self, kept: Kept) {
-        self.kept = kept;
-        self.message = None;
-        self.unshown = true;
     }
 }

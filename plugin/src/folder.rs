@@ -13,6 +13,7 @@ use serde::Deserialize;
 use serde_json::Value;
 use sumproof_core::board::Rig;
 use sumproof_core::take::Take;
+use sumproof_report::written::{self, TakesError};
 
 /// The variable that names another folder.
 pub const VARIABLE: &str = "SUMPROOF_FOLDER";
@@ -202,28 +203,22 @@ fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
 
 fn takes_in(text: &str) -> Result<Vec<Take>, String> {
     #[derive(Deserialize)]
-    struct Document {
-        schema: u32,
-        takes: Vec<Report>,
-    }
-    #[derive(Deserialize)]
     struct Report {
         #[serde(default)]
         name: String,
         #[serde(default)]
         stored: Option<Value>,
     }
-    let document: Document = serde_json::from_str(text)
-        .map_err(|error| format!("holds no takes of `sumproof check --format json` ({error})"))?;
-    if document.schema > sumproof_report::SCHEMA {
-        return Err(format!(
-            "was written by a newer version (form {}, this one knows {})",
-            document.schema,
-            sumproof_report::SCHEMA
-        ));
-    }
-    document
-        .takes
+    written::takes::<Report>(text)
+        .map_err(|error| match error {
+            TakesError::NotTakes(reason) => {
+                format!("holds no takes of `sumproof check --format json` ({reason})")
+            }
+            TakesError::Newer { found, known } => {
+                format!("was written by a newer version (form {found}, this one knows {known})")
+            }
+            TakesError::Empty => error.to_string(),
+        })?
         .into_iter()
         .map(|report| {
             let stored = report.stored.ok_or_else(|| {
@@ -240,23 +235,12 @@ fn takes_in(text: &str) -> Result<Vec<Take>, String> {
 
 #[cfg(test)]
 mod tests {
-    use sumproof_core::monitor::Monitor;
-    use sumproof_core::take::Pass;
-
     use std::ffi::OsStr;
 
-    use super::*;
+    use sumproof_core::take::Pass;
 
-    fn take(name: &str) -> Take {
-        let mut monitor = Monitor::new(48_000.0);
-        monitor.start_take();
-        let tone: Vec<f32> = (0..9600u16).map(|n| (f32::from(n) * 0.05).sin() * 0.25).collect();
-        let other: Vec<f32> = tone.iter().map(|sample| 0.5 * sample).collect();
-        monitor.push(&tone, &other);
-        monitor
-            .finish_take(String::from(name), Pass::Full)
-            .expect("frames came")
-    }
+    use super::*;
+    use crate::takes::testing::take;
 
     /// A folder of its own for each test, gone afterwards.
     struct Folder(PathBuf);
@@ -279,7 +263,7 @@ mod tests {
     fn what_goes_out_comes_in() {
         let folder = Folder::new("out");
         assert!(importable(&folder.0).is_empty());
-        let takes = [take("lead"), take("clean \u{2018}wide\u{2019}")];
+        let takes = ["lead", "clean \u{2018}wide\u{2019}"].map(|name| take(name, Pass::Full));
         let path = export(&folder.0, &takes, &Rig::default()).expect("the folder is made");
         assert_eq!(path.file_name(), Some(OsStr::new("takes.json")));
         let second = export(&folder.0, &takes[..1], &Rig::default()).expect("another name");

@@ -227,8 +227,7 @@ impl Takes {
 
 /// A text as the name of a take: a line, and not too long.
 pub fn as_name(text: &str) -> String {
-    let name = text.trim().chars().filter(|c| !c.is_control());
-    name.take(LONGEST_NAME).collect()
+    crate::text::name(text, LONGEST_NAME)
 }
 
 /// What a stored take holds that a take of this version does not.
@@ -243,22 +242,32 @@ fn besides(take: &Take, value: &Value) -> Map<String, Value> {
         .collect()
 }
 
+/// A short take of a tone for tests, here and in other modules.
 #[cfg(test)]
-mod tests {
+pub(crate) mod testing {
     use sumproof_core::monitor::Monitor;
-    use sumproof_core::take::Pass;
+    use sumproof_core::take::{Pass, Take};
 
-    use super::*;
-
-    fn take(name: &str) -> Take {
+    pub(crate) fn take(name: &str, pass: Pass) -> Take {
         let mut monitor = Monitor::new(48_000.0);
         monitor.start_take();
         let tone: Vec<f32> = (0..9600u16).map(|n| (f32::from(n) * 0.05).sin() * 0.25).collect();
         let other: Vec<f32> = tone.iter().map(|sample| 0.5 * sample).collect();
         monitor.push(&tone, &other);
         monitor
-            .finish_take(String::from(name), Pass::Wet)
+            .finish_take(String::from(name), pass)
             .expect("frames came")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use sumproof_core::take::Pass;
+
+    use super::*;
+
+    fn take(name: &str) -> Take {
+        testing::take(name, Pass::Wet)
     }
 
     fn through_text(takes: &Takes) -> Takes {

@@ -1,5 +1,11 @@
-//! Parameter values as text and back. A host lets people type anything: what is no finite number is refused, so the
+//! Names and parameter values as text and back. A host lets people type anything: what is no finite number is refused, so the
 //! parameter keeps its value; the range is clamped later, where numbers are.
+
+/// A text as a name: a line without control characters, cut to so many.
+pub(crate) fn name(text: &str, longest: usize) -> String {
+    let shown = text.trim().chars().filter(|c| !c.is_control());
+    shown.take(longest).collect()
+}
 
 /// A gain in dB with its sign, one decimal: `+3.0`, `0.0`, `-20.0`.
 pub(crate) fn gain(value_db: f32) -> String {

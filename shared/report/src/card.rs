@@ -12,8 +12,9 @@ mod typeset;
 
 use crate::rig_file::RigFile;
 
+pub use crate::written::TakesError;
 pub use content::{Card, FIRST};
-pub use presets::{AtRisk, Preset, TakesError, presets_of_json};
+pub use presets::{AtRisk, Preset, presets_of_json};
 
 /// What the card is printed on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -29,6 +29,7 @@ mod set;
 mod table;
 mod text;
 mod verdict;
+pub mod written;
 
 pub use comparison::comparison;
 pub use csv::csv;

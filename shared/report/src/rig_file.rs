@@ -15,7 +15,7 @@ use sumproof_core::line::{Line, Polarity};
 use sumproof_core::outcome::Limits;
 
 pub use error::RigFileError;
-pub use parse::parse;
+pub use parse::{LIMITS, parse};
 pub(crate) use reader::tidy as one_line;
 pub use write::to_toml;
 

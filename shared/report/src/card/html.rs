@@ -8,6 +8,7 @@ use base64::engine::general_purpose::STANDARD;
 use super::Paper;
 use super::sheet::{Block, Part, Role, Sheet, Tone};
 use super::typeset::{Cut, Type};
+use crate::picture::escape;
 
 /// The page.
 #[must_use]
@@ -53,7 +54,7 @@ pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
          .page{{width:{width:.2}pt;height:{:.2}pt}}\n{STYLE}</style>\n</head>\n<body>\n<main class=\"page\">\n<svg aria-hidden=\"true\" \
          viewBox=\"0 0 {width:.2} {height:.2}\" width=\"{width:.2}pt\" height=\"{height:.2}pt\">\n{rules}</svg>\n{body}</main>\n</body>\n\
          </html>\n",
-        escaped(title),
+        escape(title),
         // A hair less than the paper: rounding must not open a second page.
         height - 1.0,
     )
@@ -138,26 +139,11 @@ fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
                     "<span class=\"{class}\" style=\"left:{:.2}pt;top:{top:.2}pt;font-size:{:.3}pt\">{} </span>",
                     line.x,
                     line.size,
-                    escaped(&line.text)
+                    escape(&line.text)
                 ));
             }
         }
     }
     out.push_str(close);
     out.push('\n');
-}
-
-/// Text as HTML.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c => out.push(c),
-        }
-    }
-    out
 }

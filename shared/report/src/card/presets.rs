@@ -6,6 +6,8 @@ use sumproof_core::feed::{FeedId, Side};
 use sumproof_core::outcome::Outcome;
 use sumproof_core::take::{Pass, Take};
 
+use crate::written::{self, TakesError};
+
 /// A preset and its outcomes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Preset {
@@ -40,13 +42,7 @@ impl Preset {
     }
 }
 
-/// What is read of the JSON of `check`: the rest may change without touching the card.
-#[derive(Deserialize)]
-struct Document {
-    schema: u32,
-    takes: Vec<Entry>,
-}
-
+/// What is read of a take in the JSON of `check`: the rest may change without touching the card.
 #[derive(Deserialize)]
 struct Entry {
     name: String,
@@ -64,43 +60,14 @@ struct Feed {
     outcome: Option<Outcome>,
 }
 
-/// Why a file of takes could not be used. One line, to stand behind the file's name.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum TakesError {
-    /// Not the JSON of `check`.
-    #[error("is not what `sumproof check --format json` writes ({0}); write it again")]
-    NotTakes(String),
-    /// Of a newer version.
-    #[error("has schema {found}, and this program knows {known}; update it, or write the file with this one")]
-    Newer {
-        /// In the file.
-        found: u32,
-        /// Known here.
-        known: u32,
-    },
-    /// No preset in it that can be judged.
-    #[error("holds no preset that was judged; check what it was made of")]
-    Empty,
-}
-
 /// The presets in the JSON of `check`. Those whose takes are in it are scored again for this rig; of the others the outcomes
 /// in the file are taken, which are for the rig it was made with.
 ///
 /// # Errors
 /// It isn't such a JSON, is of a newer version, or holds no preset.
 pub fn presets_of_json(text: &str, rig: &Rig) -> Result<Vec<Preset>, TakesError> {
-    let document: Document = serde_json::from_str(text).map_err(|error| {
-        // The parser names what it looked for: no line breaks of the file are repeated.
-        TakesError::NotTakes(crate::rig_file::one_line(&error.to_string()))
-    })?;
-    if document.schema > crate::SCHEMA {
-        return Err(TakesError::Newer {
-            found: document.schema,
-            known: crate::SCHEMA,
-        });
-    }
-    let presets: Vec<Preset> = document
-        .takes
+    let entries: Vec<Entry> = written::takes(text)?;
+    let presets: Vec<Preset> = entries
         .iter()
         .filter_map(|entry| match &entry.stored {
             Some(take) => Preset::of_take(take, rig).map(|preset| Preset {

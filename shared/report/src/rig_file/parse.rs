@@ -23,7 +23,8 @@ const LINE: [&str; 10] = [
 ];
 const SOURCE: [&str; 3] = ["level_dbu", "impedance_ohm", "drive"];
 const OWN: [&str; 6] = ["name", "ending", "sum", "low_pass_hz", "left", "right"];
-const LIMITS: [&str; 5] = [
+/// The keys of `[limits]`.
+pub const LIMITS: [&str; 5] = [
     "dry_holds_db",
     "dry_drops_out_db",
     "drier_db",

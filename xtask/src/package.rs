@@ -1,7 +1,7 @@
 //! `cargo xtask package`: the archives that users get, for the system this runs on.
 
 use crate::bundles::{self, Bundles};
-use crate::run::{Failure, output_of, run};
+use crate::run::{Failure, cargo, output_of, run};
 use crate::{licences, needs, place};
 use std::fs;
 use std::path::Path;
@@ -18,10 +18,13 @@ const COMMAND: &str = "sumproof";
 pub fn package() -> Result<(), Failure> {
     licences::licences()?;
     needs::provide(&[needs::STANDALONE])?;
-    let Bundles { clap, vst3 } = bundles::release(&["sumproof-cli"])?;
+    run(cargo().args(["build", "--release", "-p", "sumproof-cli"]))?;
     bundles::bundle(Vec::new())?;
-    let standalone = bundles::standalone()
-        .ok_or_else(|| Failure::Failed("the stand-alone program was not made".to_owned()))?;
+    let (Some(Bundles { clap, vst3 }), Some(standalone)) = (bundles::made(), bundles::standalone()) else {
+        return Err(Failure::Failed(
+            "the bundles were made and are not there".to_owned(),
+        ));
+    };
     let command = place::target()
         .join("release")
         .join(format!("{COMMAND}{}", std::env::consts::EXE_SUFFIX));

@@ -8,30 +8,30 @@ use sumproof_core::board::Rig;
 use sumproof_core::feed::FeedId;
 use sumproof_core::outcome::Outcome;
 use sumproof_core::split::Method;
-use sumproof_signals::{PresetKind, render};
+use sumproof_signals::{Preset, PresetKind, render};
 use sumproof_tests::methods::{WET_DB, has_both, heard, ratios, spec, told_the_direction_db, truth};
 
 const SEEDS: std::ops::RangeInclusive<u64> = 1..=3;
 
+/// One dry in both channels, under a wet whose channels have nothing to do with each other.
+const ONE_DRY: [PresetKind; 5] = [
+    PresetKind::EqualDry,
+    PresetKind::DryOffset6Db,
+    PresetKind::FlippedChannel,
+    PresetKind::LateChannel300Us,
+    PresetKind::LateChannel12Ms,
+];
+
 /// Wet over dry within 1.0 dB up to a wet as strong as the dry, wherever the wet is decorrelated and one dry is in both
 /// channels: equal, uneven, flipped, late by a little and by a lot. At +6 dB dry and wet themselves interfere by more than
-/// that (the power of their sum is off the sum of their powers by up to 2 dB in these presets), which no split of one
-/// recording can undo: 2.0 dB there.
+/// that in some of these presets (see the next test): 2.0 dB there.
 #[test]
 fn the_wet_is_near_the_truth_in_stereo() {
-    for kind in [
-        PresetKind::EqualDry,
-        PresetKind::DryOffset6Db,
-        PresetKind::FlippedChannel,
-        PresetKind::LateChannel300Us,
-        PresetKind::LateChannel12Ms,
-    ] {
+    for kind in ONE_DRY {
         for wet_db in WET_DB {
             for seed in SEEDS {
                 let preset = render(&spec(kind, wet_db, seed));
-                let take = heard(&preset);
-                let found = ratios(&take.split, &take.grid());
-                let error_db = found.stereo_db - truth(&preset).stereo_db;
+                let error_db = error_db(&preset);
                 let allowed_db = if wet_db > 0.0 { 2.0 } else { 1.0 };
                 assert!(
                     error_db.abs() <= allowed_db,
@@ -41,6 +41,44 @@ fn the_wet_is_near_the_truth_in_stereo() {
             }
         }
     }
+}
+
+/// The estimate loses nothing of what there is to be known: it's as near as a split that is *told* how the true dry lies in
+/// the pair in every bin. And where that one is right, because the wet is decorrelated from the dry too and not only between
+/// its channels, as the model supposes (Faller 2006), it's within 1.0 dB at any ratio.
+#[test]
+fn the_estimate_is_as_near_as_one_that_is_told_the_direction() {
+    let mut unrelated = 0;
+    // A late channel's own window costs the told one something, so it's no yardstick there.
+    for kind in [
+        PresetKind::EqualDry,
+        PresetKind::DryOffset6Db,
+        PresetKind::FlippedChannel,
+    ] {
+        for wet_db in [-10.0, 0.0, 6.0] {
+            for seed in 1..=8 {
+                let preset = render(&spec(kind, wet_db, seed));
+                let told_db = told_the_direction_db(&preset) - preset.true_wet_dry_db();
+                let error_db = error_db(&preset);
+                assert!(
+                    (error_db - told_db).abs() <= if wet_db > 0.0 { 0.8 } else { 0.2 },
+                    "{}: {error_db:+.2} dB, told {told_db:+.2} dB",
+                    preset.name
+                );
+                if told_db.abs() <= 0.5 {
+                    unrelated += usize::from(wet_db > 0.0);
+                    assert!(error_db.abs() <= 1.0, "{}: {error_db:+.2} dB", preset.name);
+                }
+            }
+        }
+    }
+    assert!(unrelated >= 6, "{unrelated} presets at +6 dB say anything");
+}
+
+/// By how much wet over dry is estimated too high, dB.
+fn error_db(preset: &Preset) -> f64 {
+    let take = heard(preset);
+    ratios(&take.split, &take.grid()).stereo_db - truth(preset).stereo_db
 }
 
 /// Of a dry that is equal in both channels nothing is left when a line is flipped, however much wet there is: the estimate
@@ -115,19 +153,26 @@ fn what_cannot_be_known_is_not_bounded() {
     assert!(!take.split.range.unwrap().is_bounded());
 }
 
-/// Why nothing nearer is promised: a split that is told how the true dry lies in the pair, bin by bin, still errs by more than
-/// 1 dB where the wet is as strong as the dry and each channel has an amplifier of its own. The estimate, which has to find that
-/// out, is off by at most 2.2 dB there.
+/// An amplifier of its own in each channel turns the dry's phase from band to band. The estimate is within 0.8 dB of one that is
+/// told how; which itself errs by more than 1 dB where the wet is as strong as the dry, so nothing nearer can be promised.
 #[test]
 fn two_amplifiers_are_as_near_as_chance_lets_them() {
-    let (mut told_db, mut found_db): (f64, f64) = (0.0, 0.0);
-    for seed in 1..=12 {
-        let preset = render(&spec(PresetKind::TwoAmplifiers, 0.0, seed));
-        let take = heard(&preset);
-        let true_db = preset.true_wet_dry_db();
-        told_db = told_db.max((told_the_direction_db(&preset) - true_db).abs());
-        found_db = found_db.max((ratios(&take.split, &take.grid()).stereo_db - true_db).abs());
+    let mut worst_told_db: f64 = 0.0;
+    for wet_db in [-20.0, -6.0, 0.0] {
+        for seed in 1..=12 {
+            let preset = render(&spec(PresetKind::TwoAmplifiers, wet_db, seed));
+            let told_db = told_the_direction_db(&preset) - preset.true_wet_dry_db();
+            let error_db = error_db(&preset);
+            assert!(
+                (error_db - told_db).abs() <= 0.8,
+                "{}: {error_db:+.2} dB, told {told_db:+.2} dB",
+                preset.name
+            );
+            if wet_db < 0.0 {
+                assert!(error_db.abs() <= 1.0, "{}: {error_db:+.2} dB", preset.name);
+            }
+            worst_told_db = worst_told_db.max(told_db.abs());
+        }
     }
-    assert!(told_db > 1.0, "{told_db:.2} dB when told");
-    assert!(found_db <= 2.2, "{found_db:.2} dB when found");
+    assert!(worst_told_db > 1.0, "{worst_told_db:.2} dB when told");
 }

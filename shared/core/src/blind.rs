@@ -76,15 +76,6 @@ impl Look {
     }
 }
 
-impl Look {
-    /// The share of a dry that is missed, on average, by looking for it where this band is thought to have it: half the sum of
-    /// the variances of level difference and phase, which is what is left of the band's own after it has followed the others.
-    fn missed(&self) -> f64 {
-        let left = 1.0 - 0.5 * (self.follow[0] + self.follow[1]);
-        self.variance.map_or(0.0, |variance| variance * left)
-    }
-}
-
 /// Splits FFT spectra; holds its tables and buffers.
 #[derive(Debug)]
 pub struct BlindSplitter {

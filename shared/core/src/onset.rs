@@ -62,6 +62,9 @@ pub struct Attacks {
     /// correlation in short frames, with the delay and the sign of the attacks taken out. Where the direct sound dies
     /// away this is the wet's own. `None` with too few frames.
     pub lowest: Option<f64>,
+    /// By how much [`Self::lowest`] lies below the correlation of the frames it comes from by chance alone, for being theirs who
+    /// strayed the most; 0 where there is none.
+    pub lowest_by_chance: f64,
 }
 
 impl Attacks {
@@ -399,7 +402,8 @@ impl OnsetEvidence {
             .lowest(oldest, best as isize - self.reach as isize, aligned.signum());
         Some(Attacks {
             count,
-            lowest,
+            lowest: lowest.map(|(lowest, _)| lowest),
+            lowest_by_chance: lowest.map_or(0.0, |(_, by_chance)| by_chance),
             correlation,
             spread,
             delay_s: (best as f64 - self.reach as f64) / self.rate_hz,

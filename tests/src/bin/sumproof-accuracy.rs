@@ -7,7 +7,7 @@ use std::sync::Mutex;
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_core::split::Method;
-use sumproof_signals::{PresetKind, render};
+use sumproof_signals::{PresetKind, PresetSpec, render};
 use sumproof_tests::methods::{
     Ratios, WET_DB, has_both, heard, measured, spec, told_the_direction_db, truth,
 };
@@ -22,6 +22,9 @@ struct Arguments {
     /// Only presets whose name contains this.
     #[arg(long, default_value = "")]
     only: String,
+    /// Length of a preset, seconds.
+    #[arg(long, default_value_t = 8.0)]
+    seconds: f64,
 }
 
 const METHODS: [Method; 3] = [Method::TwoPass, Method::SideChain, Method::Estimated];
@@ -75,7 +78,10 @@ fn main() -> std::io::Result<()> {
                 loop {
                     let job = jobs.lock().ok().and_then(|mut jobs| jobs.pop_front());
                     let Some(job) = job else { break };
-                    let preset = render(&spec(job.kind, job.wet_db, job.seed));
+                    let preset = render(&PresetSpec {
+                        seconds: arguments.seconds,
+                        ..spec(job.kind, job.wet_db, job.seed)
+                    });
                     let row = Row {
                         range_db: heard(&preset)
                             .split

@@ -15,7 +15,7 @@ use super::borrow::{borrow, wrapped};
 use super::stokes::{Stokes, direction};
 use super::{BlindSplitter, overlap_of};
 use crate::Complex;
-use crate::bands::MAX_THIRDS;
+use crate::bands::{Band, MAX_THIRDS};
 use crate::db;
 use crate::delay::ChannelDelay;
 use crate::grid::Grid;
@@ -35,14 +35,18 @@ const WIDEST: f64 = -0.75;
 const BOUND: f64 = 0.15;
 /// Half the width of the range in standard deviations of what chance does.
 const DEVIATIONS: f64 = 1.3;
-/// No more than this share of a dry is made up for.
-const MOST_MISSED: f64 = 0.2;
+/// The attacks' window is short: what it shows of a band is smeared over this many of its bins to either side.
+const SMEARED_BINS: f64 = 1.5;
+/// What the smearing may put a band off by, as a variance, over the square of how far the band beside it differs inside that
+/// reach. More than 1, because the bands beside it are smeared too and differ by less than they should (tuned on two
+/// amplifiers at a wet of -20 to 0 dB).
+const SMEAR: f64 = 1.5;
 /// What the model itself may be off, dB.
 const MODEL_DB: f64 = 0.3;
 
 /// The wet's correlation: the value taken, and what it may be at least and at most.
 fn wet_correlation(attacks: &Attacks) -> (f64, [f64; 2]) {
-    match attacks.lowest {
+    match attacks.lowest.map(|lowest| lowest + attacks.lowest_by_chance) {
         None => (0.0, [WIDEST, 1.0]),
         Some(lowest) => (
             if lowest < CHANCE {
@@ -57,6 +61,57 @@ fn wet_correlation(attacks: &Attacks) -> (f64, [f64; 2]) {
             ],
         ),
     }
+}
+
+/// A band's dry, as something shows it.
+#[derive(Clone, Copy, Debug)]
+struct Sight {
+    /// By chance, of both.
+    variance: f64,
+    /// Level difference and phase, as in [`Look`](super::Look).
+    ratio: f64,
+    phase: f64,
+}
+
+/// What the attacks show of a band, lined up by delay and sign. `None` where what begins there isn't one sound.
+fn at_the_attacks(
+    beginnings: &Beginnings<'_>,
+    band: &Band,
+    bin_hz: f64,
+    delay_s: f64,
+    sign: f64,
+) -> Option<Sight> {
+    let (new, old) = (beginnings.new, beginnings.old);
+    let turn = |k: usize| Complex::from_polar(sign, -core::f64::consts::TAU * k as f64 * bin_hz * delay_s);
+    // A band narrower than the attacks' bins takes the three about its middle.
+    let centre = (band.centre_hz() / bin_hz).round() as usize;
+    let first = (band.lower_hz / bin_hz).ceil() as usize;
+    let first = first.min(centre.saturating_sub(1)).clamp(1, new.len() - 1);
+    let last = (band.upper_hz / bin_hz).floor() as usize;
+    let last = last.max(centre + 1).min(new.len() - 1);
+    let (mut beginning, mut before) = (Stokes::default(), Stokes::default());
+    for k in first..=last {
+        beginning.add(Stokes::of(new.ll[k], new.rr[k], new.lr[k] * turn(k)), 1.0);
+        before.add(Stokes::of(old.ll[k], old.rr[k], old.lr[k] * turn(k)), 1.0);
+    }
+    let directed = beginning.directed();
+    let purity = if beginning.p > 0.0 {
+        (directed / beginning.p).min(1.0)
+    } else {
+        0.0
+    };
+    (purity > PURE).then(|| {
+        let independent = beginnings.worth.max(1.0) * (band.width_hz() * ATTACK_S).max(1.0);
+        let within = (1.0 - purity * purity).max(0.002) / (2.0 * purity * purity * independent);
+        // What was sounding before is taken off as a power; its products with what is new stay.
+        let noise = (before.p - before.directed()).max(0.0) / directed;
+        let q = (beginning.q / directed).clamp(-0.999_999, 0.999_999);
+        Sight {
+            variance: within.max(1e-4) + (noise + noise * noise) / independent,
+            ratio: -q.atanh(),
+            phase: beginning.v.atan2(beginning.u),
+        }
+    })
 }
 
 impl BlindSplitter {
@@ -107,51 +162,52 @@ impl BlindSplitter {
 
     /// Takes each band's level difference and phase from the beginnings and from the whole, each as far as it can be trusted.
     fn steer(&mut self, delay_s: f64, sign: f64, beginnings: &Beginnings<'_>) {
-        let (new, old) = (beginnings.new, beginnings.old);
-        let bin_hz = beginnings.rate_hz / (2 * (new.len() - 1)) as f64;
-        let turn =
-            |k: usize| Complex::from_polar(sign, -core::f64::consts::TAU * k as f64 * bin_hz * delay_s);
-        for (look, band) in self.looks.iter_mut().zip(self.map.bands()) {
-            // A band narrower than the attacks' bins takes the three about its middle.
-            let centre = (band.centre_hz() / bin_hz).round() as usize;
-            let first = (band.lower_hz / bin_hz).ceil() as usize;
-            let first = first.min(centre.saturating_sub(1)).clamp(1, new.len() - 1);
-            let last = (band.upper_hz / bin_hz).floor() as usize;
-            let last = last.max(centre + 1).min(new.len() - 1);
-            let (mut beginning, mut before) = (Stokes::default(), Stokes::default());
-            for k in first..=last {
-                beginning.add(Stokes::of(new.ll[k], new.rr[k], new.lr[k] * turn(k)), 1.0);
-                before.add(Stokes::of(old.ll[k], old.rr[k], old.lr[k] * turn(k)), 1.0);
-            }
-            let directed = beginning.directed();
-            let purity = if beginning.p > 0.0 {
-                (directed / beginning.p).min(1.0)
-            } else {
-                0.0
-            };
-            let by_attacks = (purity > PURE).then(|| {
-                let independent = beginnings.worth.max(1.0) * (band.width_hz() * ATTACK_S).max(1.0);
-                let within = (1.0 - purity * purity).max(0.002) / (2.0 * purity * purity * independent);
-                // What was sounding before is taken off as a power; its products with what is new stay.
-                let noise = (before.p - before.directed()).max(0.0) / directed;
-                let variance = within.max(1e-4) + (noise + noise * noise) / independent;
-                let q = (beginning.q / directed).clamp(-0.999_999, 0.999_999);
-                (variance, -q.atanh(), beginning.v.atan2(beginning.u))
+        let bin_hz = beginnings.rate_hz / (2 * (beginnings.new.len() - 1)) as f64;
+        let mut seen = [None; MAX_THIRDS];
+        for (seen, band) in seen.iter_mut().zip(self.map.bands()) {
+            *seen = at_the_attacks(beginnings, band, bin_hz, delay_s, sign);
+        }
+        for band in 0..self.map.len() {
+            let by_attacks = seen[band].map(|sight: Sight| Sight {
+                variance: sight.variance + SMEAR * self.smear(&seen, band, sight, SMEARED_BINS * bin_hz),
+                ..sight
             });
-            let by_whole = look
-                .variance
-                .map(|variance| (variance.max(1e-5), look.ratio, look.phase));
+            let look = &mut self.looks[band];
+            let by_whole = look.variance.map(|variance| Sight {
+                variance: variance.max(1e-5),
+                ratio: look.ratio,
+                phase: look.phase,
+            });
             let (mut weight, mut ratio, mut phase) = (0.0, 0.0, Complex::new(0.0, 0.0));
-            for (variance, one_ratio, one_phase) in [by_attacks, by_whole].into_iter().flatten() {
-                weight += 1.0 / variance;
-                ratio += one_ratio / variance;
-                phase += Complex::from_polar(1.0 / variance, one_phase);
+            for sight in [by_attacks, by_whole].into_iter().flatten() {
+                weight += 1.0 / sight.variance;
+                ratio += sight.ratio / sight.variance;
+                phase += Complex::from_polar(1.0 / sight.variance, sight.phase);
             }
             look.variance = (weight > 0.0).then(|| 1.0 / weight);
             if weight > 0.0 {
                 (look.ratio, look.phase) = (ratio / weight, phase.arg());
             }
         }
+    }
+
+    /// How far what the attacks show of a band may be off for lying `reach_hz` from the bands beside it, squared: where two
+    /// amplifiers turn the phase quickly, a window as short as an attack can't follow.
+    fn smear(&self, seen: &[Option<Sight>; MAX_THIRDS], band: usize, sight: Sight, reach_hz: f64) -> f64 {
+        let centre_hz = |band: usize| self.map.bands()[band].centre_hz();
+        [
+            band.checked_sub(1),
+            Some(band + 1).filter(|&above| above < self.map.len()),
+        ]
+        .into_iter()
+        .flatten()
+        .filter_map(|beside| {
+            let other = seen[beside]?;
+            let within = (reach_hz / (centre_hz(beside) - centre_hz(band)).abs()).min(1.0);
+            let apart = (other.ratio - sight.ratio).powi(2) + wrapped(other.phase - sight.phase).powi(2);
+            Some(apart * within * within)
+        })
+        .fold(0.0, f64::max)
     }
 
     /// Every cell's direction, from the bands' by straight lines on the scale of notes, each band standing where its power is.
@@ -208,9 +264,6 @@ impl BlindSplitter {
                     part * stokes.project(self.directions[cell], kappa).0
                 })
                 .sum();
-            // A direction that's off by δ misses 1 − cos δ of the dry.
-            let missed = self.looks[band].missed().min(MOST_MISSED);
-            let dry = dry / (1.0 - missed);
             *share = (dry / both).clamp(0.0, 1.0);
             signed += dry;
             shown += *share * both;

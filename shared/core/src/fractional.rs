@@ -14,6 +14,59 @@ pub const COMMON_DELAY: usize = TAPS / 2 - 1;
 const PHASES: usize = 256;
 const KAISER_BETA: f64 = 6.0;
 
+/// Samples that one instruction works on.
+const LANES: usize = 4;
+
+/// Samples between two looks at the sums.
+const GROUP: usize = 16;
+
+/// A kernel, ready to run over a block.
+#[derive(Clone, Copy, Debug)]
+#[repr(align(16))]
+pub struct Kernel {
+    /// Last tap first, as the samples come.
+    taps: [f32; TAPS],
+}
+
+impl Kernel {
+    /// The kernel whose tap `j` belongs to the sample `j` frames ago, times `amplitude`.
+    #[must_use]
+    pub fn new(taps: &[f32; TAPS], amplitude: f32) -> Self {
+        let mut taps = taps.map(|tap| tap * amplitude);
+        taps.reverse();
+        Self { taps }
+    }
+
+    /// Writes as many samples as `out` has: each from [`TAPS`] of `samples`, the first one from the first ones. There must be
+    /// `TAPS − 1` more of them than of `out`, or the last ones become 0.
+    #[inline]
+    pub fn run(&self, samples: &[f32], out: &mut [f32]) {
+        for (group, out) in out.chunks_mut(GROUP).enumerate() {
+            let samples = samples.get(group * GROUP..).unwrap_or_default();
+            // Four sums side by side, so that one instruction adds to all. They are stored, and added up in a loop of their
+            // own: added up at once, the compiler takes every instruction's result apart again.
+            let mut sums = [[0.0f32; LANES]; GROUP];
+            for (sums, window) in sums.iter_mut().zip(samples.windows(TAPS)).take(out.len()) {
+                *sums = self.weighted(window);
+            }
+            for (out, sums) in out.iter_mut().zip(sums) {
+                *out = (sums[0] + sums[1]) + (sums[2] + sums[3]);
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn weighted(&self, window: &[f32]) -> [f32; LANES] {
+        let mut sums = [0.0; LANES];
+        for (taps, samples) in self.taps.chunks_exact(LANES).zip(window.chunks_exact(LANES)) {
+            for lane in 0..LANES {
+                sums[lane] += taps[lane] * samples[lane];
+            }
+        }
+        sums
+    }
+}
+
 /// Interpolation kernels for any fraction of a sample, from a table.
 #[derive(Clone, Debug)]
 pub struct FractionalTable {

@@ -1,0 +1,179 @@
+//! A feed, ready to run.
+
+use super::filters::{self, HighPasses, LowPasses};
+use super::history::History;
+use super::{CHUNK, Frames, LONGEST_S};
+use crate::feed::{Ending, Feed, Side};
+use crate::fractional::{COMMON_DELAY, FractionalTable, Kernel, TAPS};
+
+/// Fractions of a sample that are taken for none: a thousandth is 0.02 µs.
+const NONE: f64 = 0.001;
+
+/// One line's gain and delay, ready to run.
+#[derive(Clone, Copy, Debug)]
+struct LinePath {
+    channel: usize,
+    /// 0 where nothing arrives.
+    amplitude: f32,
+    whole: usize,
+    /// With the amplitude in it; `None` for a delay of whole samples.
+    kernel: Option<Kernel>,
+}
+
+impl LinePath {
+    fn new(channel: usize, feed: &Feed, samples: f64, table: &FractionalTable) -> Self {
+        let (mut whole, mut fraction) = (samples.floor(), samples.fract());
+        if fraction > 1.0 - NONE {
+            whole += 1.0;
+            fraction = 0.0;
+        }
+        let (line, other) = match channel {
+            0 => (&feed.left, Ending::One(Side::Right)),
+            _ => (&feed.right, Ending::One(Side::Left)),
+        };
+        let amplitude = if feed.ending == other {
+            0.0
+        } else {
+            line.amplitude() as f32
+        };
+        Self {
+            channel,
+            amplitude,
+            whole: whole as usize,
+            kernel: (fraction > NONE).then(|| Kernel::new(&table.kernel(fraction), amplitude)),
+        }
+    }
+
+    /// The line's end, of the last frames that were pushed.
+    fn run(&self, history: &History, out: &mut [f32]) {
+        let frames = out.len();
+        if self.amplitude == 0.0 {
+            out.fill(0.0);
+        } else if let Some(kernel) = &self.kernel {
+            kernel.run(history.stretch(self.channel, frames, self.whole, TAPS - 1), out);
+        } else {
+            let samples = history.stretch(self.channel, frames, self.whole + COMMON_DELAY, 0);
+            for (out, sample) in out.iter_mut().zip(samples) {
+                *out = sample * self.amplitude;
+            }
+        }
+    }
+}
+
+/// Both delays, samples. They are moved alike, by less than a sample, so that at most one of them has a fraction: nobody hears
+/// the move, interpolating costs more than all the rest, and equal delays need none.
+fn moved(delays: [f64; 2]) -> [f64; 2] {
+    let [left, right] = delays;
+    let by = if left >= right.fract() {
+        right.fract()
+    } else {
+        left
+    };
+    [left - by, right - by]
+}
+
+/// A feed, ready to run.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Path {
+    feed: Feed,
+    lines: [LinePath; 2],
+    high_passes: [Option<HighPasses>; 2],
+    low_passes: Option<LowPasses>,
+}
+
+impl Path {
+    pub(super) fn new(feed: &Feed, rate_hz: f64, table: &FractionalTable) -> Self {
+        let lines = [&feed.left, &feed.right];
+        let delays = moved(lines.map(|line| line.delay_s.clamp(0.0, LONGEST_S) * rate_hz));
+        let corners = |stage: usize| lines.map(|line| line.high_pass_hz[stage]);
+        Self {
+            feed: *feed,
+            lines: core::array::from_fn(|channel| LinePath::new(channel, feed, delays[channel], table)),
+            high_passes: core::array::from_fn(|stage| HighPasses::new(corners(stage), rate_hz)),
+            low_passes: feed.low_pass_hz.map(|corner| LowPasses::new(corner, rate_hz)),
+        }
+    }
+
+    pub(super) fn feed(&self) -> &Feed {
+        &self.feed
+    }
+
+    /// What both loudspeakers get of the last frames that were pushed, as many as there are gains.
+    pub(super) fn run(&mut self, history: &History, gains: &[f32], out: &mut Frames) {
+        let count = gains.len().min(CHUNK);
+        let [left, right] = out;
+        let (left, right) = (&mut left[..count], &mut right[..count]);
+        for (line, out) in self.lines.iter().zip([&mut *left, &mut *right]) {
+            line.run(history, out);
+        }
+        for high_passes in self.high_passes.iter_mut().flatten() {
+            filters::run(high_passes, left, right);
+        }
+        self.end(left, right);
+        if let Some(low_passes) = &mut self.low_passes {
+            filters::run(low_passes, left, right);
+        }
+        for out in [left, right] {
+            for (sample, gain) in out.iter_mut().zip(gains) {
+                *sample *= gain;
+            }
+        }
+    }
+
+    /// Puts the lines together where they end.
+    fn end(&self, left: &mut [f32], right: &mut [f32]) {
+        match self.feed.ending {
+            Ending::Stereo => {}
+            Ending::One(Side::Left) => right.copy_from_slice(left),
+            Ending::One(Side::Right) => left.copy_from_slice(right),
+            Ending::Difference => both(left, right, |left, right| left - right),
+            Ending::Sum(law) => {
+                let factor = law.factor() as f32;
+                both(left, right, |left, right| (left + right) * factor);
+            }
+        }
+    }
+
+    pub(super) fn settle(&mut self) {
+        self.high_passes.iter_mut().flatten().for_each(HighPasses::settle);
+        self.low_passes.iter_mut().for_each(LowPasses::settle);
+    }
+}
+
+/// The same to both loudspeakers.
+fn both(left: &mut [f32], right: &mut [f32], of: impl Fn(f32, f32) -> f32) {
+    for (left, right) in left.iter_mut().zip(right) {
+        *left = of(*left, *right);
+        *right = *left;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn delays_keep_their_difference_and_one_of_them_is_whole() {
+        for delays in [
+            [0.0, 0.0],
+            [3.25, 0.0],
+            [0.0, 3.25],
+            [0.25, 0.75],
+            [0.75, 0.25],
+            [1440.0, 7.999],
+            [5.5, 5.5],
+        ] {
+            let now = moved(delays);
+            assert!(
+                (now[0] - now[1] - (delays[0] - delays[1])).abs() < 1e-9,
+                "{delays:?}: {now:?}"
+            );
+            let fractions = now.map(|delay: f64| (delay - delay.round()).abs());
+            assert!(fractions[0].min(fractions[1]) < 1e-9, "{delays:?}: {now:?}");
+            assert!(
+                (0..2).all(|line| now[line] >= 0.0 && delays[line] - now[line] < 1.0),
+                "{delays:?}: {now:?}"
+            );
+        }
+    }
+}

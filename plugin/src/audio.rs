@@ -152,7 +152,7 @@ where
     pub fn process(&mut self, channels: &mut [&mut [f32]], reference: [&[f32]; 2], host_records: bool) {
         let [left, right, ..] = channels else { return };
         let settings = Settings::read(&self.params);
-        self.fault.strike();
+        self.fault.strike_block();
         self.shared.pulse.count(left.len());
         if self.running.is_none() {
             return;

@@ -5,6 +5,7 @@
 //! new one is made for every window.
 
 use std::error::Error;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use nice_plug::context::gui::GuiContext;
@@ -19,6 +20,7 @@ use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
 
 use crate::engine::Analysis;
 use crate::errands::Errands;
+use crate::faults::Fault;
 use crate::fields::PluginParams;
 use crate::intents::Hand;
 use crate::published::Published;
@@ -101,6 +103,9 @@ pub struct App {
     snapshot: Snapshot,
     intents: Vec<Intent>,
     keys: Vec<Key>,
+    /// Something panicked in this window: it draws a line that says so and nothing else.
+    broken: bool,
+    fault: Fault,
 }
 
 /// The keys the window keeps from the host while no name is being typed. Never the space bar: it starts the transport
@@ -137,6 +142,34 @@ impl App {
             snapshot: Snapshot::default(),
             intents: Vec::new(),
             keys: own_keys(),
+            broken: false,
+            fault: Fault::from_environment(),
+        }
+    }
+
+    /// Runs `body` unless the window is broken; a panic breaks it and never reaches the host, in whose calls a window lives.
+    /// The sound and the analysis know nothing of it, and the next window is a new one.
+    fn guarded(&mut self, body: impl FnOnce(&mut Self)) {
+        if !self.broken && catch_unwind(AssertUnwindSafe(|| body(self))).is_err() {
+            self.broken = true;
+        }
+    }
+
+    fn draw(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.fault.strike_frame();
+        self.take_in_news();
+        self.view.ui(ui, &self.snapshot, &mut self.intents);
+        frame.set_key_capture(if self.view.is_typing() {
+            KeyCapture::CaptureAll
+        } else {
+            KeyCapture::CaptureKeys(self.keys.clone())
+        });
+        for intent in std::mem::take(&mut self.intents) {
+            if let Intent::Look(look) = intent {
+                self.keep_look(look);
+            } else if let Some(hand) = &mut self.hand {
+                hand.carry_out(intent);
+            }
         }
     }
 
@@ -163,26 +196,20 @@ impl NiceEguiApp for App {
             self.glue.analysis.clone(),
             Arc::clone(&self.glue.errands),
         ));
-        self.view.prepare(&ctx);
         self.open = Some(self.glue.shared.open_window());
-        self.glue.analysis.lock().show_now();
+        self.guarded(|app| {
+            app.view.prepare(&ctx);
+            app.glue.analysis.lock().show_now();
+        });
         Ok(())
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
-        self.take_in_news();
-        self.view.ui(ui, &self.snapshot, &mut self.intents);
-        frame.set_key_capture(if self.view.is_typing() {
-            KeyCapture::CaptureAll
-        } else {
-            KeyCapture::CaptureKeys(self.keys.clone())
-        });
-        for intent in std::mem::take(&mut self.intents) {
-            if let Intent::Look(look) = intent {
-                self.keep_look(look);
-            } else if let Some(hand) = &mut self.hand {
-                hand.carry_out(intent);
-            }
+        self.guarded(|app| app.draw(ui, frame));
+        if self.broken {
+            sumproof_views::broken(ui);
+            // Whatever was being typed, the keys are the host's again.
+            frame.set_key_capture(KeyCapture::CaptureKeys(Vec::new()));
         }
     }
 
@@ -202,9 +229,9 @@ impl NiceEguiApp for App {
 
 impl Drop for App {
     fn drop(&mut self) {
-        // A gesture cut off by the closing window is ended, or the host would go on waiting for it.
+        // A gesture cut off by the closing window is ended, or the host would go on waiting for it; in a broken one too.
         if let Some(hand) = &mut self.hand {
-            hand.let_go();
+            let _ = catch_unwind(AssertUnwindSafe(|| hand.let_go()));
         }
     }
 }

@@ -23,6 +23,7 @@ use sumproof_core::twopass::PassRecorder;
 use sumproof_views::{Boxes, History, TakeSummary};
 
 use crate::counsel::Counsel;
+use crate::faults::Fault;
 use crate::pairing::{Pairing, Work};
 use crate::params::HostParams;
 use crate::published::Published;
@@ -38,6 +39,8 @@ use recording::Running;
 
 /// Frames handled in one go, so that nobody waits long for the lock.
 const FRAMES_A_LOOK: usize = 16_384;
+/// The same where nobody waits for anything: what comes in the longest sleep at 192 kHz.
+const FRAMES_A_LONG_LOOK: usize = 65_536;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
 
@@ -158,6 +161,7 @@ pub struct Engine {
     /// Something changed that the window has not been shown.
     unshown: bool,
     failed: bool,
+    fault: Fault,
 }
 
 impl Engine {
@@ -194,6 +198,7 @@ impl Engine {
             counselled_at: None,
             unshown: true,
             failed: false,
+            fault: Fault::None,
         }
     }
 
@@ -224,6 +229,7 @@ impl Engine {
             self.settings_to_reference();
         }
         self.end = Some(end);
+        self.fault = Fault::from_environment();
         self.links.shared.emptied();
         self.unshown = true;
     }
@@ -237,11 +243,21 @@ impl Engine {
     /// One look: some of what waits, and a reading if it is time.
     pub fn look(&mut self) -> Found {
         self.guarded(|engine| {
-            let came = engine.take_in(FRAMES_A_LOOK);
+            engine.fault.strike_look();
+            let limit = if engine.is_urgent() {
+                FRAMES_A_LOOK
+            } else {
+                FRAMES_A_LONG_LOOK
+            };
+            let came = engine.take_in(limit);
+            // Not the block that came while this one was looked at, but what did not fit into the look.
+            let left_over = engine.end.as_ref().map_or(0, AnyEnd::waiting);
+            // Where nobody sees or hears what it finds, it may as well be found later: the ring holds seconds.
+            let soon = came && (engine.is_urgent() || left_over > FRAMES_A_LOOK / 4);
             engine.work_on_reference();
             engine.gather_pair(false);
             engine.read_if_due();
-            came || engine.pair_work.is_some() || engine.unshown && engine.window_is_open()
+            soon || engine.pair_work.is_some() || engine.unshown && engine.window_is_open()
         })
         .map_or(
             Found::Nothing,
@@ -388,6 +404,11 @@ impl Engine {
             Command::Break | Command::Lost(_) => self.mark_gap(),
         }
         self.unshown = true;
+    }
+
+    /// Somebody sees or hears what the analysis finds.
+    fn is_urgent(&self) -> bool {
+        self.settings.audition || self.window_is_open()
     }
 
     fn window_is_open(&self) -> bool {

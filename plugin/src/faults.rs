@@ -1,13 +1,18 @@
 //! Faults on purpose, so that tests can prove that the guard guards and the allocation check checks. Without debug
 //! assertions there are none, whatever the environment says.
 //!
-//! `SUMPROOF_FAULT=panic:N` panics in the Nth block after the plugin is activated, `SUMPROOF_FAULT=allocate:N` allocates
-//! there.
+//! `SUMPROOF_FAULT` asks for one:
+//! * `panic:N` panics and `allocate:N` allocates in the Nth block after the plugin is activated;
+//! * `analysis:N` panics in the Nth look of the analysis thread, `stall:N` keeps that thread, and the analysis' lock with it,
+//!   for N seconds;
+//! * `window:N` panics in the Nth frame of a window.
 
-/// The variable that asks for one; read when the plugin is activated.
+use std::time::Duration;
+
+/// The variable that asks for one; read when the plugin is activated, and when a window is opened.
 pub const VARIABLE: &str = "SUMPROOF_FAULT";
 
-/// A fault and the block it strikes in.
+/// A fault and how often nothing happens before it strikes, this time included.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(crate) enum Fault {
     /// None: the only one there is without debug assertions.
@@ -17,6 +22,12 @@ pub(crate) enum Fault {
     Panic(u32),
     /// Allocate in so many blocks.
     Allocate(u32),
+    /// Panic in so many looks.
+    Analysis(u32),
+    /// Stall for so many seconds.
+    Stall(u32),
+    /// Panic in so many frames of a window.
+    Window(u32),
 }
 
 impl Fault {
@@ -31,15 +42,18 @@ impl Fault {
     fn parse(asked: &str) -> Self {
         match asked
             .split_once(':')
-            .map(|(what, block)| (what, block.parse::<u32>()))
+            .map(|(what, count)| (what, count.parse::<u32>()))
         {
-            Some(("panic", Ok(block))) => Self::Panic(block),
-            Some(("allocate", Ok(block))) => Self::Allocate(block),
+            Some(("panic", Ok(blocks))) => Self::Panic(blocks),
+            Some(("allocate", Ok(blocks))) => Self::Allocate(blocks),
+            Some(("analysis", Ok(looks))) => Self::Analysis(looks),
+            Some(("stall", Ok(seconds))) => Self::Stall(seconds),
+            Some(("window", Ok(frames))) => Self::Window(frames),
             _ => Self::None,
         }
     }
 
-    /// Whether the next [`Self::strike`] panics. Unwinding allocates by its nature, so the allocation check has to stand
+    /// Whether the next [`Self::strike_block`] panics. Unwinding allocates by its nature, so the allocation check has to stand
     /// aside for it.
     pub(crate) fn panics_next(self) -> bool {
         cfg!(debug_assertions) && matches!(self, Self::Panic(0 | 1))
@@ -47,20 +61,47 @@ impl Fault {
 
     /// Once a block.
     #[inline]
-    pub(crate) fn strike(&mut self) {
+    pub(crate) fn strike_block(&mut self) {
         if !cfg!(debug_assertions) {
             return;
         }
         match self {
-            Self::None => {}
-            Self::Panic(0 | 1) => panic!("a fault on purpose, asked for by {VARIABLE}"),
+            Self::Panic(0 | 1) => struck(),
             Self::Allocate(0 | 1) => {
                 *self = Self::None;
                 drop(std::hint::black_box(Box::new(0u64)));
             }
             Self::Panic(blocks) | Self::Allocate(blocks) => *blocks -= 1,
+            _ => {}
         }
     }
+
+    /// Once a look of the analysis thread.
+    pub(crate) fn strike_look(&mut self) {
+        match self {
+            Self::Analysis(0 | 1) => struck(),
+            Self::Analysis(looks) => *looks -= 1,
+            Self::Stall(seconds) => {
+                let time = Duration::from_secs(u64::from(*seconds));
+                *self = Self::None;
+                std::thread::sleep(time);
+            }
+            _ => {}
+        }
+    }
+
+    /// Once a frame of a window.
+    pub(crate) fn strike_frame(&mut self) {
+        match self {
+            Self::Window(0 | 1) => struck(),
+            Self::Window(frames) => *frames -= 1,
+            _ => {}
+        }
+    }
+}
+
+fn struck() {
+    panic!("a fault on purpose, asked for by {VARIABLE}");
 }
 
 #[cfg(test)]
@@ -71,6 +112,9 @@ mod tests {
     fn only_what_is_asked_for_in_full_is_a_fault() {
         assert_eq!(Fault::parse("panic:3"), Fault::Panic(3));
         assert_eq!(Fault::parse("allocate:1"), Fault::Allocate(1));
+        assert_eq!(Fault::parse("analysis:2"), Fault::Analysis(2));
+        assert_eq!(Fault::parse("stall:6"), Fault::Stall(6));
+        assert_eq!(Fault::parse("window:9"), Fault::Window(9));
         for other in [
             "",
             "panic",
@@ -88,11 +132,11 @@ mod tests {
     #[cfg(debug_assertions)]
     fn a_panic_strikes_in_its_block() {
         let mut fault = Fault::Panic(3);
-        fault.strike();
+        fault.strike_block();
         assert!(!fault.panics_next());
-        fault.strike();
+        fault.strike_block();
         assert!(fault.panics_next());
         let mut guard = crate::guard::Guard::default();
-        assert_eq!(guard.run(|| fault.strike()), None);
+        assert_eq!(guard.run(|| fault.strike_block()), None);
     }
 }

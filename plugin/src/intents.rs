@@ -393,7 +393,7 @@ mod tests {
         assert!(now.audition && now.loudness_match && now.record && now.audition_in_bounces);
         assert_eq!(
             (now.feed, now.law, now.pass, now.integration_s),
-            (FeedId::MonoSubs, SumLaw::Unity, PassChoice::Wet, 3.0)
+            (FeedId::MonoSubs, SumLaw::Unity, Pass::Wet, 3.0)
         );
         let (left, right) = (now.lines.left, now.lines.right);
         assert_eq!(

@@ -7,13 +7,13 @@ use sumproof_core::board::Rig;
 use sumproof_core::feed::SumLaw;
 use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
-use sumproof_core::take::{Pass, Take};
+use sumproof_core::take::Take;
 use sumproof_views::{
     Boxes, Hearing, History, Integration, LineSettings, Notices, OwnFeed, Passes, SideChain, Snapshot,
     TakeSummary,
 };
 
-use crate::choices::{IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
+use crate::choices::{IntegrationChoice, PolarityChoice, SumLawChoice};
 use crate::counsel::Counsel;
 use crate::params::{HostParams, LineParams};
 use crate::settings::{Settings, feed_id};
@@ -116,11 +116,7 @@ fn settings(params: &HostParams) -> sumproof_views::Settings {
             IntegrationChoice::Long => Integration::Long,
         },
         record: now.record,
-        pass: match now.pass {
-            PassChoice::Full => Pass::Full,
-            PassChoice::Dry => Pass::Dry,
-            PassChoice::Wet => Pass::Wet,
-        },
+        pass: now.pass,
         audition_in_bounces: now.audition_in_bounces,
     }
 }

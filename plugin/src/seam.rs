@@ -6,9 +6,10 @@
 //! of frames pushed before it. Frames that found no room are counted, and the count crosses as a command at the place
 //! where they are missing; until that is said, no later frame is let through.
 
-use rtrb::{Consumer, Producer, RingBuffer};
+use std::mem::MaybeUninit;
 
-use crate::choices::PassChoice;
+use rtrb::{Consumer, Producer, RingBuffer};
+use sumproof_core::take::Pass;
 
 /// One frame: left and right and, in the plugin with a side-chain, the two channels of the reference.
 pub type Frame<const C: usize> = [f32; C];
@@ -20,7 +21,7 @@ pub const COMMAND_CAPACITY: usize = 256;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Command {
     /// A take begins with the next frame.
-    StartTake(PassChoice),
+    StartTake(Pass),
     /// The take ended with the last frame.
     StopTake,
     /// The next frame does not follow the last: the host reset, or the plugin was bypassed.
@@ -94,14 +95,18 @@ impl<const C: usize> AudioEnd<C> {
     }
 
     fn write(&mut self, channels: [&[f32]; C], count: usize) -> usize {
-        let Ok(chunk) = self.frames.write_chunk_uninit(count) else {
+        let Ok(mut chunk) = self.frames.write_chunk_uninit(count) else {
             return 0;
         };
-        let mut channels = channels.map(|channel| channel.iter().copied());
-        let frame = || channels.each_mut().map(|channel| channel.next().unwrap_or(0.0));
-        let taken = chunk.fill_from_iter(std::iter::repeat_with(frame).take(count));
-        self.pushed += taken as u64;
-        taken
+        // The two stretches around the ring's end.
+        let (first, second) = chunk.as_mut_slices();
+        let rest = channels.map(|channel| channel.get(first.len()..).unwrap_or_default());
+        interleave(channels, first);
+        interleave(rest, second);
+        // SAFETY: both stretches were written in full just now: `interleave` writes every slot.
+        unsafe { chunk.commit_all() };
+        self.pushed += count as u64;
+        count
     }
 
     fn say_lost(&mut self) -> bool {
@@ -118,6 +123,22 @@ impl<const C: usize> AudioEnd<C> {
                 command,
             })
             .is_ok()
+    }
+}
+
+/// Writes every slot: a frame of all channels, silent where a channel has no more.
+fn interleave<const C: usize>(channels: [&[f32]; C], slots: &mut [MaybeUninit<Frame<C>>]) {
+    let count = slots.len();
+    if channels.iter().all(|channel| channel.len() >= count) {
+        // Of one length, the compiler has nothing to check and does several frames at once.
+        let channels = channels.map(|channel| &channel[..count]);
+        for (at, slot) in slots.iter_mut().enumerate() {
+            slot.write(std::array::from_fn(|channel| channels[channel][at]));
+        }
+    } else {
+        for (at, slot) in slots.iter_mut().enumerate() {
+            slot.write(channels.map(|channel| channel.get(at).copied().unwrap_or(0.0)));
+        }
     }
 }
 
@@ -222,12 +243,12 @@ mod tests {
     #[test]
     fn frames_and_commands_keep_their_order() {
         let (mut audio, mut analysis) = seam(64);
-        assert!(audio.send(Command::StartTake(PassChoice::Dry)));
+        assert!(audio.send(Command::StartTake(Pass::Dry)));
         assert_eq!(push(&mut audio, 0, 3), 0);
         assert!(audio.send(Command::Break));
         assert!(audio.send(Command::StopTake));
         assert_eq!(push(&mut audio, 3, 5), 0);
-        assert!(audio.send(Command::StartTake(PassChoice::Wet)));
+        assert!(audio.send(Command::StartTake(Pass::Wet)));
         assert_eq!(
             drained(&mut analysis, usize::MAX),
             [

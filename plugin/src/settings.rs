@@ -7,6 +7,7 @@ use nice_plug::params::InternalParamMut;
 use nice_plug::prelude::{FloatParam, Param};
 use sumproof_core::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::line::{Line, Polarity};
+use sumproof_core::take::Pass;
 
 use crate::choices::{FeedChoice, PassChoice, PolarityChoice, SumLawChoice};
 use crate::params::{CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_RANGE_MS};
@@ -31,7 +32,7 @@ pub struct Settings {
     /// A take is to be recorded.
     pub record: bool,
     /// What that take contains.
-    pub pass: PassChoice,
+    pub pass: Pass,
     /// Audition even while the host bounces or records.
     pub audition_in_bounces: bool,
     /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
@@ -60,7 +61,11 @@ impl Settings {
             loudness_match: params.loudness_match.value(),
             integration_s: params.integration.value().seconds(),
             record: params.record.value(),
-            pass: params.pass.value(),
+            pass: match params.pass.value() {
+                PassChoice::Full => Pass::Full,
+                PassChoice::Dry => Pass::Dry,
+                PassChoice::Wet => Pass::Wet,
+            },
             audition_in_bounces: params.audition_in_bounces.value(),
             split_s: clamped(&params.side_chain.split_ms, SPLIT_RANGE_MS) / 1000.0,
         }

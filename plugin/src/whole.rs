@@ -1,5 +1,7 @@
 //! Tests of one instance without a host: audio side, seam, analysis and state together.
 
+mod faults;
+
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;

@@ -5,7 +5,6 @@ use sumproof_core::take::Pass;
 use sumproof_core::twopass::PassRecorder;
 
 use super::Engine;
-use crate::choices::PassChoice;
 use crate::pairing::{Outcome, Paired};
 use crate::reference::ReferenceSide;
 use crate::takes::Takes;
@@ -34,7 +33,7 @@ fn kept(takes: &mut Takes, paired: Paired) -> String {
 }
 
 impl Engine {
-    pub(super) fn start_take(&mut self, pass: PassChoice) {
+    pub(super) fn start_take(&mut self, pass: Pass) {
         self.finish_take();
         let Some(monitor) = &mut self.monitor else { return };
         if !self.takes.has_room() {
@@ -46,11 +45,6 @@ impl Engine {
             return;
         }
         monitor.start_take();
-        let pass = match pass {
-            PassChoice::Full => Pass::Full,
-            PassChoice::Dry => Pass::Dry,
-            PassChoice::Wet => Pass::Wet,
-        };
         // A dry or a wet pass is a half: there's nothing to tell apart in it.
         if let Some(side) = self.reference.as_mut().filter(|_| pass == Pass::Full) {
             side.start_take();

@@ -44,6 +44,7 @@ pub mod words;
 pub use history::{COLUMN_S, COLUMNS, HOLD_S, History};
 pub use intent::{Control, Intent, Setting};
 pub use look::{Look, Theme};
+pub use notices::broken;
 pub use own::{Boxes, OwnFeed, Passes, line_through};
 pub use sentence::Sentence;
 pub use side_chain::{MUCH_UNEXPLAINED, SideChain, SideChainState};

@@ -2,8 +2,10 @@
 
 use egui::{Align2, Color32, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
+use crate::look::Theme;
 use crate::sheet::{Sheet, Word, button, width_of, write_within};
 use crate::snapshot::Notices;
+use crate::style::Colours;
 
 /// What the player has put away: counts as they were then, and texts.
 #[derive(Clone, Debug, Default)]
@@ -172,6 +174,25 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f3
         y += style.px(4.0);
     }
     y - rect.top()
+}
+
+/// All that a window shows in which something broke: one line, on nothing that could break again.
+pub fn broken(ui: &Ui) {
+    let area = ui.ctx().content_rect();
+    let colours = Colours::of(Theme::default());
+    ui.painter().rect_filled(area, 0.0, colours.ground);
+    let line = "Something broke in this window. Your sound passes and is measured, your takes are kept: save, then close the \
+                window and open it again.";
+    let inside = area.shrink(24.0);
+    let galley = ui.painter().layout(
+        line.to_owned(),
+        FontId::proportional(16.0),
+        colours.ink,
+        inside.width().max(1.0),
+    );
+    ui.painter().galley(inside.min, galley, colours.ink);
+    let response = ui.interact(area, Id::unique("broken"), Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, line));
 }
 
 #[cfg(test)]

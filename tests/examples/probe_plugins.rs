@@ -1,24 +1,32 @@
-//! Two plugins that are not ours to sell, of the same framework. One does nothing: what a block costs before anything of ours is
-//! done (`cargo xtask bench`). The other does what none may: it allocates on the audio thread; with it a test makes sure that
-//! the framework's allocation check is really on, and that a plugin which runs to the end under it runs without allocating.
+//! Three plugins that are not ours to sell, of the same framework. One does nothing: what a block costs before anything of ours
+//! is done (`cargo xtask bench`). The others do what none may: they allocate or wake another thread on the audio thread; with
+//! them tests make sure that the checks which ours passes are really on.
 
 use nice_plug::prelude::*;
 use std::num::NonZeroU32;
-use std::sync::Arc;
+use std::sync::{Arc, Condvar};
+
+/// Does nothing.
+const EMPTY: u8 = 0;
+/// Asks for memory.
+const ALLOCATING: u8 = 1;
+/// Wakes whoever waits, which takes a system call even if nobody does.
+const WAKING: u8 = 2;
 
 #[derive(Default)]
-struct Probe<const ALLOCATES: bool> {
+struct Probe<const KIND: u8> {
     params: Arc<NoParams>,
+    bell: Condvar,
 }
 
 #[derive(Default, Params)]
 struct NoParams {}
 
-impl<const ALLOCATES: bool> Plugin for Probe<ALLOCATES> {
-    const NAME: &'static str = if ALLOCATES {
-        "Allocating plugin"
-    } else {
-        "Empty plugin"
+impl<const KIND: u8> Plugin for Probe<KIND> {
+    const NAME: &'static str = match KIND {
+        ALLOCATING => "Allocating plugin",
+        WAKING => "Waking plugin",
+        _ => "Empty plugin",
     };
     const VENDOR: &'static str = "Sumproof";
     const URL: &'static str = "";
@@ -43,18 +51,21 @@ impl<const ALLOCATES: bool> Plugin for Probe<ALLOCATES> {
         _aux: &mut AuxiliaryBuffers,
         _context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        if ALLOCATES {
+        if KIND == ALLOCATING {
             std::hint::black_box(Vec::<f32>::with_capacity(buffer.samples()));
+        }
+        if KIND == WAKING {
+            self.bell.notify_one();
         }
         ProcessStatus::Normal
     }
 }
 
-impl<const ALLOCATES: bool> ClapPlugin for Probe<ALLOCATES> {
-    const CLAP_ID: &'static str = if ALLOCATES {
-        "io.sumproof.allocating"
-    } else {
-        "io.sumproof.empty"
+impl<const KIND: u8> ClapPlugin for Probe<KIND> {
+    const CLAP_ID: &'static str = match KIND {
+        ALLOCATING => "io.sumproof.allocating",
+        WAKING => "io.sumproof.waking",
+        _ => "io.sumproof.empty",
     };
     const CLAP_DESCRIPTION: Option<&'static str> = None;
     const CLAP_MANUAL_URL: Option<&'static str> = None;
@@ -62,4 +73,4 @@ impl<const ALLOCATES: bool> ClapPlugin for Probe<ALLOCATES> {
     const CLAP_FEATURES: &'static [ClapFeature] = &[ClapFeature::AudioEffect];
 }
 
-nice_export_clap!(Probe<false>, Probe<true>);
+nice_export_clap!(Probe<EMPTY>, Probe<ALLOCATING>, Probe<WAKING>);

@@ -30,9 +30,11 @@ mod processor;
 mod realtime;
 pub mod setup;
 mod state;
+mod syscalls;
 
 pub use audio::{Blocks, Buffers, ParamEvent, Play, Stereo, Transport};
 pub use error::HostError;
 pub use plugin::{Library, Param, ParamId, Plugin};
 pub use realtime::Realtime;
 pub use state::State;
+pub use syscalls::CAUGHT;

@@ -1,6 +1,7 @@
 //! `cargo xtask bench`: what things cost, in figures that a busy machine doesn't change, or as ratios within one run.
 
 use crate::run::{Failure, cargo, output_of, run};
+use crate::threads::threads;
 use crate::{needs, place, python};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -21,11 +22,11 @@ const HEARING: [&str; 12] = [
     "feed=6",
     "lpol=1",
     "lgain=0.4",
-    "ldelay=0.31",
+    "ldel=0.31",
     "lhp=0.3",
     "rpol=0",
     "rgain=0.6",
-    "rdelay=0.17",
+    "rdel=0.17",
     "rhp=0.2",
     "match=1",
     "byp=0",
@@ -34,18 +35,25 @@ const HEARING: [&str; 12] = [
 /// One of the benches.
 type Part = fn() -> Result<(), Failure>;
 
-/// What the audio thread, a frame of the window and the reading of files cost; with words, only those of the three.
+/// What the audio thread, the analysis thread, a frame of the window and the reading of files cost, and whether the threads get
+/// into each other's way; with words, only those of the five.
 ///
 /// # Errors
 /// Wrong usage, what is missing, or the failure of a build or a run.
 pub fn bench(parts: &[String]) -> Result<(), Failure> {
-    const PARTS: [(&str, Part); 3] = [("audio", audio), ("window", window), ("files", files)];
+    const PARTS: [(&str, Part); 5] = [
+        ("audio", audio),
+        ("analysis", analysis),
+        ("threads", threads),
+        ("window", window),
+        ("files", files),
+    ];
     if let Some(other) = parts
         .iter()
         .find(|part| PARTS.iter().all(|(name, _)| name != part))
     {
         return Err(Failure::Usage(format!(
-            "bench knows audio, window and files, not '{other}'"
+            "bench knows audio, analysis, threads, window and files, not '{other}'"
         )));
     }
     PARTS
@@ -76,6 +84,66 @@ fn files() -> Result<(), Failure> {
     run(Command::new(place::target().join("release/examples/bench_files"))
         .arg(place::target().join("bench/files"))
         .arg(python))
+}
+
+/// Instructions of the analysis thread, beside the bare transforms of the blocks.
+fn analysis() -> Result<(), Failure> {
+    needs::provide(&[needs::BENCHES])?;
+    run(cargo().args([
+        "build",
+        "--release",
+        "-p",
+        "sumproof-tests",
+        "--bin",
+        "sumproof-analysis",
+    ]))?;
+    let program = place::target().join("release/sumproof-analysis");
+    println!("Instructions of the analysis a frame at 48 kHz (callgrind):\n");
+    println!(
+        "{:<8}{:>12}{:>22}{:>24}{:>24}",
+        "", "transforms", "nobody looks", "a take is recorded", "a window is open"
+    );
+    for sound in ["noise", "demo"] {
+        let count = |work: &str| whole_run(&program, sound, work);
+        let (nothing, frames) = count("nothing")?;
+        let above = |work: &str| count(work).map(|(total, _)| (total - nothing) / frames);
+        let bare = above("transforms")?;
+        let with_ratio = |cost: f64| format!("{cost:.1} ({:.2}x)", cost / bare);
+        println!(
+            "{sound:<8}{bare:>12.1}{:>22}{:>24}{:>24}",
+            with_ratio(above("heard")?),
+            with_ratio(above("recorded")?),
+            with_ratio(above("shown")?)
+        );
+    }
+    println!(
+        "\nAim: at most 1.5 times the bare transforms of the blocks while nobody looks. Where sounds begin (demo), six shorter \
+         transforms for each come on top of those, a take has a second set of longer blocks, and a window's readings are a cost \
+         of their own.\n"
+    );
+    Ok(())
+}
+
+/// All instructions of a run of `sumproof-analysis`, and the frames of its sound.
+fn whole_run(program: &Path, sound: &str, work: &str) -> Result<(f64, f64), Failure> {
+    let folder = place::target().join("bench/analysis");
+    std::fs::create_dir_all(&folder)
+        .map_err(|e| Failure::Failed(format!("{} cannot be made: {e}", folder.display())))?;
+    let file = folder.join(format!("{sound}-{work}"));
+    let mut command = Command::new("valgrind");
+    command
+        .args(["--tool=callgrind", "--quiet"])
+        .arg(format!("--callgrind-out-file={}", file.display()))
+        .arg(program)
+        .args([sound, work]);
+    let said = output_of(&mut command);
+    let frames = said.and_then(|said| said.trim().parse::<f64>().ok());
+    match (instructions(&file), frames) {
+        (Some(count), Some(frames)) if frames > 0.0 => Ok((count, frames)),
+        _ => Err(Failure::Failed(format!(
+            "the count of '{sound} {work}' under callgrind failed"
+        ))),
+    }
 }
 
 /// Instructions of the audio thread.
@@ -118,6 +186,10 @@ fn audio() -> Result<(), Failure> {
     let nothing = counted(&probes, "io.sumproof.empty", &[])?;
     let passing = counted(&ours, "io.sumproof.sumproof", &[])?;
     let hearing = counted(&ours, "io.sumproof.sumproof", &HEARING)?;
+    // Another feed in the middle of what is counted: for 10 ms both are computed.
+    let change = format!("feed=4@{}", (SETTLING + BLOCKS) / 2);
+    let changing: Vec<&str> = HEARING.iter().copied().chain([change.as_str()]).collect();
+    let changing = counted(&ours, "io.sumproof.sumproof", &changing)?;
     let base = nothing.median / BLOCK as f64;
     println!(
         "{:<44}{:>12}{:>14}{:>10}",
@@ -127,6 +199,7 @@ fn audio() -> Result<(), Failure> {
         ("empty plugin", &nothing),
         ("Sumproof, passing sound on", &passing),
         ("Sumproof, feed heard, both lines set, matched", &hearing),
+        ("the same, with another feed faded in", &changing),
     ] {
         let frame = cost.median / BLOCK as f64;
         println!(

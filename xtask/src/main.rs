@@ -15,6 +15,7 @@ mod samples;
 mod shots;
 mod stages;
 mod test;
+mod threads;
 
 use run::Failure;
 use std::process::ExitCode;
@@ -28,9 +29,10 @@ Usage: cargo xtask COMMAND
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
   check                     format and lints only
-  bench [audio|window|files]…
-                            the audio thread's instructions a frame (installs valgrind), what a frame of the window
-                            costs, and how fast files are read (makes 2.6 GB of them in target/bench)
+  bench [audio|analysis|threads|window|files]…
+                            the audio and the analysis thread's instructions a frame (installs valgrind), races
+                            between the plugin's threads (a race detector), what a frame of the window costs, and how
+                            fast files are read (makes 2.6 GB of them in target/bench)
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release, and the stand-alone program beside them)

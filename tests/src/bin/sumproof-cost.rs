@@ -1,7 +1,7 @@
 //! Plays noise through a CLAP plugin with its parameters held: what `cargo xtask bench` counts the instructions of.
 //!
-//! `sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE…]`: COUNT blocks of BLOCK frames at 48 kHz; a VALUE is 0 to 1
-//! along the range of a continuous parameter, the step's number of a stepped one. Ends with 0 when the plugin got through, 1
+//! `sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE[@N]…]`: COUNT blocks of BLOCK frames at 48 kHz; a VALUE is 0 to
+//! 1 along the range of a continuous parameter, the step's number of a stepped one, set with the Nth block (0). Ends with 0 when the plugin got through, 1
 //! when it refused, 2 for a wrong command line.
 
 use std::path::Path;
@@ -14,7 +14,7 @@ const RATE_HZ: f64 = 48_000.0;
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let Some((path, id, block, count, held)) = parsed(&args) else {
-        eprintln!("usage: sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE…]");
+        eprintln!("usage: sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE[@N]…]");
         return ExitCode::from(2);
     };
     match played(Path::new(path), id, block, count, held) {
@@ -30,18 +30,19 @@ fn parsed(args: &[String]) -> Option<(&str, &str, u32, usize, Vec<ParamEvent>)> 
     let [path, id, block, count, held @ ..] = args else {
         return None;
     };
+    let block = block.parse().ok().filter(|&block| block > 0)?;
     let held: Option<Vec<ParamEvent>> = held
         .iter()
         .map(|one| {
             let (param, value) = one.split_once('=')?;
+            let (value, number) = value.split_once('@').unwrap_or((value, "0"));
             Some(ParamEvent {
-                at_sample: 0,
+                at_sample: number.parse::<usize>().ok()? * block as usize,
                 param: ParamId::from_key(param),
                 value: value.parse().ok()?,
             })
         })
         .collect();
-    let block = block.parse().ok().filter(|&block| block > 0)?;
     Some((path, id, block, count.parse().ok()?, held?))
 }
 
@@ -55,6 +56,13 @@ fn played(path: &Path, id: &str, block: u32, count: usize, held: Vec<ParamEvent>
         events: held,
         ..Play::default()
     };
-    Library::load(path)?.instantiate(id)?.play(&audio, &how)?;
+    let mut plugin = Library::load(path)?.instantiate(id)?;
+    // A host ignores what a plugin has not, and the count would be of something else.
+    let there = plugin.params().unwrap_or_default();
+    let missing = |change: &&ParamEvent| there.iter().all(|param| param.id != change.param);
+    if let Some(change) = how.events.iter().find(missing) {
+        return Err(HostError::NoSuchParam(change.param.0.to_string()));
+    }
+    plugin.play(&audio, &how)?;
     Ok(())
 }

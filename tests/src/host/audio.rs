@@ -166,6 +166,9 @@ pub struct Play {
     /// What is connected to the plugin's second input, if it has one: a channel or two beside the recording. Without any, and
     /// behind their end, the host sends silence.
     pub side_chain: Vec<Vec<f32>>,
+    /// Whether the process ends, with [`super::CAUGHT`], when the plugin makes a system call while it processes. One plugin at
+    /// a time.
+    pub no_system_calls: bool,
 }
 
 impl Default for Play {
@@ -181,6 +184,7 @@ impl Default for Play {
             events: Vec::new(),
             cut_at_events: false,
             side_chain: Vec::new(),
+            no_system_calls: false,
         }
     }
 }

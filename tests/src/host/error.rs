@@ -40,6 +40,9 @@ pub enum HostError {
     /// State bytes that are not what the framework writes.
     #[error("the plugin's state cannot be read: {0}")]
     State(String),
+    /// The kernel can't give system calls back to a thread.
+    #[error("system calls can't be watched here (it takes Linux 5.11): {0}")]
+    Watch(std::io::Error),
     /// No window could be opened.
     #[error("no window: {0}")]
     Window(String),

@@ -3,6 +3,7 @@
 use super::audio::{Buffers, ParamEvent, Play, Stereo, Transport};
 use super::error::HostError;
 use super::handlers::TestHost;
+use super::syscalls::Watch;
 use clack_host::events::event_types::{ParamValueEvent, TransportEvent, TransportFlags};
 use clack_host::events::{EventFlags, EventHeader};
 use clack_host::prelude::*;
@@ -35,7 +36,10 @@ pub(crate) fn play(
             return (Some(error.into_stopped_processor()), Err(refused));
         }
     };
-    let mut feeder = Feeder::new(how, audio.rate_hz, ports);
+    let mut feeder = match Feeder::new(how, audio.rate_hz, ports) {
+        Ok(feeder) => feeder,
+        Err(error) => return (Some(started.stop_processing()), Err(error)),
+    };
     let mut events = how.events.clone();
     events.sort_by_key(|event| event.at_sample);
     let length = audio.len_samples();
@@ -127,13 +131,17 @@ pub(crate) struct Feeder {
     output_ports: AudioPorts,
     events: EventBuffer,
     answers: EventBuffer,
+    watch: Option<Watch>,
 }
 
 impl Feeder {
-    /// Allocates for the largest block of `how`, and for a plugin with so many input ports, one or two.
-    pub(crate) fn new(how: &Play, rate_hz: f64, ports: usize) -> Self {
+    /// Allocates for the largest block of `how`, and for a plugin with so many input ports, one or two. On the audio thread.
+    ///
+    /// # Errors
+    /// [`HostError::Watch`] where system calls are to be watched and can't.
+    pub(crate) fn new(how: &Play, rate_hz: f64, ports: usize) -> Result<Self, HostError> {
         let size = how.blocks.max_samples() as usize;
-        Self {
+        Ok(Self {
             buffers: how.buffers,
             transport: how.transport,
             rate_hz,
@@ -150,7 +158,8 @@ impl Feeder {
             output_ports: AudioPorts::with_capacity(2, 1),
             events: EventBuffer::with_capacity(64),
             answers: EventBuffer::with_capacity(64),
-        }
+            watch: how.no_system_calls.then(Watch::on_this_thread).transpose()?,
+        })
     }
 
     /// Runs one block, with the parameter changes due in it, and returns the output. `from` is where in the recording the block
@@ -228,16 +237,24 @@ impl Feeder {
         } else {
             separate
         };
-        hand_over_a_block(
-            started,
-            &input,
-            &mut output,
-            &self.events,
-            &mut self.answers,
-            block_start as u64,
-            transport.as_ref(),
-        )
-        .map_err(|e| HostError::refused("process a block", e))?;
+        let (events, answers) = (&self.events, &mut self.answers);
+        let mut call = || {
+            let at_sample = block_start as u64;
+            hand_over_a_block(
+                started,
+                &input,
+                &mut output,
+                events,
+                answers,
+                at_sample,
+                transport.as_ref(),
+            )
+        };
+        let processed = match &self.watch {
+            Some(watch) => watch.during(call),
+            None => call(),
+        };
+        processed.map_err(|e| HostError::refused("process a block", e))?;
         self.position_samples += size;
         Ok((&self.output[0][..size], &self.output[1][..size]))
     }

@@ -134,7 +134,10 @@ fn run(
             return (Some(error.into_stopped_processor()), Err(refused));
         }
     };
-    let mut feeder = Feeder::new(how, audio.rate_hz, ports);
+    let mut feeder = match Feeder::new(how, audio.rate_hz, ports) {
+        Ok(feeder) => feeder,
+        Err(error) => return (Some(started.stop_processing()), Err(error)),
+    };
     let mut changes = how.events.clone();
     let begin = Instant::now();
     let mut from = 0;

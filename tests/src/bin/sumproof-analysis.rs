@@ -1,0 +1,92 @@
+//! What the analysis thread does, and nothing else: what `cargo xtask bench analysis` counts the instructions of.
+//!
+//! `sumproof-analysis SOUND WORK`. SOUND is `noise` (nothing begins in it) or `demo` (a guitar), about 8 s at 48 kHz. WORK is
+//! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `heard` (the analysis while nobody looks), `recorded` (the
+//! same while a take is recorded) or `shown` (while a window looks, 25 times a second). Ends with 2 for a wrong command line.
+
+use std::hint::black_box;
+use std::process::ExitCode;
+
+use realfft::RealFftPlanner;
+use sumproof_core::feed::FeedId;
+use sumproof_core::grid::block_len;
+use sumproof_core::monitor::Monitor;
+use sumproof_core::reading::Reading;
+use sumproof_core::welch::HOPS;
+use sumproof_signals::{Rng, demo_preset};
+
+const RATE_HZ: f64 = 48_000.0;
+
+/// Frames handed over at once, as the plugin does it.
+const CHUNK: usize = 512;
+
+fn main() -> ExitCode {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let [sound, work] = args.as_slice() else {
+        return usage();
+    };
+    let [left, right] = match sound.as_str() {
+        "noise" => noise(),
+        "demo" => demo(),
+        _ => return usage(),
+    };
+    match work.as_str() {
+        "nothing" => drop(black_box(Monitor::new(RATE_HZ))),
+        "transforms" => transforms(left.len()),
+        "heard" => analysis(&left, &right, false, usize::MAX),
+        "recorded" => analysis(&left, &right, true, usize::MAX),
+        "shown" => analysis(&left, &right, false, (0.04 * RATE_HZ) as usize),
+        _ => return usage(),
+    }
+    println!("{}", left.len());
+    ExitCode::SUCCESS
+}
+
+fn usage() -> ExitCode {
+    eprintln!("usage: sumproof-analysis noise|demo nothing|transforms|heard|recorded|shown");
+    ExitCode::from(2)
+}
+
+fn noise() -> [Vec<f32>; 2] {
+    let mut rng = Rng::new(21);
+    let mut channel = || (0..8 * 48_000).map(|_| rng.between(-0.3, 0.3) as f32).collect();
+    [channel(), channel()]
+}
+
+fn demo() -> [Vec<f32>; 2] {
+    let preset = demo_preset(RATE_HZ).full();
+    let narrowed = |channel: &[f64]| channel.iter().map(|&sample| sample as f32).collect();
+    [narrowed(&preset.left), narrowed(&preset.right)]
+}
+
+/// One of every block of every channel. The numbers in it don't matter: the same instructions are run whatever they are.
+fn transforms(frames: usize) {
+    let len = block_len(RATE_HZ);
+    let transform = RealFftPlanner::<f64>::new().plan_fft_forward(len);
+    let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
+    let mut scratch = transform.make_scratch_vec();
+    drop(black_box(Monitor::new(RATE_HZ)));
+    for _ in 0..2 * (frames / (len / HOPS)) {
+        let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
+        assert!(done.is_ok(), "the buffers are the transform's own");
+        black_box(&output);
+    }
+}
+
+fn analysis(left: &[f32], right: &[f32], recorded: bool, frames_a_reading: usize) {
+    let mut monitor = Monitor::new(RATE_HZ);
+    let mut reading = Box::<Reading>::default();
+    let mut unread = 0;
+    if recorded {
+        monitor.start_take();
+    }
+    for (l, r) in left.chunks(CHUNK).zip(right.chunks(CHUNK)) {
+        monitor.push(l, r);
+        unread += l.len();
+        if unread >= frames_a_reading {
+            monitor.read(FeedId::MonoWedge, &mut reading);
+            unread = 0;
+        }
+    }
+    black_box(&monitor);
+}

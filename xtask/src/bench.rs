@@ -86,17 +86,28 @@ fn files() -> Result<(), Failure> {
         .arg(python))
 }
 
-/// Instructions of the analysis thread, beside the bare transforms of the blocks.
-fn analysis() -> Result<(), Failure> {
-    needs::provide(&[needs::BENCHES])?;
+/// Builds what is counted, all at once: another choice of packages would be another choice of their dependencies' features, and
+/// everything built anew.
+fn build_counted() -> Result<(), Failure> {
     run(cargo().args([
         "build",
         "--release",
         "-p",
+        "sumproof",
+        "-p",
         "sumproof-tests",
+        "--lib",
         "--bin",
         "sumproof-analysis",
-    ]))?;
+        "--example",
+        "probe_plugins",
+    ]))
+}
+
+/// Instructions of the analysis thread, beside the bare transforms of the blocks.
+fn analysis() -> Result<(), Failure> {
+    needs::provide(&[needs::BENCHES])?;
+    build_counted()?;
     let program = place::target().join("release/sumproof-analysis");
     println!("Instructions of the analysis a frame at 48 kHz (callgrind):\n");
     println!(
@@ -149,17 +160,7 @@ fn whole_run(program: &Path, sound: &str, work: &str) -> Result<(f64, f64), Fail
 /// Instructions of the audio thread.
 fn audio() -> Result<(), Failure> {
     needs::provide(&[needs::BENCHES])?;
-    run(cargo().args([
-        "build",
-        "--release",
-        "-p",
-        "sumproof",
-        "-p",
-        "sumproof-tests",
-        "--lib",
-        "--example",
-        "probe_plugins",
-    ]))?;
+    build_counted()?;
     run(cargo().args([
         "build",
         "--profile",

@@ -19,7 +19,9 @@ use crate::rig::{self, RigError};
 pub fn view(rig_path: Option<&Path>, feeds: &[String], limits: &[String]) -> Result<View, RigError> {
     let file = rig::read_or_default(rig_path)?;
     let rig = Rig {
-        limits: with_limits(file.limits, limits).map_err(RigError::Usage)?,
+        limits: with_limits(file.limits, limits)
+            .map_err(in_one_line)
+            .map_err(RigError::Usage)?,
         ..file.rig()
     };
     let all = View::all(rig, file.own_name());
@@ -28,7 +30,7 @@ pub fn view(rig_path: Option<&Path>, feeds: &[String], limits: &[String]) -> Res
     }
     let feeds = feeds
         .iter()
-        .map(|text| feed(text, &all))
+        .map(|text| feed(text, &all).map_err(in_one_line))
         .collect::<Result<_, _>>()
         .map_err(RigError::Usage)?;
     Ok(View {
@@ -103,6 +105,11 @@ fn with_limits(from_file: Limits, settings: &[String]) -> Result<Limits, String>
         .map_err(|error| format!("--limit: {}", without_line(&error.to_string())))
 }
 
+/// A complaint repeats what was written, and a shell lets line breaks through.
+fn in_one_line(complaint: String) -> String {
+    complaint.replace(char::is_control, " ")
+}
+
 /// A complaint about a rig file without the number of the line, which here is none of the user's.
 fn without_line(complaint: &str) -> &str {
     complaint
@@ -156,6 +163,7 @@ mod tests {
             "tone_db=much",
             "tone_db=400",
             "tone_db=nan",
+            "tone\n_db=2",
         ] {
             let line = view(None, &[], &text(&[wrong])).expect_err(wrong).to_string();
             assert!(line.starts_with("--limit") && line.lines().count() == 1, "{line}");
@@ -170,6 +178,8 @@ mod tests {
             "{ending = \"sum\"",
             "{ending = \"loud\"}",
             "{end = 1}",
+            "mono\nwedge",
+            "{\nending = \"loud\"}",
         ] {
             let line = view(None, &text(&[wrong]), &[]).expect_err(wrong).to_string();
             assert_eq!(line.lines().count(), 1, "{line}");

@@ -1,6 +1,7 @@
 //! What the tests that span crates share: a CLAP host that treats the plugin as a DAW does, and the paths of what
 //! they need.
 
+pub mod fuzz;
 pub mod host;
 pub mod methods;
 pub mod render;

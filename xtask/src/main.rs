@@ -4,6 +4,7 @@ mod bench;
 mod bundles;
 mod demo;
 mod display;
+mod fuzz;
 mod install;
 mod licences;
 mod needs;
@@ -29,6 +30,9 @@ Usage: cargo xtask COMMAND
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
   check                     format and lints only
+  fuzz [--seconds N] [TARGET]…
+                            feed what reads files, states, texts and samples with damaged ones, ten minutes each (sorts:
+                            state, rig, files, analyser, linecheck, feed, takes); what breaks is put in target/fuzz
   bench [audio|analysis|threads|window|files]…
                             the audio and the analysis thread's instructions a frame (installs valgrind), races
                             between the plugin's threads (a race detector), what a frame of the window costs, and how
@@ -54,6 +58,7 @@ fn main() -> ExitCode {
         "test" => no_more(&rest).and_then(|()| test::test()),
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
+        "fuzz" => fuzz::fuzz(&rest),
         "bench" => bench::bench(&rest),
         "licences" => no_more(&rest).and_then(|()| licences::licences()),
         "package" => no_more(&rest).and_then(|()| package::package()),

@@ -1,0 +1,65 @@
+//! Which paths an input took through the code, where the build counts them.
+//!
+//! `-C instrument-coverage`, which is for measuring how much tests cover, is part of the stable compiler: it gives every branch
+//! a counter. `cargo xtask fuzz` builds with it and with `--cfg sumproof_guided`; other builds have no counters, and
+//! [`Guide::news`] is always false.
+
+/// Remembers how often each counter was passed: never, once, twice, a few times, often.
+#[derive(Debug, Default)]
+pub struct Guide {
+    seen: Vec<u8>,
+}
+
+impl Guide {
+    /// Whether counters are there.
+    #[must_use]
+    pub fn counts() -> bool {
+        cfg!(sumproof_guided)
+    }
+
+    /// How many counters were ever passed.
+    #[must_use]
+    pub fn passed(&self) -> usize {
+        self.seen.iter().filter(|seen| **seen != 0).count()
+    }
+
+    /// Sets all counters to nothing.
+    pub fn begin(&self) {
+        counters().fill(0);
+    }
+
+    /// Whether since [`Self::begin`] a counter was passed that never was, or much more often than ever.
+    pub fn news(&mut self) -> bool {
+        let counters = counters();
+        self.seen.resize(counters.len(), 0);
+        let mut news = false;
+        for (seen, count) in self.seen.iter_mut().zip(counters) {
+            let how_often = 1u8.checked_shl(64 - count.leading_zeros()).unwrap_or(128) >> 1;
+            if how_often & !*seen != 0 {
+                *seen |= how_often;
+                news = true;
+            }
+        }
+        news
+    }
+}
+
+#[cfg(not(sumproof_guided))]
+fn counters() -> &'static mut [u64] {
+    &mut []
+}
+
+#[cfg(sumproof_guided)]
+fn counters() -> &'static mut [u64] {
+    unsafe extern "C" {
+        // The linker's names for the bounds of the section that the compiler puts its counters into.
+        #[link_name = "__start___llvm_prf_cnts"]
+        static mut FIRST: u64;
+        #[link_name = "__stop___llvm_prf_cnts"]
+        static mut END: u64;
+    }
+    let (first, end) = (&raw mut FIRST, &raw mut END);
+    // SAFETY: between the bounds are counters of 8 bytes and nothing else. Other threads may add to them at the same time,
+    // which costs a count; nothing depends on one.
+    unsafe { std::slice::from_raw_parts_mut(first, end.offset_from_unsigned(first)) }
+}

@@ -1,0 +1,175 @@
+//! Saved states, through the plugin as a host loads them.
+
+use super::{Outcome, Target, json};
+use crate::host::setup::{CLAP_ID, clap_bundle, workspace};
+use crate::host::{Library, ParamEvent, Play, Plugin, State, Stereo};
+use sumproof_signals::Rng;
+
+/// See the module.
+pub const TARGET: Target = Target {
+    name: "state",
+    about: "a saved state, loaded into the bundled plugin",
+    seeds,
+    words: &[
+        "\"version\"",
+        "\"params\"",
+        "\"fields\"",
+        "\"takes\"",
+        "\"kept\"",
+        "\"own_name\"",
+        "\"boxes\"",
+        "\"f32\"",
+        "\"bool\"",
+        "\"string\"",
+        "\"i32\"",
+        "{\"f32\":",
+        "99.0.0",
+        "\\\"",
+        "\\u0000",
+    ],
+    damage: Some(json::damage),
+    subject: || Box::new(Subject::new().into_run()),
+    longest: 1 << 20,
+    few: 1500,
+    fatal: true,
+};
+
+/// States as they are saved: of a plugin that nobody touched, of one that was set, and the stored ones with takes.
+fn seeds() -> Vec<Vec<u8>> {
+    let mut plugin = fresh();
+    let untouched = saved(&mut plugin);
+    let events = [
+        ("lgain", "-6.5 dB"),
+        ("rdel", "1.25 ms"),
+        ("rpol", "Flipped"),
+        ("feed", "Left line only"),
+    ]
+    .map(|(key, text)| {
+        plugin
+            .change(0, key, text)
+            .expect("the plugin takes its own texts")
+    });
+    let how = Play {
+        events: events.to_vec(),
+        ..Play::default()
+    };
+    plugin.play(&sound(512), &how).expect("it plays");
+    let set = saved(&mut plugin);
+    let mut all = vec![json_of(&untouched), json_of(&set)];
+    for entry in std::fs::read_dir(workspace().join("tests/states"))
+        .into_iter()
+        .flatten()
+        .flatten()
+    {
+        all.extend(std::fs::read(entry.path()));
+    }
+    all
+}
+
+fn json_of(stream: &[u8]) -> Vec<u8> {
+    stream[8..].to_vec()
+}
+
+fn fresh() -> Plugin {
+    let library = Library::load(&clap_bundle()).expect("the bundle loads");
+    library.instantiate(CLAP_ID).expect("the plugin is in it")
+}
+
+fn saved(plugin: &mut Plugin) -> Vec<u8> {
+    plugin.save_state().expect("it saves its state")
+}
+
+fn sound(frames: usize) -> Stereo {
+    let mut rng = Rng::new(7);
+    let mut channel = || (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect();
+    Stereo::new(48_000.0, channel(), channel())
+}
+
+struct Subject {
+    plugin: Plugin,
+    before: State,
+    cases: u32,
+}
+
+impl Subject {
+    fn new() -> Self {
+        let mut plugin = fresh();
+        let before = State::decode(&saved(&mut plugin)).expect("it reads its own state");
+        Self {
+            plugin,
+            before,
+            cases: 0,
+        }
+    }
+
+    fn into_run(mut self) -> impl FnMut(&[u8]) -> Outcome {
+        move |json| self.run(json)
+    }
+
+    fn run(&mut self, json: &[u8]) -> Outcome {
+        let mut stream = (json.len() as u64).to_le_bytes().to_vec();
+        stream.extend_from_slice(json);
+        let loaded = self.plugin.load_state(&stream);
+        let now = self.state()?;
+        if loaded.is_err() {
+            return if now == self.before {
+                Ok("refused".to_owned())
+            } else {
+                Err("a state that was refused changed something".to_owned())
+            };
+        }
+        self.params_are_in_range()?;
+        // What was made of it is a state like any other: it loads, and says the same then.
+        self.plugin
+            .load_state(&now.encode())
+            .map_err(|error| format!("what it saved after loading is refused: {error}"))?;
+        let again = self.state()?;
+        if again != now {
+            return Err(format!(
+                "saved after loading: {now:?}\nand loaded again: {again:?}"
+            ));
+        }
+        self.before = again;
+        self.cases += 1;
+        if self.cases.is_multiple_of(32) {
+            self.sound_passes()?;
+        }
+        let kept = self
+            .before
+            .fields
+            .get("kept")
+            .map(ToString::to_string)
+            .unwrap_or_default();
+        Ok(format!("loaded, keeping {kept}"))
+    }
+
+    fn state(&mut self) -> Result<State, String> {
+        let bytes = self.plugin.save_state().map_err(|error| error.to_string())?;
+        State::decode(&bytes).map_err(|error| error.to_string())
+    }
+
+    fn params_are_in_range(&mut self) -> Result<(), String> {
+        let audition = ParamEvent::step("aud", 0).param;
+        for param in self.plugin.params().map_err(|error| error.to_string())? {
+            if !(param.min..=param.max).contains(&param.value) || param.text.is_empty() {
+                return Err(format!("a parameter out of its range: {param:?}"));
+            }
+            if param.id == audition && param.value != 0.0 {
+                return Err("a state brought the audition back".to_owned());
+            }
+        }
+        Ok(())
+    }
+
+    fn sound_passes(&mut self) -> Result<(), String> {
+        let audio = sound(700);
+        let out = self
+            .plugin
+            .play(&audio, &Play::default())
+            .map_err(|error| error.to_string())?;
+        if out != audio {
+            return Err("with this state the sound does not pass bit for bit".to_owned());
+        }
+        Ok(())
+    }
+}

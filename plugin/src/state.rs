@@ -23,6 +23,9 @@ pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 /// Key of the field that holds [`Kept`].
 pub const KEPT_KEY: &str = "kept";
 
+/// What stands for the version of a state that carries none.
+const UNMARKED: &str = "unknown";
+
 /// Most kept entries, parameters and fields each; no version will have more, a broken file might.
 const MOST_ENTRIES: usize = 256;
 /// Longest kept key or parameter text, bytes.
@@ -103,6 +106,8 @@ pub fn filter(state: &mut PluginState, fields: &[FieldSpec]) {
     filter_fields(state, &mut kept, newer, fields);
     match (kept.is_empty(), kept.from.is_empty()) {
         (true, _) if !newer => kept.from.clear(),
+        // A damaged state may have lost its mark; what it holds still came from somewhere.
+        (false, true) if state.version.is_empty() => kept.from = String::from(UNMARKED),
         (false, true) => kept.from = shortened(&state.version),
         _ => {}
     }

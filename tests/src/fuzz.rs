@@ -20,6 +20,7 @@ mod state;
 mod texts;
 
 pub use driver::{Driver, Finding};
+pub use state::StateSubject;
 
 use crate::host::setup::workspace;
 use std::path::PathBuf;

@@ -14,6 +14,7 @@ mod python;
 mod run;
 mod samples;
 mod shots;
+mod soak;
 mod stages;
 mod test;
 mod threads;
@@ -33,6 +34,9 @@ Usage: cargo xtask COMMAND
   fuzz [--seconds N] [TARGET]…
                             feed what reads files, states, texts and samples with damaged ones, ten minutes each (sorts:
                             state, rig, files, analyser, linecheck, feed, takes); what breaks is put in target/fuzz
+  soak [--turns N] [CASE]…
+                            what hosts do to a plugin, hundreds to thousands of times: loading, crowds, rates, automation,
+                            states, windows, half an hour of sound
   bench [audio|analysis|threads|window|files]…
                             the audio and the analysis thread's instructions a frame (installs valgrind), races
                             between the plugin's threads (a race detector), what a frame of the window costs, and how
@@ -59,6 +63,7 @@ fn main() -> ExitCode {
         "check" => no_more(&rest).and_then(|()| test::check()),
         "bundle" => bundles::bundle(rest),
         "fuzz" => fuzz::fuzz(&rest),
+        "soak" => soak::soak(&rest),
         "bench" => bench::bench(&rest),
         "licences" => no_more(&rest).and_then(|()| licences::licences()),
         "package" => no_more(&rest).and_then(|()| package::package()),

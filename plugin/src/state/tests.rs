@@ -264,3 +264,13 @@ fn versions_are_compared_by_number() {
         assert!(!is_later(not, "0.1.0"), "{not}");
     }
 }
+
+#[test]
+fn what_an_unmarked_state_holds_is_kept_the_same_ever_after() {
+    let mut first = state("", &[], &[("future", "[1]")]);
+    filter(&mut first, &FIELDS);
+    assert_eq!(kept(&first).from, UNMARKED);
+    let mut again = saved_again(&first);
+    filter(&mut again, &FIELDS);
+    assert_eq!(again.fields, first.fields);
+}

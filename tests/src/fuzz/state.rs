@@ -28,7 +28,14 @@ pub const TARGET: Target = Target {
         "\\u0000",
     ],
     damage: Some(json::damage),
-    subject: || Box::new(Subject::new().into_run()),
+    subject: || {
+        let mut subject = StateSubject::new();
+        Box::new(move |json: &[u8]| {
+            let mut stream = (json.len() as u64).to_le_bytes().to_vec();
+            stream.extend_from_slice(json);
+            subject.run(&stream)
+        })
+    },
     longest: 1 << 20,
     few: 1500,
     fatal: true,
@@ -85,14 +92,21 @@ fn sound(frames: usize) -> Stereo {
     Stereo::new(48_000.0, channel(), channel())
 }
 
-struct Subject {
+/// A plugin that states are loaded into, with what must be true of it afterwards.
+pub struct StateSubject {
     plugin: Plugin,
     before: State,
     cases: u32,
 }
 
-impl Subject {
-    fn new() -> Self {
+impl StateSubject {
+    /// A fresh plugin.
+    ///
+    /// # Panics
+    /// When there is no bundle.
+    #[must_use]
+    #[expect(clippy::new_without_default, reason = "it loads a library")]
+    pub fn new() -> Self {
         let mut plugin = fresh();
         let before = State::decode(&saved(&mut plugin)).expect("it reads its own state");
         Self {
@@ -102,31 +116,34 @@ impl Subject {
         }
     }
 
-    fn into_run(mut self) -> impl FnMut(&[u8]) -> Outcome {
-        move |json| self.run(json)
-    }
-
-    fn run(&mut self, json: &[u8]) -> Outcome {
-        let mut stream = (json.len() as u64).to_le_bytes().to_vec();
-        stream.extend_from_slice(json);
-        let loaded = self.plugin.load_state(&stream);
-        let now = self.state()?;
+    /// Loads a state's stream: a state is refused and nothing changes, or it is loaded, and then saved and loaded again to the same
+    /// thing, with every parameter in its range.
+    ///
+    /// # Errors
+    /// Which of this is not so.
+    pub fn run(&mut self, stream: &[u8]) -> Outcome {
+        let loaded = self.plugin.load_state(stream);
+        let (bytes, now) = self.state()?;
         if loaded.is_err() {
             return if now == self.before {
                 Ok("refused".to_owned())
             } else {
-                Err("a state that was refused changed something".to_owned())
+                Err(format!(
+                    "a state that was refused changed {}",
+                    difference(&self.before, &now)
+                ))
             };
         }
         self.params_are_in_range()?;
         // What was made of it is a state like any other: it loads, and says the same then.
         self.plugin
-            .load_state(&now.encode())
+            .load_state(&bytes)
             .map_err(|error| format!("what it saved after loading is refused: {error}"))?;
-        let again = self.state()?;
+        let (_, again) = self.state()?;
         if again != now {
             return Err(format!(
-                "saved after loading: {now:?}\nand loaded again: {again:?}"
+                "saved after loading, and loaded again, it differs: {}",
+                difference(&now, &again)
             ));
         }
         self.before = again;
@@ -143,9 +160,10 @@ impl Subject {
         Ok(format!("loaded, keeping {kept}"))
     }
 
-    fn state(&mut self) -> Result<State, String> {
+    fn state(&mut self) -> Result<(Vec<u8>, State), String> {
         let bytes = self.plugin.save_state().map_err(|error| error.to_string())?;
-        State::decode(&bytes).map_err(|error| error.to_string())
+        let state = State::decode(&bytes).map_err(|error| error.to_string())?;
+        Ok((bytes, state))
     }
 
     fn params_are_in_range(&mut self) -> Result<(), String> {
@@ -172,4 +190,30 @@ impl Subject {
         }
         Ok(())
     }
+}
+
+/// The parameters and fields in which two states differ, in short.
+fn difference(one: &State, other: &State) -> String {
+    let maps = [(&one.params, &other.params), (&one.fields, &other.fields)];
+    let mut said = String::new();
+    for (one, other) in maps {
+        for key in one.keys().chain(other.keys()) {
+            let [was, is] = [one, other].map(|map| map.get(key).map(ToString::to_string).unwrap_or_default());
+            if was != is {
+                let from = was
+                    .bytes()
+                    .zip(is.bytes())
+                    .position(|(a, b)| a != b)
+                    .unwrap_or(was.len().min(is.len()));
+                let near = |text: &str| {
+                    text.chars()
+                        .skip(from.saturating_sub(60))
+                        .take(120)
+                        .collect::<String>()
+                };
+                said += &format!("\n{key}: …{}…\n  became …{}…", near(&was), near(&is));
+            }
+        }
+    }
+    said
 }

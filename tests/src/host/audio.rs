@@ -169,6 +169,9 @@ pub struct Play {
     /// Whether the process ends, with [`super::CAUGHT`], when the plugin makes a system call while it processes. One plugin at
     /// a time.
     pub no_system_calls: bool,
+    /// How many channels the main port's buffers have: 2, or fewer for a host that does as it likes. What is missing comes out
+    /// as silence.
+    pub channels: usize,
 }
 
 impl Default for Play {
@@ -185,6 +188,7 @@ impl Default for Play {
             cut_at_events: false,
             side_chain: Vec::new(),
             no_system_calls: false,
+            channels: 2,
         }
     }
 }

@@ -120,6 +120,7 @@ pub(crate) struct Feeder {
     buffers: Buffers,
     transport: Option<Transport>,
     rate_hz: f64,
+    channels: usize,
     position_samples: usize,
     input: [Vec<f32>; 2],
     /// What is connected to the second input port.
@@ -145,6 +146,7 @@ impl Feeder {
             buffers: how.buffers,
             transport: how.transport,
             rate_hz,
+            channels: how.channels,
             position_samples: 0,
             input: [vec![0.0; size], vec![0.0; size]],
             second_input: if ports > 1 {
@@ -198,7 +200,8 @@ impl Feeder {
                 self.output[channel][..size].copy_from_slice(source);
             } else {
                 self.input[channel][..size].copy_from_slice(source);
-                self.output[channel][..size].fill(UNWRITTEN);
+                let present = channel < self.channels;
+                self.output[channel][..size].fill(if present { UNWRITTEN } else { 0.0 });
             }
         }
 
@@ -212,18 +215,23 @@ impl Feeder {
 
         let mut output = self.output_ports.with_output_buffers([AudioPortBuffer {
             latency: 0,
-            channels: AudioPortBufferType::f32_output_only(self.output.iter_mut().map(|b| &mut b[..size])),
+            channels: AudioPortBufferType::f32_output_only(
+                self.output.iter_mut().take(self.channels).map(|b| &mut b[..size]),
+            ),
         }]);
         let port_count = if self.second_input.is_empty() { 1 } else { 2 };
-        let ports = [&mut self.input[..], &mut self.second_input[..]]
-            .into_iter()
-            .take(port_count)
-            .map(|port| AudioPortBuffer {
-                latency: 0,
-                channels: AudioPortBufferType::f32_input_only(
-                    port.iter_mut().map(|b| InputChannel::variable(&mut b[..size])),
-                ),
-            });
+        let ports = [
+            &mut self.input[..self.channels.min(2)],
+            &mut self.second_input[..],
+        ]
+        .into_iter()
+        .take(port_count)
+        .map(|port| AudioPortBuffer {
+            latency: 0,
+            channels: AudioPortBufferType::f32_input_only(
+                port.iter_mut().map(|b| InputChannel::variable(&mut b[..size])),
+            ),
+        });
         let separate = self.input_ports.with_input_buffers(ports);
         let shared_memory: Vec<_>;
         let input = if in_place {

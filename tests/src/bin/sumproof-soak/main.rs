@@ -1,0 +1,204 @@
+//! What a host may do to a plugin, as often as it is told to: `sumproof-soak CASE [--turns N]`.
+//!
+//! Each case runs in a process of its own, so that what it leaves behind can be counted and a crash takes nobody along.
+//! `tests/tests/host_soak.rs` runs all of them with few turns, `cargo xtask soak` with many. Ends with 0 and a line of figures, or
+//! with 1 and what is wrong.
+
+mod held;
+mod instances;
+mod layouts;
+mod memory;
+mod sound;
+mod states;
+mod window;
+
+use clap::Parser;
+use std::process::ExitCode;
+use sumproof_signals::Rng;
+use sumproof_tests::host::setup::{CLAP_ID, clap_bundle};
+use sumproof_tests::host::{Library, Plugin, Stereo};
+
+/// What came of a case: its figures in a line, or what is wrong.
+type Outcome = Result<String, String>;
+
+/// Something that a host does.
+struct Case {
+    name: &'static str,
+    about: &'static str,
+    /// Turns for every test run, and for a long one.
+    few: u32,
+    many: u32,
+    run: fn(u32) -> Outcome,
+}
+
+const CASES: [Case; 13] = [
+    Case {
+        name: "load",
+        about: "the library loaded, a plugin made, played and taken out, the library unloaded",
+        few: 200,
+        many: 2000,
+        run: instances::load,
+    },
+    Case {
+        name: "crowd",
+        about: "64 plugins at once, all playing",
+        few: 1,
+        many: 20,
+        run: instances::crowd,
+    },
+    Case {
+        name: "rates",
+        about: "sample rate, block sizes and kind of rendering changed between activations, 8 to 192 kHz, blocks of 1 to 8192",
+        few: 40,
+        many: 2000,
+        run: sound::rates,
+    },
+    Case {
+        name: "layouts",
+        about: "busses of one channel or of none handed to a stereo plugin",
+        few: 4,
+        many: 50,
+        run: layouts::layouts,
+    },
+    Case {
+        name: "automation",
+        about: "every parameter moved at every sample (turns: tenths of a second)",
+        few: 10,
+        many: 600,
+        run: sound::automation,
+    },
+    Case {
+        name: "renders",
+        about: "the same sound rendered offline and in real time, heard through every feed",
+        few: 1,
+        many: 20,
+        run: sound::renders,
+    },
+    Case {
+        name: "suspend",
+        about: "bypassed, suspended and resumed at any moment, with a take being recorded",
+        few: 20,
+        many: 1000,
+        run: sound::suspend,
+    },
+    Case {
+        name: "states",
+        about: "the state saved and loaded at any moment of playing",
+        few: 100,
+        many: 5000,
+        run: states::any_moment,
+    },
+    Case {
+        name: "damage",
+        about: "states cut short and with bits flipped, loaded",
+        few: 10_000,
+        many: 200_000,
+        run: states::damage,
+    },
+    Case {
+        name: "damaged-takes",
+        about: "the same with takes in the state",
+        few: 300,
+        many: 10_000,
+        run: states::damaged_takes,
+    },
+    Case {
+        name: "window",
+        about: "the editor opened and closed while it plays",
+        few: 4,
+        many: 200,
+        run: window::open_and_close,
+    },
+    Case {
+        name: "no-idle",
+        about: "an editor whose host never calls the plugin on its main thread",
+        few: 1,
+        many: 20,
+        run: window::without_idle,
+    },
+    Case {
+        name: "memory",
+        about: "playing on and on; what it holds must not grow (turns: tenths of a minute of sound)",
+        few: 10,
+        many: 300,
+        run: memory::play_on,
+    },
+];
+
+#[derive(Parser)]
+#[command(about = "Does to the plugin what a host may do to it", after_help = list())]
+struct Arguments {
+    /// What is done; without it, the cases and their few and many turns are listed
+    #[arg(value_parser = CASES.map(|case| case.name))]
+    case: Option<String>,
+
+    /// How often
+    #[arg(long)]
+    turns: Option<u32>,
+}
+
+fn list() -> String {
+    CASES
+        .iter()
+        .map(|case| format!("{:<14} {}\n", case.name, case.about))
+        .collect()
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let Some(name) = arguments.case else {
+        for case in CASES {
+            println!("{} {} {}", case.name, case.few, case.many);
+        }
+        return ExitCode::SUCCESS;
+    };
+    let Some(case) = CASES.iter().find(|case| case.name == name) else {
+        return ExitCode::from(2);
+    };
+    let turns = arguments.turns.unwrap_or(case.few).max(1);
+    match (case.run)(turns) {
+        Ok(figures) => {
+            println!("{}: {turns} turns, {figures}", case.name);
+            ExitCode::SUCCESS
+        }
+        Err(wrong) => {
+            eprintln!("{}: {wrong}", case.name);
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn library() -> Result<Library, String> {
+    Library::load(&clap_bundle()).map_err(text)
+}
+
+fn plugin() -> Result<Plugin, String> {
+    library()?.instantiate(CLAP_ID).map_err(text)
+}
+
+fn text(error: impl std::fmt::Display) -> String {
+    error.to_string()
+}
+
+fn noise(seed: u64, rate_hz: f64, frames: usize) -> Stereo {
+    let mut rng = Rng::new(seed);
+    let mut channel = || (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect();
+    Stereo::new(rate_hz, channel(), channel())
+}
+
+/// Whether what came out is what went in, bit for bit.
+fn same_bits(got: &Stereo, want: &Stereo, what: &str) -> Result<(), String> {
+    for (got, want) in [(&got.left, &want.left), (&got.right, &want.right)] {
+        let differs = got.iter().zip(want).position(|(g, w)| g.to_bits() != w.to_bits());
+        if let Some(at) = differs {
+            return Err(format!(
+                "{what}: sample {at} is {:?}, not {:?}",
+                got[at], want[at]
+            ));
+        }
+        if got.len() != want.len() {
+            return Err(format!("{what}: {} samples, not {}", got.len(), want.len()));
+        }
+    }
+    Ok(())
+}

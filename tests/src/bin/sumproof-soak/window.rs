@@ -1,0 +1,112 @@
+//! The editor's comings and goings.
+
+use crate::held::Held;
+use crate::{Outcome, noise, plugin, text};
+use std::time::Duration;
+use sumproof_tests::host::editor::Editor;
+use sumproof_tests::host::setup::display_to_ourselves;
+use sumproof_tests::host::{Play, Plugin};
+
+fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin) -> Result<(), String> {
+    editor.raise().map_err(text)?;
+    for _ in 0..400 {
+        editor.pump(plugin, Duration::from_millis(25)).map_err(text)?;
+        // Smoothed letters alone make dozens of shades.
+        if editor.capture().map_err(text)?.colours() > 16 {
+            return Ok(());
+        }
+    }
+    Err("the window shows nothing".to_owned())
+}
+
+/// Opens, draws, closes; some are closed before they have drawn.
+pub fn open_and_close(turns: u32) -> Outcome {
+    let _display = display_to_ourselves();
+    let mut plugin = plugin()?;
+    let running = plugin
+        .start_realtime(noise(1, 48_000.0, 48_000), Play::default())
+        .map_err(text)?;
+    let mut round = |turn: u32| -> Result<(), String> {
+        let mut editor = Editor::open(&mut plugin, "Sumproof under test").map_err(text)?;
+        match turn % 4 {
+            // At once, and in the middle of the first frame.
+            1 => {}
+            3 => editor
+                .pump(&mut plugin, Duration::from_millis(u64::from(turn) % 60))
+                .map_err(text)?,
+            _ => {
+                wait_for_letters(&mut editor, &mut plugin).map_err(|wrong| format!("turn {turn}: {wrong}"))?
+            }
+        }
+        editor.close(&mut plugin).map_err(text)
+    };
+    // Drivers and fonts come with the first ones.
+    for turn in 0..4.min(turns) {
+        round(turn)?;
+    }
+    let before = settled(None);
+    for turn in 0..turns {
+        round(turn)?;
+    }
+    let after = settled(Some(before));
+    let played = running.played_samples();
+    plugin.stop_realtime(running).map_err(text)?;
+    if played == 0 {
+        return Err("nothing was played meanwhile".to_owned());
+    }
+    // A window holds about 15 MB while it is open.
+    after.grown_since(before, 8192 + 64 * u64::from(turns))
+}
+
+/// A window's own thread ends after the host was told that it is closed.
+fn settled(wanted: Option<Held>) -> Held {
+    for _ in 0..60 {
+        let now = Held::now();
+        match wanted {
+            None => {
+                std::thread::sleep(Duration::from_secs(1));
+                return Held::now();
+            }
+            Some(wanted) if now.threads <= wanted.threads && now.files <= wanted.files => return now,
+            Some(_) => std::thread::sleep(Duration::from_millis(200)),
+        }
+    }
+    Held::now()
+}
+
+/// The host opens a window and never again calls the plugin's main thread, while it plays and saves.
+pub fn without_idle(turns: u32) -> Outcome {
+    let _display = display_to_ourselves();
+    let mut plugin = plugin()?;
+    let mut drawn = 0;
+    for _ in 0..turns {
+        let running = plugin
+            .start_realtime(noise(1, 48_000.0, 48_000), Play::default())
+            .map_err(text)?;
+        let editor = Editor::open(&mut plugin, "Sumproof, left alone").map_err(text)?;
+        editor.raise().map_err(text)?;
+        for _ in 0..100 {
+            std::thread::sleep(Duration::from_millis(100));
+            if editor.capture().map_err(text)?.colours() > 16 {
+                drawn += 1;
+                break;
+            }
+        }
+        running.set_param("lgain", 0.25);
+        running.set_param("rec", 1.0);
+        std::thread::sleep(Duration::from_millis(300));
+        running.set_param("rec", 0.0);
+        let before = running.played_samples();
+        plugin.save_state().map_err(text)?;
+        std::thread::sleep(Duration::from_millis(300));
+        if running.played_samples() <= before {
+            return Err("the sound stands still".to_owned());
+        }
+        editor.close(&mut plugin).map_err(text)?;
+        plugin.stop_realtime(running).map_err(text)?;
+    }
+    if drawn != turns {
+        return Err(format!("of {turns} windows {drawn} were drawn"));
+    }
+    Ok(format!("{drawn} windows drawn"))
+}

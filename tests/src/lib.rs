@@ -4,5 +4,6 @@
 pub mod fuzz;
 pub mod host;
 pub mod methods;
+pub mod obvious;
 pub mod render;
 pub mod why;

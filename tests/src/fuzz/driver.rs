@@ -9,7 +9,7 @@ use std::sync::Once;
 use std::time::{Duration, Instant};
 use sumproof_signals::Rng;
 
-/// Inputs that are kept to be damaged further.
+/// Inputs that are kept to be damaged further, and kinds of outcome that are told apart.
 const MOST_KEPT: usize = 4096;
 
 thread_local! {
@@ -110,14 +110,15 @@ impl Driver {
         self.slowest = self.slowest.max(time);
         let news = self.guide.news();
         let what = match outcome {
-            Ok(Ok(came_of_it)) => return Ok(self.kinds.insert(kind_of(&came_of_it)) || news),
-            Ok(Err(broken)) => broken,
-            Err(payload) => {
-                // What it was working on is in an unknown state.
-                self.subject = (self.target.subject)();
-                format!("a panic: {}", said(&*payload))
+            Ok(Ok(came_of_it)) => {
+                let new_kind = self.kinds.len() < MOST_KEPT && self.kinds.insert(kind_of(&came_of_it));
+                return Ok(new_kind || news);
             }
+            Ok(Err(broken)) => broken,
+            Err(payload) => format!("a panic: {}", said(&*payload)),
         };
+        // What it was working on is in an unknown state.
+        self.subject = (self.target.subject)();
         Err(Box::new(Finding {
             what,
             input: input.to_vec(),

@@ -3,6 +3,7 @@
 use super::{Outcome, Target, json};
 use crate::host::setup::{CLAP_ID, clap_bundle, workspace};
 use crate::host::{Library, ParamEvent, Play, Plugin, State, Stereo};
+use serde_json::{Map, Value};
 use sumproof_signals::Rng;
 
 /// See the module.
@@ -108,12 +109,14 @@ impl StateSubject {
     #[expect(clippy::new_without_default, reason = "it loads a library")]
     pub fn new() -> Self {
         let mut plugin = fresh();
-        let before = State::decode(&saved(&mut plugin)).expect("it reads its own state");
-        Self {
+        let untouched = State::decode(&saved(&mut plugin)).expect("it reads its own state");
+        let mut subject = Self {
             plugin,
-            before,
+            before: untouched,
             cases: 0,
-        }
+        };
+        subject.before = subject.state().expect("it saves its state").1;
+        subject
     }
 
     /// Loads a state's stream: a state is refused and nothing changes, or it is loaded, and then saved and loaded again to the same
@@ -162,7 +165,16 @@ impl StateSubject {
 
     fn state(&mut self) -> Result<(Vec<u8>, State), String> {
         let bytes = self.plugin.save_state().map_err(|error| error.to_string())?;
-        let state = State::decode(&bytes).map_err(|error| error.to_string())?;
+        let mut state = State::decode(&bytes).map_err(|error| error.to_string())?;
+        // From which version nothing was kept is told once, and forgotten with the next loading.
+        let is_empty = |kept: &Value, part: &str| kept[part].as_object().is_none_or(Map::is_empty);
+        if state
+            .fields
+            .get("kept")
+            .is_some_and(|kept| is_empty(kept, "params") && is_empty(kept, "fields"))
+        {
+            state.fields.remove("kept");
+        }
         Ok((bytes, state))
     }
 

@@ -31,7 +31,7 @@ struct Case {
     run: fn(u32) -> Outcome,
 }
 
-const CASES: [Case; 13] = [
+const CASES: [Case; 14] = [
     Case {
         name: "load",
         about: "the library loaded, a plugin made, played and taken out, the library unloaded",
@@ -108,6 +108,13 @@ const CASES: [Case; 13] = [
         few: 4,
         many: 200,
         run: window::open_and_close,
+    },
+    Case {
+        name: "window-at-once",
+        about: "the editor closed before it has drawn",
+        few: 4,
+        many: 200,
+        run: window::close_at_once,
     },
     Case {
         name: "no-idle",

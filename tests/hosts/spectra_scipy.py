@@ -41,13 +41,26 @@ def compare(case):
         "lr": signal.csd(right, left, **settings)[1] * scale,
         "coherence": signal.coherence(left, right, **settings)[1],
     }
+    # The headline figures: correlation, sum and flipped sum, from the samples in numpy and from core's spectra.
+    both = np.sum(left**2) + np.sum(right**2)
+    headline = {
+        "correlation": np.sum(left * right) / np.sqrt(np.sum(left**2) * np.sum(right**2)),
+        "sum": np.sum(((left + right) / 2) ** 2) / (both / 2),
+        "flipped sum": np.sum(((left - right) / 2) ** 2) / (both / 2),
+    }
     ll, rr = np.array(case["ll"]), np.array(case["rr"])
     lr = np.array(case["lr_re"]) + 1j * np.array(case["lr_im"])
     got = {"ll": ll, "rr": rr, "lr": lr, "coherence": np.abs(lr) ** 2 / (ll * rr)}
+    power = np.sum(ll) + np.sum(rr)
+    cross = np.sum(lr.real)
+    expected.update(headline)
+    got["correlation"] = cross / np.sqrt(np.sum(ll) * np.sum(rr))
+    got["sum"] = (power + 2 * cross) / (2 * power)
+    got["flipped sum"] = (power - 2 * cross) / (2 * power)
     failures = []
     for name, want in expected.items():
         worst = np.max(np.abs(got[name] - want) / np.abs(want))
-        print(f"{case['name']:>8} {name:<10} largest relative difference {worst:.1e}")
+        print(f"{case['name']:>24} {name:<10} largest relative difference {worst:.1e}")
         if not worst <= TOLERANCE:
             failures.append(f"{case['name']}: {name} is off by {worst:.2e}")
     return failures

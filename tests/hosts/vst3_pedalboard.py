@@ -182,8 +182,61 @@ def sound_passes_bit_for_bit():
 
 
 @check
+def other_busses_are_refused_in_words():
+    plugin = fresh()
+    for channels in (1, 3, 6):
+        try:
+            plugin.process(np.zeros((channels, 512), np.float32), 48000)
+        except ValueError as refusal:
+            assert str(channels) in str(refusal) or "channel" in str(refusal), refusal
+        else:
+            raise AssertionError(f"{channels} channels were taken")
+    audio = np.random.default_rng(5).uniform(-1, 1, (2, 3000)).astype(np.float32)
+    assert np.array_equal(plugin.process(audio, 48000), audio), "in stereo, after that"
+
+
+@check
+def rates_and_blocks_change_while_it_runs():
+    generator = np.random.default_rng(6)
+    plugin = fresh()
+    for _ in range(60):
+        rate = int(generator.choice([8000, 11025, 22050, 44100, 48000, 96000, 192000]))
+        block = int(generator.choice([1, 3, 64, 480, 1000, 8192]))
+        audio = generator.uniform(-1, 1, (2, int(generator.integers(1, 4000)))).astype(np.float32)
+        out = plugin.process(audio, rate, buffer_size=block, reset=bool(generator.integers(2)))
+        assert np.array_equal(out.view(np.uint32), audio.view(np.uint32)), f"{rate} Hz, blocks of {block}"
+
+
+@check
+def states_of_all_kinds_load_or_are_refused():
+    generator = np.random.default_rng(7)
+    plugin = fresh()
+    good = bytes(plugin.raw_state)
+    for _ in range(300):
+        bad = bytearray(good)
+        if generator.integers(2):
+            del bad[int(generator.integers(len(bad))) :]
+        else:
+            bad[int(generator.integers(len(bad)))] ^= 1 << int(generator.integers(8))
+        try:
+            plugin.raw_state = bytes(bad)
+        except (RuntimeError, ValueError):
+            pass
+    plugin.raw_state = good
+    assert state_of(plugin)[0] == state_of(fresh())[0]
+
+
+@check
+def sixty_four_at_once():
+    audio = np.random.default_rng(8).uniform(-1, 1, (2, 2000)).astype(np.float32)
+    many = [fresh() for _ in range(64)]
+    for plugin in many:
+        assert np.array_equal(plugin.process(audio, 48000), audio)
+
+
+@check
 def it_loads_and_unloads():
-    for _ in range(20):
+    for _ in range(200):
         plugin = fresh()
         plugin.process(np.zeros((2, 512), np.float32), 48000)
         del plugin

@@ -230,7 +230,7 @@ pub fn k_power(hz: f64, rate_hz: f64) -> f64 {
     };
     let one = Complex::new(1.0, 0.0);
     let (q, high) = (0.707_175_236_955_419_6, 10f64.powf(3.999_843_853_973_347 / 20.0));
-    let s = at(1681.974_450_955_533);
+    let s = at(1_681.974_450_955_533);
     let shelf = (s * s * high + s * (high.powf(0.499_666_774_154_541_6) / q) + one) / (s * s + s / q + one);
     let (corner_hz, q) = (38.135_470_876_024_44, 0.500_327_037_323_877_3);
     let k = (PI * corner_hz / rate_hz).tan();

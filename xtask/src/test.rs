@@ -18,7 +18,7 @@ const BUILD: [&str; 4] = [
 ];
 
 /// Drivers of real hosts and of other libraries, in `tests/hosts`.
-const PYTHON_HOSTS: [&str; 2] = ["vst3_pedalboard.py", "spectra_scipy.py"];
+const PYTHON_HOSTS: [&str; 3] = ["vst3_pedalboard.py", "vst3_dawdreamer.py", "spectra_scipy.py"];
 
 /// The same, for hosts that open the window: they get a display.
 const WINDOW_HOSTS: [&str; 1] = ["window_pedalboard.py"];

@@ -5,9 +5,17 @@ use std::io::Write;
 
 use serde_json::json;
 use sumproof_core::welch::spectrum_of;
-use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
+use sumproof_signals::{PresetKind, PresetSpec, Stereo, amplitude, render, tones};
 
-const RATE_HZ: f64 = 48_000.0;
+/// Rates, Hz, and levels, dB against the signal as it is made, at which the noise is compared.
+const CASES: [(f64, f64); 6] = [
+    (8_000.0, 0.0),
+    (22_050.0, -80.0),
+    (44_100.0, -40.0),
+    (48_000.0, 0.0),
+    (96_000.0, 20.0),
+    (192_000.0, -20.0),
+];
 const BLOCK: usize = 1024;
 
 fn main() -> std::io::Result<()> {
@@ -24,12 +32,18 @@ fn main() -> std::io::Result<()> {
         ..PresetSpec::new(PresetKind::TwoAmplifiers)
     })
     .full();
+    let mut signals = vec![("guitar 48000 Hz, +0 dB".to_owned(), 48_000.0, guitar)];
+    for (rate_hz, level_db) in CASES {
+        let mut scaled = noise.clone();
+        scaled.scale(amplitude(level_db));
+        signals.push((format!("noise {rate_hz} Hz, {level_db:+} dB"), rate_hz, scaled));
+    }
     let mut cases = Vec::new();
-    for (name, pair) in [("noise", noise), ("guitar", guitar)] {
-        let (_, spectrum) = spectrum_of(&pair.left, &pair.right, RATE_HZ, BLOCK);
+    for (name, rate_hz, pair) in signals {
+        let (_, spectrum) = spectrum_of(&pair.left, &pair.right, rate_hz, BLOCK);
         cases.push(json!({
             "name": name,
-            "rate_hz": RATE_HZ,
+            "rate_hz": rate_hz,
             "block": BLOCK,
             "left": pair.left,
             "right": pair.right,

@@ -30,7 +30,7 @@ pub fn play_on(turns: u32) -> Outcome {
                 ..ParamEvent::step("feed", rng.below(13) as u32)
             });
         }
-        if turn % 5 == 0 {
+        if turn.is_multiple_of(5) {
             events.push(ParamEvent::step("rec", 1));
             events.push(ParamEvent {
                 at_sample: audio.len_samples() / 2,
@@ -46,7 +46,7 @@ pub fn play_on(turns: u32) -> Outcome {
         };
         same_bits(&plugin.play(&audio, &how).map_err(text)?, &audio, "playing on")?;
         let state = plugin.save_state().map_err(text)?;
-        if turn % 5 == 0 {
+        if turn.is_multiple_of(5) {
             let takes = State::decode(&state)
                 .and_then(|state| state.takes())
                 .map_err(text)?;

@@ -182,7 +182,7 @@ pub fn suspend(turns: u32) -> Outcome {
         if bypassed {
             same_bits(&out, &audio, &format!("turn {turn}, bypassed"))?;
         }
-        if turn % 8 == 0 {
+        if turn.is_multiple_of(8) {
             plugin.save_state().map_err(text)?;
         }
     }

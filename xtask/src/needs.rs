@@ -41,6 +41,8 @@ pub const TESTS: &[Need] = &[
         probe: Probe::Command("Xvfb"),
     },
     package("python3-venv"),
+    // One of the VST3 hosts is made with it.
+    library("libglib2.0-0", "libglib-2.0.so.0"),
     Need {
         package: "chromium",
         probe: Probe::Command("chromium"),

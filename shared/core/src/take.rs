@@ -246,6 +246,10 @@ mod stored {
     const CELL_BYTES: usize = 14;
     /// A cross term may be up to twice what the powers allow (a split knows averages only).
     const CROSS_SCALE: f64 = 4_194_304.0;
+    /// So far is written, and what is read is held there, so that a take is the same after every storing.
+    const LARGEST_SHARE: f64 = 1.99;
+    /// The largest power of a cell, the same way.
+    const LARGEST_POWER: f64 = 1e11;
 
     fn part(spectrum: &CrossSpectrum) -> Part {
         let mut bytes = Vec::with_capacity(spectrum.len() * CELL_BYTES);
@@ -253,7 +257,7 @@ mod stored {
             // Powers as they will be read back, so that equal channels stay exactly equal.
             let stored = |power: f64| {
                 if power.is_finite() {
-                    power.clamp(0.0, 1e11) as f32
+                    power.clamp(0.0, LARGEST_POWER) as f32
                 } else {
                     0.0
                 }
@@ -264,7 +268,7 @@ mod stored {
             bytes.extend(rr.to_le_bytes());
             for value in [spectrum.lr[cell].re, spectrum.lr[cell].im] {
                 let share = if root > 0.0 {
-                    (value / root).clamp(-1.99, 1.99)
+                    (value / root).clamp(-LARGEST_SHARE, LARGEST_SHARE)
                 } else {
                     0.0
                 };
@@ -306,12 +310,13 @@ mod stored {
                 ]))
             };
             let (ll, rr) = (power(0), power(4));
-            if !((0.0..1e12).contains(&ll) && (0.0..1e12).contains(&rr)) {
+            if !((0.0..=LARGEST_POWER).contains(&ll) && (0.0..=LARGEST_POWER).contains(&rr)) {
                 return Err(format!("cell {cell} of a take holds no possible power"));
             }
             // The top byte goes where the sign is, and is shifted back down with it.
             let share = |i: usize| {
-                f64::from(i32::from_le_bytes([0, bytes[i], bytes[i + 1], bytes[i + 2]]) >> 8) / CROSS_SCALE
+                let bits = i32::from_le_bytes([0, bytes[i], bytes[i + 1], bytes[i + 2]]) >> 8;
+                (f64::from(bits) / CROSS_SCALE).clamp(-LARGEST_SHARE, LARGEST_SHARE)
             };
             (spectrum.ll[cell], spectrum.rr[cell]) = (ll, rr);
             spectrum.lr[cell] = Complex::new(share(8), share(11)) * (ll * rr).sqrt();

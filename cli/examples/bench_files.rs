@@ -178,21 +178,25 @@ fn write<'s>(path: &Path, sounds: impl Iterator<Item = &'s Stereo>) {
     fs::rename(&temporary, path).unwrap();
 }
 
-/// What can't be done without: reading every file, and transforming every windowed block of both channels.
+/// What can't be done without: reading every file, and transforming every windowed block of both channels. What was made for
+/// one file serves for all, as in the command.
 fn baseline(set: &Path) {
     let mut paths: Vec<PathBuf> = fs::read_dir(set)
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .collect();
     paths.sort();
+    let mut transforms = BLOCKS.map(Transform::new);
     for path in paths {
-        let mut transforms = BLOCKS.map(Transform::new);
         sumproof_cli::read(&path, |_, left, right| {
             for transform in &mut transforms {
                 transform.push(left, right);
             }
         })
         .unwrap();
+        for transform in &mut transforms {
+            transform.finish();
+        }
     }
 }
 
@@ -200,6 +204,8 @@ struct Transform {
     fft: std::sync::Arc<dyn realfft::RealToComplex<f64>>,
     window: Vec<f64>,
     channels: [Vec<f64>; 2],
+    /// Frames at the beginning of the channels that no block needs any more.
+    done: usize,
     windowed: Vec<f64>,
     spectrum: Vec<realfft::num_complex::Complex<f64>>,
     scratch: Vec<realfft::num_complex::Complex<f64>>,
@@ -208,30 +214,57 @@ struct Transform {
 impl Transform {
     fn new(len: usize) -> Self {
         let fft = RealFftPlanner::<f64>::new().plan_fft_forward(len);
-        Self {
+        let mut transform = Self {
             window: (0..len)
                 .map(|n| 0.5 - 0.5 * (TAU * n as f64 / len as f64).cos())
                 .collect(),
-            // Blocks reach back over the beginning, as the analysis has them.
-            channels: [vec![0.0; len - len / HOPS], vec![0.0; len - len / HOPS]],
+            channels: [Vec::new(), Vec::new()],
+            done: 0,
             windowed: fft.make_input_vec(),
             spectrum: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
             fft,
+        };
+        transform.begin();
+        transform
+    }
+
+    /// Blocks reach back over the beginning, and run out over the end, as the analysis has them.
+    fn silence(&self) -> usize {
+        self.window.len() - self.window.len() / HOPS
+    }
+
+    fn begin(&mut self) {
+        let silence = self.silence();
+        for channel in &mut self.channels {
+            channel.clear();
+            channel.resize(silence, 0.0);
         }
+        self.done = 0;
+    }
+
+    fn finish(&mut self) {
+        let silence = vec![0.0; self.silence()];
+        self.push(&silence, &silence);
+        self.begin();
     }
 
     fn push(&mut self, left: &[f32], right: &[f32]) {
         let len = self.window.len();
+        // What is done with is thrown away only now and then, since the rest has to be moved for it.
+        if self.done > 2 * len {
+            for channel in &mut self.channels {
+                channel.drain(..self.done);
+            }
+            self.done = 0;
+        }
         for (channel, new) in self.channels.iter_mut().zip([left, right]) {
             channel.extend(new.iter().map(|&sample| f64::from(sample)));
         }
-        let mut done = 0;
-        while self.channels[0].len() >= done + len {
+        while self.channels[0].len() >= self.done + len {
             for channel in &self.channels {
-                for ((out, sample), weight) in
-                    self.windowed.iter_mut().zip(&channel[done..]).zip(&self.window)
-                {
+                let block = &channel[self.done..self.done + len];
+                for ((out, sample), weight) in self.windowed.iter_mut().zip(block).zip(&self.window) {
                     *out = sample * weight;
                 }
                 self.fft
@@ -239,10 +272,7 @@ impl Transform {
                     .unwrap();
                 black_box(&self.spectrum);
             }
-            done += len / HOPS;
-        }
-        for channel in &mut self.channels {
-            channel.drain(..done);
+            self.done += len / HOPS;
         }
     }
 }

@@ -64,24 +64,20 @@ pub struct Format {
 pub fn read(path: &Path, mut on_chunk: impl FnMut(&Format, &[f32], &[f32])) -> Result<u64, ReadError> {
     let mut opened = Opened::new(path, 2..=2)?;
     let mut check = Check::default();
-    let mut left = Vec::new();
-    let mut right = Vec::new();
-    while let Some((format, samples)) = opened.next_chunk(path)? {
-        left.clear();
-        right.clear();
-        for frame in samples.chunks_exact(2) {
-            left.push(frame[0]);
-            right.push(frame[1]);
-        }
+    while let Some((format, channels)) = opened.next_chunk(path)? {
+        let [left, right] = channels else {
+            // Files with other numbers of channels were refused when they were opened.
+            continue;
+        };
         if left.is_empty() {
             continue;
         }
-        check.add(&left, &right);
-        on_chunk(&format, &left, &right);
+        check.add(left, right);
+        on_chunk(&format, left, right);
     }
-    opened.verify_length(path, check.frames)?;
+    opened.verify_length(path, check.frames())?;
     check.verdict(path)?;
-    Ok(check.frames)
+    Ok(check.frames())
 }
 
 /// Reads a whole file into memory.
@@ -113,12 +109,11 @@ pub fn read_recording(path: &Path) -> Result<Recording, ReadError> {
         rate_hz: 0.0,
         channels: Vec::new(),
     };
-    while let Some((format, samples)) = opened.next_chunk(path)? {
+    while let Some((format, channels)) = opened.next_chunk(path)? {
         recording.rate_hz = format.rate_hz;
-        let count = format.channels;
-        recording.channels.resize(count, Vec::new());
-        for (index, channel) in recording.channels.iter_mut().enumerate() {
-            channel.extend(samples.iter().skip(index).step_by(count));
+        recording.channels.resize(channels.len(), Vec::new());
+        for (channel, new) in recording.channels.iter_mut().zip(channels) {
+            channel.extend_from_slice(new);
         }
     }
     let frames = recording.channels.first().map_or(0, Vec::len);
@@ -132,15 +127,19 @@ pub fn read_recording(path: &Path) -> Result<Recording, ReadError> {
 /// What a file is judged by before anything else is.
 #[derive(Default)]
 struct Check {
-    frames: u64,
+    /// Frames that are not believed.
     garbage: u64,
+    /// Sums over the others.
     sums: PairSums,
 }
 
 impl Check {
     fn add(&mut self, left: &[f32], right: &[f32]) {
+        if sanitize::all_sound(left, right) {
+            self.sums.add_all(left, right);
+            return;
+        }
         for (&l, &r) in left.iter().zip(right) {
-            self.frames += 1;
             if sanitize::is_sound(l, r) {
                 self.sums.add(f64::from(l), f64::from(r));
             } else {
@@ -149,16 +148,20 @@ impl Check {
         }
     }
 
+    fn frames(&self) -> u64 {
+        self.garbage + self.sums.frames
+    }
+
     fn verdict(&self, path: &Path) -> Result<(), ReadError> {
         let path = || path.to_path_buf();
-        if self.frames == 0 {
+        if self.frames() == 0 {
             return Err(ReadError::NoFrames { path: path() });
         }
         if self.garbage > 0 {
             return Err(ReadError::NotNumbers {
                 path: path(),
                 frames: self.garbage,
-                all: self.frames,
+                all: self.frames(),
             });
         }
         if db::from_power(self.sums.mean_power()) <= db::NO_READING_DBFS {
@@ -168,6 +171,9 @@ impl Check {
     }
 }
 
+/// Frames, channel by channel.
+type Chunk<'a> = (Format, &'a [Vec<f32>]);
+
 /// A file whose header has been read.
 struct Opened {
     reader: Box<dyn FormatReader>,
@@ -176,7 +182,8 @@ struct Opened {
     promised_frames: Option<u64>,
     /// Frames that a lossy coder may put at either end on top.
     slack: u64,
-    samples: Vec<f32>,
+    /// The frames at hand, channel by channel.
+    samples: Vec<Vec<f32>>,
     rate_hz: Option<u32>,
     /// How many channels it may have.
     allowed: RangeInclusive<usize>,
@@ -266,8 +273,8 @@ impl Opened {
         })
     }
 
-    /// The next interleaved frames, or `None` at the end.
-    fn next_chunk(&mut self, path: &Path) -> Result<Option<(Format, &[f32])>, ReadError> {
+    /// The next frames, channel by channel, or `None` at the end.
+    fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
         let damaged = |detail: String| ReadError::Damaged {
             path: path.into(),
             detail,
@@ -302,7 +309,7 @@ impl Opened {
                 promised_frames: self.promised_frames,
                 channels: spec.channels().count(),
             };
-            decoded.copy_to_vec_interleaved(&mut self.samples);
+            decoded.copy_to_vecs_planar(&mut self.samples);
             return Ok(Some((format, &self.samples)));
         }
     }

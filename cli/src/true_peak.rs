@@ -4,91 +4,137 @@
 //! whose samples stay that far below the highest peak found so far can't hold a higher one, and is left out. The `ebur128`
 //! crate interpolates the rest; the result is the one it would give for all of it.
 
+use std::f64::consts::PI;
+
 use ebur128::{EbuR128, Mode};
 
-/// As many samples before a stretch as the longest interpolation filter reaches back: 24 taps at twice the rate.
-const REACH: usize = 24;
+/// Stretches are this long, frames: short, since only what is near a peak has to be interpolated.
+const STRETCH: usize = 64;
 
-/// Stretches are this long, frames.
-const STRETCH: usize = 256;
+/// As many samples as the longest interpolation filter has taps.
+const LONGEST: usize = 24;
 
-/// The largest sum of a phase's absolute coefficients. The filters are windowed sines over their argument, and no window
-/// exceeds 1: half way between samples, with twelve taps to either side, `(2/π)·2·Σ 1/(2k+1)` is 2.88.
-const RISE: f32 = 2.9;
-
-/// Finds the highest true peak of `N` channels.
-pub(crate) struct TruePeak<const N: usize> {
-    meter: EbuR128,
-    /// The last frames that were taken.
-    before: [[f32; REACH]; N],
-    /// The highest sample in them.
-    before_peak: f32,
-    /// They have been interpolated.
-    heard: bool,
-    /// The highest peak so far.
-    highest: f32,
+/// What the crate's interpolation at a sample rate needs to know: its filter has 48 taps whatever the rate, a quarter of them
+/// for each of four phases, or half of them for each of two from 96 kHz on.
+#[derive(Clone, Copy)]
+struct Interpolation {
+    /// Taps of a phase: how many samples before a stretch have a say in it.
+    taps: usize,
+    /// The largest sum of a phase's absolute coefficients, and a thousandth for the filter's single precision.
+    rise: f32,
 }
 
-impl<const N: usize> TruePeak<N> {
+impl Interpolation {
+    fn at(rate: u32) -> Self {
+        let taps = if rate < 96_000 { LONGEST / 2 } else { LONGEST };
+        // Half way between samples, with as many taps on either side: `sinc(x)·cos²(πx/taps)` at x = ½, 1½, … (the filter is
+        // a sine over its argument under a Hann window). The other phases' sums are smaller.
+        let coefficients = (0..taps / 2).map(|n| {
+            let x = n as f64 + 0.5;
+            (PI * x / taps as f64).cos().powi(2) / (PI * x)
+        });
+        Self {
+            taps,
+            rise: 1.001 * 2.0 * coefficients.sum::<f64>() as f32,
+        }
+    }
+}
+
+/// Finds the highest true peak of several channels.
+pub(crate) struct TruePeak {
+    channels: Vec<Channel>,
+    interpolation: Interpolation,
+    /// The highest peak so far, full scale 1.
+    highest: f64,
+}
+
+struct Channel {
+    meter: EbuR128,
+    /// The last frames that were taken.
+    before: [f32; LONGEST],
+    /// They have been interpolated.
+    heard: bool,
+}
+
+impl TruePeak {
     /// `None` for a rate that nothing can be measured at.
-    pub(crate) fn new(rate: u32) -> Option<Self> {
+    pub(crate) fn new(rate: u32, channels: usize) -> Option<Self> {
+        let channel = || {
+            Some(Channel {
+                meter: EbuR128::new(1, rate, Mode::TRUE_PEAK).ok()?,
+                before: [0.0; LONGEST],
+                heard: true,
+            })
+        };
         Some(Self {
-            meter: EbuR128::new(N as u32, rate, Mode::TRUE_PEAK).ok()?,
-            before: [[0.0; REACH]; N],
-            before_peak: 0.0,
-            heard: true,
+            channels: (0..channels).map(|_| channel()).collect::<Option<_>>()?,
+            interpolation: Interpolation::at(rate),
             highest: 0.0,
         })
     }
 
-    /// Takes frames.
-    pub(crate) fn push(&mut self, channels: [&[f32]; N]) {
-        let len = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
-        for begin in (0..len).step_by(STRETCH) {
-            let end = (begin + STRETCH).min(len);
-            self.stretch(channels.map(|channel| &channel[begin..end]));
-        }
-    }
-
-    fn stretch(&mut self, channels: [&[f32]; N]) {
-        let peak = channels.iter().map(|channel| peak(channel)).fold(0.0, f32::max);
-        if RISE * peak.max(self.before_peak) > self.highest {
-            if !self.heard {
-                // What lies between was too low to matter, so whatever the filter makes of the seam is too.
-                let before: [&[f32]; N] = core::array::from_fn(|channel| &self.before[channel][..]);
-                let _ = self.meter.add_frames_planar_f32(&before);
+    /// Takes frames of all channels.
+    pub(crate) fn push(&mut self, channels: &[&[f32]]) {
+        for (channel, samples) in self.channels.iter_mut().zip(channels) {
+            // Most of a sound is far below its peak: one look at all of it, and only then at every stretch.
+            if !channel.may_exceed(samples, self.interpolation, self.highest) {
+                channel.leave_out(samples);
+                continue;
             }
-            let _ = self.meter.add_frames_planar_f32(&channels);
-            self.heard = true;
-            self.highest = self.read() as f32;
-        } else {
-            self.heard = false;
-        }
-        self.remember(channels);
-    }
-
-    fn remember(&mut self, channels: [&[f32]; N]) {
-        self.before_peak = 0.0;
-        for (before, channel) in self.before.iter_mut().zip(channels) {
-            let new = channel.len().min(REACH);
-            before.copy_within(new.., 0);
-            before[REACH - new..].copy_from_slice(&channel[channel.len() - new..]);
-            self.before_peak = self.before_peak.max(peak(before));
+            for stretch in samples.chunks(STRETCH) {
+                if channel.may_exceed(stretch, self.interpolation, self.highest) {
+                    let peak = channel.interpolate(stretch, self.interpolation);
+                    self.highest = self.highest.max(peak);
+                } else {
+                    channel.leave_out(stretch);
+                }
+            }
         }
     }
 
-    /// The highest peak, full scale 1.
+    /// The highest peak of all channels, full scale 1.
     pub(crate) fn read(&self) -> f64 {
-        (0..N as u32)
-            .filter_map(|channel| self.meter.true_peak(channel).ok())
-            .fold(0.0, f64::max)
+        self.highest
+    }
+}
+
+impl Channel {
+    /// Whether a peak in these samples may be higher than `highest`.
+    fn may_exceed(&self, samples: &[f32], interpolation: Interpolation, highest: f64) -> bool {
+        let before = &self.before[LONGEST - interpolation.taps..];
+        f64::from(interpolation.rise * peak(before).max(peak(samples))) > highest
+    }
+
+    fn leave_out(&mut self, samples: &[f32]) {
+        self.heard = false;
+        self.remember(samples);
+    }
+
+    /// The channel's highest peak with these samples.
+    fn interpolate(&mut self, samples: &[f32], interpolation: Interpolation) -> f64 {
+        // The meter has one channel, and is given one: nothing else could fail.
+        if !self.heard {
+            // What lies between was too low to matter, so whatever the filter makes of the seam is too.
+            let before = &self.before[LONGEST - interpolation.taps..];
+            let _ = self.meter.add_frames_planar_f32(&[before]);
+        }
+        let _ = self.meter.add_frames_planar_f32(&[samples]);
+        self.heard = true;
+        self.remember(samples);
+        self.meter.true_peak(0).unwrap_or(0.0)
+    }
+
+    fn remember(&mut self, samples: &[f32]) {
+        let new = samples.len().min(LONGEST);
+        self.before.copy_within(new.., 0);
+        self.before[LONGEST - new..].copy_from_slice(&samples[samples.len() - new..]);
     }
 }
 
 /// The largest magnitude. Compared in lanes, which is what lets the compiler use them.
 fn peak(samples: &[f32]) -> f32 {
-    let mut lanes = [0.0f32; 16];
-    let (whole, rest) = samples.as_chunks::<16>();
+    let mut lanes = [0.0f32; 8];
+    let (whole, rest) = samples.as_chunks::<8>();
     for chunk in whole {
         for (lane, sample) in lanes.iter_mut().zip(chunk) {
             *lane = if sample.abs() > *lane { sample.abs() } else { *lane };
@@ -105,6 +151,40 @@ mod tests {
     use super::*;
     use sumproof_signals::Rng;
 
+    /// Samples whose signs follow the filter's half way between two of them, all equally loud: nothing rises higher there.
+    fn worst(len: usize) -> Vec<f32> {
+        let sign = |distance: usize| if distance.is_multiple_of(2) { 1.0 } else { -1.0 };
+        (0..len)
+            .map(|n| {
+                if n < len / 2 {
+                    sign(len / 2 - 1 - n)
+                } else {
+                    sign(n - len / 2)
+                }
+            })
+            .collect()
+    }
+
+    fn whole(rate: u32, channels: &[&[f32]]) -> f64 {
+        let mut meter = EbuR128::new(channels.len() as u32, rate, Mode::TRUE_PEAK).expect("a meter");
+        meter.add_frames_planar_f32(channels).expect("as many channels");
+        (0..channels.len() as u32)
+            .map(|channel| meter.true_peak(channel).expect("it measures peaks"))
+            .fold(0.0, f64::max)
+    }
+
+    #[test]
+    fn a_peak_rises_as_far_above_its_samples_as_is_taken_into_account() {
+        for rate in [44_100, 48_000, 96_000, 176_400] {
+            let rise = f64::from(Interpolation::at(rate).rise);
+            let highest = whole(rate, &[&worst(200)]);
+            assert!(
+                highest <= rise && highest > 0.998 * rise,
+                "{rate}: {highest} {rise}"
+            );
+        }
+    }
+
     /// Bursts of noise and tones of very different levels, with steps and silence between.
     fn sound(seed: u64, len: usize) -> Vec<f32> {
         let mut rng = Rng::stream(seed, 7);
@@ -112,15 +192,10 @@ mod tests {
         while sound.len() < len {
             let stretch = 20 + (3000.0 * rng.uniform()) as usize;
             let level = 10f64.powf(-3.0 * rng.uniform());
-            let alternating = rng.uniform() > 0.5;
-            for n in 0..stretch {
-                let sample = if alternating {
-                    // The highest between samples of all: signs that follow the filter's.
-                    if (n / 2) % 2 == 0 { 1.0 } else { -1.0 }
-                } else {
-                    2.0 * rng.uniform() - 1.0
-                };
-                sound.push((level * sample) as f32);
+            if rng.uniform() > 0.5 {
+                sound.extend(worst(stretch).iter().map(|sample| level as f32 * sample));
+            } else {
+                sound.extend((0..stretch).map(|_| (level * (2.0 * rng.uniform() - 1.0)) as f32));
             }
         }
         sound.truncate(len);
@@ -132,16 +207,10 @@ mod tests {
         for rate in [44_100, 48_000, 96_000, 192_000] {
             for seed in 0..20 {
                 let (left, right) = (sound(seed, 60_000), sound(seed + 100, 60_000));
-                let mut whole = EbuR128::new(2, rate, Mode::TRUE_PEAK).expect("a stereo meter");
-                whole
-                    .add_frames_planar_f32(&[&left, &right])
-                    .expect("two channels");
-                let expected = (0..2)
-                    .map(|channel| whole.true_peak(channel).expect("it measures peaks"))
-                    .fold(0.0, f64::max);
-                let mut gated = TruePeak::<2>::new(rate).expect("a stereo meter");
+                let expected = whole(rate, &[&left, &right]);
+                let mut gated = TruePeak::new(rate, 2).expect("a stereo meter");
                 for (left, right) in left.chunks(1777).zip(right.chunks(1777)) {
-                    gated.push([left, right]);
+                    gated.push(&[left, right]);
                 }
                 assert_eq!(gated.read(), expected, "{rate} Hz, seed {seed}");
             }

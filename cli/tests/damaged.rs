@@ -76,6 +76,147 @@ const AIFF: [(&str, Damage); 6] = [
     }),
 ];
 
+/// The same for a FLAC file (the stream's properties at 8, the next block of metadata at 42).
+const FLAC: [(&str, Damage); 9] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(41))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("rate zero", |bytes, _| set_flac_rate(bytes, 0)),
+    ("absurd rate", |bytes, rng| {
+        set_flac_rate(bytes, 200_000 + rng.below(800_000) as u32);
+    }),
+    ("channels", |bytes, rng| {
+        let count = [1, 3, 5, 8][rng.below(4)];
+        bytes[20] = (bytes[20] & 0b1111_0001) | ((count - 1) << 1);
+    }),
+    ("absurd length", |bytes, rng| {
+        bytes[21] |= 0x0f;
+        bytes[22..26].copy_from_slice(&(rng.next_u64() as u32).to_be_bytes());
+    }),
+    ("absurd metadata", |bytes, rng| {
+        let at = [5, 43][rng.below(2)];
+        bytes[at..at + 3].copy_from_slice(&[0xff - rng.below(16) as u8, 0xff, 0xff]);
+    }),
+    ("bits flipped in the name", |bytes, rng| {
+        bytes[rng.below(4)] ^= 1 << rng.below(8);
+    }),
+    ("bits flipped in the sound", |bytes, rng| {
+        let middle = bytes.len() / 2;
+        for _ in 0..8 {
+            bytes[middle + rng.below(1000)] ^= 1 << rng.below(8);
+        }
+    }),
+];
+
+/// The same for an MP3 file (the first frame holds no sound but says how many follow).
+const MP3: [(&str, Damage); 5] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(40))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("absurd length", |bytes, rng| {
+        let at = find(bytes, b"Info") + 8;
+        bytes[at..at + 4].copy_from_slice(&(0x1000_0000 + rng.below(0x1000_0000) as u32).to_be_bytes());
+    }),
+    ("no frame begins", |bytes, rng| {
+        let instead = rng.below(255) as u8;
+        bytes
+            .iter_mut()
+            .filter(|byte| **byte == 0xff)
+            .for_each(|byte| *byte = instead);
+    }),
+    ("noise instead of sound", |bytes, rng| {
+        bytes[600..].fill_with(|| rng.next_u64() as u8);
+    }),
+];
+
+/// The same for an Ogg Vorbis file (the stream's properties at 28, all in a page of its own).
+const OGG: [(&str, Damage); 8] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(90))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("rate zero", |bytes, _| {
+        bytes[40..44].fill(0);
+        mend_first_page(bytes);
+    }),
+    ("absurd rate", |bytes, rng| {
+        let rate = 200_000 + (rng.next_u64() as u32 >> 4);
+        bytes[40..44].copy_from_slice(&rate.to_le_bytes());
+        mend_first_page(bytes);
+    }),
+    ("channels", |bytes, rng| {
+        bytes[39] = [0, 1, 3, 17, 255][rng.below(5)];
+        mend_first_page(bytes);
+    }),
+    ("absurd block sizes", |bytes, rng| {
+        bytes[56] = [0x00, 0x11, 0xee, 0xff, 0x8d][rng.below(5)];
+        mend_first_page(bytes);
+    }),
+    ("a header that its checksum denies", |bytes, rng| {
+        bytes[28 + rng.below(29)] ^= 1 << rng.below(8);
+    }),
+    ("bits flipped in the name", |bytes, rng| {
+        bytes[rng.below(4)] ^= 1 << rng.below(8);
+    }),
+];
+
+/// Damage beside the sound, by extension: the sound is whole, and is read.
+const BESIDE: [(&str, Damage); 2] = [
+    ("mp3", |bytes, rng| {
+        let size = [0x7f, 0x7f - rng.below(64) as u8, 0x7f, 0x7f];
+        bytes.splice(..0, [b"ID3\x04\x00\x00".as_slice(), &size].concat());
+    }),
+    ("ogg", |bytes, rng| {
+        let at = find(bytes, b"\x03vorbis") + 7;
+        bytes[at..at + 4].copy_from_slice(&(0x8000_0000 | rng.next_u64() as u32).to_le_bytes());
+        let page = 58;
+        mend_page(bytes, page);
+    }),
+];
+
+/// Between a quarter and three quarters are left.
+fn cut_in_the_sound(bytes: &mut Vec<u8>, rng: &mut Rng) {
+    let quarter = bytes.len() / 4;
+    bytes.truncate(quarter + rng.below(2 * quarter));
+}
+
+/// Twenty bits from offset 18 on.
+fn set_flac_rate(bytes: &mut [u8], rate: u32) {
+    bytes[18..20].copy_from_slice(&((rate >> 4) as u16).to_be_bytes());
+    bytes[20] = (bytes[20] & 0x0f) | ((rate as u8) << 4);
+}
+
+fn find(bytes: &[u8], what: &[u8]) -> usize {
+    bytes
+        .windows(what.len())
+        .position(|window| window == what)
+        .unwrap()
+}
+
+fn mend_first_page(bytes: &mut [u8]) {
+    mend_page(bytes, 0);
+}
+
+/// Makes an Ogg page's checksum right again: CRC-32 of the page with the checksum taken as zero, polynomial 0x04c11db7,
+/// highest bit first, starting from zero (RFC 3533, section 6).
+fn mend_page(bytes: &mut [u8], at: usize) {
+    let segments = usize::from(bytes[at + 26]);
+    let header = 27 + segments;
+    let body: usize = bytes[at + 27..at + header]
+        .iter()
+        .map(|&len| usize::from(len))
+        .sum();
+    bytes[at + 22..at + 26].fill(0);
+    let sum = bytes[at..at + header + body].iter().fold(0u32, |sum, &byte| {
+        (0..8).fold(sum ^ (u32::from(byte) << 24), |sum, _| {
+            (sum << 1) ^ if sum >> 31 == 1 { 0x04c1_1db7 } else { 0 }
+        })
+    });
+    bytes[at + 22..at + 26].copy_from_slice(&sum.to_le_bytes());
+}
+
 /// Half a second of a preset, left and right by turns.
 fn samples(seed: u64) -> Vec<i16> {
     let sound = preset(PresetKind::EqualDry, 0.5, seed);
@@ -132,18 +273,62 @@ fn aiff(folder: &Path) -> Vec<u8> {
     good(folder, "good.aiff", bytes)
 }
 
+/// The WAV file as a coder writes it: arguments are in the coder's own words, the last two the file it reads and writes.
+fn coded(folder: &Path, coder: &str, arguments: &[&str], extension: &str) -> Vec<u8> {
+    let to = folder.join(format!("coded.{extension}"));
+    let from = folder.join("good.wav");
+    let done = Command::new(coder)
+        .args(arguments)
+        .args(match coder {
+            "lame" => [&from, &to],
+            _ => [&to, &from],
+        })
+        .stderr(Stdio::null())
+        .status();
+    assert!(
+        done.is_ok_and(|status| status.success()),
+        "{coder} is missing or failed: install the packages flac, lame and vorbis-tools"
+    );
+    good(folder, &format!("good.{extension}"), fs::read(to).unwrap())
+}
+
+/// A good file, its extension, and how it can be damaged.
+type Kind = (Vec<u8>, &'static str, &'static [(&'static str, Damage)]);
+
+/// One of every kind.
+fn kinds(folder: &Path) -> Vec<Kind> {
+    vec![
+        (wav(folder), "wav", &WAV),
+        (aiff(folder), "aiff", &AIFF),
+        (
+            coded(
+                folder,
+                "flac",
+                &["--silent", "--no-padding", "--no-seektable", "-o"],
+                "flac",
+            ),
+            "flac",
+            &FLAC,
+        ),
+        (
+            coded(folder, "lame", &["--quiet", "-b", "128"], "mp3"),
+            "mp3",
+            &MP3,
+        ),
+        (coded(folder, "oggenc", &["-Q", "-o"], "ogg"), "ogg", &OGG),
+    ]
+}
+
 fn damaged(folder: &Path) -> Vec<PathBuf> {
-    let (wav, aiff) = (wav(folder), aiff(folder));
+    let kinds = kinds(folder);
+    let ways: Vec<_> = kinds
+        .iter()
+        .flat_map(|(good, extension, damages)| damages.iter().map(move |damage| (good, extension, damage)))
+        .collect();
     let mut rng = Rng::new(17);
     (0..FILES)
         .map(|number| {
-            let ways = WAV.len() + AIFF.len();
-            let way = number % ways;
-            let (good, extension, (name, damage)) = if way < WAV.len() {
-                (&wav, "wav", WAV[way])
-            } else {
-                (&aiff, "aiff", AIFF[way - WAV.len()])
-            };
+            let (good, extension, (name, damage)) = ways[number % ways.len()];
             let mut bytes = good.clone();
             damage(&mut bytes, &mut rng);
             assert_ne!(&bytes, good, "{name} changed nothing");
@@ -192,22 +377,22 @@ fn bits_flipped_anywhere_in_a_header_never_bring_it_down() {
     let folder = folder("damaged-anywhere");
     let base = folder.join("base");
     fs::create_dir(&base).unwrap();
-    let good = fs::read(write(
-        &base,
-        "float.wav",
-        48_000,
-        &preset(PresetKind::EqualDry, 0.5, 3),
-    ))
-    .unwrap();
+    let float = write(&base, "float.wav", 48_000, &preset(PresetKind::EqualDry, 0.5, 3));
+    let mut good: Vec<_> = kinds(&base)
+        .into_iter()
+        .map(|(bytes, extension, _)| (bytes, extension))
+        .collect();
+    good.push((fs::read(float).unwrap(), "wav"));
     let mut rng = Rng::new(18);
-    let paths: Vec<PathBuf> = (0..60)
+    let paths: Vec<PathBuf> = (0..180)
         .map(|number| {
+            let (good, extension) = &good[number % good.len()];
             let mut bytes = good.clone();
             for _ in 0..1 + rng.below(8) {
                 let at = rng.below(100);
                 bytes[at] ^= 1 << rng.below(8);
             }
-            let path = folder.join(format!("{number:02}.wav"));
+            let path = folder.join(format!("{number:03}.{extension}"));
             fs::write(&path, bytes).unwrap();
             path
         })
@@ -218,5 +403,31 @@ fn bits_flipped_anywhere_in_a_header_never_bring_it_down() {
         !said.contains("panicked") && said.lines().count() <= paths.len(),
         "{said}"
     );
+    assert!(ended.rusage.maxrss < MOST, "{} bytes", ended.rusage.maxrss);
+}
+
+#[test]
+fn absurd_sizes_beside_the_sound_cost_neither_the_file_nor_memory() {
+    let folder = folder("damaged-beside");
+    let mut rng = Rng::new(19);
+    let mut paths = Vec::new();
+    for (good, extension, _) in kinds(&folder) {
+        for (number, (_, damage)) in BESIDE
+            .iter()
+            .filter(|(of, _)| *of == extension)
+            .cycle()
+            .take(20)
+            .enumerate()
+        {
+            let mut bytes = good.clone();
+            damage(&mut bytes, &mut rng);
+            let path = folder.join(format!("{number:02}.{extension}"));
+            fs::write(&path, bytes).unwrap();
+            paths.push(path);
+        }
+    }
+    assert_eq!(paths.len(), 20 * BESIDE.len());
+    let (said, ended) = checked(&folder, &paths);
+    assert!(ended.status.success() && said.is_empty(), "{said}");
     assert!(ended.rusage.maxrss < MOST, "{} bytes", ended.rusage.maxrss);
 }

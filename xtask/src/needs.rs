@@ -47,7 +47,16 @@ pub const TESTS: &[Need] = &[
         package: "chromium",
         probe: Probe::Command("chromium"),
     },
-    // Coders that phones' recordings come through, for the simulated venues.
+    // What drives the browser.
+    Need {
+        package: "chromium-driver",
+        probe: Probe::Command("chromedriver"),
+    },
+    // Coders: what phones' recordings come through in the simulated venues, and what damaged files are made with.
+    Need {
+        package: "flac",
+        probe: Probe::Command("flac"),
+    },
     Need {
         package: "lame",
         probe: Probe::Command("lame"),

@@ -13,7 +13,7 @@ use crate::diagnosis::{Cause, Diagnosis};
 use crate::feed::Side;
 use crate::grid::Grid;
 use crate::line::Polarity;
-use crate::margin::{self, DelayMargin, cross_at, part_margin, restoring_offset};
+use crate::margin::{self, DelayMargin, PartMargin, cross_at, part_margin, restoring_offset};
 use crate::score::NOT_FOUND_DB;
 use crate::spectrum::CrossSpectrum;
 use crate::split::Split;
@@ -156,15 +156,16 @@ pub fn advise(
     diagnosis: Option<&Diagnosis>,
     wishes: &Wishes,
 ) -> Vec<Advice> {
-    let mut advice = Vec::new();
-    let mut give = |action, quantity| {
-        let one = measured(split, grid, action, quantity, wishes);
-        advice.push(one);
-        one
-    };
-    let found = |cause| diagnosis.is_some_and(|diagnosis| diagnosis.get(cause).is_some());
     let has_dry = is_there(&split.dry, split);
     let has_wet = is_there(&split.wet, split);
+    let margin = if has_dry {
+        part_margin(&split.dry, grid, wishes.late_loss_db, wishes.flipped_db)
+    } else {
+        None
+    };
+    let mut advice = Vec::new();
+    let mut give = |action, quantity| advice.push(measured(split, grid, action, quantity, margin.as_ref()));
+    let found = |cause| diagnosis.is_some_and(|diagnosis| diagnosis.get(cause).is_some());
     if let Some(delay) = delay.filter(|_| found(Cause::LateChannel)) {
         let late = if delay.delay_s > 0.0 {
             Side::Right
@@ -204,9 +205,7 @@ pub fn advise(
         };
         give(action, Quantity::FlippedDry);
     }
-    if let Some(margin) = part_margin(&split.dry, grid, wishes.late_loss_db, wishes.flipped_db)
-        && let DelayMargin::Reached { delay_s, .. } = margin.delay
-    {
+    if let Some(DelayMargin::Reached { delay_s, .. }) = margin.as_ref().map(|margin| margin.delay) {
         give(Action::KeepLinesWithin { delay_s }, Quantity::LateDry);
     }
     give(better_line(&split.dry), Quantity::Wedge(Part::Dry));
@@ -239,8 +238,14 @@ fn stereo_balance_db(split: &Split) -> f64 {
     db::from_power(split.wet.mean_power() / split.dry.mean_power())
 }
 
-/// Measures a quantity, applies the action, and measures again.
-fn measured(split: &Split, grid: &Grid, action: Action, quantity: Quantity, wishes: &Wishes) -> Advice {
+/// Measures a quantity, applies the action, and measures again. `margin` is the dry's.
+fn measured(
+    split: &Split,
+    grid: &Grid,
+    action: Action,
+    quantity: Quantity,
+    margin: Option<&PartMargin>,
+) -> Advice {
     let changed = applied(split, &action);
     let part_of = |split: &Split, part| match part {
         Part::Dry => split.dry.clone(),
@@ -285,15 +290,11 @@ fn measured(split: &Split, grid: &Grid, action: Action, quantity: Quantity, wish
                     sum_power(&split.dry, grid, 1.0, delay_s).min(sum_power(&split.dry, grid, 1.0, -delay_s));
                 db::from_power(power / on_time)
             };
-            let worst =
-                part_margin(&split.dry, grid, wishes.late_loss_db, wishes.flipped_db).map_or(0.0, |margin| {
-                    let lowest = margin
-                        .map
-                        .straight_db
-                        .iter()
-                        .fold(f32::INFINITY, |a, &b| a.min(b));
-                    f64::from(lowest) - db::from_power(on_time / split.dry.mean_power())
-                });
+            let worst = margin.map_or(0.0, |margin| {
+                let levels = margin.map.straight_db.iter();
+                let lowest = levels.fold(f32::INFINITY, |a, &b| a.min(b));
+                f64::from(lowest) - db::from_power(on_time / split.dry.mean_power())
+            });
             let Action::KeepLinesWithin { delay_s } = action else {
                 return Advice {
                     action,

@@ -145,6 +145,11 @@ impl Board {
         &self.scorer
     }
 
+    /// Changes from where on broadband figures count ([`Scorer::set_lowest_hz`]).
+    pub fn set_lowest_hz(&mut self, lowest_hz: f64) {
+        self.scorer.set_lowest_hz(lowest_hz);
+    }
+
     /// The rig in use.
     #[must_use]
     pub fn rig(&self) -> &Rig {

@@ -12,6 +12,7 @@ use realfft::{ComplexToReal, RealFftPlanner};
 use crate::Complex;
 use crate::line::Polarity;
 use crate::spectrum::{CrossSpectrum, unbiased_coherence};
+use crate::transform;
 use crate::welch::window_autocorrelation;
 
 /// Delays are looked for up to this far either way, seconds.
@@ -134,13 +135,12 @@ impl DelayFinder {
             return None;
         }
         self.kept.copy_from_slice(&self.weighted[..spectrum.len()]);
-        if self
-            .inverse
-            .process_with_scratch(&mut self.weighted, &mut self.correlation, &mut self.scratch)
-            .is_err()
-        {
-            return None;
-        }
+        transform::inverse(
+            &*self.inverse,
+            &mut self.weighted,
+            &mut self.correlation,
+            &mut self.scratch,
+        );
         self.peak(total)
     }
 

@@ -28,6 +28,7 @@ pub mod diffuse;
 pub mod feed;
 pub mod fractional;
 pub mod grid;
+mod history;
 pub mod k_weighting;
 pub mod line;
 pub mod linecheck;
@@ -45,6 +46,7 @@ pub mod sidechain;
 pub mod spectrum;
 pub mod split;
 pub mod take;
+mod transform;
 pub mod twopass;
 pub mod welch;
 

@@ -141,9 +141,7 @@ pub fn part_margin(
     if spectrum.delay_s == 0.0 && bins_hz.is_some_and(|hz| hz <= WIDEST_BIN_HZ) {
         crosses_of_bins(spectrum, grid, &mut late);
     } else {
-        for (crosses, direction) in late.iter_mut().zip([-1.0, 1.0]) {
-            crosses_over_delay(spectrum, grid, direction, crosses);
-        }
+        crosses_over_delay(spectrum, grid, &mut late);
     }
     let stereo = 2.0 * (left + right);
     // The average sum over the mean power of both channels.
@@ -167,9 +165,10 @@ pub fn part_margin(
     })
 }
 
-/// The cross term at every step of delay; `direction` is +1 for a late right line. Each cell's phasor is turned on from
-/// step to step, which costs a product instead of a sine.
-fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, direction: f64, out: &mut [f64; STEPS]) {
+/// The cross term at every step of delay, for a late left line and for a late right one: they turn it opposite ways. Each
+/// cell's phasors are turned on from step to step, which costs a product instead of a sine.
+fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
+    let [left_late, right_late] = late;
     for cell in 0..spectrum.len() {
         let cross = spectrum.lr[cell];
         if cross.norm_sqr() == 0.0 {
@@ -181,25 +180,28 @@ fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, direction: f64, out
             core::f64::consts::PI * (upper + lower),
             core::f64::consts::PI * (upper - lower),
         );
-        let mut turned = cross * Complex::from_polar(1.0, middle * spectrum.delay_s);
-        let turn = Complex::from_polar(1.0, middle * direction * STEP_S);
-        let mut spread = Complex::from_polar(1.0, half * spectrum.delay_s);
-        let spread_turn = Complex::from_polar(1.0, half * direction * STEP_S);
-        for (step, sum) in out.iter_mut().enumerate() {
-            let angle = half * (spectrum.delay_s + direction * step as f64 * STEP_S);
-            let shrink = if angle.abs() < 1e-6 {
-                1.0
-            } else {
-                spread.im / angle
-            };
-            *sum += turned.re * shrink;
-            turned *= turn;
-            spread *= spread_turn;
+        let on_time = cross * Complex::from_polar(1.0, middle * spectrum.delay_s);
+        let spread = Complex::from_polar(1.0, half * spectrum.delay_s);
+        let sinc = |sine: f64, angle: f64| if angle.abs() < 1e-6 { 1.0 } else { sine / angle };
+        let turn = Complex::from_polar(1.0, middle * STEP_S);
+        let spread_turn = Complex::from_polar(1.0, half * STEP_S);
+        let (mut phasor, mut spread_phasor) = (Complex::new(1.0, 0.0), Complex::new(1.0, 0.0));
+        for (step, (left, right)) in left_late.iter_mut().zip(right_late.iter_mut()).enumerate() {
+            let delay_s = step as f64 * STEP_S;
+            *left += (on_time * phasor.conj()).re
+                * sinc(
+                    (spread * spread_phasor.conj()).im,
+                    half * (spectrum.delay_s - delay_s),
+                );
+            *right += (on_time * phasor).re
+                * sinc((spread * spread_phasor).im, half * (spectrum.delay_s + delay_s));
+            phasor *= turn;
+            spread_phasor *= spread_turn;
         }
     }
 }
 
-/// The same for narrow bins, both lines at once: one late line turns the cross term one way, the other the other, and over
+/// The same for narrow bins: one late line turns the cross term one way, the other the other, and over
 /// 10 ms sinc is its own first terms (the next is below 1e-6 for bins of 6 Hz).
 fn crosses_of_bins(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let [left_late, right_late] = late;

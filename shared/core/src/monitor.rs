@@ -12,7 +12,7 @@ use crate::meter::LOWEST_HZ;
 use crate::onset::OnsetEvidence;
 use crate::pair::PairSums;
 use crate::reading::{BandNow, Reading};
-use crate::sanitize;
+use crate::sanitize::{Cleaner, Run};
 use crate::score::Scorer;
 use crate::spectrum::CrossSpectrum;
 use crate::split::{Method, Split};
@@ -39,12 +39,26 @@ struct Recording {
     active: bool,
 }
 
+impl Recording {
+    /// Takes frames for everything but the average over the short blocks, which the monitor has for its own sake.
+    fn push(&mut self, run: &Run<'_>) {
+        if run.sound {
+            self.sums.add_all(run.left, run.right);
+        } else {
+            self.garbage_frames += run.len() as u64;
+        }
+        self.onsets.push(run);
+        self.long_blocks.push(run, |block| self.long_average.add(block));
+    }
+}
+
 /// Hears a pair of channels and says what each feed gets of it.
 ///
 /// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
 #[derive(Debug)]
 pub struct Monitor {
     rate_hz: f64,
+    cleaner: Cleaner,
     blocks: Blocks,
     live: Average,
     recording: Recording,
@@ -75,6 +89,7 @@ impl Monitor {
         let splitter = BlindSplitter::new(&grid);
         Self {
             rate_hz,
+            cleaner: Cleaner::default(),
             blocks: Blocks::new(len),
             live: Average::live(rate_hz, len, 1.0),
             recording: Recording {
@@ -143,32 +158,27 @@ impl Monitor {
     /// Takes frames (as many as the shorter slice has). Garbage frames are counted and left out of every average.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         let recording = &mut self.recording;
-        for (&l, &r) in left.iter().zip(right) {
-            self.frames += 1;
-            if !sanitize::is_sound(l, r) {
-                self.garbage_frames += 1;
-                recording.garbage_frames += u64::from(recording.active);
-            } else if recording.active {
-                recording.sums.add(f64::from(l), f64::from(r));
+        self.cleaner.runs(left, right, |run| {
+            let frames = run.len() as u64;
+            self.frames += frames;
+            if !run.sound {
+                self.garbage_frames += frames;
             }
-        }
-        let (live, live_too) = (&mut self.live, self.live_too);
-        self.blocks.push(left, right, |block| {
-            if live_too {
-                live.add(block);
+            self.blocks.push(run, |block| {
+                if self.live_too {
+                    self.live.add(block);
+                }
+                if recording.active {
+                    recording.average.add(block);
+                }
+            });
+            if self.live_too {
+                self.onsets.push(run);
             }
             if recording.active {
-                recording.average.add(block);
+                recording.push(run);
             }
         });
-        if live_too {
-            self.onsets.push(left, right);
-        }
-        if recording.active {
-            recording.onsets.push(left, right);
-            let long = &mut recording.long_average;
-            recording.long_blocks.push(left, right, |block| long.add(block));
-        }
     }
 
     /// Begins a take with the next frame; one that was being recorded is dropped.

@@ -10,7 +10,8 @@ mod windows;
 
 use crate::Complex;
 use crate::db;
-use crate::sanitize;
+use crate::pair::products;
+use crate::sanitize::Run;
 use crate::spectrum::CrossSpectrum;
 use stretches::Stretches;
 use windows::Windows;
@@ -79,6 +80,18 @@ impl Attacks {
     }
 }
 
+/// How far each sample is from the one before it; `last` is the one before the first.
+fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
+    let Some((&first, &newest)) = samples.first().zip(samples.last()) else {
+        return;
+    };
+    out[0] = first - *last;
+    for (out, pair) in out[1..].iter_mut().zip(samples.windows(2)) {
+        *out = pair[1] - pair[0];
+    }
+    *last = newest;
+}
+
 /// What is heard where sounds begin, with the spectra it comes from.
 #[derive(Clone, Copy, Debug)]
 pub struct Beginnings<'a> {
@@ -113,6 +126,8 @@ pub struct OnsetEvidence {
     windows: Windows,
     heard: u64,
     last: [f64; 2],
+    /// How far each sample is from the one before it.
+    steps: [Vec<f64>; 2],
     frame_power: f64,
     in_frame: usize,
     past: [f64; PAST_FRAMES],
@@ -160,6 +175,7 @@ impl OnsetEvidence {
             windows,
             heard: 0,
             last: [0.0; 2],
+            steps: [vec![0.0; samples(FRAME_S)], vec![0.0; samples(FRAME_S)]],
             frame_power: 0.0,
             in_frame: 0,
             past: [0.0; PAST_FRAMES],
@@ -221,33 +237,42 @@ impl OnsetEvidence {
     }
 
     /// Takes frames. Garbage counts as silence.
-    pub fn push(&mut self, left: &[f32], right: &[f32]) {
-        for (&l, &r) in left.iter().zip(right) {
-            let (l, r) = if sanitize::is_sound(l, r) {
-                (f64::from(sanitize::measured(l)), f64::from(sanitize::measured(r)))
-            } else {
-                (0.0, 0.0)
-            };
-            self.push_one(l, r);
+    pub fn push(&mut self, run: &Run<'_>) {
+        let (mut left, mut right) = (run.left, run.right);
+        while !left.is_empty() {
+            // As many as come before anything happens.
+            let count = left
+                .len()
+                .min(self.frame_len - self.in_frame)
+                .min(self.waiting.unwrap_or(usize::MAX))
+                .min(self.stretches.room());
+            let (now_left, now_right);
+            (now_left, left) = left.split_at(count);
+            (now_right, right) = right.split_at(count);
+            self.take(now_left, now_right);
         }
     }
 
-    fn push_one(&mut self, left: f64, right: f64) {
+    fn take(&mut self, left: &[f64], right: &[f64]) {
+        let count = left.len();
         // The difference of neighbours lifts the top, where an attack is and a sustained string is not.
-        let (l, r) = (left - self.last[0], right - self.last[1]);
-        self.last = [left, right];
-        let (early, later) = self.windows.push(l, r, self.lag);
-        self.stretches.push(early, later, self.heard, self.lag);
-        self.heard += 1;
-        self.rest = self.rest.saturating_sub(1);
-        self.frame_power += l * l + r * r;
-        self.in_frame += 1;
-        if let Some(left) = self.waiting {
-            if left <= 1 {
+        let [left_steps, right_steps] = &mut self.steps;
+        differences(&mut self.last[0], left, left_steps);
+        differences(&mut self.last[1], right, right_steps);
+        let (left, right) = (&left_steps[..count], &right_steps[..count]);
+        self.windows.push(left, right);
+        self.heard += count as u64;
+        let lined_up = self.windows.last(count + self.stretches.aside(), self.lag);
+        self.stretches.push(lined_up, self.heard - 1, self.lag);
+        self.rest = self.rest.saturating_sub(count);
+        let [left_power, right_power, _] = products(left, right);
+        self.frame_power += left_power + right_power;
+        self.in_frame += count;
+        if let Some(waiting) = &mut self.waiting {
+            *waiting -= count;
+            if *waiting == 0 {
                 self.waiting = None;
                 self.attack();
-            } else {
-                self.waiting = Some(left - 1);
             }
         }
         if self.in_frame == self.frame_len {
@@ -324,8 +349,10 @@ impl OnsetEvidence {
     /// Adds the attack in the windows to the sums, a late channel's window as late as it is.
     fn collect(&mut self, scale: f64, weight: f64) {
         let late = self.waits_for.unsigned_abs();
-        self.windows
-            .news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        if late > 0 {
+            self.windows
+                .news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        }
         let (windows, keep) = (&self.windows, self.forget);
         self.weights = [
             self.weights[0] * self.forget + weight,

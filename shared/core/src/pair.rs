@@ -16,6 +16,47 @@ pub struct PairSums {
     pub cross: f64,
 }
 
+/// `Σl²`, `Σr²` and `Σlr` over as many frames as the shorter slice has. Four frames side by side: a single sum would wait
+/// for each addition, and rounds worse.
+pub(crate) fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3] {
+    const LANES: usize = 4;
+    let frames = left.len().min(right.len());
+    let (left, left_rest) = left[..frames].as_chunks::<LANES>();
+    let (right, right_rest) = right[..frames].as_chunks::<LANES>();
+    let mut sums = [[0.0; LANES]; 3];
+    for (left, right) in left.iter().zip(right) {
+        for lane in 0..LANES {
+            let (l, r): (f64, f64) = (left[lane].into(), right[lane].into());
+            sums[0][lane] += l * l;
+            sums[1][lane] += r * r;
+            sums[2][lane] += l * r;
+        }
+    }
+    for (&l, &r) in left_rest.iter().zip(right_rest) {
+        let (l, r): (f64, f64) = (l.into(), r.into());
+        sums[0][0] += l * l;
+        sums[1][0] += r * r;
+        sums[2][0] += l * r;
+    }
+    sums.map(|lanes| lanes.iter().sum())
+}
+
+/// `Σab` over as many samples as the shorter slice has, four side by side like [`products`].
+pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
+    const LANES: usize = 4;
+    let samples = a.len().min(b.len());
+    let (a, a_rest) = a[..samples].as_chunks::<LANES>();
+    let (b, b_rest) = b[..samples].as_chunks::<LANES>();
+    let mut sums = [0.0; LANES];
+    for (a, b) in a.iter().zip(b) {
+        for lane in 0..LANES {
+            sums[lane] += a[lane] * b[lane];
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
+}
+
 impl PairSums {
     /// Adds one frame. The samples must be finite.
     #[inline]
@@ -24,6 +65,15 @@ impl PairSums {
         self.left += left * left;
         self.right += right * right;
         self.cross += left * right;
+    }
+
+    /// Adds frames, as many as the shorter slice has. The samples must be finite.
+    pub fn add_all<S: Copy + Into<f64>>(&mut self, left: &[S], right: &[S]) {
+        self.frames += left.len().min(right.len()) as u64;
+        let [ll, rr, lr] = products(left, right);
+        self.left += ll;
+        self.right += rr;
+        self.cross += lr;
     }
 
     /// Mean squares of the left and right channel; zero without frames.

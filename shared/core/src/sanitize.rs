@@ -19,6 +19,15 @@ pub fn is_sound(left: f32, right: f32) -> bool {
     left.abs() <= GARBAGE_ABOVE && right.abs() <= GARBAGE_ABOVE
 }
 
+/// Whether all frames are believed (as many as the shorter slice has).
+#[must_use]
+pub fn all_sound(left: &[f32], right: &[f32]) -> bool {
+    // Without stopping at the first that isn't: that is what lets the compiler look at several at once.
+    left.iter()
+        .zip(right)
+        .fold(true, |all, (&l, &r)| all & is_sound(l, r))
+}
+
 /// A sample as filters and meters take it: garbage and the inaudibly small become zero.
 #[must_use]
 #[inline]
@@ -54,6 +63,108 @@ pub fn measure_block(block: &[f32], out: &mut [f32]) -> bool {
     room >= 0
 }
 
+/// The most frames in a [`Run`].
+pub const LONGEST_RUN: usize = 512;
+
+/// Frames as measurements take them, in double precision: all of them believed, or all of them garbage and zero.
+#[derive(Clone, Copy, Debug)]
+pub struct Run<'a> {
+    /// The left channel, at most [`LONGEST_RUN`] frames.
+    pub left: &'a [f64],
+    /// The right channel, as many.
+    pub right: &'a [f64],
+    /// Whether these frames are believed.
+    pub sound: bool,
+}
+
+impl Run<'_> {
+    /// How many frames.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.left.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.left.is_empty()
+    }
+}
+
+/// Cuts frames into [`Run`]s, so that what is to be believed is judged once for everything that measures it. Does not
+/// allocate.
+#[derive(Clone, Debug)]
+pub struct Cleaner {
+    left: [f64; LONGEST_RUN],
+    right: [f64; LONGEST_RUN],
+}
+
+impl Default for Cleaner {
+    fn default() -> Self {
+        Self {
+            left: [0.0; LONGEST_RUN],
+            right: [0.0; LONGEST_RUN],
+        }
+    }
+}
+
+impl Cleaner {
+    /// Hands over all frames (as many as the shorter slice has), in order and every one once.
+    pub fn runs<S: Copy + Into<f64>>(&mut self, left: &[S], right: &[S], mut on_run: impl FnMut(&Run<'_>)) {
+        let frames = left.len().min(right.len());
+        for begin in (0..frames).step_by(LONGEST_RUN) {
+            let range = begin..frames.min(begin + LONGEST_RUN);
+            self.chunk(&left[range.clone()], &right[range], &mut on_run);
+        }
+    }
+
+    fn chunk<S: Copy + Into<f64>>(&mut self, left: &[S], right: &[S], on_run: &mut impl FnMut(&Run<'_>)) {
+        let frames = left.len();
+        let (clean_left, clean_right) = (&mut self.left[..frames], &mut self.right[..frames]);
+        let all_sound = take(left, clean_left) & take(right, clean_right);
+        let is_sound = |n: usize| is_believed(left[n].into()) && is_believed(right[n].into());
+        let mut begin = 0;
+        while begin < frames {
+            let sound = all_sound || is_sound(begin);
+            let end = if all_sound {
+                frames
+            } else {
+                (begin..frames).find(|&n| is_sound(n) != sound).unwrap_or(frames)
+            };
+            if !sound {
+                clean_left[begin..end].fill(0.0);
+                clean_right[begin..end].fill(0.0);
+            }
+            on_run(&Run {
+                left: &clean_left[begin..end],
+                right: &clean_right[begin..end],
+                sound,
+            });
+            begin = end;
+        }
+    }
+}
+
+/// Takes a channel's samples, the inaudibly small as zero. Says whether all are believed, without stopping at the first
+/// that isn't: that lets the compiler look at several at once.
+fn take<S: Copy + Into<f64>>(samples: &[S], out: &mut [f64]) -> bool {
+    let mut believed = true;
+    for (out, &sample) in out.iter_mut().zip(samples) {
+        let sample: f64 = sample.into();
+        believed &= is_believed(sample);
+        *out = if sample.abs() >= f64::from(TINY) {
+            sample
+        } else {
+            0.0
+        };
+    }
+    believed
+}
+
+fn is_believed(sample: f64) -> bool {
+    sample.abs() <= f64::from(GARBAGE_ABOVE)
+}
+
 /// A filter state with the inaudibly small taken off; non-finite states (which sound input cannot make) are cleared too.
 #[must_use]
 #[inline]
@@ -69,6 +180,32 @@ pub fn settled(state: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn runs_are_the_frames_with_the_garbage_apart() {
+        let mut left: Vec<f32> = (0..2000).map(|n| 0.25 + n as f32 / 4000.0).collect();
+        let mut right: Vec<f32> = left.iter().map(|x| -x).collect();
+        for n in [0, 1, 700, 701, 702, 1023, 1024, 1999] {
+            if n % 2 == 0 {
+                left[n] = f32::NAN;
+            } else {
+                right[n] = 1e30;
+            }
+        }
+        right[30] = 1e-35;
+        let mut seen = 0;
+        Cleaner::default().runs(&left, &right, |run| {
+            assert!(!run.is_empty() && run.len() <= LONGEST_RUN);
+            for (&l, &r) in run.left.iter().zip(run.right) {
+                assert_eq!(run.sound, is_sound(left[seen], right[seen]), "{seen}");
+                let expected = |x: f32| if run.sound { f64::from(measured(x)) } else { 0.0 };
+                assert_eq!((l, r), (expected(left[seen]), expected(right[seen])), "{seen}");
+                seen += 1;
+            }
+        });
+        assert_eq!(seen, 2000);
+        assert!(all_sound(&left[2..700], &right[2..700]) && !all_sound(&left[..9], &right));
+    }
 
     #[test]
     fn garbage_is_found_in_either_channel() {

@@ -155,17 +155,21 @@ impl Scorer {
             .iter()
             .map(|&hz| k_weighting::power(hz, grid.rate_hz()))
             .collect();
-        let first_cell = grid
-            .centres_hz()
-            .partition_point(|&hz| hz < lowest_hz)
-            .min(grid.len() - 1);
-        Self {
+        let mut scorer = Self {
             grid,
             thirds,
             fines,
             k_weights,
-            first_cell,
-        }
+            first_cell: 0,
+        };
+        scorer.set_lowest_hz(lowest_hz);
+        scorer
+    }
+
+    /// Changes from where on broadband figures count.
+    pub fn set_lowest_hz(&mut self, lowest_hz: f64) {
+        let below = self.grid.centres_hz().partition_point(|&hz| hz < lowest_hz);
+        self.first_cell = below.min(self.grid.len() - 1);
     }
 
     /// The grid the spectra are on.
@@ -369,23 +373,29 @@ impl Scorer {
     pub fn curves(&self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
         let squared_gain = responses.total.recoverable_gain().powi(2);
         let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
-        let loudest = (0..self.fines.len())
-            .map(|band| {
-                density(
-                    band,
-                    Self::band_ratio(&self.fines, band, responses.total, &split.total).1,
-                )
-            })
+        // Ratio and reference of every band.
+        let sums = |response: &FeedResponse, spectrum: &CrossSpectrum| {
+            let mut sums = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
+            for (band, sum) in sums.iter_mut().enumerate().take(self.fines.len()) {
+                *sum = Self::band_ratio(&self.fines, band, response, spectrum);
+            }
+            sums
+        };
+        let total = sums(responses.total, &split.total);
+        let densities = total.iter().enumerate().take(self.fines.len());
+        let loudest = densities
+            .map(|(band, &(_, reference))| density(band, reference))
             .fold(0.0, f64::max);
         let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
         let parts = [
-            (responses.dry, &split.dry),
-            (responses.wet, &split.wet),
-            (responses.total, &split.total),
+            sums(responses.dry, &split.dry),
+            sums(responses.wet, &split.wet),
+            total,
         ];
-        for ((response, spectrum), curve) in parts.into_iter().zip(out) {
-            for (band, level) in curve.iter_mut().enumerate().take(self.fines.len()) {
-                let (ratio, reference) = Self::band_ratio(&self.fines, band, response, spectrum);
+        for (sums, curve) in parts.iter().zip(out) {
+            for (band, (level, &(ratio, reference))) in
+                curve.iter_mut().zip(sums).enumerate().take(self.fines.len())
+            {
                 *level = if density(band, reference) <= quiet || squared_gain <= 0.0 {
                     f32::NAN
                 } else {

@@ -32,7 +32,7 @@ use std::collections::VecDeque;
 use crate::delay::{ChannelDelay, DelayFinder};
 use crate::grid::{Grid, block_len};
 use crate::pair::PairSums;
-use crate::sanitize;
+use crate::sanitize::{self, Cleaner};
 use crate::spectrum::CrossSpectrum;
 use crate::split::{Method, Split};
 use crate::take::{Pass, Take};
@@ -126,8 +126,11 @@ impl Parts {
     }
 
     fn add(blocks: &mut [Blocks; 3], averages: &mut [Average; 3], hop: &Hop<'_>) {
+        let mut cleaner = Cleaner::default();
         for ((blocks, average), part) in blocks.iter_mut().zip(averages).zip([hop.dry, hop.wet, hop.total]) {
-            blocks.push_f64(part[0], part[1], |block| average.add(block));
+            cleaner.runs(part[0], part[1], |run| {
+                blocks.push(run, |block| average.add(block))
+            });
         }
     }
 

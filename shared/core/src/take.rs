@@ -138,9 +138,20 @@ impl Take {
     /// Every feed's figures for a rig.
     #[must_use]
     pub fn rows(&self, rig: &Rig, lowest_hz: f64) -> [Row; FEEDS] {
-        let mut rows = Board::empty_rows();
-        self.board(rig, lowest_hz).score(&self.split, &mut rows);
+        let [rows] = self.rows_from(rig, [lowest_hz]);
         rows
+    }
+
+    /// The same from several frequencies on: most of the work is the responses, which they share.
+    #[must_use]
+    pub fn rows_from<const N: usize>(&self, rig: &Rig, lowest_hz: [f64; N]) -> [[Row; FEEDS]; N] {
+        let mut board = self.board(rig, 0.0);
+        lowest_hz.map(|lowest_hz| {
+            board.set_lowest_hz(lowest_hz);
+            let mut rows = Board::empty_rows();
+            board.score(&self.split, &mut rows);
+            rows
+        })
     }
 }
 

@@ -10,13 +10,15 @@ use realfft::{RealFftPlanner, RealToComplex};
 
 use crate::Complex;
 use crate::grid::Grid;
-use crate::sanitize;
+use crate::history::History;
+use crate::sanitize::{Cleaner, Run};
 use crate::spectrum::CrossSpectrum;
+use crate::transform;
 
 /// Blocks overlap by all but `1/HOPS` of their length.
 pub const HOPS: usize = 4;
 
-/// Sums below this are nothing, as powers.
+/// Powers below this are nothing.
 const INAUDIBLE: f64 = 1e-60;
 
 /// `Σ w²/N` of the Hann window.
@@ -63,8 +65,8 @@ pub struct Blocks {
     hop: usize,
     window: Vec<f64>,
     fft: Arc<dyn RealToComplex<f64>>,
-    history: [Vec<f64>; 2],
-    /// Frames in the history that are waiting to complete a hop.
+    history: History,
+    /// Frames that are waiting to complete a hop.
     pending: usize,
     /// Frames since the start, up to `len`: how far the stream reaches back into the block.
     depth: usize,
@@ -106,7 +108,7 @@ impl Blocks {
             hop: len / HOPS,
             window,
             fft,
-            history: [vec![0.0; len], vec![0.0; len]],
+            history: History::new(len),
             pending: 0,
             depth: 0,
             clean: len,
@@ -130,72 +132,31 @@ impl Blocks {
 
     /// Forgets the stream: what comes next begins after silence.
     pub fn restart(&mut self) {
-        for channel in &mut self.history {
-            channel.fill(0.0);
-        }
+        self.history.reset();
         self.pending = 0;
         self.depth = 0;
         self.clean = self.len;
     }
 
-    /// Takes frames (as many of both channels) and calls `on_block` for every block they complete. A block that holds a
-    /// garbage frame is left out.
-    pub fn push(&mut self, left: &[f32], right: &[f32], mut on_block: impl FnMut(&Block<'_>)) {
-        let frames = left.len().min(right.len());
-        let mut done = 0;
-        while done < frames {
-            let count = (frames - done).min(self.hop - self.pending);
-            let at = self.len - self.hop + self.pending;
-            let (left, right) = (&left[done..done + count], &right[done..done + count]);
-            let [left_history, right_history] = &mut self.history;
-            let places = left_history[at..at + count]
-                .iter_mut()
-                .zip(&mut right_history[at..at + count]);
-            let mut all_sound = true;
-            for ((left_place, right_place), (&l, &r)) in places.zip(left.iter().zip(right)) {
-                let sound = sanitize::is_sound(l, r);
-                all_sound &= sound;
-                *left_place = f64::from(if sound { sanitize::measured(l) } else { 0.0 });
-                *right_place = f64::from(if sound { sanitize::measured(r) } else { 0.0 });
-            }
-            if all_sound {
-                self.clean = (self.clean + count).min(self.len);
+    /// Takes frames and calls `on_block` for every block they complete. A block that holds a garbage frame is left out.
+    pub fn push(&mut self, run: &Run<'_>, mut on_block: impl FnMut(&Block<'_>)) {
+        let (mut left, mut right) = (run.left, run.right);
+        while !left.is_empty() {
+            let count = left.len().min(self.hop - self.pending);
+            let (now_left, now_right);
+            (now_left, left) = left.split_at(count);
+            (now_right, right) = right.split_at(count);
+            self.history.push(now_left, now_right);
+            self.clean = if run.sound {
+                (self.clean + count).min(self.len)
             } else {
-                let garbage = |&(l, r): &(&f32, &f32)| !sanitize::is_sound(*l, *r);
-                let since = left.iter().zip(right).rev().position(|frame| garbage(&frame));
-                self.clean = since.unwrap_or(count);
+                0
+            };
+            self.depth = (self.depth + count).min(self.len);
+            self.pending += count;
+            if self.pending == self.hop {
+                self.complete(self.len - self.depth, self.len, &mut on_block);
             }
-            done += count;
-            self.advance(count, &mut on_block);
-        }
-    }
-
-    /// The same for double-precision frames.
-    pub fn push_f64(&mut self, left: &[f64], right: &[f64], mut on_block: impl FnMut(&Block<'_>)) {
-        for (&l, &r) in left.iter().zip(right) {
-            let limit = f64::from(sanitize::GARBAGE_ABOVE);
-            let sound = l.abs() <= limit && r.abs() <= limit;
-            let (l, r) = if sound { (l, r) } else { (0.0, 0.0) };
-            self.push_one(l, r, sound, &mut on_block);
-        }
-    }
-
-    #[inline]
-    fn push_one(&mut self, left: f64, right: f64, sound: bool, on_block: &mut impl FnMut(&Block<'_>)) {
-        let at = self.len - self.hop + self.pending;
-        self.history[0][at] = left;
-        self.history[1][at] = right;
-        self.clean = if sound { (self.clean + 1).min(self.len) } else { 0 };
-        self.advance(1, on_block);
-    }
-
-    /// Counts frames that were put into the history, and transforms it when they complete a hop.
-    #[inline]
-    fn advance(&mut self, count: usize, on_block: &mut impl FnMut(&Block<'_>)) {
-        self.depth = (self.depth + count).min(self.len);
-        self.pending += count;
-        if self.pending == self.hop {
-            self.complete(self.len - self.depth, self.len, on_block);
         }
     }
 
@@ -203,66 +164,54 @@ impl Blocks {
     /// stream is restarted.
     pub fn flush(&mut self, mut on_block: impl FnMut(&Block<'_>)) {
         let mut unfinished = self.len - self.hop + self.pending;
-        let mut begin =
-            self.len - self.hop + self.pending - self.depth.min(self.len - self.hop + self.pending);
+        let mut begin = unfinished - self.depth.min(unfinished);
         while unfinished > 0 {
-            for channel in &mut self.history {
-                channel[self.len - self.hop + self.pending..].fill(0.0);
-            }
-            self.clean = (self.clean + self.hop - self.pending).min(self.len);
-            let end = unfinished;
-            self.pending = self.hop;
-            self.complete(begin, end, &mut on_block);
+            let silence = self.hop - self.pending;
+            self.history.push_silence(silence);
+            self.clean = (self.clean + silence).min(self.len);
+            self.complete(begin, unfinished, &mut on_block);
             unfinished = unfinished.saturating_sub(self.hop);
             begin = begin.saturating_sub(self.hop);
         }
         self.restart();
     }
 
-    /// Transforms the history, whose frames `begin..end` belong to the stream, and moves it on by a hop.
+    /// A hop is complete: transforms the last frames, of which `begin..end` belong to the stream.
     fn complete(&mut self, begin: usize, end: usize, on_block: &mut impl FnMut(&Block<'_>)) {
-        if self.clean >= self.len {
-            for (channel, spectrum) in self.history.iter().zip(&mut self.spectra) {
-                for ((out, sample), weight) in self.windowed.iter_mut().zip(channel).zip(&self.window) {
-                    *out = sample * weight;
-                }
-                // The lengths were fixed when everything was built, so this can't fail; a block is lost if it does.
-                if self
-                    .fft
-                    .process_with_scratch(&mut self.windowed, spectrum, &mut self.scratch)
-                    .is_err()
-                {
-                    spectrum.fill(Complex::new(0.0, 0.0));
-                }
-            }
-            let coverage = if begin == 0 && end == self.len {
-                WINDOW_POWER * self.len as f64
-            } else {
-                self.window[begin..end].iter().map(|w| w * w).sum()
-            };
-            on_block(&Block {
-                left: &self.spectra[0],
-                right: &self.spectra[1],
-                coverage,
-            });
-        }
-        for channel in &mut self.history {
-            channel.copy_within(self.hop.., 0);
-        }
         self.pending = 0;
+        if self.clean < self.len {
+            return;
+        }
+        for (channel, spectrum) in self.spectra.iter_mut().enumerate() {
+            let frames = self.history.last(channel, self.len, 0);
+            for ((out, sample), weight) in self.windowed.iter_mut().zip(frames).zip(&self.window) {
+                *out = sample * weight;
+            }
+            transform::forward(&*self.fft, &mut self.windowed, spectrum, &mut self.scratch);
+        }
+        let coverage = if begin == 0 && end == self.len {
+            WINDOW_POWER * self.len as f64
+        } else {
+            self.window[begin..end].iter().map(|w| w * w).sum()
+        };
+        on_block(&Block {
+            left: &self.spectra[0],
+            right: &self.spectra[1],
+            coverage,
+        });
     }
 }
 
 /// A weighted sum of blocks, from which the averaged spectrum is read.
 #[derive(Clone, Debug)]
 pub struct Average {
+    /// Sums of `|X_L|²`, `|X_R|²` and `X_L·conj(X_R)` over the blocks, two-sided.
     sums: CrossSpectrum,
     coverage: f64,
     full_coverage: f64,
     weight: f64,
     squared_weight: f64,
     decay: f64,
-    scale: f64,
 }
 
 impl Average {
@@ -277,7 +226,6 @@ impl Average {
             weight: 0.0,
             squared_weight: 0.0,
             decay: 1.0,
-            scale: 1.0 / block_len as f64,
         }
     }
 
@@ -309,30 +257,32 @@ impl Average {
         self.weight = self.weight * self.decay + share;
         self.squared_weight = self.squared_weight * self.decay * self.decay + share * share;
         self.coverage = self.coverage * self.decay + block.coverage;
-        let cells = self.sums.len();
+        if self.decay < 1.0 {
+            self.fade();
+        }
         let CrossSpectrum { ll, rr, lr, .. } = &mut self.sums;
-        // Slices of one length, so that the loop below has nothing to check.
-        let (ll, rr, lr) = (&mut ll[..cells], &mut rr[..cells], &mut lr[..cells]);
-        let (left, right) = (&block.left[..cells], &block.right[..cells]);
-        let decay = self.decay;
-        let mut heard = false;
-        let mut add = |range: core::ops::Range<usize>, scale: f64| {
-            for k in range {
-                ll[k] = ll[k] * decay + left[k].norm_sqr() * scale;
-                rr[k] = rr[k] * decay + right[k].norm_sqr() * scale;
-                lr[k] = lr[k] * decay + left[k] * right[k].conj() * scale;
-                heard |= ll[k] >= INAUDIBLE || rr[k] >= INAUDIBLE;
-            }
-        };
-        // One-sided: an inner bin stands for its mirror image too.
-        add(0..1, self.scale);
-        add(1..cells - 1, 2.0 * self.scale);
-        add(cells - 1..cells, self.scale);
+        let sums = ll.iter_mut().zip(rr).zip(lr);
+        for (((ll, rr), lr), (left, right)) in sums.zip(block.left.iter().zip(block.right)) {
+            *ll += left.norm_sqr();
+            *rr += right.norm_sqr();
+            *lr += left * right.conj();
+        }
+    }
+
+    /// Lets what was added so far fade by a hop.
+    fn fade(&mut self) {
+        let CrossSpectrum { ll, rr, lr, .. } = &mut self.sums;
+        let mut loudest = 0.0f64;
+        for power in ll.iter_mut().chain(rr) {
+            *power *= self.decay;
+            loudest = loudest.max(*power);
+        }
+        for cross in lr {
+            *cross *= self.decay;
+        }
         // Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
-        if !heard {
-            ll.fill(0.0);
-            rr.fill(0.0);
-            lr.fill(Complex::new(0.0, 0.0));
+        if loudest < INAUDIBLE * self.full_coverage {
+            self.sums.silence();
         }
     }
 
@@ -355,14 +305,23 @@ impl Average {
         out.copy_from(&self.sums);
         out.delay_s = 0.0;
         out.averages = self.averages();
-        if self.coverage > 0.0 {
-            let scale = 1.0 / self.coverage;
-            // sums are Σ|X|²/N and coverage is Σw², so the quotient is the mean square.
-            out.ll
-                .iter_mut()
-                .chain(&mut out.rr)
-                .for_each(|power| *power *= scale);
-            out.lr.iter_mut().for_each(|cross| *cross *= scale);
+        if self.coverage <= 0.0 {
+            return;
+        }
+        // The sums are Σ|X|² and the coverage is Σw², so this makes one-sided mean squares of them: an inner bin stands for
+        // its mirror image too.
+        let last = out.len() - 1;
+        let edge = 1.0 / (2.0 * last as f64 * self.coverage);
+        let cells = out.ll.iter_mut().zip(&mut out.rr).zip(&mut out.lr);
+        for (cell, ((ll, rr), lr)) in cells.enumerate() {
+            let scale = if cell == 0 || cell == last {
+                edge
+            } else {
+                2.0 * edge
+            };
+            *ll *= scale;
+            *rr *= scale;
+            *lr *= scale;
         }
     }
 }
@@ -372,7 +331,7 @@ impl Average {
 pub fn spectrum_of(left: &[f64], right: &[f64], rate_hz: f64, block_len: usize) -> (Grid, CrossSpectrum) {
     let mut blocks = Blocks::new(block_len);
     let mut average = Average::take(block_len);
-    blocks.push_f64(left, right, |block| average.add(block));
+    Cleaner::default().runs(left, right, |run| blocks.push(run, |block| average.add(block)));
     blocks.flush(|block| average.add(block));
     let mut spectrum = CrossSpectrum::silent(block_len / 2 + 1);
     average.read(&mut spectrum);
@@ -393,6 +352,10 @@ mod tests {
                 (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
             })
             .collect()
+    }
+
+    fn push(blocks: &mut Blocks, average: &mut Average, left: &[f64], right: &[f64]) {
+        Cleaner::default().runs(left, right, |run| blocks.push(run, |block| average.add(block)));
     }
 
     #[test]
@@ -465,9 +428,11 @@ mod tests {
         let mut blocks = Blocks::new(1024);
         let mut average = Average::take(1024);
         let mut count = 0;
-        blocks.push(&left, &right, |block| {
-            count += 1;
-            average.add(block);
+        Cleaner::default().runs(&left, &right, |run| {
+            blocks.push(run, |block| {
+                count += 1;
+                average.add(block);
+            });
         });
         assert_eq!(count, 20_000 / 256 - HOPS);
         let mut spectrum = CrossSpectrum::silent(513);
@@ -487,7 +452,7 @@ mod tests {
             let mut blocks = Blocks::new(1024);
             let mut average = Average::take(1024);
             for (l, r) in left.chunks(size).zip(right.chunks(size)) {
-                blocks.push_f64(l, r, |block| average.add(block));
+                push(&mut blocks, &mut average, l, r);
             }
             blocks.flush(|block| average.add(block));
             let mut spectrum = CrossSpectrum::silent(513);
@@ -503,10 +468,10 @@ mod tests {
         let mut average = Average::live(rate, 1024, 0.3);
         let loud = noise(6, 48_000);
         let silence = vec![0.0; 48_000];
-        blocks.push_f64(&loud, &loud, |block| average.add(block));
+        push(&mut blocks, &mut average, &loud, &loud);
         let mut before = CrossSpectrum::silent(513);
         average.read(&mut before);
-        blocks.push_f64(&silence, &silence, |block| average.add(block));
+        push(&mut blocks, &mut average, &silence, &silence);
         let mut after = CrossSpectrum::silent(513);
         average.read(&mut after);
         let fall_db = 10.0 * (after.mean_power() / before.mean_power()).log10();

@@ -64,8 +64,7 @@ impl<'a> Judged<'a> {
     /// Judges a take that comes from no file.
     #[must_use]
     pub fn of_take(take: &'a Take, view: &'a View) -> Self {
-        let full = take.rows(&view.rig, 0.0);
-        let above = take.rows(&view.rig, LOWEST_HZ);
+        let [full, above] = take.rows_from(&view.rig, [0.0, LOWEST_HZ]);
         let index = |id: FeedId| FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
         let rows: Vec<FeedRow> = view
             .feeds
@@ -81,7 +80,9 @@ impl<'a> Judged<'a> {
                     let (full, above) = if rig == view.rig {
                         (full[own], above[own])
                     } else {
-                        (take.rows(&rig, 0.0)[own], take.rows(&rig, LOWEST_HZ)[own])
+                        take.rows_from(&rig, [0.0, LOWEST_HZ])
+                            .map(|rows| rows[own])
+                            .into()
                     };
                     FeedRow::new(full, &above, name)
                 }

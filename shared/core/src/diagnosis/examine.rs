@@ -11,6 +11,7 @@ use crate::delay::{ChannelDelay, DelayFinder};
 use crate::feed::Side;
 use crate::grid::{Grid, block_len};
 use crate::onset::{Attacks, OnsetEvidence};
+use crate::sanitize::Cleaner;
 use crate::spectrum::CrossSpectrum;
 use crate::welch::{Average, Blocks};
 
@@ -394,12 +395,14 @@ pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
     let len = block_len(rate_hz);
     let grid = Grid::fft(rate_hz, len);
     let (mut blocks, mut average) = (Blocks::new(len), Average::take(len));
-    blocks.push(left, right, |block| average.add(block));
+    let mut onsets = OnsetEvidence::new(rate_hz);
+    Cleaner::default().runs(left, right, |run| {
+        blocks.push(run, |block| average.add(block));
+        onsets.push(run);
+    });
     blocks.flush(|block| average.add(block));
     let mut spectrum = CrossSpectrum::silent(grid.len());
     average.read(&mut spectrum);
-    let mut onsets = OnsetEvidence::new(rate_hz);
-    onsets.push(left, right);
     let clues = Clues {
         delay: DelayFinder::new(rate_hz, len).find(&spectrum),
         attacks: onsets.read(f64::INFINITY),

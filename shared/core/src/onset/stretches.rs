@@ -1,5 +1,7 @@
 //! The time between the attacks: the correlation of short frames, of which the lowest are the wet's own, but for chance.
 
+use crate::pair::{product, products};
+
 /// Length of a frame whose correlation is kept, seconds.
 const STRETCH_S: f64 = 0.043;
 /// This many such frames are kept.
@@ -33,9 +35,8 @@ struct Stretch {
 pub(super) struct Stretches {
     len: usize,
     sums: [f64; 4],
-    /// The last frames, as many as [`ASIDE_S`] is long.
-    before: Vec<(f64, f64)>,
-    place: usize,
+    /// Samples in [`ASIDE_S`].
+    aside: usize,
     at: usize,
     kept: [Stretch; STRETCHES],
     count: u64,
@@ -47,8 +48,7 @@ impl Stretches {
         Self {
             len: ((STRETCH_S * rate_hz).round() as usize).max(4),
             sums: [0.0; 4],
-            before: vec![(0.0, 0.0); ((ASIDE_S * rate_hz).round() as usize).max(1)],
-            place: 0,
+            aside: ((ASIDE_S * rate_hz).round() as usize).max(1),
             at: 0,
             kept: [Stretch::default(); STRETCHES],
             count: 0,
@@ -60,23 +60,29 @@ impl Stretches {
         self.sums = [0.0; 4];
         self.at = 0;
         self.count = 0;
-        self.before.fill((0.0, 0.0));
     }
 
-    /// Takes a frame whose channels were lined up by `lag` samples, as number `now`.
-    #[inline]
-    pub(super) fn push(&mut self, left: f64, right: f64, now: u64, lag: isize) {
-        self.sums[0] += left * left;
-        self.sums[1] += right * right;
-        self.sums[2] += left * right;
-        let (left_before, right_before) = core::mem::replace(&mut self.before[self.place], (left, right));
-        self.place = if self.place + 1 < self.before.len() {
-            self.place + 1
-        } else {
-            0
-        };
-        self.sums[3] += left * right_before - left_before * right;
-        self.at += 1;
+    /// How many more samples the frame at hand takes.
+    pub(super) fn room(&self) -> usize {
+        self.len - self.at
+    }
+
+    /// How many samples before those that are new are wanted with them.
+    pub(super) fn aside(&self) -> usize {
+        self.aside
+    }
+
+    /// Takes samples of channels that were lined up by `lag`, the last of them number `now`: no more than there's room for, and
+    /// [`Self::aside`] older ones before them.
+    pub(super) fn push(&mut self, [left, right]: [&[f64]; 2], now: u64, lag: isize) {
+        let count = left.len() - self.aside;
+        let (new_left, new_right) = (&left[self.aside..], &right[self.aside..]);
+        let [ll, rr, lr] = products(new_left, new_right);
+        let odd = product(new_left, &right[..count]) - product(&left[..count], new_right);
+        for (sum, new) in self.sums.iter_mut().zip([ll, rr, lr, odd]) {
+            *sum += new;
+        }
+        self.at += count;
         if self.at < self.len {
             return;
         }

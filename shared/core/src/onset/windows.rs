@@ -5,6 +5,8 @@ use std::sync::Arc;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::Complex;
+use crate::history::History;
+use crate::transform;
 
 /// How long the edges of a window take, seconds.
 const EDGE_S: f64 = 0.002;
@@ -12,9 +14,8 @@ const EDGE_S: f64 = 0.002;
 /// Keeps the last of two channels and takes windows of it. Making one allocates, nothing else does.
 pub(super) struct Windows {
     window: Vec<f64>,
-    /// The channels, a ring long enough for two windows and the longest delay.
-    history: [Vec<f64>; 2],
-    at: usize,
+    /// The channels, as long as two windows and the longest delay.
+    history: History,
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
     time: Vec<f64>,
@@ -25,6 +26,7 @@ pub(super) struct Windows {
     pub(super) powers: [Vec<f64>; 2],
     /// Cross terms that are new, left times the right one's conjugate.
     pub(super) cross: Vec<Complex<f64>>,
+    turned: Vec<Complex<f64>>,
 }
 
 impl Windows {
@@ -47,8 +49,7 @@ impl Windows {
         let nothing = Complex::new(0.0, 0.0);
         Self {
             window,
-            history: [vec![0.0; 2 * len + reach + 1], vec![0.0; 2 * len + reach + 1]],
-            at: 0,
+            history: History::new(2 * len + reach + 1),
             forward,
             inverse,
             time: vec![0.0; fft_len],
@@ -56,6 +57,7 @@ impl Windows {
             before: [vec![nothing; bins], vec![nothing; bins]],
             powers: [vec![0.0; bins], vec![0.0; bins]],
             cross: vec![nothing; bins],
+            turned: vec![nothing; bins],
         }
     }
 
@@ -76,43 +78,39 @@ impl Windows {
 
     /// Forgets what was heard.
     pub(super) fn reset(&mut self) {
-        for channel in &mut self.history {
-            channel.fill(0.0);
-        }
+        self.history.reset();
     }
 
-    /// Takes a frame, and gives the channels as they were `lag` samples apart: the left one that much earlier if it's
-    /// positive, else the right one.
-    #[inline]
-    pub(super) fn push(&mut self, left: f64, right: f64, lag: isize) -> (f64, f64) {
-        let len = self.history[0].len();
-        self.history[0][self.at] = left;
-        self.history[1][self.at] = right;
-        // A delay is shorter than the ring, so one turn back is enough; a remainder would cost more than all the rest.
-        let turned = |at: usize| if at >= len { at - len } else { at };
-        let earlier = |channel: &[f64], by: isize| channel[turned(self.at + len - by.max(0) as usize)];
-        let both = (earlier(&self.history[0], lag), earlier(&self.history[1], -lag));
-        self.at = turned(self.at + 1);
-        both
+    /// Takes frames, fewer than a window has.
+    pub(super) fn push(&mut self, left: &[f64], right: &[f64]) {
+        self.history.push(left, right);
+    }
+
+    /// The last so many frames, the channels `lag` samples apart: the left one that much earlier if it's positive, else the
+    /// right one.
+    pub(super) fn last(&self, frames: usize, lag: isize) -> [&[f64]; 2] {
+        let back = |lag: isize| lag.max(0).unsigned_abs();
+        [
+            self.history.last(0, frames, back(lag)),
+            self.history.last(1, frames, back(-lag)),
+        ]
     }
 
     /// The windowed spectra of both channels, their windows ending so many samples ago, into `before`.
     fn transform(&mut self, back: [usize; 2]) {
-        let len = self.history[0].len();
+        let len = self.window.len();
         for (channel, back) in back.into_iter().enumerate() {
-            self.time.fill(0.0);
-            let begin = self.at + 2 * len - back - self.window.len();
-            for (n, (out, weight)) in self.time.iter_mut().zip(&self.window).enumerate() {
-                *out = weight * self.history[channel][(begin + n) % len];
+            let frames = self.history.last(channel, len, back);
+            for ((out, weight), sample) in self.time.iter_mut().zip(&self.window).zip(frames) {
+                *out = weight * sample;
             }
-            let done = self.forward.process_with_scratch(
+            self.time[len..].fill(0.0);
+            transform::forward(
+                &*self.forward,
                 &mut self.time,
                 &mut self.before[channel],
                 &mut self.scratch,
             );
-            if done.is_err() {
-                self.before[channel].fill(Complex::new(0.0, 0.0));
-            }
         }
     }
 
@@ -138,22 +136,18 @@ impl Windows {
     }
 
     /// The correlation of what is new over lags of ± half of `curve`'s length, a late right channel at a positive one, over
-    /// the root of both channels' new power. Uses up the cross terms.
+    /// the root of both channels' new power.
     pub(super) fn correlate(&mut self, both: f64, curve: &mut [f32]) {
         // Conjugated, so that a late right channel peaks at a positive lag.
-        for value in &mut self.cross {
-            *value = value.conj();
+        for (turned, cross) in self.turned.iter_mut().zip(&self.cross) {
+            *turned = cross.conj();
         }
-        let last = self.cross.len() - 1;
-        self.cross[0].im = 0.0;
-        self.cross[last].im = 0.0;
-        let done = self
-            .inverse
-            .process_with_scratch(&mut self.cross, &mut self.time, &mut self.scratch);
-        if done.is_err() {
-            curve.fill(0.0);
-            return;
-        }
+        transform::inverse(
+            &*self.inverse,
+            &mut self.turned,
+            &mut self.time,
+            &mut self.scratch,
+        );
         // The bins of `powers` are one half of the spectrum; the inverse adds up both.
         let scale = 0.5 / both;
         let len = self.time.len() as isize;

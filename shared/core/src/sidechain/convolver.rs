@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
-use super::correlator::run;
 use crate::Complex;
+use crate::transform;
 
 /// Taps of the early part, and the lag of the first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -111,7 +111,7 @@ impl EarlyConvolver {
                 self.work.fill(0.0);
                 self.work[..early.taps].copy_from_slice(&response[at..at + early.taps]);
                 let mut filter = core::mem::take(&mut self.filters[channel][reference]);
-                run(&*self.forward, &mut self.work, &mut filter, &mut self.scratch);
+                transform::forward(&*self.forward, &mut self.work, &mut filter, &mut self.scratch);
                 self.filters[channel][reference] = filter;
             }
         }
@@ -159,7 +159,7 @@ impl EarlyConvolver {
             self.work
                 .copy_from_slice(&self.history[reference][end - self.len..end]);
             let mut spectrum = core::mem::take(&mut self.spectra[reference]);
-            run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+            transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.spectra[reference] = spectrum;
         }
         let scale = 1.0 / self.len as f64;
@@ -169,22 +169,12 @@ impl EarlyConvolver {
                     .map(|r| self.filters[channel][r][k] * self.spectra[r][k])
                     .sum();
             }
-            self.product[0].im = 0.0;
-            if let Some(last) = self.product.last_mut() {
-                last.im = 0.0;
-            }
-            let scratch_len = self.inverse.get_scratch_len();
-            if self
-                .inverse
-                .process_with_scratch(
-                    &mut self.product,
-                    &mut self.work,
-                    &mut self.scratch[..scratch_len],
-                )
-                .is_err()
-            {
-                self.work.fill(0.0);
-            }
+            transform::inverse(
+                &*self.inverse,
+                &mut self.product,
+                &mut self.work,
+                &mut self.scratch,
+            );
             let newest = &self.work[self.len - self.hop..];
             let parts = self.dry[channel].iter_mut().zip(&mut self.wet[channel]);
             for ((dry, wet), (sample, whole)) in

@@ -10,6 +10,7 @@ use std::sync::Arc;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::Complex;
+use crate::transform;
 
 /// Streams several signals and sums the correlations of chosen pairs of them.
 pub(super) struct Correlator {
@@ -156,10 +157,10 @@ impl Correlator {
         } = self;
         for ((buffer, masked), whole) in buffers.iter().zip(masked).zip(whole) {
             work.copy_from_slice(buffer);
-            run(&**forward, work, whole, scratch);
+            transform::forward(&**forward, work, whole, scratch);
             work.fill(0.0);
             work[*before..*before + frames].copy_from_slice(&buffer[*before..*before + frames]);
-            run(&**forward, work, masked, scratch);
+            transform::forward(&**forward, work, masked, scratch);
         }
     }
 
@@ -181,7 +182,7 @@ impl Correlator {
 
     /// The spectrum of frames as long as the FFT; overwrites them.
     pub fn transform_frames(&mut self, frames: &mut [f64], spectrum: &mut [Complex<f64>]) {
-        run(&*self.forward, frames, spectrum, &mut self.scratch);
+        transform::forward(&*self.forward, frames, spectrum, &mut self.scratch);
     }
 
     /// Moves on by the hop that was just completed.
@@ -206,37 +207,11 @@ impl Correlator {
         // The masked spectra are rewritten with every hop, so one of them can serve as work space.
         let spectrum = &mut self.masked[0];
         spectrum.copy_from_slice(&sums.spectra[pair]);
-        spectrum[0].im = 0.0;
-        if let Some(last) = spectrum.last_mut() {
-            last.im = 0.0;
-        }
-        if self
-            .inverse
-            .process_with_scratch(spectrum, &mut self.work, &mut self.scratch)
-            .is_err()
-        {
-            self.work.fill(0.0);
-        }
+        transform::inverse(&*self.inverse, spectrum, &mut self.work, &mut self.scratch);
         let scale = 1.0 / len as f64;
         for (lag, value) in (first..).zip(out.iter_mut()) {
             *value = self.work[lag.rem_euclid(len) as usize] * scale;
         }
-    }
-}
-
-/// Runs a transform whose lengths were fixed when everything was built: it can't fail, and gives silence if it does.
-pub(super) fn run(
-    forward: &dyn RealToComplex<f64>,
-    input: &mut [f64],
-    output: &mut [Complex<f64>],
-    scratch: &mut [Complex<f64>],
-) {
-    let scratch_len = forward.get_scratch_len();
-    if forward
-        .process_with_scratch(input, output, &mut scratch[..scratch_len])
-        .is_err()
-    {
-        output.fill(Complex::new(0.0, 0.0));
     }
 }
 

@@ -7,6 +7,7 @@ use realfft::{ComplexToReal, RealFftPlanner};
 use super::correlator::{Correlator, Sums};
 use super::solver::{References, Solver};
 use crate::Complex;
+use crate::transform;
 
 /// Directions in which the references hold this share of their energy or less are not asked for an answer.
 const RIDGE: f64 = 1e-9;
@@ -216,17 +217,12 @@ impl Estimator {
                     *sum += x * h;
                 }
             }
-            self.product[0].im = 0.0;
-            if let Some(last) = self.product.last_mut() {
-                last.im = 0.0;
-            }
-            if self
-                .inverse
-                .process_with_scratch(&mut self.product, &mut self.work, &mut self.scratch)
-                .is_err()
-            {
-                return;
-            }
+            transform::inverse(
+                &*self.inverse,
+                &mut self.product,
+                &mut self.work,
+                &mut self.scratch,
+            );
             let latest = self.correlator.latest(self.inputs + channel);
             let foreseen = &self.work[self.work.len() - latest.len()..];
             for (y, f) in latest.iter().zip(foreseen) {

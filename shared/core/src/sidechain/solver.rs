@@ -12,8 +12,8 @@ use std::sync::Arc;
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
-use super::correlator::run;
 use crate::Complex;
+use crate::transform;
 
 /// Lowest value of the preconditioner's spectrum against its mean. Between the partials of a harmonic sound the
 /// window's side lobes decide, not the sound; taking them at their word slows the steps down.
@@ -110,7 +110,7 @@ impl Solver {
                 // G_ab[j,i] = Σ x_a[n−j]·x_b[n−i]; for j ≥ i that's Σ x_b[p]·x_a[p−(j−i)].
                 embed(&mut self.work, down, up, |_| 1.0);
                 let mut spectrum = core::mem::take(&mut self.toeplitz[a][b]);
-                run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+                transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
                 self.toeplitz[a][b] = spectrum;
             }
         }
@@ -119,13 +119,13 @@ impl Solver {
             self.work.fill(0.0);
             self.work[..m].copy_from_slice(references.ends[r]);
             let mut spectrum = core::mem::take(&mut self.ends[r]);
-            run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+            transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.ends[r] = spectrum;
             self.work.fill(0.0);
             self.work[..m].copy_from_slice(references.starts[r]);
             self.has_start |= references.starts[r].iter().any(|&x| x != 0.0);
             let mut spectrum = core::mem::take(&mut self.starts[r]);
-            run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+            transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.starts[r] = spectrum;
         }
         self.prepare_preconditioner(references);
@@ -146,7 +146,7 @@ impl Solver {
             let (down, up) = (references.correlations[b][a], references.correlations[a][b]);
             embed(&mut self.work, down, up, taper);
             let mut spectrum = core::mem::take(&mut self.preconditioner[slot]);
-            run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+            transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.preconditioner[slot] = spectrum;
         }
         let energy = (0..references.count)
@@ -172,22 +172,13 @@ impl Solver {
         self.work.fill(0.0);
         self.work[..block.len()].copy_from_slice(block);
         let mut spectrum = core::mem::take(&mut self.temporary[slot]);
-        run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+        transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
         self.temporary[slot] = spectrum;
     }
 
     fn samples_of(&mut self, slot: usize) {
         let spectrum = &mut self.temporary[slot];
-        spectrum[0].im = 0.0;
-        spectrum[self.taps].im = 0.0;
-        let scratch_len = self.inverse.get_scratch_len();
-        if self
-            .inverse
-            .process_with_scratch(spectrum, &mut self.work, &mut self.scratch[..scratch_len])
-            .is_err()
-        {
-            self.work.fill(0.0);
-        }
+        transform::inverse(&*self.inverse, spectrum, &mut self.work, &mut self.scratch);
         let scale = 1.0 / (2 * self.taps) as f64;
         self.work.iter_mut().for_each(|x| *x *= scale);
     }
@@ -211,7 +202,7 @@ impl Solver {
             self.samples_of(slot);
             self.work[..m].fill(0.0);
             let mut spectrum = core::mem::take(&mut self.temporary[slot]);
-            run(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+            transform::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.temporary[slot] = spectrum;
         }
         for k in 0..=m {
@@ -272,7 +263,7 @@ impl Solver {
             |k| 0.5 + 0.5 * (PI * k as f64 / reach as f64).cos(),
         );
         let mut colour = core::mem::take(&mut self.temporary[1]);
-        run(&*self.forward, &mut self.work, &mut colour, &mut self.scratch);
+        transform::forward(&*self.forward, &mut self.work, &mut colour, &mut self.scratch);
         self.temporary[1] = colour;
         self.spectrum_of(h, 0);
         for k in 0..=m {

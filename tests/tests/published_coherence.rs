@@ -6,6 +6,7 @@ mod published;
 use published::{RATE_HZ, check, mix, moments, scaled, white};
 use sumproof_core::bands::BandMap;
 use sumproof_core::db;
+use sumproof_core::sanitize::Cleaner;
 use sumproof_core::spectrum::{CrossSpectrum, unbiased_coherence};
 use sumproof_core::welch::{Average, Blocks, spectrum_of};
 
@@ -20,13 +21,15 @@ fn averaged(
     let mut blocks = Blocks::new(block_len);
     let mut average = Average::take(block_len);
     let (mut number, mut taken) = (0usize, 0usize);
-    blocks.push_f64(left, right, |block| {
-        // The first three reach back into the silence before the start.
-        if number >= 3 && (number - 3) % every == 0 && taken < count {
-            average.add(block);
-            taken += 1;
-        }
-        number += 1;
+    Cleaner::default().runs(left, right, |run| {
+        blocks.push(run, |block| {
+            // The first three reach back into the silence before the start.
+            if number >= 3 && (number - 3) % every == 0 && taken < count {
+                average.add(block);
+                taken += 1;
+            }
+            number += 1;
+        });
     });
     assert_eq!(taken, count, "the record is too short");
     let mut spectrum = CrossSpectrum::silent(block_len / 2 + 1);

@@ -18,6 +18,7 @@ use sumproof_core::margin::{self, DelayMargin, Map, part_margin};
 use sumproof_core::meter::{LOWEST_HZ, RunningCorrelation};
 use sumproof_core::monitor::Monitor;
 use sumproof_core::response::FeedResponse;
+use sumproof_core::sanitize::Cleaner;
 use sumproof_core::score::{PartResponses, Scorer};
 use sumproof_core::spectrum::{CrossSpectrum, unbiased_coherence};
 use sumproof_core::split::{Method, Split};
@@ -91,7 +92,10 @@ fn spectra_and_what_bands_say() {
 
         let mut live = CrossSpectrum::silent(len / 2 + 1);
         let mut average = Average::live(rate_hz, len, 0.3);
-        Blocks::new(len).push(&narrow(&left), &narrow(&right), |block| average.add(block));
+        let mut blocks = Blocks::new(len);
+        Cleaner::default().runs(&narrow(&left), &narrow(&right), |run| {
+            blocks.push(run, |block| average.add(block));
+        });
         average.read(&mut live);
         let decay_hops = 0.3 * rate_hz / (len / 4) as f64;
         same_bins(

@@ -18,6 +18,7 @@ mod soak;
 mod stages;
 mod test;
 mod threads;
+mod unused;
 
 use run::Failure;
 use std::process::ExitCode;
@@ -44,7 +45,8 @@ Usage: cargo xtask COMMAND
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
                             (without any: -p sumproof --release, and the stand-alone program beside them)
-  licences                  check that everything shipped may be passed on, and list crates in two versions
+  licences                  check that everything shipped may be passed on, list crates in two versions, and find
+                            dependencies that nobody uses
   package                   make the archive users get, with its checksum, in target/package/
   install [--user|--system] copy the bundles to where DAWs look, and the stand-alone program to where programs are,
                             for you (the default) or for everybody
@@ -65,7 +67,9 @@ fn main() -> ExitCode {
         "fuzz" => fuzz::fuzz(&rest),
         "soak" => soak::soak(&rest),
         "bench" => bench::bench(&rest),
-        "licences" => no_more(&rest).and_then(|()| licences::licences()),
+        "licences" => no_more(&rest)
+            .and_then(|()| licences::licences())
+            .and_then(|()| unused::unused()),
         "package" => no_more(&rest).and_then(|()| package::package()),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),

@@ -4,7 +4,7 @@ use crate::bundles::{self, Bundles};
 use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
-use crate::{licences, needs, place, python, samples};
+use crate::{licences, needs, place, python, samples, unused};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -50,6 +50,7 @@ pub fn test() -> Result<(), Failure> {
     stages.run("format", format);
     stages.run("lints", lints);
     stages.run("licences", licences::licences);
+    stages.run("unused dependencies", unused::unused);
     let built = stages
         .run("build", build)
         .and_then(|()| stages.run("bundle", bundles::checked));

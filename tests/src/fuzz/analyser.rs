@@ -156,7 +156,7 @@ fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> R
     at_once.start_take();
     at_once.push(&whole[0], &whole[1]);
     let once = at_once.finish_take("a".to_owned(), Pass::Full);
-    if once != take {
+    if !alike(once.as_ref(), take.as_ref()) {
         return Err(format!("in blocks: {take:?}\nat once: {once:?}"));
     }
     if let Some(take) = &take {
@@ -175,6 +175,24 @@ fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> R
         }
     }
     Ok(take)
+}
+
+/// Whether two takes are the same but for the order in which their sums were added up.
+fn alike(one: Option<&Take>, other: Option<&Take>) -> bool {
+    let (Some(one), Some(other)) = (one, other) else {
+        return one.is_none() && other.is_none();
+    };
+    let near = |a: f64, b: f64, scale: f64| a == b || (a - b).abs() <= 1e-9 * scale;
+    let (a, b) = (&one.sums, &other.sums);
+    (a.frames, one.garbage_frames) == (b.frames, other.garbage_frames)
+        && near(a.left, b.left, a.left)
+        && near(a.right, b.right, a.right)
+        && near(a.cross, b.cross, a.left + a.right)
+        && near(
+            one.split.total.mean_power(),
+            other.split.total.mean_power(),
+            one.split.total.mean_power(),
+        )
 }
 
 fn is_sensible(reading: &Reading) -> Result<(), String> {

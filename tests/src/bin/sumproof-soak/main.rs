@@ -119,7 +119,7 @@ const CASES: [Case; 14] = [
     Case {
         name: "no-idle",
         about: "an editor whose host never calls the plugin on its main thread",
-        few: 1,
+        few: 2,
         many: 20,
         run: window::without_idle,
     },

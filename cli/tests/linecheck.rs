@@ -12,7 +12,7 @@ use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use serde_json::Value;
 use sumproof_report::rig_file::parse;
 use sumproof_signals::venue::{End, Venue};
-use sumproof_signals::{LineFault, tones};
+use sumproof_signals::{LineFault, Stereo, tones};
 
 fn run(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_sumproof"))
@@ -110,6 +110,38 @@ fn made_played_recorded_and_read() {
     assert!(!page.contains("NaN") && !page.contains("inf"));
 }
 
+/// `check` gives in the saved feed what it gives in the feed that it really is.
+fn used_by_check(folder: &Path) {
+    let noise = tones::pink_noise(3 * 48_000, 48_000.0, 0.1, 5);
+    let sound = Stereo::new(noise.clone(), noise);
+    common::write(folder, "alike.wav", 48_000, &sound);
+    let row = |arguments: &[&str]| -> Value {
+        let output = Command::new(env!("CARGO_BIN_EXE_sumproof"))
+            .args(["check", "alike.wav", "--format", "json"])
+            .args(arguments)
+            .current_dir(folder)
+            .output()
+            .unwrap();
+        let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let feeds = document["takes"][0]["feeds"].as_array().unwrap();
+        feeds.iter().find(|feed| feed["id"] == "own").unwrap().clone()
+    };
+    let measured = row(&["--rig", "new.toml"]);
+    assert_eq!(measured["name"], "as measured");
+    let really = "{name = \"really\", ending = \"sum\", right = {polarity = \"flipped\", gain_db = -12, delay_ms = 0.5, \
+                  high_pass_hz = 150}}";
+    let given = row(&["--feed", really]);
+    let mut compared = 0;
+    for (key, value) in given.as_object().unwrap() {
+        if let Some(value) = value.as_f64() {
+            let found = measured[key].as_f64().unwrap();
+            assert!((found - value).abs() < 0.05, "{key}: {found}, not {value}");
+            compared += 1;
+        }
+    }
+    assert!(compared >= 3, "{given}");
+}
+
 #[test]
 fn what_was_found_goes_into_a_rig_file_and_the_rest_stays() {
     let folder = folder("linecheck-save");
@@ -151,6 +183,7 @@ fn what_was_found_goes_into_a_rig_file_and_the_rest_stays() {
     );
     let new = parse(&fs::read_to_string(folder.join("new.toml")).unwrap()).unwrap();
     assert_eq!(new.own.unwrap().name, "as measured");
+    used_by_check(&folder);
     fs::write(folder.join("bad.toml"), "sum = 3\n").unwrap();
     let bad = run(&folder, &["read", "heard.wav", "--save", "bad.toml"]);
     assert_eq!(bad.status.code(), Some(21));

@@ -28,7 +28,7 @@ fn sixty_venues_are_read_right() {
     // `cargo xtask test` says where the rooms are; without them all rooms are made up.
     let rooms = venues::rooms(folder("SUMPROOF_GUITARIX"), folder("SUMPROOF_JCONVOLVER"));
     let bench = Bench::new(rooms, Path::new(env!("CARGO_TARGET_TMPDIR")).join("venues"));
-    let outcomes = bench.run_all(count());
+    let outcomes = bench.run_all(0..count(), |outcome| println!("{}", outcome.line()));
     let all = table(&outcomes);
     println!("{all}");
     let wrong = |of: fn(&Outcome) -> Answer| -> Vec<u64> {

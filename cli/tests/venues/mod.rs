@@ -1,6 +1,7 @@
 //! Simulated venues, read, and held against the truth: what the test and the table share.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Mutex;
@@ -51,6 +52,56 @@ pub struct Outcome {
     pub absolute: Answer,
 }
 
+impl Outcome {
+    /// What was there and what was read, on one line.
+    pub fn line(&self) -> String {
+        let (venue, recorder) = (&self.venue, &self.venue.recorder);
+        let room = match &venue.room {
+            Room::None => String::from("no room"),
+            Room::Synthetic { decay_s, .. } => format!("made-up room {decay_s:.1} s"),
+            Room::Given(_) => String::from("recorded room"),
+        };
+        let mut line = format!(
+            "{}: {:?}, {room}, {:.1} dB, {:.1} ms, noise {} dB below{}, {:?}, clipped {:.1} dB, gain {}",
+            self.number,
+            venue.end,
+            venue.right.gain_db - venue.left.gain_db,
+            1e3 * (venue.right.delay_s - venue.left.delay_s),
+            venue.noise.map_or(99.0, |noise| noise.below_db).round(),
+            if venue.noise.is_some_and(|noise| noise.pink) {
+                " (pink)"
+            } else {
+                ""
+            },
+            self.coding,
+            recorder.clipped_db,
+            recorder.gain.is_some(),
+        );
+        let pair = self
+            .result
+            .as_ref()
+            .ok()
+            .and_then(|finding| finding.pair.as_ref());
+        if let Some(level) = pair.and_then(|pair| pair.level_db) {
+            line += &format!(
+                ", level sigma {:.2} confidence {:.2}",
+                level.sigma, level.confidence
+            );
+        }
+        if let Some(error) = self.level_error_db {
+            line += &format!(", level error {error:.2} dB");
+        }
+        if let Some(error) = self.delay_error_s {
+            line += &format!(", delay error {:.1} us", 1e6 * error);
+        }
+        let notices = self.result.as_ref().map(|finding| finding.notices.clone());
+        line + &format!(
+            ", polarity {:?}, feed {:?}, {notices:?}",
+            self.polarity, self.feed
+        )
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Answer {
     Right,
@@ -95,9 +146,9 @@ impl Bench {
         }
     }
 
-    /// The first so many venues, as many at once as there are cores.
-    pub fn run_all(&self, count: u64) -> Vec<Outcome> {
-        let next = AtomicU64::new(0);
+    /// The venues of these numbers, as many at once as there are cores. What becomes of each is told as it comes.
+    pub fn run_all(&self, numbers: Range<u64>, told: impl Fn(&Outcome) + Sync) -> Vec<Outcome> {
+        let next = AtomicU64::new(numbers.start);
         let outcomes = Mutex::new(Vec::new());
         let workers = std::thread::available_parallelism().map_or(1, usize::from);
         std::thread::scope(|scope| {
@@ -105,29 +156,48 @@ impl Bench {
                 scope.spawn(|| {
                     loop {
                         let number = next.fetch_add(1, Ordering::Relaxed);
-                        if number >= count {
+                        if number >= numbers.end {
                             break;
                         }
                         let outcome = self.run(number);
+                        told(&outcome);
                         outcomes.lock().unwrap().push(outcome);
                     }
                 });
             }
         });
-        outcomes.into_inner().unwrap()
+        let mut outcomes = outcomes.into_inner().unwrap();
+        outcomes.sort_by_key(|outcome| outcome.number);
+        outcomes
     }
 
     pub fn run(&self, number: u64) -> Outcome {
+        let (channels, rate_hz) = self.recorded(number);
+        self.read(number, &channels, rate_hz)
+    }
+
+    /// A venue and how what is recorded there is coded.
+    fn drawn(&self, number: u64) -> (Venue, Coding) {
         let venue = draw(number, &self.rooms);
-        let recorded = venue.record(&self.played[0], &self.played[1], RATE_HZ);
-        let samples: Vec<f32> = recorded.iter().map(|&x| x as f32).collect();
-        let rate = venue.recorder.rate_hz;
         let coding = match Coding::of(number) {
             // Phones code at 44.1 or 48 kHz.
-            Coding::Mp3(_) | Coding::Ogg(_) if rate > 48_000.0 => Coding::Wav,
+            Coding::Mp3(_) | Coding::Ogg(_) if venue.recorder.rate_hz > 48_000.0 => Coding::Wav,
             coding => coding,
         };
-        let (channels, rate_hz) = self.coded(number, coding, &samples, rate);
+        (venue, coding)
+    }
+
+    /// What is read of a venue's recording: its channels and its rate.
+    pub fn recorded(&self, number: u64) -> (Vec<Vec<f32>>, f64) {
+        let (venue, coding) = self.drawn(number);
+        let recorded = venue.record(&self.played[0], &self.played[1], RATE_HZ);
+        let samples: Vec<f32> = recorded.iter().map(|&x| x as f32).collect();
+        self.coded(number, coding, &samples, venue.recorder.rate_hz)
+    }
+
+    /// What becomes of a venue's recording.
+    pub fn read(&self, number: u64, channels: &[Vec<f32>], rate_hz: f64) -> Outcome {
+        let (venue, coding) = self.drawn(number);
         let heard: Vec<&[f32]> = channels.iter().map(Vec::as_slice).collect();
         let before = Instant::now();
         let result = read(&heard, rate_hz, &self.plan);

@@ -39,7 +39,7 @@ mod result;
 mod words;
 
 pub use generator::Generator;
-pub use plan::{Mode, Plan, PlanError, Settings, limits};
+pub use plan::{Mode, Part, Plan, PlanError, Settings, limits};
 pub use read::{LONGEST_S, ReadFailure, SHORTEST_S, read};
 pub use result::{
     Arrival, Curve, Feeding, Finding, Heard, LineFinding, Notice, PairFinding, Pictures, Reading, word_of,

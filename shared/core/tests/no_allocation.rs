@@ -7,6 +7,7 @@ use sumproof_core::audition::{AuditionSettings, Auditioner};
 use sumproof_core::board::Rig;
 use sumproof_core::feed::{FeedId, Lines, Side};
 use sumproof_core::line::{Line, Polarity};
+use sumproof_core::linecheck::{Generator, Plan, Settings};
 use sumproof_core::meter::RunningCorrelation;
 use sumproof_core::monitor::Monitor;
 use sumproof_core::reading::Reading;
@@ -129,4 +130,28 @@ fn the_audio_thread_allocates_nothing() {
     assert!(meter.correlation().is_some());
     assert_ne!(out_left, left);
     assert!(out_left.iter().all(|sample| sample.abs() <= 1.0));
+}
+
+#[test]
+fn a_line_checks_signal_is_made_without_allocating() {
+    for settings in [Settings::default(), Settings::mono()] {
+        let plan = Plan::new(settings).expect("the usual");
+        let mut generator = Generator::new(plan, 48_000.0);
+        let (mut left, mut right) = (vec![0.0; 8192], vec![0.0; 8192]);
+        let mut loudest = 0.0f32;
+        let calls = calls_during(|| {
+            for size in [1, 64, 333, 8192].into_iter().cycle() {
+                let more = generator.fill(&mut left[..size], &mut right[..size]);
+                loudest = left[..size].iter().fold(loudest, |most, x| most.max(x.abs()));
+                if !more {
+                    break;
+                }
+            }
+            assert_eq!(generator.progress(), 1.0);
+            generator.restart();
+            generator.fill(&mut left, &mut right);
+        });
+        assert_eq!(calls, 0);
+        assert!(loudest > 0.09);
+    }
 }

@@ -8,7 +8,7 @@ mod text;
 pub use json::{SCHEMA, json};
 pub use own::{NotKnown, save};
 pub use page::html;
-pub use text::text;
+pub use text::{lines, text};
 
 use sumproof_core::feed::Side;
 use sumproof_core::linecheck::{Arrival, Finding, Heard, Notice};

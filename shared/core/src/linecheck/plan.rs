@@ -203,6 +203,15 @@ const TAIL_S: f64 = 0.75;
 /// What each distance between parts is longer than the one before, so that all distances differ, seconds.
 const STRETCH_S: f64 = 0.25;
 
+/// A part of the signal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Part {
+    /// When it begins, seconds.
+    pub start_s: f64,
+    /// What it is, in words.
+    pub name: &'static str,
+}
+
 /// The signal: what sounds when.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
@@ -327,6 +336,44 @@ impl Plan {
         ends.take(2).collect()
     }
 
+    /// What sounds when, for whoever watches it go out: parts in their order, each until the next one begins.
+    #[must_use]
+    pub fn parts(&self) -> Vec<Part> {
+        let names: &[&'static str] = match self.settings.mode {
+            Mode::Stereo => &["left line", "right line", "both equal", "both opposite"],
+            Mode::Mono { .. } => &["both lines", "left line alone", "right line alone"],
+        };
+        let pauses = [
+            "pause: unplug the right line",
+            "pause: plug the right line again, unplug the left one",
+        ];
+        let mut names = names.iter();
+        let mut pauses = pauses.iter().zip(self.pauses_s());
+        let mut parts = vec![Part {
+            start_s: 0.0,
+            name: "marker",
+        }];
+        for piece in &self.pieces {
+            match piece.sound {
+                Sound::Pulses => parts.extend(names.next().map(|&name| Part {
+                    start_s: piece.start_s,
+                    name,
+                })),
+                Sound::Marker
+                    if parts.len() > 1 && parts.last().is_some_and(|part| part.name != "marker") =>
+                {
+                    parts.extend(pauses.next().map(|(&name, start_s)| Part { start_s, name }));
+                    parts.push(Part {
+                        start_s: piece.start_s,
+                        name: "marker",
+                    });
+                }
+                Sound::Marker | Sound::Sweep => {}
+            }
+        }
+        parts
+    }
+
     pub(crate) fn shape(&self, sound: Sound) -> Sweep {
         match sound {
             Sound::Marker => self.marker,
@@ -435,6 +482,24 @@ mod tests {
                 "{distances:?}"
             );
         }
+    }
+
+    #[test]
+    fn parts_are_told_in_their_order() {
+        let named = |settings| {
+            let parts = Plan::new(settings).unwrap().parts();
+            assert!(parts.windows(2).all(|pair| pair[0].start_s < pair[1].start_s));
+            parts.iter().map(|part| part.name).collect::<Vec<_>>().join(" | ")
+        };
+        assert_eq!(
+            named(Settings::default()),
+            "marker | left line | right line | both equal | both opposite | marker"
+        );
+        assert_eq!(
+            named(Settings::mono()),
+            "marker | both lines | pause: unplug the right line | marker | left line alone | pause: plug the right line \
+             again, unplug the left one | marker | right line alone"
+        );
     }
 
     #[test]

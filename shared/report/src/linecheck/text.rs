@@ -143,16 +143,25 @@ fn distortion(db: f64) -> String {
     }
 }
 
+/// Label and text of everything but the sentence for the engineer: what was found, what else is to be said of it, and what
+/// can't be known.
+#[must_use]
+pub fn lines(finding: &Finding) -> Vec<(String, String)> {
+    let mut lines = rows(finding);
+    let notes = finding.notices.iter().map(|&found| ("note", notice(found).1));
+    let unknown = cannot_know(finding).into_iter().map(|text| ("unknown", text));
+    lines.extend(
+        notes
+            .chain(unknown)
+            .map(|(label, text)| (label.to_owned(), text.to_owned())),
+    );
+    lines
+}
+
 fn write(out: &mut String, finding: &Finding, name: &str) -> std::fmt::Result {
     writeln!(out, "{name}")?;
-    for (label, text) in rows(finding) {
+    for (label, text) in lines(finding) {
         writeln!(out, "  {label:<11}{text}")?;
-    }
-    for &found in &finding.notices {
-        writeln!(out, "  note       {}", notice(found).1)?;
-    }
-    for line in cannot_know(finding) {
-        writeln!(out, "  unknown    {line}")?;
     }
     writeln!(out, "  Tell the engineer: {}", sentence(finding))
 }

@@ -19,6 +19,12 @@ const BANDS: usize = 2;
 const MOVED: f64 = 0.08;
 /// The same for less, as long as both parts say it alike: clipping.
 const CLIPPED: f64 = 0.03;
+/// So many deviations from nothing, what the markers say is no chance.
+const SURE: f64 = 3.0;
+/// Share of what soft parts lose (to a coder, below noise) by which a level may be wrong: one standard deviation.
+const LOST_SHARE: f64 = 0.5;
+/// A level is told with confidence as long as its deviation is far below this, dB: 0.5 dB is what is asked of it.
+const VAGUE_DB: f64 = 0.8;
 /// Points of one way in two lines agree at least this well.
 const SAME_WAY: f64 = 0.6;
 
@@ -104,20 +110,32 @@ impl Reader<'_> {
             self.notices.push(Notice::DifferentWays);
         }
         let mut points = compared.points.clone();
-        let mut unknown_variance = 0.0;
         // Each line on a channel of its own comes from a desk.
-        let moved = left_on == right_on && self.has_moved(left_on, compared);
-        if moved {
-            let corrections = self.corrections(left_on, lines, length_s);
-            if let Some((_, variance)) = corrections.around(None) {
+        let one_way = left_on == right_on;
+        let corrections = if one_way {
+            self.corrections(left_on, lines, length_s)
+        } else {
+            Corrections::default()
+        };
+        let overall = corrections.around(None);
+        let gains = if one_way {
+            self.gains(left_on, compared)
+        } else {
+            [0.0; 2]
+        };
+        let moved = have_moved(gains) || overall.is_some_and(says_so);
+        let unknown_variance = match (moved, overall) {
+            (false, _) => (LOST_SHARE * gains[0].max(gains[1]).min(0.0)).powi(2),
+            (true, Some((_, variance))) => {
                 self.notices.push(Notice::GainMoved);
-                unknown_variance = variance;
                 correct(&mut points, &corrections);
-            } else {
-                self.notices.push(Notice::GainUnknown);
-                unknown_variance = 1.0;
+                variance
             }
-        }
+            (true, None) => {
+                self.notices.push(Notice::GainUnknown);
+                1.0
+            }
+        };
         let Some(Fit {
             gain_db,
             gain_sigma_db,
@@ -158,7 +176,7 @@ impl Reader<'_> {
             }),
             level_db: Some(Reading {
                 value: gain_db,
-                confidence: known.max(0.3) * (1.0 - gain_sigma_db / 2.0).clamp(0.05, 1.0),
+                confidence: known.max(0.3) * (1.0 - gain_sigma_db / VAGUE_DB).clamp(0.05, 1.0),
                 sigma: gain_sigma_db,
             }),
             corners_hz: Some(Reading {
@@ -237,14 +255,10 @@ impl Reader<'_> {
         Corrections { bands, right_is_soft }
     }
 
-    /// Whether the gain moved between the parts.
-    fn has_moved(&mut self, channel: usize, compared: &Compared) -> bool {
-        let gains = [[1.0, 1.0], [1.0, -1.0]]
-            .map(|together| self.gain_of(channel, together, compared).map_or(0.0, f64::ln));
-        // Both parts are at half the level: a gain that moves turns them up. A coder that leaves out what is soft, and parts in
-        // which the lines cancel, give less.
-        let (least, most) = (gains[0].min(gains[1]), gains[0].max(gains[1]));
-        (most > MOVED && least > -0.5 * MOVED) || (most > CLIPPED && least > 0.7 * most)
+    /// The gain of both equal and of both opposite against what both alone make of them, natural logarithm.
+    fn gains(&mut self, channel: usize, compared: &Compared) -> [f64; 2] {
+        [[1.0, 1.0], [1.0, -1.0]]
+            .map(|together| self.gain_of(channel, together, compared).map_or(0.0, f64::ln))
     }
 
     /// Both equal is the sum of both alone, both opposite the difference; with another gain it's a multiple of it. `None` where
@@ -267,6 +281,18 @@ impl Reader<'_> {
         let clean = power - noise;
         (clean > 4.0 * noise && cross > 0.0).then(|| cross / clean)
     }
+}
+
+/// Whether the gain moved between the parts. Where both lines sound each is at half the level: a gain that moves turns them up.
+/// A coder that leaves out what is soft, and parts in which the lines cancel, give less.
+fn have_moved(gains: [f64; 2]) -> bool {
+    let (least, most) = (gains[0].min(gains[1]), gains[0].max(gains[1]));
+    (most > MOVED && least > -0.5 * MOVED) || (most > CLIPPED && least > 0.7 * most)
+}
+
+/// Whether the markers say clearly that it did: with lines that cancel in one of those parts, only they can.
+fn says_so((ln_gain, variance): (f64, f64)) -> bool {
+    ln_gain.abs() > CLIPPED && ln_gain * ln_gain > SURE * SURE * variance
 }
 
 /// Adds to each point what the corrections around it say; those beyond them say nothing of the level.

@@ -17,6 +17,7 @@ use sumproof_core::sidechain::Reference;
 
 use crate::engine::{Analysis, AnyEnd};
 use crate::faults::Fault;
+use crate::linecheck::{End, Output, Sender};
 use crate::params::HostParams;
 use crate::seam::{AnalysisEnd, AudioEnd, Command, frames_in, seam};
 use crate::settings::Settings;
@@ -57,6 +58,7 @@ struct Running<const C: usize> {
     /// As much sound as the ring holds.
     ring: Duration,
     auditioner: Auditioner,
+    sender: Sender,
     meter: RunningCorrelation,
 }
 
@@ -102,6 +104,7 @@ where
 
     /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
     pub fn activate(&mut self, drive: &Drive) {
+        self.shared.switch.release();
         let ring_s = if C > 2 { RING_WITH_REFERENCE_S } else { RING_S };
         let frames = ((ring_s * drive.rate_hz) as usize)
             .max(4 * drive.longest_block)
@@ -115,6 +118,7 @@ where
             end,
             ring: Duration::from_secs_f64(frames as f64 / drive.rate_hz.max(1.0)),
             auditioner: Auditioner::new(drive.rate_hz),
+            sender: Sender::new(drive.rate_hz),
             meter: RunningCorrelation::new(drive.rate_hz, self.integration_s),
         });
         self.mode = drive.mode;
@@ -126,6 +130,7 @@ where
 
     /// The host stopped: a take that is being recorded ends here. Not for the audio thread.
     pub fn deactivate(&mut self) {
+        self.shared.switch.release();
         self.analysis.lock().detach();
         self.recording = false;
         self.shared.set_heard(Heard::Stereo);
@@ -135,6 +140,7 @@ where
     pub fn reset(&mut self) {
         if let Some(running) = &mut self.running {
             running.auditioner.reset();
+            running.sender.cut();
             running.meter.reset();
         }
         self.broken = true;
@@ -145,6 +151,13 @@ where
         self.running
             .as_ref()
             .is_some_and(|running| !running.auditioner.is_idle())
+    }
+
+    /// Whether a line check's signal is going out.
+    pub fn sends(&self) -> bool {
+        self.running
+            .as_ref()
+            .is_some_and(|running| running.sender.is_busy())
     }
 
     /// One block in place, and both channels of the reference beside it, where there is one. While nothing is auditioned the
@@ -161,10 +174,54 @@ where
             self.broken = true;
         } else {
             self.follow(&settings);
+            self.begin_check();
             self.hand_over([left, right, reference[0], reference[1]]);
             self.measure(&settings, left, right);
         }
-        self.audition(&settings, host_records, left, right);
+        let bounces = self.bounces();
+        self.audition(&settings, bounces, host_records, left, right);
+        self.put_out_check(&settings, bounces, host_records, left, right);
+    }
+
+    /// Whether the host renders faster than anyone could listen, as far as can be known.
+    fn bounces(&self) -> bool {
+        match self.mode {
+            Mode::RealTime => false,
+            Mode::Offline => true,
+            Mode::Unknown => !self.shared.pulse.is_real_time(),
+        }
+    }
+
+    fn begin_check(&mut self) {
+        if let Some(running) = &mut self.running {
+            running.sender.begin(&self.shared.switch, &mut running.end);
+        }
+    }
+
+    /// What the line check puts in the place of the sound, while it does.
+    fn put_out_check(
+        &mut self,
+        settings: &Settings,
+        bounces: bool,
+        host_records: bool,
+        left: &mut [f32],
+        right: &mut [f32],
+    ) {
+        let Some(running) = &mut self.running else { return };
+        // A test signal in a bounce is worse than none at the lines: here, real time has to be seen, whatever the host says.
+        let hindered = if bounces || !self.shared.pulse.is_real_time() {
+            Some(End::Bounces)
+        } else if settings.bypass {
+            Some(End::Bypassed)
+        } else {
+            host_records.then_some(End::Records)
+        };
+        let (switch, sender) = (&self.shared.switch, &mut running.sender);
+        match sender.put_out(switch, &mut running.end, hindered, left, right) {
+            Output::Input => {}
+            Output::Silence => self.shared.set_heard(Heard::Held),
+            Output::Signal => self.shared.set_heard(Heard::Test),
+        }
     }
 
     /// Tells the analysis what changed with this block. What finds no room is tried again with the next.
@@ -205,6 +262,7 @@ where
                 }
             }
             if lost > 0 {
+                running.sender.lost();
                 self.shared.lost_frames.fetch_add(lost as u64, Ordering::Relaxed);
             }
             if frames_in(&rest) == 0 {
@@ -227,13 +285,15 @@ where
         self.shared.correlation.store(reading, Ordering::Relaxed);
     }
 
-    fn audition(&mut self, settings: &Settings, host_records: bool, left: &mut [f32], right: &mut [f32]) {
+    fn audition(
+        &mut self,
+        settings: &Settings,
+        bounces: bool,
+        host_records: bool,
+        left: &mut [f32],
+        right: &mut [f32],
+    ) {
         let Some(running) = &mut self.running else { return };
-        let bounces = match self.mode {
-            Mode::RealTime => false,
-            Mode::Offline => true,
-            Mode::Unknown => !self.shared.pulse.is_real_time(),
-        };
         let wanted = settings.audition && !settings.bypass;
         let held_back = wanted && (bounces || host_records) && !settings.audition_in_bounces;
         let heard = match (wanted, held_back) {

@@ -152,6 +152,8 @@ impl App {
     fn guarded(&mut self, body: impl FnOnce(&mut Self)) {
         if !self.broken && catch_unwind(AssertUnwindSafe(|| body(self))).is_err() {
             self.broken = true;
+            // It can't be stopped from here any more.
+            self.glue.shared.switch.release();
         }
     }
 
@@ -159,7 +161,11 @@ impl App {
         self.fault.strike_frame();
         self.take_in_news();
         self.view.ui(ui, &self.snapshot, &mut self.intents);
-        frame.set_key_capture(if self.view.is_typing() {
+        if self.view.attends_check() {
+            self.glue.shared.switch.beat();
+        }
+        // Any key stops a test signal: the host's as well.
+        frame.set_key_capture(if self.view.is_typing() || self.snapshot.check.on {
             KeyCapture::CaptureAll
         } else {
             KeyCapture::CaptureKeys(self.keys.clone())
@@ -195,6 +201,7 @@ impl NiceEguiApp for App {
             Arc::clone(&self.glue.params),
             self.glue.analysis.clone(),
             Arc::clone(&self.glue.errands),
+            Arc::clone(&self.glue.shared),
         ));
         self.open = Some(self.glue.shared.open_window());
         self.guarded(|app| {
@@ -222,6 +229,10 @@ impl NiceEguiApp for App {
         *self.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
     }
 
+    fn editor_closed(&mut self) {
+        self.glue.shared.switch.release();
+    }
+
     fn zoom_factor_changed(&mut self, zoom: f32) {
         self.glue.params.shape.update(|shape| shape.zoom = zoom);
     }
@@ -229,7 +240,8 @@ impl NiceEguiApp for App {
 
 impl Drop for App {
     fn drop(&mut self) {
-        // A gesture cut off by the closing window is ended, or the host would go on waiting for it; in a broken one too.
+        // A gesture cut off by the closing window is ended, or the host would go on waiting for it, in a broken one too; and
+        // nothing is sent that nobody attends to.
         if let Some(hand) = &mut self.hand {
             let _ = catch_unwind(AssertUnwindSafe(|| hand.let_go()));
         }

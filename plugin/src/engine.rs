@@ -4,6 +4,7 @@
 //! milliseconds; the audio thread while the host renders faster than real time, where waiting is allowed and nothing may
 //! be lost; and whoever saves or loads a state. The real-time audio thread never touches it.
 
+mod checking;
 mod held;
 mod recording;
 mod showing;
@@ -24,6 +25,7 @@ use sumproof_views::{Boxes, History, TakeSummary};
 
 use crate::counsel::Counsel;
 use crate::faults::Fault;
+use crate::linecheck::Signal;
 use crate::pairing::{Pairing, Work};
 use crate::params::HostParams;
 use crate::published::Published;
@@ -34,6 +36,7 @@ use crate::shared::Shared;
 use crate::state::Kept;
 use crate::takes::Takes;
 use crate::worker::Found;
+use checking::Checking;
 pub use held::Added;
 use recording::Running;
 
@@ -98,6 +101,20 @@ impl AnyEnd {
         }
     }
 
+    fn order(&mut self, signal: Box<Signal>) -> bool {
+        match self {
+            Self::Pair(end) => end.order(signal),
+            Self::WithReference(end) => end.order(signal),
+        }
+    }
+
+    fn free_spent(&mut self) {
+        match self {
+            Self::Pair(end) => end.free_spent(),
+            Self::WithReference(end) => end.free_spent(),
+        }
+    }
+
     /// Lets everything go by unheard.
     fn discard(&mut self) {
         match self {
@@ -157,6 +174,7 @@ pub struct Engine {
     read_at: Option<Instant>,
     counsel: Arc<Counsel>,
     pairing: Pairing,
+    checking: Checking,
     counselled_at: Option<Instant>,
     /// Something changed that the window has not been shown.
     unshown: bool,
@@ -195,6 +213,7 @@ impl Engine {
             read_at: None,
             counsel: Arc::default(),
             pairing: Pairing::default(),
+            checking: Checking::default(),
             counselled_at: None,
             unshown: true,
             failed: false,
@@ -207,6 +226,7 @@ impl Engine {
     pub fn attach(&mut self, end: AnyEnd, rate_hz: f64, reference: Reference) {
         self.settle();
         self.finish_take();
+        self.checking.call_off(&self.links.shared.switch);
         if self
             .monitor
             .as_ref()
@@ -237,7 +257,11 @@ impl Engine {
     /// The host stopped for good or for now: everything is taken in, and a take ends here.
     pub fn detach(&mut self) {
         self.settle();
-        self.guarded(|engine| engine.finish_take());
+        self.guarded(|engine| {
+            engine.finish_take();
+            engine.checking.call_off(&engine.links.shared.switch);
+        });
+        self.unshown = true;
     }
 
     /// One look: some of what waits, and a reading if it is time.
@@ -256,13 +280,23 @@ impl Engine {
             let soon = came && (engine.is_urgent() || left_over > FRAMES_A_LOOK / 4);
             engine.work_on_reference();
             engine.gather_pair(false);
+            engine.look_after_check();
             engine.read_if_due();
-            soon || engine.pair_work.is_some() || engine.unshown && engine.window_is_open()
+            soon || engine.pair_work.is_some()
+                || engine.checking.is_busy()
+                || engine.unshown && engine.window_is_open()
         })
         .map_or(
             Found::Nothing,
             |busy| if busy { Found::Sound } else { Found::Nothing },
         )
+    }
+
+    fn look_after_check(&mut self) {
+        if let Some(end) = &mut self.end {
+            end.free_spent();
+        }
+        self.unshown |= self.checking.look(&self.links.shared.switch);
     }
 
     /// Everything that waits. For the audio thread when the host renders offline: allocates only where a take ends or the
@@ -375,6 +409,7 @@ impl Engine {
     }
 
     fn hear<const C: usize>(&mut self, frames: &[Frame<C>]) {
+        self.checking.hear(frames);
         let Some(monitor) = &mut self.monitor else { return };
         let mut lanes = [[0.0f32; CHUNK]; C];
         for chunk in frames.chunks(CHUNK) {
@@ -401,7 +436,13 @@ impl Engine {
         match command {
             Command::StartTake(pass) => self.start_take(pass),
             Command::StopTake => self.finish_take(),
-            Command::Break | Command::Lost(_) => self.mark_gap(),
+            Command::Break => self.mark_gap(),
+            Command::Lost(_) => {
+                self.checking.lost();
+                self.mark_gap();
+            }
+            Command::CheckBegins(run) => self.checking.begins(run),
+            Command::CheckEnds(run, why) => self.checking.ends(run, why),
         }
         self.unshown = true;
     }

@@ -63,7 +63,8 @@ impl Errands {
         });
     }
 
-    /// Reads the takes of the files that lie in the folder for it, adds those that aren't here yet, and says so.
+    /// Reads the takes of the files that lie in the folder for it, adds those that aren't here yet, makes the own feed of a rig
+    /// file there the user's own, and says so.
     pub fn import_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
         let analysis = analysis.clone();
         self.run(move || {
@@ -74,14 +75,25 @@ impl Errands {
             let found = folder::incoming(&folder);
             let place = found.folder.display();
             let count = found.takes.len();
-            let added = analysis.lock().add_takes(found.takes);
+            let (added, own) = {
+                let mut engine = analysis.lock();
+                let own = found.own.map(|own| {
+                    engine.set_own(own.feed);
+                    engine.set_own_name(&own.name);
+                    engine.own_name().to_owned()
+                });
+                (engine.add_takes(found.takes), own)
+            };
             let mut line = if found.files == 0 && found.wrong.is_empty() {
                 format!(
-                    "Nothing to read: put files of `sumproof check --format json` into {place}, and ask again"
+                    "Nothing to read: put files of `sumproof check --format json`, or a rig file, into {place}, and ask again"
                 )
             } else {
                 format!("{} read from {place}", counted(added.added))
             };
+            if let Some(own) = own {
+                line += &format!("; your own feed is now \u{2018}{own}\u{2019}");
+            }
             if added.known > 0 {
                 line += &format!("; {} of {count} were here already", added.known);
             }

@@ -13,7 +13,9 @@ use serde::Deserialize;
 use serde_json::Value;
 use sumproof_core::board::Rig;
 use sumproof_core::take::Take;
+use sumproof_report::rig_file;
 use sumproof_report::written::{self, TakesError};
+use sumproof_views::OwnFeed;
 
 /// The variable that names another folder.
 pub const VARIABLE: &str = "SUMPROOF_FOLDER";
@@ -59,15 +61,16 @@ fn documents_in(text: &str, home: &Path) -> Option<PathBuf> {
     }
 }
 
-/// Names of the files in a folder that takes can be read from, in alphabetical order.
-fn importable(folder: &Path) -> Vec<String> {
+/// Names of the files in a folder that something can be read from, in alphabetical order: takes from `.json`, a feed of the
+/// user's own from the rig files, `.toml`.
+fn importable(folder: &Path, ending: &str) -> Vec<String> {
     let Ok(entries) = fs::read_dir(folder) else {
         return Vec::new();
     };
     let mut names: Vec<String> = entries
         .flatten()
         .filter_map(|entry| entry.file_name().into_string().ok())
-        .filter(|name| name.ends_with(".json") && !name.starts_with('.'))
+        .filter(|name| name.ends_with(ending) && !name.starts_with('.'))
         .collect();
     names.sort();
     names.truncate(MOST_FILES);
@@ -83,11 +86,13 @@ pub struct Incoming {
     pub files: usize,
     /// Their takes.
     pub takes: Vec<Take>,
+    /// The feed of the user's own in the last rig file that has one.
+    pub own: Option<OwnFeed>,
     /// A line for every file that could not be read.
     pub wrong: Vec<String>,
 }
 
-/// Reads every file of takes in the folder of incoming ones.
+/// Reads every file of takes, and every rig file, in the folder of incoming ones.
 pub fn incoming(folder: &Path) -> Incoming {
     let folder = folder.join(INCOMING);
     // If it can't be made there's nothing in it either, and that is what is said.
@@ -95,10 +100,11 @@ pub fn incoming(folder: &Path) -> Incoming {
     let mut found = Incoming {
         files: 0,
         takes: Vec::new(),
+        own: None,
         wrong: Vec::new(),
         folder,
     };
-    for name in importable(&found.folder) {
+    for name in importable(&found.folder, ".json") {
         match import(&found.folder, &name) {
             Ok(takes) => {
                 found.files += 1;
@@ -107,7 +113,26 @@ pub fn incoming(folder: &Path) -> Incoming {
             Err(line) => found.wrong.push(line),
         }
     }
+    for name in importable(&found.folder, ".toml") {
+        match own_feed(&found.folder, &name) {
+            Ok(own) => {
+                found.files += 1;
+                found.own = own.or(found.own);
+            }
+            Err(line) => found.wrong.push(line),
+        }
+    }
     found
+}
+
+/// The feed of the user's own in a rig file, if it has one.
+fn own_feed(folder: &Path, name: &str) -> Result<Option<OwnFeed>, String> {
+    let text = text_of(folder, name, "a rig")?;
+    let file = rig_file::parse(&text).map_err(|error| format!("{name}: {error}"))?;
+    Ok(file.own_name().map(|own| OwnFeed {
+        name: String::from(own),
+        feed: file.rig().own,
+    }))
 }
 
 /// Writes takes to a new file there, as `sumproof check --format json` writes them, and gives its path.
@@ -192,13 +217,16 @@ fn place(partial: &Path, folder: &Path, stem: &str, extension: &str) -> std::io:
 
 /// Reads the takes of a file there: what [`export`] or `sumproof check --format json` wrote.
 fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
+    takes_in(&text_of(folder, name, "takes")?).map_err(|reason| format!("{name}: {reason}"))
+}
+
+fn text_of(folder: &Path, name: &str, what: &str) -> Result<String, String> {
     let path = folder.join(name);
     let wrong = |error: std::io::Error| format!("{name}: could not be read ({error})");
     if fs::metadata(&path).map_err(wrong)?.len() > LONGEST_FILE {
-        return Err(format!("{name}: is too long to hold takes"));
+        return Err(format!("{name}: is too long to hold {what}"));
     }
-    let text = fs::read_to_string(&path).map_err(wrong)?;
-    takes_in(&text).map_err(|reason| format!("{name}: {reason}"))
+    fs::read_to_string(&path).map_err(wrong)
 }
 
 fn takes_in(text: &str) -> Result<Vec<Take>, String> {
@@ -262,13 +290,13 @@ mod tests {
     #[test]
     fn what_goes_out_comes_in() {
         let folder = Folder::new("out");
-        assert!(importable(&folder.0).is_empty());
+        assert!(importable(&folder.0, ".json").is_empty());
         let takes = ["lead", "clean \u{2018}wide\u{2019}"].map(|name| take(name, Pass::Full));
         let path = export(&folder.0, &takes, &Rig::default()).expect("the folder is made");
         assert_eq!(path.file_name(), Some(OsStr::new("takes.json")));
         let second = export(&folder.0, &takes[..1], &Rig::default()).expect("another name");
         assert_eq!(second.file_name(), Some(OsStr::new("takes 2.json")));
-        let mut listed = importable(&folder.0);
+        let mut listed = importable(&folder.0, ".json");
         listed.sort();
         assert_eq!(listed, ["takes 2.json", "takes.json"]);
         let back = import(&folder.0, "takes.json").expect("what was written");
@@ -320,6 +348,27 @@ mod tests {
             assert_eq!(error.lines().count(), 1);
         }
         assert!(import(&folder.0, "no such file.json").is_err());
+    }
+
+    #[test]
+    fn a_feed_of_the_users_own_comes_in_from_a_rig_file() {
+        let folder = Folder::new("rig");
+        let into = folder.0.join(INCOMING);
+        fs::create_dir_all(&into).expect("a folder");
+        let measured = "[own]\nname = \"the old mill\"\nending = \"sum\"\n[own.right]\npolarity = \"flipped\"\n\
+                        gain_db = -12.0\ndelay_ms = 0.5\n";
+        fs::write(into.join("measured.toml"), measured).expect("a file");
+        fs::write(into.join("plain.toml"), "sum = \"unity\"\n").expect("a file");
+        fs::write(into.join("wrong.toml"), "sum = 3\n").expect("a file");
+        let found = incoming(&folder.0);
+        let own = found.own.expect("a feed");
+        assert_eq!(own.name, "the old mill");
+        let right = own.feed.right;
+        assert_eq!(right.polarity, sumproof_core::line::Polarity::Flipped);
+        assert_eq!((right.gain_db, own.feed.left.gain_db), (-12.0, 0.0));
+        assert!((right.delay_s - 0.0005).abs() < 1e-12);
+        assert_eq!((found.files, found.takes.len(), found.wrong.len()), (2, 0, 1));
+        assert!(found.wrong[0].starts_with("wrong.toml: "), "{}", found.wrong[0]);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::{BoolParam, Enum, EnumParam, FloatParam, Param};
 use sumproof_core::feed::{FeedId, Side, SumLaw};
 use sumproof_core::take::Pass;
-use sumproof_views::{Control, Integration, Intent, Setting};
+use sumproof_views::{CheckWish, Control, Integration, Intent, Setting};
 
 use crate::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
 use crate::engine::Analysis;
@@ -14,6 +14,7 @@ use crate::errands::Errands;
 use crate::fields::PluginParams;
 use crate::folder;
 use crate::params::{HostParams, LineParams};
+use crate::shared::Shared;
 
 /// The user's hand on one window.
 pub struct Hand {
@@ -21,6 +22,7 @@ pub struct Hand {
     params: Arc<PluginParams>,
     analysis: Analysis,
     errands: Arc<Errands>,
+    shared: Arc<Shared>,
     /// Gestures begun and not ended.
     held: Vec<Control>,
 }
@@ -32,12 +34,14 @@ impl Hand {
         params: Arc<PluginParams>,
         analysis: Analysis,
         errands: Arc<Errands>,
+        shared: Arc<Shared>,
     ) -> Self {
         Self {
             gui,
             params,
             analysis,
             errands,
+            shared,
             held: Vec::new(),
         }
     }
@@ -52,12 +56,25 @@ impl Hand {
             // Files are read and written elsewhere, without the analysis' lock.
             Intent::ExportTakes => self.errands.export_takes(&self.analysis, folder::folder()),
             Intent::ImportTakes => self.errands.import_takes(&self.analysis, folder::folder()),
+            Intent::Check(wish) => self.check(wish),
             other => self.on_takes(other),
         }
     }
 
-    /// Ends what is held.
+    /// What ends a line check never waits for the analysis.
+    fn check(&self, wish: CheckWish) {
+        match wish {
+            CheckWish::Hold => self.shared.switch.hold(),
+            CheckWish::Send(settings) => self.analysis.lock().send_check(settings),
+            CheckWish::Stop => self.shared.switch.stop(),
+            CheckWish::Release => self.shared.switch.release(),
+            CheckWish::Save => self.analysis.lock().save_check(),
+        }
+    }
+
+    /// Ends what is held, and what is sent.
     pub fn let_go(&mut self) {
+        self.shared.switch.release();
         while let Some(control) = self.held.last().copied() {
             self.end(control);
         }
@@ -195,6 +212,7 @@ impl Hand {
             | Intent::Begin(_)
             | Intent::Set(_)
             | Intent::End(_)
+            | Intent::Check(_)
             | Intent::Look(_) => return,
         }
         engine.show_now();
@@ -319,9 +337,10 @@ mod tests {
 
     fn hand() -> (Hand, Arc<Host>) {
         let params = Arc::new(HostParams::default());
+        let shared = Arc::new(Shared::default());
         let analysis = Analysis::new(Engine::new(Links {
             params: Arc::clone(&params),
-            shared: Arc::default(),
+            shared: Arc::clone(&shared),
             own: triple_buffer(&Rig::default().own).0,
             published: triple_buffer(&crate::published::Published::default()).0,
             repaint: nice_plug_egui::RepaintNotifier::new(),
@@ -337,6 +356,7 @@ mod tests {
                 Arc::new(PluginParams::new(params, &analysis)),
                 analysis,
                 Arc::default(),
+                shared,
             ),
             host,
         )

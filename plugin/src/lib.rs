@@ -33,6 +33,7 @@ pub mod fields;
 pub mod folder;
 mod guard;
 mod intents;
+pub mod linecheck;
 mod pairing;
 pub mod params;
 pub mod published;
@@ -299,7 +300,10 @@ where
             self.shared.panicked.store(true, Ordering::Relaxed);
             return ProcessStatus::Normal;
         }
-        if self.audio.has_tail() {
+        if self.audio.sends() {
+            // Between its sounds a host would put us to sleep.
+            ProcessStatus::KeepAlive
+        } else if self.audio.has_tail() {
             ProcessStatus::Tail(self.tail_samples)
         } else {
             ProcessStatus::Normal

@@ -9,8 +9,8 @@ use sumproof_core::outcome::Limits;
 use sumproof_core::reading::Reading;
 use sumproof_core::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, Integration, LineSettings, Notices, OwnFeed, Passes, SideChain, Snapshot,
-    TakeSummary,
+    Boxes, Hearing, History, Integration, LineCheck, LineSettings, Notices, OwnFeed, Passes, SideChain,
+    Snapshot, TakeSummary,
 };
 
 use crate::choices::{IntegrationChoice, PolarityChoice, SumLawChoice};
@@ -50,6 +50,8 @@ pub struct Published {
     pub boxes: Boxes,
     /// The passes that wait for others, and what came of the last pair.
     pub passes: Passes,
+    /// The line check.
+    pub check: LineCheck,
 }
 
 impl Published {
@@ -73,10 +75,16 @@ impl Published {
         snapshot.limits = self.limits;
         snapshot.boxes = self.boxes;
         snapshot.passes.clone_from(&self.passes);
+        snapshot.check.clone_from(&self.check);
+        // What is asked for counts at once, whatever the analysis is at.
+        snapshot.check.held = shared.switch.is_held();
+        snapshot.check.on = shared.switch.is_on();
         snapshot.hearing = match shared.heard() {
             Heard::Stereo => Hearing::Stereo,
             Heard::Feed => Hearing::Feed(snapshot.settings.feed),
             Heard::HeldBack => Hearing::HeldBack,
+            Heard::Held => Hearing::Held,
+            Heard::Test => Hearing::Test,
         };
         let unread = (self.unread_takes > 0).then(|| {
             format!(

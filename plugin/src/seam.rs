@@ -8,8 +8,10 @@
 
 use std::mem::MaybeUninit;
 
-use rtrb::{Consumer, Producer, RingBuffer};
+use rtrb::{Consumer, Producer, PushError, RingBuffer};
 use sumproof_core::take::Pass;
+
+use crate::linecheck::{End, Signal};
 
 /// One frame: left and right and, in the plugin with a side-chain, the two channels of the reference.
 pub type Frame<const C: usize> = [f32; C];
@@ -28,6 +30,10 @@ pub enum Command {
     Break,
     /// So many frames are missing here, because the ring was full.
     Lost(u64),
+    /// A line check's signal goes out from the next frame on: its number.
+    CheckBegins(u64),
+    /// It went out until the last frame.
+    CheckEnds(u64, End),
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -41,16 +47,24 @@ struct Placed {
 pub fn seam<const C: usize>(frame_capacity: usize) -> (AudioEnd<C>, AnalysisEnd<C>) {
     let (frames_in, frames_out) = RingBuffer::new(frame_capacity);
     let (commands_in, commands_out) = RingBuffer::new(COMMAND_CAPACITY);
+    // There is one signal at a time, so either way has room for it.
+    let (orders_in, orders_out) = RingBuffer::new(1);
+    let (spent_in, spent_out) = RingBuffer::new(1);
     (
         AudioEnd {
             frames: frames_in,
             commands: commands_in,
+            orders: orders_out,
+            spent: spent_in,
             pushed: 0,
             unsaid: 0,
         },
         AnalysisEnd {
             frames: frames_out,
             commands: commands_out,
+            orders: orders_in,
+            spent: spent_out,
+            is_out: false,
             popped: 0,
         },
     )
@@ -63,6 +77,8 @@ pub fn seam<const C: usize>(frame_capacity: usize) -> (AudioEnd<C>, AnalysisEnd<
 pub struct AudioEnd<const C: usize> {
     frames: Producer<Frame<C>>,
     commands: Producer<Placed>,
+    orders: Consumer<Box<Signal>>,
+    spent: Producer<Box<Signal>>,
     pushed: u64,
     /// Frames dropped of which the analysis has not been told.
     unsaid: u64,
@@ -92,6 +108,19 @@ impl<const C: usize> AudioEnd<C> {
         };
         self.unsaid += (wanted - taken) as u64;
         wanted - taken
+    }
+
+    /// The signal that was ordered, if there is one.
+    pub fn take_order(&mut self) -> Option<Box<Signal>> {
+        self.orders.pop().ok()
+    }
+
+    /// Gives a signal back, to be freed where that may be done.
+    ///
+    /// # Errors
+    /// With the signal, where there is no room: which can't be, as long as it came from here.
+    pub fn give_back(&mut self, signal: Box<Signal>) -> Result<(), Box<Signal>> {
+        self.spent.push(signal).map_err(|PushError::Full(signal)| signal)
     }
 
     fn write(&mut self, channels: [&[f32]; C], count: usize) -> usize {
@@ -165,6 +194,10 @@ pub enum Event<'a, const C: usize> {
 pub struct AnalysisEnd<const C: usize> {
     frames: Consumer<Frame<C>>,
     commands: Consumer<Placed>,
+    orders: Producer<Box<Signal>>,
+    spent: Consumer<Box<Signal>>,
+    /// A signal is on the other side.
+    is_out: bool,
     popped: u64,
 }
 
@@ -172,6 +205,24 @@ impl<const C: usize> AnalysisEnd<C> {
     /// Frames that wait.
     pub fn waiting(&self) -> usize {
         self.frames.slots()
+    }
+
+    /// Orders a signal. `false` while another one is on the other side.
+    #[must_use]
+    pub fn order(&mut self, signal: Box<Signal>) -> bool {
+        self.free_spent();
+        if self.is_out {
+            return false;
+        }
+        self.is_out = self.orders.push(signal).is_ok();
+        self.is_out
+    }
+
+    /// Frees a signal that came back. Not for the audio thread.
+    pub fn free_spent(&mut self) {
+        if self.spent.pop().is_ok() {
+            self.is_out = false;
+        }
     }
 
     /// Hands over what is there now, at most `limit` frames, in order. Returns the number of frames and commands.
@@ -358,6 +409,27 @@ mod tests {
             }
         });
         assert_eq!(seen, [[1.0, 3.0, 5.0, 0.0], [2.0, 4.0, 0.0, 0.0]]);
+    }
+
+    #[test]
+    fn one_signal_at_a_time_goes_over_and_comes_back() {
+        use sumproof_core::linecheck::{Generator, Plan, Settings};
+
+        let (mut audio, mut analysis) = seam::<2>(8);
+        let signal = |run| {
+            Box::new(Signal {
+                run,
+                generator: Generator::new(Plan::new(Settings::default()).expect("the usual"), 48_000.0),
+                behind_frames: 0,
+            })
+        };
+        assert!(audio.take_order().is_none());
+        assert!(analysis.order(signal(1)) && !analysis.order(signal(2)));
+        let taken = audio.take_order().expect("the order");
+        assert_eq!(taken.run, 1);
+        assert!(!analysis.order(signal(3)) && audio.take_order().is_none());
+        assert!(audio.give_back(taken).is_ok());
+        assert!(analysis.order(signal(4)));
     }
 
     #[test]

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use atomic_float::AtomicF32;
 
 use crate::clock::Pulse;
+use crate::linecheck::Switch;
 
 /// What the audition is doing, as the window says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -18,6 +19,10 @@ pub enum Heard {
     Feed,
     /// Stereo, although audition is on, because the host bounces offline or records.
     HeldBack,
+    /// Nothing: the line check holds back what comes in.
+    Held,
+    /// The line check's signal.
+    Test,
 }
 
 /// One per instance.
@@ -37,6 +42,8 @@ pub struct Shared {
     pub correlation: AtomicF32,
     /// Whether sound takes its time.
     pub pulse: Pulse,
+    /// What is wanted of the line check.
+    pub switch: Switch,
     /// Windows that are open. A window's thread may end after the next window has begun, so this is a count.
     windows: AtomicUsize,
     heard: AtomicU8,
@@ -56,6 +63,7 @@ impl Default for Shared {
             match_db: AtomicF32::new(0.0),
             correlation: AtomicF32::new(f32::NAN),
             pulse: Pulse::default(),
+            switch: Switch::default(),
             windows: AtomicUsize::new(0),
             heard: AtomicU8::new(0),
             born: Instant::now(),
@@ -99,6 +107,8 @@ impl Shared {
         match self.heard.load(Ordering::Relaxed) {
             1 => Heard::Feed,
             2 => Heard::HeldBack,
+            3 => Heard::Held,
+            4 => Heard::Test,
             _ => Heard::Stereo,
         }
     }
@@ -110,6 +120,8 @@ impl Shared {
                 Heard::Stereo => 0,
                 Heard::Feed => 1,
                 Heard::HeldBack => 2,
+                Heard::Held => 3,
+                Heard::Test => 4,
             },
             Ordering::Relaxed,
         );
@@ -170,7 +182,13 @@ mod tests {
     #[test]
     fn what_is_heard_crosses_unchanged() {
         let shared = Shared::default();
-        for heard in [Heard::Feed, Heard::HeldBack, Heard::Stereo] {
+        for heard in [
+            Heard::Feed,
+            Heard::HeldBack,
+            Heard::Held,
+            Heard::Test,
+            Heard::Stereo,
+        ] {
             shared.set_heard(heard);
             assert_eq!(shared.heard(), heard);
         }

@@ -1,5 +1,6 @@
 //! Tests of one instance without a host: audio side, seam, analysis and state together.
 
+mod check;
 mod faults;
 
 use std::sync::Arc;

@@ -25,6 +25,7 @@ pub mod editor;
 mod error;
 mod handlers;
 pub mod hands;
+mod looped;
 mod plugin;
 mod processor;
 mod realtime;
@@ -34,6 +35,7 @@ mod syscalls;
 
 pub use audio::{Blocks, Buffers, ParamEvent, Play, Stereo, Transport};
 pub use error::HostError;
+pub use looped::Loop;
 pub use plugin::{Library, Param, ParamId, Plugin};
 pub use realtime::Realtime;
 pub use state::State;

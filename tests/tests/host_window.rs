@@ -4,38 +4,25 @@
     reason = "a panic is how a test fails, in its helpers too"
 )]
 
-use egui_kittest::kittest::Queryable;
-use std::path::Path;
+#[path = "window/mod.rs"]
+mod window;
+
 use std::time::Duration;
 use sumproof_core::feed::FeedId;
 use sumproof_signals::demo_preset;
 use sumproof_tests::host::editor::Editor;
 use sumproof_tests::host::hands::Key;
 use sumproof_tests::host::setup::{display_to_ourselves, plugin};
-use sumproof_tests::host::{Play, Plugin, Realtime, Stereo};
+use sumproof_tests::host::{Play, Stereo};
 use sumproof_tests::render::{Stage, scenes};
 use sumproof_views::Look;
+use window::{Desk, wait_for_letters};
 
 fn demo() -> Stereo {
     const RATE_HZ: f64 = 48_000.0;
     let preset = demo_preset(RATE_HZ).full();
     let narrowed = |channel: &[f64]| channel.iter().map(|&sample| sample as f32).collect();
     Stereo::new(RATE_HZ, narrowed(&preset.left), narrowed(&preset.right))
-}
-
-/// Software drawing of the first frame takes its time; the sight of letters ends the wait.
-fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
-    let mut colours = 0;
-    editor.raise().unwrap();
-    for _ in 0..100 {
-        editor.pump(plugin, Duration::from_millis(100)).unwrap();
-        colours = editor.capture().unwrap().colours();
-        // Smoothed letters alone make dozens of shades.
-        if colours > 16 {
-            return;
-        }
-    }
-    panic!("{what}: the window shows {colours} colours");
 }
 
 #[test]
@@ -123,66 +110,10 @@ fn two_windows_live_side_by_side_and_go_in_any_order() {
     drop(one);
 }
 
-/// The window with a real pointer and a real keyboard at it.
-struct Desk {
-    plugin: Plugin,
-    editor: Editor,
-    running: Realtime,
-    /// The same views without a host, which know where everything is.
-    stage: Stage,
-}
-
-impl Desk {
-    /// Where something is, by the beginning of its accessible name.
-    fn place(&self, name: &str) -> (f32, f32) {
-        let node = self
-            .stage
-            .harness
-            .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
-        let at = node.rect().center();
-        (at.x, at.y)
-    }
-
-    fn click(&mut self, name: &str) {
-        let at = self.place(name);
-        self.editor.click(&mut self.plugin, at).unwrap();
-    }
-
-    fn text(&mut self, key: &str) -> String {
-        self.plugin.param(key).unwrap().text
-    }
-
-    /// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
-    fn until(&mut self, what: &str, mut holds: impl FnMut(&mut Self) -> bool) {
-        for _ in 0..200 {
-            if holds(self) {
-                return;
-            }
-            self.editor
-                .pump(&mut self.plugin, Duration::from_millis(50))
-                .unwrap();
-        }
-        self.picture("failed");
-        panic!("{what} did not come true; see window-failed.png");
-    }
-
-    fn rest(&mut self, milliseconds: u64) {
-        self.editor
-            .pump(&mut self.plugin, Duration::from_millis(milliseconds))
-            .unwrap();
-    }
-
-    /// Whether both channels that come out are the same, and not silent.
-    fn hears_mono(&self) -> bool {
-        let [left, right] = self.running.heard();
-        left == right && left.iter().any(|&sample| sample != 0.0)
-    }
-
-    /// For a look at it later: `target/tmp/window-NAME.png`.
-    fn picture(&self, name: &str) {
-        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{name}.png"));
-        self.editor.capture().unwrap().write_png(&path).unwrap();
-    }
+/// Whether both channels that come out are the same, and not silent.
+fn hears_mono(desk: &Desk) -> bool {
+    let [left, right] = desk.running.heard();
+    left == right && left.iter().any(|&sample| sample != 0.0)
 }
 
 #[test]
@@ -211,12 +142,12 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
         desk.running.played_samples() > 96_000
     });
     desk.picture("playing");
-    assert!(!desk.hears_mono(), "the preset is mono already");
+    assert!(!hears_mono(&desk), "the preset is mono already");
 
     // A click on a row lets its feed be heard.
     desk.click(FeedId::LeftLineOnly.name());
     desk.until("a click on a row auditions it", |desk| {
-        desk.text("aud") == "On" && desk.text("feed") == "Left line only" && desk.hears_mono()
+        desk.text("aud") == "On" && desk.text("feed") == "Left line only" && hears_mono(desk)
     });
     desk.picture("auditioning");
     // One key returns to stereo, another chooses a feed.
@@ -224,13 +155,13 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
         .key(&mut desk.plugin, Key::Character('0'), None)
         .unwrap();
     desk.until("0 returns to stereo", |desk| {
-        desk.text("aud") == "Off" && !desk.hears_mono()
+        desk.text("aud") == "Off" && !hears_mono(desk)
     });
     desk.editor
         .key(&mut desk.plugin, Key::Character('2'), None)
         .unwrap();
     desk.until("2 auditions the mono wedge", |desk| {
-        desk.text("aud") == "On" && desk.text("feed") == "Mono wedge" && desk.hears_mono()
+        desk.text("aud") == "On" && desk.text("feed") == "Mono wedge" && hears_mono(desk)
     });
 
     // A value is typed. On a busy machine keys can come before the field is open; a player would type again.

@@ -92,12 +92,16 @@ fn the_keyboard_reaches_everything() {
         "own-feed",
         "two-pass-failed",
         "all-of-why",
+        "line-check-ready",
+        "line-check-found",
+        "smallest-line-check",
         "smallest-boxes",
         "smallest-own-feed",
         "smallest-dry-and-wet",
         "smallest-takes",
     ] {
         let mut stage = scene(name).stage();
+        stage.take_intents();
         let all: BTreeSet<String> = actionable(&stage).into_iter().map(|(label, _)| label).collect();
         let mut reached = BTreeSet::new();
         for _ in 0..all.len() * 2 {
@@ -711,7 +715,13 @@ fn a_quiet_window_asks_for_no_frames() {
             stage.harness.step();
         }
         let output = stage.harness.output();
+        // The line check is drawn as long as it holds the sound back, so that it ends when it isn't.
+        let attends = scene.snapshot().check.held;
         for viewport in output.viewport_output.values() {
+            if attends {
+                assert!(viewport.repaint_delay.as_secs_f64() < 0.2, "{}", scene.name);
+                continue;
+            }
             assert_eq!(
                 viewport.repaint_delay,
                 std::time::Duration::MAX,

@@ -145,6 +145,7 @@ impl Engine {
             own: self.own_feed(),
             limits: self.rig.limits,
             boxes: self.boxes,
+            check: self.checking.shown(),
             passes: Passes {
                 working: self.pair_work.is_some(),
                 said: self.pair_said.as_ref().map(|(line, _)| line.clone()),

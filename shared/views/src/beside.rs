@@ -16,6 +16,8 @@ pub enum Beside {
     Own,
     /// How dry and wet are told apart, and the passes for an exact split.
     Apart,
+    /// The line check.
+    Check,
     /// Why and what now, all of it.
     Why,
 }
@@ -28,6 +30,7 @@ impl Beside {
             Self::Boxes => "how your lines reach the desk",
             Self::Own => "your own feed, and the limits",
             Self::Apart => "how dry and wet are told apart",
+            Self::Check => "what the venue\u{2019}s lines do",
             Self::Why => "why, and what now",
         }
     }

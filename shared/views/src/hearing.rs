@@ -89,6 +89,31 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
                 );
             }
         }
+        Hearing::Test => {
+            ui.painter().rect_filled(rect, 0.0, colours.ink);
+            write_within(
+                ui,
+                pos2(rect.left() + inset, middle - style.hearing().size * 0.66),
+                rect.width() - inset * 2.0,
+                1,
+                "The test signal goes out. Any key stops it.",
+                style.hearing(),
+                colours.ground,
+            );
+        }
+        Hearing::Held => {
+            ui.painter()
+                .rect_stroke(rect, 0.0, style.line(1.5, colours.ink), egui::StrokeKind::Inside);
+            write_within(
+                ui,
+                pos2(rect.left() + inset, middle - style.strong().size * 0.66),
+                rect.width() - inset * 2.0,
+                1,
+                "Nothing passes: the line check holds your sound back.",
+                style.strong(),
+                colours.ink,
+            );
+        }
         Hearing::HeldBack => {
             ui.painter()
                 .rect_stroke(rect, 0.0, style.line(1.5, colours.ink), egui::StrokeKind::Inside);

@@ -5,6 +5,7 @@ use sumproof_core::feed::{FeedId, Side, SumLaw};
 use sumproof_core::outcome::Limits;
 use sumproof_core::take::Pass;
 
+use crate::check::CheckWish;
 use crate::look::Look;
 use crate::own::OwnFeed;
 use crate::snapshot::Integration;
@@ -136,6 +137,8 @@ pub enum Intent {
     Limits(Limits),
     /// That box is on that line: to be remembered. What it makes of the line comes beside it as parameters.
     Box(Side, Option<Kind>),
+    /// What is wanted of the line check.
+    Check(CheckWish),
     /// The look changed (already applied to the window): keep it with the project.
     Look(Look),
 }

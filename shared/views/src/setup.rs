@@ -208,7 +208,7 @@ fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
         text: "import takes",
         name: "import takes from the folder",
         tip: "Reads the takes in the files you have put in the import folder (exported here, or written by the command), and \
-              adds those you don\u{2019}t have yet. It says where the folder is.",
+              adds those you don\u{2019}t have yet; from a rig file there, the feed of your own. It says where the folder is.",
     };
     if place.word(ui, sheet, "import takes", &import) {
         sheet.intents.push(Intent::ImportTakes);
@@ -227,12 +227,20 @@ fn sheets(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
         name: "how dry and wet are told apart",
         tip: "How dry and wet are told apart now, and the way to an exact split: the same part recorded two or three times.",
     };
+    let check = Word {
+        text: "line check",
+        name: "what the venue\u{2019}s lines do: the line check",
+        tip: "At the sound check: sends a test signal on your two lines, listens to what arrives, and says what the lines do.",
+    };
     let mut asked = None;
     if place.word(ui, sheet, "own sheet", &own) {
         asked = Some(Beside::Own);
     }
     if place.word(ui, sheet, "apart sheet", &apart) {
         asked = Some(Beside::Apart);
+    }
+    if place.word(ui, sheet, "check sheet", &check) {
+        asked = Some(Beside::Check);
     }
     asked
 }

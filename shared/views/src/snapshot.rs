@@ -8,6 +8,7 @@ use sumproof_core::reading::Reading;
 use sumproof_core::split::Method;
 use sumproof_core::take::Pass;
 
+use crate::check::LineCheck;
 use crate::history::History;
 use crate::own::{Boxes, OwnFeed, Passes};
 use crate::side_chain::SideChain;
@@ -120,6 +121,10 @@ pub enum Hearing {
     Feed(FeedId),
     /// Stereo, although audition is on, because the host bounces offline or records.
     HeldBack,
+    /// Nothing: the line check holds back what comes in.
+    Held,
+    /// The line check's signal.
+    Test,
 }
 
 /// One stored take, in short.
@@ -229,6 +234,8 @@ pub struct Snapshot {
     pub boxes: Boxes,
     /// The passes for an exact split of dry and wet.
     pub passes: Passes,
+    /// The line check.
+    pub check: LineCheck,
 }
 
 impl Settings {

@@ -15,6 +15,8 @@ pub fn as_text(snapshot: &Snapshot) -> String {
     match snapshot.hearing {
         Hearing::Stereo => {}
         Hearing::Feed(id) => lines.push(format!("Being heard: {}.", id.name())),
+        Hearing::Held => lines.push("Nothing passes: the line check holds the sound back.".into()),
+        Hearing::Test => lines.push("The line check\u{2019}s test signal goes out.".into()),
         Hearing::HeldBack => lines.push("The audition waits while the host bounces or records.".into()),
     }
     let said = |row: &sumproof_core::board::Row| spoken(row, full_name(snapshot, row.id));
@@ -29,6 +31,11 @@ pub fn as_text(snapshot: &Snapshot) -> String {
     lines.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     lines.extend(snapshot.why.iter().cloned());
     lines.extend(snapshot.what_now.iter().cloned());
+    if let Some(found) = &snapshot.check.found {
+        lines.push(String::new());
+        lines.push(format!("Line check: {}", found.sentence));
+        lines.extend(found.lines.iter().map(|(label, text)| format!("{label}: {text}")));
+    }
     for take in &snapshot.takes {
         lines.push(String::new());
         lines.push(format!(

@@ -9,12 +9,14 @@ use crate::axis::Axis;
 use crate::beside::{Beside, title};
 use crate::board::{audition, board};
 use crate::boxes::boxes;
+use crate::check::CheckWish;
 use crate::compare::compare;
 use crate::correlation::{Ribbon, correlation};
 use crate::curves::curves;
 use crate::field::Fields;
 use crate::hearing::hearing;
 use crate::intent::{Intent, Setting};
+use crate::line_check::{CheckSheet, any_key, line_check};
 use crate::lines::lines;
 use crate::look::Look;
 use crate::notices::{PutAway, notices};
@@ -51,6 +53,7 @@ enum Page {
     Takes,
     Apart,
     Own,
+    Check,
     Setup,
 }
 
@@ -77,6 +80,9 @@ pub struct Window {
     page: Page,
     beside: Beside,
     own: OwnSheet,
+    check: CheckSheet,
+    /// The line check is on the page.
+    shows_check: bool,
     /// Why and what now: where the text stands, in its corner and on its sheet.
     why: [Scroll; 2],
     apart: Scroll,
@@ -108,6 +114,8 @@ impl Window {
             page: Page::default(),
             beside: Beside::default(),
             own: OwnSheet::default(),
+            check: CheckSheet::default(),
+            shows_check: false,
             why: [Scroll::default(); 2],
             apart: Scroll::default(),
         }
@@ -123,6 +131,13 @@ impl Window {
     #[must_use]
     pub fn is_typing(&self) -> bool {
         self.fields.is_typing() || self.takes.is_typing() || self.own.is_typing()
+    }
+
+    /// Whether the line check was on the page in the last frame: the owner lets nothing sound, nor holds the sound back, unless
+    /// this is so.
+    #[must_use]
+    pub fn attends_check(&self) -> bool {
+        self.shows_check
     }
 
     /// Fonts, colours and scale. Call once for every new [`egui::Context`], before the first frame.
@@ -172,6 +187,9 @@ impl Window {
 
     /// Draws everything into `ui` (the whole window) and adds what the player wants to `intents`.
     pub fn ui(&mut self, ui: &mut Ui, snapshot: &Snapshot, intents: &mut Vec<Intent>) {
+        if snapshot.check.on && any_key(ui) {
+            intents.push(Intent::Check(CheckWish::Stop));
+        }
         if !self.is_typing() {
             // The space bar is the host's: no widget that has the keyboard may take it for a click.
             ui.input_mut(|input| {
@@ -194,6 +212,7 @@ impl Window {
         } else {
             page
         };
+        self.shows_check = false;
         let mut top = page.top() + notices(ui, &sheet, &mut self.away, page);
         // In a small window a notice takes the place of the line that says what is heard, as long as that is stereo.
         let crowded = style.compact && top > page.top() && snapshot.hearing == Hearing::Stereo;
@@ -210,6 +229,12 @@ impl Window {
         } else {
             self.whole_sheet(ui, &mut sheet, rest)
         };
+        if !self.shows_check {
+            self.check.put_away();
+            if snapshot.check.held || snapshot.check.on {
+                sheet.intents.push(Intent::Check(CheckWish::Release));
+            }
+        }
         if !was_typing && !self.is_typing() {
             keys(ui, &mut sheet);
             if self.beside != Beside::Plots && !snapshot.settings.audition && escape(ui) {
@@ -336,6 +361,7 @@ impl Window {
             Beside::Boxes => boxes(ui, sheet, body),
             Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
             Beside::Apart => apart(ui, sheet, &mut self.apart, body),
+            Beside::Check => self.check(ui, sheet, body),
             Beside::Why => {
                 why(ui, sheet, &mut self.why[1], body, true);
             }
@@ -343,6 +369,11 @@ impl Window {
         if done {
             self.show(Beside::Plots);
         }
+    }
+
+    fn check(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+        self.shows_check = true;
+        line_check(ui, sheet, &mut self.check, rect);
     }
 
     fn right_side(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
@@ -381,11 +412,12 @@ impl Window {
                 ("feeds", Page::Feeds),
                 ("lines", Page::Lines),
                 ("boxes", Page::Boxes),
-                ("sum difference", Page::Curves),
+                ("curves", Page::Curves),
                 ("correlation", Page::Correlation),
                 ("takes", Page::Takes),
                 ("dry and wet", Page::Apart),
                 ("own feed", Page::Own),
+                ("line check", Page::Check),
                 ("setup", Page::Setup),
             ],
             self.page,
@@ -416,6 +448,7 @@ impl Window {
             Page::Boxes => boxes(ui, sheet, body),
             Page::Apart => apart(ui, sheet, &mut self.apart, body),
             Page::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
+            Page::Check => self.check(ui, sheet, body),
             Page::Curves => curves(ui, sheet, body, &axis),
             Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
             Page::Takes => {

@@ -1,5 +1,6 @@
 //! What is played and how: the recording, block sizes, buffers, transport and parameter changes.
 
+use super::looped::Loop;
 use super::plugin::ParamId;
 use std::path::Path;
 
@@ -172,6 +173,8 @@ pub struct Play {
     /// How many channels the main port's buffers have: 2, or fewer for a host that does as it likes. What is missing comes out
     /// as silence.
     pub channels: usize,
+    /// At the pace of a sound card: what goes out comes in again, in the place of the recording.
+    pub looped: Option<Loop>,
 }
 
 impl Default for Play {
@@ -189,6 +192,7 @@ impl Default for Play {
             side_chain: Vec::new(),
             no_system_calls: false,
             channels: 2,
+            looped: None,
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::audio::{ParamEvent, Play, Stereo};
 use super::error::HostError;
 use super::handlers::TestHost;
+use super::looped::Looped;
 use super::plugin::ParamId;
 use super::processor::{Feeder, Finished, block_len};
 use clack_host::process::StoppedPluginAudioProcessor;
@@ -139,6 +140,7 @@ fn run(
         Err(error) => return (Some(started.stop_processing()), Err(error)),
     };
     let mut changes = how.events.clone();
+    let mut looped = how.looped.map(Looped::new);
     let begin = Instant::now();
     let mut from = 0;
     for size in how.blocks.sizes() {
@@ -157,14 +159,15 @@ fn run(
             .copied()
             .partition::<Vec<_>, _>(|change| change.at_sample < now + (to - from));
         changes = later;
-        match feeder.block(
-            &mut started,
-            &audio.left[from..to],
-            &audio.right[from..to],
-            from,
-            &due,
-        ) {
+        let [left, right] = match &mut looped {
+            Some(looped) => [looped.arrives(to - from); 2],
+            None => [&audio.left[from..to], &audio.right[from..to]],
+        };
+        match feeder.block(&mut started, left, right, from, &due) {
             Ok((left, right)) => {
+                if let Some(looped) = &mut looped {
+                    looped.went_out(left, right);
+                }
                 *heard.lock().unwrap_or_else(PoisonError::into_inner) = [left.to_vec(), right.to_vec()];
             }
             Err(error) => return (Some(started.stop_processing()), Err(error)),

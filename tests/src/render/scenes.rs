@@ -1,5 +1,7 @@
 //! The states the window is drawn in. Every reading in them is a real analysis of a synthetic preset.
 
+mod check;
+
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -95,7 +97,7 @@ impl Scene {
 /// All of them.
 pub fn scenes() -> Vec<Scene> {
     let smallest = [MIN_SIZE.0, MIN_SIZE.1];
-    vec![
+    let mut all = vec![
         Scene::new("first-run", Snapshot::default),
         Scene::new("first-run-paper", Snapshot::default).paper(),
         Scene::new("silence", silence),
@@ -125,7 +127,7 @@ pub fn scenes() -> Vec<Scene> {
             .clicked(&["page: lines"]),
         Scene::new("smallest-curves", auditioning)
             .sized(smallest)
-            .clicked(&["page: sum difference"])
+            .clicked(&["page: curves"])
             .paper(),
         Scene::new("smallest-correlation", good)
             .sized(smallest)
@@ -153,7 +155,9 @@ pub fn scenes() -> Vec<Scene> {
             pixels_per_point: 2.0,
             ..Scene::new("double", auditioning)
         },
-    ]
+    ];
+    all.extend(check::all());
+    all
 }
 
 thread_local! {

@@ -10,6 +10,8 @@
 
 #[path = "../../../plugin/src/clock.rs"]
 pub mod clock;
+#[path = "../../../plugin/src/linecheck/mod.rs"]
+pub mod linecheck;
 #[path = "../../../plugin/src/seam.rs"]
 pub mod seam;
 #[path = "../../../plugin/src/shared.rs"]

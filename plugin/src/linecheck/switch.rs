@@ -1,0 +1,88 @@
+//! What is wanted of the line check, in single words.
+
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+/// One per instance. Everything is off in a new one.
+#[derive(Debug, Default)]
+pub struct Switch {
+    held: AtomicBool,
+    /// The run that may sound; 0 for none.
+    allowed: AtomicU64,
+    beats: AtomicU64,
+}
+
+impl Switch {
+    /// The first step: nothing that comes in is passed on any more.
+    pub fn hold(&self) {
+        self.held.store(true, Ordering::Release);
+    }
+
+    /// Whether that step was taken.
+    pub fn is_held(&self) -> bool {
+        self.held.load(Ordering::Acquire)
+    }
+
+    /// The second step: this run may sound. Only after the first.
+    pub fn allow(&self, run: u64) -> bool {
+        let held = self.is_held();
+        if held {
+            self.allowed.store(run, Ordering::Release);
+        }
+        held
+    }
+
+    /// Whether this run may sound, still.
+    pub fn allows(&self, run: u64) -> bool {
+        run != 0 && self.allowed.load(Ordering::Acquire) == run
+    }
+
+    /// Whether any may.
+    pub fn is_on(&self) -> bool {
+        self.allowed.load(Ordering::Acquire) != 0
+    }
+
+    /// This run is over. One that was allowed in the meantime goes on.
+    pub fn end(&self, run: u64) {
+        let _ = self
+            .allowed
+            .compare_exchange(run, 0, Ordering::AcqRel, Ordering::Acquire);
+    }
+
+    /// Nothing may sound; what comes in is still held back.
+    pub fn stop(&self) {
+        self.allowed.store(0, Ordering::Release);
+    }
+
+    /// Nothing may sound, and what comes in passes again.
+    pub fn release(&self) {
+        self.stop();
+        self.held.store(false, Ordering::Release);
+    }
+
+    /// The window is there, and shows the line check: to be said with every frame drawn.
+    pub fn beat(&self) {
+        self.beats.fetch_add(1, Ordering::Relaxed);
+    }
+
+    /// How often it has said so.
+    pub fn beats(&self) -> u64 {
+        self.beats.load(Ordering::Relaxed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_sounds_without_the_first_step() {
+        let switch = Switch::default();
+        assert!(!switch.allow(1) && !switch.is_on());
+        switch.hold();
+        assert!(switch.allow(1) && switch.allows(1) && !switch.allows(0) && !switch.allows(2));
+        switch.end(7);
+        assert!(switch.allows(1));
+        switch.release();
+        assert!(!switch.is_held() && !switch.is_on() && !switch.allows(0));
+    }
+}

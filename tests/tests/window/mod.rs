@@ -1,0 +1,79 @@
+//! The plugin's window under a real pointer and a real keyboard, for the tests that need one.
+
+use egui_kittest::kittest::Queryable;
+use std::path::Path;
+use std::time::Duration;
+use sumproof_tests::host::editor::Editor;
+use sumproof_tests::host::{Plugin, Realtime};
+use sumproof_tests::render::Stage;
+
+/// Software drawing of the first frame takes its time; the sight of letters ends the wait.
+pub fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
+    let mut colours = 0;
+    editor.raise().unwrap();
+    for _ in 0..100 {
+        editor.pump(plugin, Duration::from_millis(100)).unwrap();
+        colours = editor.capture().unwrap().colours();
+        // Smoothed letters alone make dozens of shades.
+        if colours > 16 {
+            return;
+        }
+    }
+    panic!("{what}: the window shows {colours} colours");
+}
+
+/// The window with a real pointer and a real keyboard at it.
+pub struct Desk {
+    pub plugin: Plugin,
+    pub editor: Editor,
+    pub running: Realtime,
+    /// The same views without a host, which know where everything is.
+    pub stage: Stage,
+}
+
+impl Desk {
+    /// Where something is, by the beginning of its accessible name.
+    pub fn place(&self, name: &str) -> (f32, f32) {
+        let node = self
+            .stage
+            .harness
+            .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
+        let at = node.rect().center();
+        (at.x, at.y)
+    }
+
+    pub fn click(&mut self, name: &str) {
+        let at = self.place(name);
+        self.editor.click(&mut self.plugin, at).unwrap();
+    }
+
+    pub fn text(&mut self, key: &str) -> String {
+        self.plugin.param(key).unwrap().text
+    }
+
+    /// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
+    pub fn until(&mut self, what: &str, mut holds: impl FnMut(&mut Self) -> bool) {
+        for _ in 0..200 {
+            if holds(self) {
+                return;
+            }
+            self.editor
+                .pump(&mut self.plugin, Duration::from_millis(50))
+                .unwrap();
+        }
+        self.picture("failed");
+        panic!("{what} did not come true; see window-failed.png");
+    }
+
+    pub fn rest(&mut self, milliseconds: u64) {
+        self.editor
+            .pump(&mut self.plugin, Duration::from_millis(milliseconds))
+            .unwrap();
+    }
+
+    /// For a look at it later: `target/tmp/window-NAME.png`.
+    pub fn picture(&self, name: &str) {
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{name}.png"));
+        self.editor.capture().unwrap().write_png(&path).unwrap();
+    }
+}

@@ -118,14 +118,17 @@ impl Reader<'_> {
             Corrections::default()
         };
         let overall = corrections.around(None);
-        let gains = if one_way {
+        let heard = if one_way {
             self.gains(left_on, compared)
         } else {
-            [0.0; 2]
+            [Some(0.0); 2]
         };
-        let moved = have_moved(gains) || overall.is_some_and(says_so);
+        let moved = have_moved(heard) || overall.is_some_and(says_so);
         let unknown_variance = match (moved, overall) {
-            (false, _) => (LOST_SHARE * gains[0].max(gains[1]).min(0.0)).powi(2),
+            (false, _) => {
+                let most = heard.into_iter().flatten().fold(f64::NEG_INFINITY, f64::max);
+                (LOST_SHARE * most.clamp(-1e3, 0.0)).powi(2)
+            }
             (true, Some((_, variance))) => {
                 self.notices.push(Notice::GainMoved);
                 correct(&mut points, &corrections);
@@ -255,10 +258,10 @@ impl Reader<'_> {
         Corrections { bands, right_is_soft }
     }
 
-    /// The gain of both equal and of both opposite against what both alone make of them, natural logarithm.
-    fn gains(&mut self, channel: usize, compared: &Compared) -> [f64; 2] {
-        [[1.0, 1.0], [1.0, -1.0]]
-            .map(|together| self.gain_of(channel, together, compared).map_or(0.0, f64::ln))
+    /// The gain of both equal and of both opposite against what both alone make of them, natural logarithm; `None` where that
+    /// can't be heard.
+    fn gains(&mut self, channel: usize, compared: &Compared) -> [Option<f64>; 2] {
+        [[1.0, 1.0], [1.0, -1.0]].map(|together| self.gain_of(channel, together, compared).map(f64::ln))
     }
 
     /// Both equal is the sum of both alone, both opposite the difference; with another gain it's a multiple of it. `None` where
@@ -284,10 +287,17 @@ impl Reader<'_> {
 }
 
 /// Whether the gain moved between the parts. Where both lines sound each is at half the level: a gain that moves turns them up.
-/// A coder that leaves out what is soft, and parts in which the lines cancel, give less.
-fn have_moved(gains: [f64; 2]) -> bool {
-    let (least, most) = (gains[0].min(gains[1]), gains[0].max(gains[1]));
-    (most > MOVED && least > -0.5 * MOVED) || (most > CLIPPED && least > 0.7 * most)
+/// A coder that leaves out what is soft, and parts in which the lines cancel, give less. With one of the two parts lost in noise
+/// the other has to do, and with neither nobody can say that it didn't.
+fn have_moved(heard: [Option<f64>; 2]) -> bool {
+    match heard {
+        [Some(equal), Some(opposite)] => {
+            let (least, most) = (equal.min(opposite), equal.max(opposite));
+            (most > MOVED && least > -0.5 * MOVED) || (most > CLIPPED && least > 0.7 * most)
+        }
+        [Some(one), None] | [None, Some(one)] => one > CLIPPED,
+        [None, None] => true,
+    }
 }
 
 /// Whether the markers say clearly that it did: with lines that cancel in one of those parts, only they can.

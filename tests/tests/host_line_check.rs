@@ -251,12 +251,5 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
     assert!((own.right.gain_db + 6.0206).abs() < 0.02, "{own:?}");
     assert!((own.right.delay_s - 0.001).abs() < 1e-6, "{own:?}");
     assert_eq!((own.left.gain_db, own.left.delay_s), (0.0, 0.0));
-    let Desk {
-        mut plugin,
-        editor,
-        running,
-        ..
-    } = desk;
-    editor.close(&mut plugin).unwrap();
-    plugin.stop_realtime(running).unwrap();
+    desk.put_away();
 }

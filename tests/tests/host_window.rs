@@ -195,12 +195,5 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
     desk.until("a line is unplugged", |desk| desk.text("lunp") == "Unplugged");
     desk.rest(500);
     desk.picture("set");
-    let Desk {
-        mut plugin,
-        editor,
-        running,
-        ..
-    } = desk;
-    editor.close(&mut plugin).unwrap();
-    plugin.stop_realtime(running).unwrap();
+    desk.put_away();
 }

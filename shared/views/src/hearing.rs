@@ -101,7 +101,12 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
                 colours.ground,
             );
         }
-        Hearing::Held => {
+        waiting @ (Hearing::Held | Hearing::HeldBack) => {
+            let text = if waiting == Hearing::Held {
+                "Nothing passes: the line check holds your sound back."
+            } else {
+                "Stereo passes: the audition waits while the host bounces or records."
+            };
             ui.painter()
                 .rect_stroke(rect, 0.0, style.line(1.5, colours.ink), egui::StrokeKind::Inside);
             write_within(
@@ -109,20 +114,7 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
                 pos2(rect.left() + inset, middle - style.strong().size * 0.66),
                 rect.width() - inset * 2.0,
                 1,
-                "Nothing passes: the line check holds your sound back.",
-                style.strong(),
-                colours.ink,
-            );
-        }
-        Hearing::HeldBack => {
-            ui.painter()
-                .rect_stroke(rect, 0.0, style.line(1.5, colours.ink), egui::StrokeKind::Inside);
-            write_within(
-                ui,
-                pos2(rect.left() + inset, middle - style.strong().size * 0.66),
-                rect.width() - inset * 2.0,
-                1,
-                "Stereo passes: the audition waits while the host bounces or records.",
+                text,
                 style.strong(),
                 colours.ink,
             );

@@ -76,4 +76,10 @@ impl Desk {
         let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{name}.png"));
         self.editor.capture().unwrap().write_png(&path).unwrap();
     }
+
+    /// Closes the window, and stops playing.
+    pub fn put_away(mut self) {
+        self.editor.close(&mut self.plugin).unwrap();
+        self.plugin.stop_realtime(self.running).unwrap();
+    }
 }

@@ -195,7 +195,11 @@ impl App {
 }
 
 impl NiceEguiApp for App {
-    fn build(&mut self, ctx: egui::Context, gui: GuiContext, _frame: &mut Frame) -> Result<(), HandlerError> {
+    fn build(&mut self, ctx: egui::Context, gui: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
+        #[cfg(target_os = "linux")]
+        crate::present::listen(frame.baseview_window());
+        #[cfg(not(target_os = "linux"))]
+        let _ = frame;
         self.hand = Some(Hand::new(
             gui,
             Arc::clone(&self.glue.params),

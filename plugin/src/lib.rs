@@ -36,6 +36,8 @@ mod intents;
 pub mod linecheck;
 mod pairing;
 pub mod params;
+#[cfg(target_os = "linux")]
+mod present;
 pub mod published;
 mod reference;
 pub mod rig;

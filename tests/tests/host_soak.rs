@@ -64,6 +64,7 @@ fn damaged_states_load_whole_or_not_at_all() {
 fn windows_open_and_close_with_hosts_that_idle_and_that_do_not() {
     gets_through("window");
     gets_through("window-at-once");
+    gets_through("window-pair");
     gets_through("no-idle");
 }
 

@@ -49,6 +49,17 @@ impl Picture {
     }
 }
 
+/// How a host takes its time over opening an editor. Without a word: as fast as it can, with its own window shown before.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Tempo {
+    /// Between making the editor and giving it a parent.
+    pub before_parent: Duration,
+    /// Between giving it a parent and showing it.
+    pub before_show: Duration,
+    /// How long after that the host's own window is shown, if not before everything else.
+    pub own_window_late: Option<Duration>,
+}
+
 /// An open editor. Close it with [`Editor::close`] before the plugin goes.
 pub struct Editor {
     pub(super) connection: RustConnection,
@@ -71,6 +82,14 @@ impl Editor {
     /// [`HostError::Window`] without a display, [`HostError::MissingExtension`] or [`HostError::Refused`] when the plugin
     /// has no editor or does not open it.
     pub fn open(plugin: &mut Plugin, title: &str) -> Result<Self, HostError> {
+        Self::open_slowly(plugin, title, Tempo::default())
+    }
+
+    /// The same as a host does it that has other things to do as well.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_slowly(plugin: &mut Plugin, title: &str, tempo: Tempo) -> Result<Self, HostError> {
         if std::env::var_os("DISPLAY").is_none() {
             return Err(HostError::Window(
                 "DISPLAY is not set, and the editor needs X11".to_owned(),
@@ -88,7 +107,7 @@ impl Editor {
         }
         gui.create(&handle, X11_EMBEDDED)
             .map_err(|e| HostError::refused("open its editor", e))?;
-        let opened = Self::open_created(&gui, &handle, title);
+        let opened = Self::open_created(&gui, &handle, title, tempo);
         if opened.is_err() {
             gui.destroy(&handle);
         }
@@ -100,16 +119,26 @@ impl Editor {
         gui: &PluginGui,
         handle: &clack_host::prelude::PluginMainThreadHandle,
         title: &str,
+        tempo: Tempo,
     ) -> Result<Self, HostError> {
         let size = gui
             .get_size(handle)
             .ok_or_else(|| HostError::refused("open its editor", "it has no size"))?;
         let (connection, window, delete_message, root) = parent_window(title, size).map_err(window_error)?;
+        if tempo.own_window_late.is_none() {
+            map(&connection, window)?;
+        }
+        std::thread::sleep(tempo.before_parent);
         // SAFETY: the window lives until `close`, which destroys the editor first.
         unsafe { gui.set_parent(handle, Window::from_x11_handle(window.into())) }
             .map_err(|e| HostError::refused("open its editor", e))?;
+        std::thread::sleep(tempo.before_show);
         gui.show(handle)
             .map_err(|e| HostError::refused("show its editor", e))?;
+        if let Some(late) = tempo.own_window_late {
+            std::thread::sleep(late);
+            map(&connection, window)?;
+        }
         Ok(Self {
             connection,
             root,
@@ -237,6 +266,35 @@ impl Editor {
         self.connection.flush().map_err(window_error)
     }
 
+    /// Takes the editor off the screen, or puts it back.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when the plugin does not do it.
+    pub fn show(&mut self, plugin: &mut Plugin, shown: bool) -> Result<(), HostError> {
+        let handle = plugin.instance.plugin_handle();
+        let gui: PluginGui = handle
+            .get_extension()
+            .ok_or(HostError::MissingExtension("clap.gui"))?;
+        let done = if shown {
+            gui.show(&handle)
+        } else {
+            gui.hide(&handle)
+        };
+        done.map_err(|e| HostError::refused("show or hide its editor", e))
+    }
+
+    /// Lays a window of somebody else's over everything that is on the screen.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] without a display.
+    pub fn cover(&self) -> Result<Cover, HostError> {
+        let (connection, window, ..) = parent_window("over everything", self.size).map_err(window_error)?;
+        map(&connection, window)?;
+        Ok(Cover {
+            _connection: connection,
+        })
+    }
+
     /// Closes the editor and its window.
     ///
     /// # Errors
@@ -252,6 +310,12 @@ impl Editor {
             .map_err(window_error)?;
         self.connection.sync().map_err(window_error)
     }
+}
+
+/// A window that lies over others until it is dropped.
+pub struct Cover {
+    /// The server takes away a client's windows when it leaves.
+    _connection: RustConnection,
 }
 
 /// What every window on the screen shows that nobody else put into a window of theirs.
@@ -312,7 +376,13 @@ fn picture_of(connection: &RustConnection, window: u32) -> Result<Picture, HostE
     })
 }
 
-/// Makes and shows an empty window. Returns the connection, the window, the atom of a close request and the
+/// Shows a window.
+fn map(connection: &RustConnection, window: u32) -> Result<(), HostError> {
+    connection.map_window(window).map_err(window_error)?;
+    connection.sync().map_err(window_error)
+}
+
+/// Makes an empty window. Returns the connection, the window, the atom of a close request and the
 /// screen's root.
 fn parent_window(
     title: &str,
@@ -358,7 +428,6 @@ fn parent_window(
         AtomEnum::STRING,
         title.as_bytes(),
     )?;
-    connection.map_window(window)?;
     connection.sync()?;
     let root = screen.root;
     Ok((connection, window, delete_message, root))

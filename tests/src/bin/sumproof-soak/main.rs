@@ -31,7 +31,7 @@ struct Case {
     run: fn(u32) -> Outcome,
 }
 
-const CASES: [Case; 14] = [
+const CASES: [Case; 15] = [
     Case {
         name: "load",
         about: "the library loaded, a plugin made, played and taken out, the library unloaded",
@@ -104,7 +104,7 @@ const CASES: [Case; 14] = [
     },
     Case {
         name: "window",
-        about: "the editor opened and closed while it plays",
+        about: "the editor opened, drawn and closed while it plays, by hosts in a hurry and by slow ones",
         few: 4,
         many: 200,
         run: window::open_and_close,
@@ -115,6 +115,13 @@ const CASES: [Case; 14] = [
         few: 4,
         many: 200,
         run: window::close_at_once,
+    },
+    Case {
+        name: "window-pair",
+        about: "two plugins with their editors open, closed in any order",
+        few: 2,
+        many: 50,
+        run: window::pair,
     },
     Case {
         name: "no-idle",

@@ -67,6 +67,9 @@ pub const TESTS: &[Need] = &[
     },
 ];
 
+/// A DAW that can be driven without a window and without a sound card.
+pub const DAW: &[Need] = &[package("ardour")];
+
 /// What counts instructions.
 pub const BENCHES: &[Need] = &[Need {
     package: "valgrind",

@@ -18,7 +18,12 @@ const BUILD: [&str; 4] = [
 ];
 
 /// Drivers of real hosts and of other libraries, in `tests/hosts`.
-const PYTHON_HOSTS: [&str; 3] = ["vst3_pedalboard.py", "vst3_dawdreamer.py", "spectra_scipy.py"];
+const PYTHON_HOSTS: [&str; 4] = [
+    "vst3_pedalboard.py",
+    "vst3_dawdreamer.py",
+    "vst3_ardour.py",
+    "spectra_scipy.py",
+];
 
 /// The same, for hosts that open the window: they get a display.
 const WINDOW_HOSTS: [&str; 1] = ["window_pedalboard.py"];
@@ -37,7 +42,7 @@ struct Sounds {
 pub fn test() -> Result<(), Failure> {
     let mut stages = Stages::default();
     let needed = stages.run("packages", || {
-        needs::provide(&[needs::WINDOW, needs::TESTS, needs::STANDALONE])
+        needs::provide(&[needs::WINDOW, needs::TESTS, needs::STANDALONE, needs::DAW])
     });
     let recordings = stages.run("recordings", || {
         Ok(Sounds {

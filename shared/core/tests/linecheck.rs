@@ -3,8 +3,10 @@
 
 use sumproof_core::feed::{Ending, FeedId, Side};
 use sumproof_core::line::Polarity;
-use sumproof_core::linecheck::{Finding, Generator, Heard, Plan, ReadFailure, Settings, read, sentence};
-use sumproof_signals::venue::{End, Room, Venue};
+use sumproof_core::linecheck::{
+    Arrival, Finding, Generator, Heard, Plan, ReadFailure, Settings, read, sentence,
+};
+use sumproof_signals::venue::{End, Noise, Room, Venue};
 use sumproof_signals::{LineFault, Rng, Stereo};
 
 const RATE_HZ: f64 = 48_000.0;
@@ -216,5 +218,83 @@ fn any_rate_that_is_usual_will_do() {
         );
         assert!((pair.level_db.unwrap().value + 20.0).abs() < 0.3, "{rate_hz}");
         assert!((finding.drift_ppm.unwrap() + 150.0).abs() < 1.0, "{rate_hz}");
+    }
+}
+
+/// Without noise a weighting by noise is one by a few bins, and what those give begins long before the sound does.
+#[test]
+fn the_first_arrival_is_found_without_noise_and_with_a_late_line() {
+    for (gain_db, corner_hz, before_s) in [(0.0, 179.4, -0.7329), (-13.65, 133.7, -1.4881)] {
+        let mut venue = Venue::straight(End::Sum);
+        venue.left = LineFault {
+            flip: true,
+            gain_db,
+            delay_s: 0.015_258,
+            high_pass_hz: Some(corner_hz),
+            unplugged: false,
+        };
+        venue.right.flip = true;
+        venue.recorder.before_s = before_s;
+        venue.recorder.behind_s = 1.0;
+        venue.recorder.drift_ppm = -3.8;
+        venue.recorder.clipped_db = 0.6;
+        venue.recorder.peak_dbfs = Some(-6.0);
+        let mut samples = recorded(&venue);
+        // As a file of 16 bits holds it.
+        samples
+            .iter_mut()
+            .for_each(|x| *x = (*x * 32_767.0).round() / 32_767.0);
+        let finding = found(&samples, RATE_HZ).unwrap();
+        assert!(
+            (finding.start_s - before_s).abs() < 0.008,
+            "{} instead of {before_s}",
+            finding.start_s
+        );
+        assert_eq!(finding.feeding.heard.unwrap().value, Heard::Sum);
+        let pair = finding.pair.unwrap();
+        assert_eq!(pair.polarity.unwrap().value, Polarity::Normal);
+        assert!((pair.delay_s.unwrap().value + 0.015_258).abs() < 2e-5);
+        assert!((pair.level_db.unwrap().value + gain_db).abs() < 0.3);
+    }
+}
+
+/// A large room spreads a line over time, so that no single peak of a soft one stands out of loud noise.
+#[test]
+fn a_soft_line_and_a_missing_one_are_told_apart_in_loud_noise() {
+    for seed in 0..2 {
+        let mut venue = Venue::straight(End::Sum);
+        venue.right = LineFault {
+            flip: true,
+            gain_db: -19.0,
+            delay_s: 0.012,
+            high_pass_hz: Some(100.0),
+            unplugged: false,
+        };
+        venue.loudspeaker_hz = Some((80.0, 12_000.0));
+        venue.room = Room::Synthetic {
+            decay_s: 1.2,
+            direct_db: -15.0,
+            seed,
+        };
+        venue.noise = Some(Noise {
+            below_db: 6.0,
+            pink: seed % 2 == 0,
+            seed: 70 + seed,
+        });
+        let finding = found(&recorded(&venue), RATE_HZ).unwrap();
+        assert_eq!(
+            finding.lines.clone().map(|line| line.arrival),
+            [Arrival::Yes; 2],
+            "{seed}"
+        );
+        assert_eq!(finding.pair.unwrap().polarity.unwrap().value, Polarity::Flipped);
+        venue.end = End::Left;
+        let finding = found(&recorded(&venue), RATE_HZ).unwrap();
+        assert!(
+            matches!(finding.lines[1].arrival, Arrival::No { below_db } if (20.0..40.0).contains(&below_db)),
+            "{seed}: {:?}",
+            finding.lines[1].arrival
+        );
+        assert_eq!(finding.feeding.heard.unwrap().value, Heard::One(Side::Left));
     }
 }

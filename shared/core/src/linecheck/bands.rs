@@ -56,6 +56,8 @@ pub(super) struct Spectrum {
     pub bins: Vec<Complex<f64>>,
     /// Power of the noise expected in each bin.
     pub noise: Vec<f64>,
+    /// Energy of the window it was cut with, in samples.
+    pub energy: f64,
     /// How long the part is, seconds.
     pub seconds: f64,
     /// Where the sweep was, Hz: elsewhere there's nothing to compare.
@@ -87,6 +89,7 @@ impl Spectrum {
         Self {
             bins: transforms.forward(samples),
             noise: noise(transforms, grid, response, energy),
+            energy,
             seconds: to_s - from_s,
             band_hz: response.band_hz,
         }

@@ -10,7 +10,7 @@ pub(super) const REACH_S: f64 = 0.026;
 const FINER: usize = 2;
 const NEWTON_STEPS: usize = 6;
 /// A bin counts at most as if it stood this far (power) out of the noise, or a few clean ones would decide alone.
-const MOST_CLEAR: f64 = 1e3;
+pub(super) const MOST_CLEAR: f64 = 1e3;
 /// What is this far (power) below a response's loudest band is a coder's or a filter's leaving.
 const FAINT: f64 = 1e-5;
 /// A band counts from this signal to noise on (power), in both.

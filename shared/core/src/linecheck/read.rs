@@ -4,7 +4,7 @@ use super::bands::{Grid, Spectrum};
 use super::locate::{Location, locate};
 use super::plan::{Mode, Piece, Plan, Sound, limit_hz};
 use super::rate::brought_down;
-use super::ratio::{Point, REACH_S, Relation, points, relation};
+use super::ratio::{MOST_CLEAR, Point, REACH_S, Relation, points, relation};
 use super::response::{Clock, Deconvolver, Response, is_swept};
 use super::result::{Arrival, Feeding, Finding, Heard, LineFinding, Notice, PairFinding, Pictures, Reading};
 use crate::db;
@@ -17,6 +17,7 @@ mod failure;
 mod feeding;
 mod level;
 mod pictures;
+mod presence;
 
 pub use failure::ReadFailure;
 
@@ -32,10 +33,6 @@ const MISSING: f64 = 0.06;
 /// From this many deviations on a line stands out of its noise. Of a few thousand samples of noise, the largest is 4; a phone's
 /// automatic gain makes 5 of the last room's end.
 const STANDS_OUT: f64 = 7.0;
-/// A line this far below the other one is leakage, dB.
-const LEAKAGE_DB: f64 = 30.0;
-/// Unless a line would have been seen this far below the other one, its absence isn't believed, dB.
-const BELIEVED_DB: f64 = 18.0;
 
 /// One recording at work.
 struct Reader<'a> {
@@ -224,7 +221,7 @@ impl<'a> Reader<'a> {
     }
 
     /// The response between two lags (seconds) with each frequency from `low_hz` on weighted by its noise, for finding things in it: the noise
-    /// of the result has a variance of 1. Lag 0 is sample 0.
+    /// of the result has a variance of 1 (less where the sound is far above it). Lag 0 is sample 0.
     fn by_noise(&mut self, response: &Response, from_s: f64, to_s: f64, low_hz: f64) -> Vec<f64> {
         let cut = self.cut(response, from_s, to_s);
         let mut bins = vec![Complex::new(0.0, 0.0); cut.bins.len()];
@@ -234,9 +231,11 @@ impl<'a> Reader<'a> {
             if self.grid.hz(from) < cut.band_hz.0.max(low_hz) || self.grid.hz(to) > cut.band_hz.1 {
                 continue;
             }
+            // What is clear anyhow counts alike: a few bins with the least noise would ring for long before the sound begins.
+            let floor = cut.power((from, to)) / ((to - from) as f64 * MOST_CLEAR);
             for (k, bin) in bins.iter_mut().enumerate().take(to).skip(from) {
                 // A perfect recording has no noise; 90 dB will do.
-                let noise = cut.noise[k] + faint;
+                let noise = cut.noise[k] + faint + floor;
                 if noise > 0.0 {
                     *bin = cut.bins[k] / noise.sqrt();
                     variance += 2.0;
@@ -280,33 +279,21 @@ impl<'a> Reader<'a> {
         if loudest < STANDS_OUT {
             return Err(ReadFailure::Lost);
         }
-        let length_s = self.useful_length(&lines[usize::from(clear[1] > clear[0])]);
-        let below_db = db::from_amplitude(loudest / STANDS_OUT);
         let loud = usize::from(clear[1] > clear[0]);
-        let absent = |side: usize| {
-            if clear[side] >= STANDS_OUT {
-                Arrival::Yes
-            } else if below_db >= BELIEVED_DB {
-                Arrival::No { below_db }
-            } else {
-                Arrival::Unknown { below_db }
-            }
-        };
-        let mut arrivals = [absent(0), absent(1)];
-        let compared = if arrivals == [Arrival::Yes; 2] {
+        let length_s = self.useful_length(&lines[loud]);
+        let mut arrivals = [Arrival::Yes; 2];
+        arrivals[1 - loud] = self.softer_arrival(
+            [&lines[loud], &lines[1 - loud]],
+            clear[1 - loud],
+            length_s,
+            apart.is_some(),
+        );
+        let both = arrivals == [Arrival::Yes; 2];
+        let compared = if both {
             self.compare(&lines, length_s)
         } else {
             None
         };
-        let level = (arrivals == [Arrival::Yes; 2])
-            .then(|| self.rough_level_db(&lines))
-            .filter(|level| level.abs() > LEAKAGE_DB && apart.is_none());
-        if let Some(level) = level {
-            arrivals[usize::from(level < 0.0)] = Arrival::No {
-                below_db: level.abs(),
-            };
-        }
-        let both = arrivals == [Arrival::Yes; 2];
         let pair = if both {
             Some(self.pair(left_on, right_on, &lines, length_s, compared.as_ref()))
         } else {
@@ -363,10 +350,10 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Right over left, from the powers of the direct sound less the noise: a coarse one.
-    fn rough_level_db(&mut self, lines: &[Response; 2]) -> f64 {
-        let powers = [&lines[0], &lines[1]].map(|response| {
-            let cut = self.cut(response, -AHEAD_S, REACH_S + 0.01);
+    /// Second over first, from the powers of the direct sound less the noise: a coarse one.
+    fn rough_level_db(&mut self, lines: [&Response; 2]) -> f64 {
+        let powers = lines.map(|response| {
+            let cut = self.cut(response, -AHEAD_S, REACH_S + 0.03);
             let bands: Vec<f64> = self
                 .grid
                 .bands

@@ -480,7 +480,7 @@ proptest! {
         let dry = some_sound(grid.len(), level_dbfs, seed);
         let wet = some_sound(grid.len(), level_dbfs + wet_db, seed ^ 1);
         let split = Split::of_parts(dry, wet, &grid, Method::TwoPass);
-        let scorer = Scorer::new(grid.clone(), lowest_hz);
+        let mut scorer = Scorer::new(grid.clone(), lowest_hz);
         let response = FeedResponse::new(&feed, &grid, 0.0);
         let score = scorer.score(&PartResponses::same(&response), &split);
         let cells = scorer.cells();

@@ -11,7 +11,7 @@ use sumproof_core::db;
 use sumproof_core::feed::{Ending, Feed, FeedId, SumLaw};
 use sumproof_core::grid::Grid;
 use sumproof_core::line::{Line, Polarity};
-use sumproof_core::response::{FeedResponse, high_pass};
+use sumproof_core::response::{CellPowers, FeedResponse, high_pass};
 use sumproof_core::welch::spectrum_of;
 use sumproof_signals::{Stereo, tones};
 
@@ -225,11 +225,9 @@ fn sum_5_where_a_comb_has_its_teeth() {
             delay_s: late_ms / 1000.0,
             ..Line::STRAIGHT
         };
-        let in_phase = FeedResponse::new(&summed(SumLaw::Average, late), &grid, 0.0);
-        let inverted = FeedResponse::new(&summed(SumLaw::Average, flipped(late)), &grid, 0.0);
-        let at = |response: &FeedResponse, hz: f64| {
-            db::from_power(response.power(&equal, (hz / bin_hz).round() as usize))
-        };
+        let powers = |line| FeedResponse::new(&summed(SumLaw::Average, line), &grid, 0.0).of(&equal, &grid);
+        let (in_phase, inverted) = (powers(late), powers(flipped(late)));
+        let at = |powers: &CellPowers, hz: f64| db::from_power(powers.feed[(hz / bin_hz).round() as usize]);
         let peaks = nulls_hz.iter().map(|null| null + 500.0 / late_ms);
         for null_hz in &nulls_hz {
             assert!(
@@ -292,11 +290,9 @@ fn sum_5_how_deep_a_comb_is() {
             delay_s: 0.001,
             ..Line::STRAIGHT
         };
-        let response = FeedResponse::new(&summed(SumLaw::Unity, line), &grid, 0.0);
+        let powers = FeedResponse::new(&summed(SumLaw::Unity, line), &grid, 0.0).of(&equal, &grid);
         let audible = 10..grid.len() - 10;
-        let levels: Vec<f64> = audible
-            .map(|k| db::from_power(response.power(&equal, k)))
-            .collect();
+        let levels: Vec<f64> = audible.map(|k| db::from_power(powers.feed[k])).collect();
         let peak = levels.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let notch = levels.iter().copied().fold(f64::INFINITY, f64::min);
         check(format!("{gain_db} dB, peak"), peak, peak_db, TOLERANCE_DB);
@@ -322,8 +318,8 @@ fn sum_6_one_line_through_a_transformer() {
     };
     let level = |line: Line, ratio: f64| {
         let cell = (ratio * corner_hz / 0.1).round() as usize;
-        let response = FeedResponse::new(&summed(SumLaw::Average, line), &grid, 0.0);
-        db::from_power(response.power(&equal, cell))
+        let powers = FeedResponse::new(&summed(SumLaw::Average, line), &grid, 0.0).of(&equal, &grid);
+        db::from_power(powers.feed[cell])
     };
     for (ratio, sum_db, degrees) in [
         (0.1, -5.89, 84.3),

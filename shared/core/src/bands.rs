@@ -5,6 +5,7 @@
 //! proportion where an edge falls inside it: *not* a class 1 filter bank.
 
 use crate::grid::Grid;
+use crate::pair::sum;
 
 /// A band must be at least this many cells wide to be shown as resolved.
 pub const RESOLVED_CELLS: f64 = 3.0;
@@ -186,6 +187,19 @@ impl BandMap {
         first_share * cells(first) + (first + 1..last).map(&cells).sum::<f64>() + last_share * cells(last)
     }
 
+    /// The same of a quantity that is there for every cell.
+    ///
+    /// # Panics
+    /// If `band` isn't below [`BandMap::len`] or `cells` is shorter than the grid.
+    #[must_use]
+    pub fn sum_of(&self, band: usize, cells: &[f64]) -> f64 {
+        let (first, first_share, last, last_share) = self.spans[band];
+        if first == last {
+            return first_share * cells[first];
+        }
+        first_share * cells[first] + sum(&cells[first + 1..last]) + last_share * cells[last]
+    }
+
     /// The cells of band number `band`, each with the share of it that lies in the band.
     ///
     /// # Panics
@@ -268,6 +282,8 @@ mod tests {
                     );
                     let by_cells: f64 = map.cells(index).map(|(cell, share)| share * width(cell)).sum();
                     assert!((total - by_cells).abs() < 1e-9 * band.upper_hz);
+                    let widths: Vec<f64> = (0..grid.len()).map(width).collect();
+                    assert!((total - map.sum_of(index, &widths)).abs() < 1e-9 * band.upper_hz);
                 }
             }
         }

@@ -159,8 +159,12 @@ impl BlindSplitter {
         for cell in &mut out.dry.lr {
             *cell /= overlap;
         }
-        for (turn, &hz) in self.align.iter_mut().zip(grid.centres_hz()) {
-            *turn = Complex::from_polar(1.0, -core::f64::consts::TAU * hz * delay_s);
+        if delay_s == 0.0 {
+            self.align.fill(Complex::new(1.0, 0.0));
+        } else {
+            for (turn, &hz) in self.align.iter_mut().zip(grid.centres_hz()) {
+                *turn = Complex::from_polar(1.0, -core::f64::consts::TAU * hz * delay_s);
+            }
         }
         self.measure(spectrum, overlap);
         if borrow(&mut self.looks[..self.map.len()]) {

@@ -102,6 +102,14 @@ pub struct Board {
     parts: [usize; 3],
 }
 
+/// The responses of a feed, its fault on the given side, to the dry, the wet and the total.
+fn responses(sets: &[ResponseSet], parts: [usize; 3], id: FeedId, faulty: Side) -> PartResponses<'_> {
+    let number = usize::from(faulty == Side::Right);
+    let index = FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
+    let [dry, wet, total] = parts.map(|part| &sets[part].responses[index][number]);
+    PartResponses { dry, wet, total }
+}
+
 /// All feeds' responses, for spectra that keep one delay apart.
 #[derive(Clone, Debug)]
 struct ResponseSet {
@@ -175,13 +183,13 @@ impl Board {
         self.rig = *rig;
     }
 
-    /// The responses of a feed, its fault on the given side.
-    #[must_use]
-    pub fn responses(&self, id: FeedId, faulty: Side) -> PartResponses<'_> {
-        let number = usize::from(faulty == Side::Right);
-        let index = FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
-        let [dry, wet, total] = self.parts.map(|part| &self.sets[part].responses[index][number]);
-        PartResponses { dry, wet, total }
+    /// The sum difference of a feed, its fault on the given side, per 1/24-octave band ([`Scorer::curves`]).
+    ///
+    /// # Panics
+    /// If the split is on another grid, or the slices are shorter than [`Scorer::twenty_fourths`].
+    pub fn curves(&mut self, id: FeedId, faulty: Side, split: &Split, out: [&mut [f32]; 3]) {
+        let responses = responses(&self.sets, self.parts, id, faulty);
+        self.scorer.curves(&responses, split, out);
     }
 
     /// Scores every feed of a sound. `before` are the rows shown so far (for calm outcomes); it's overwritten. Does not
@@ -189,15 +197,18 @@ impl Board {
     ///
     /// # Panics
     /// If the split is on another grid.
-    pub fn score(&self, split: &Split, rows: &mut [Row; FEEDS]) {
+    pub fn score(&mut self, split: &Split, rows: &mut [Row; FEEDS]) {
         for (row, &id) in rows.iter_mut().zip(&FeedId::ALL) {
             let before = (row.id == id).then_some(*row);
             *row = self.row(id, split, before.as_ref());
         }
     }
 
-    fn row(&self, id: FeedId, split: &Split, before: Option<&Row>) -> Row {
-        let score = |side| self.scorer.score(&self.responses(id, side), split);
+    fn row(&mut self, id: FeedId, split: &Split, before: Option<&Row>) -> Row {
+        let mut score = |side| {
+            let responses = responses(&self.sets, self.parts, id, side);
+            self.scorer.score(&responses, split)
+        };
         let limits = &self.rig.limits;
         let (worse, score) = if id.has_fault() {
             let (left, right) = (score(Side::Left), score(Side::Right));

@@ -55,6 +55,8 @@ pub struct DelayFinder {
     /// The weighted bins once more: the transform spoils its input.
     kept: Vec<Complex<f64>>,
     correlation: Vec<f64>,
+    /// What the window leaves of the correlation at each lag on the fine grid, from 0 on.
+    overlaps: Vec<f64>,
     scratch: Vec<Complex<f64>>,
 }
 
@@ -81,6 +83,12 @@ impl DelayFinder {
         let scratch = inverse.make_scratch_vec();
         let weighted = inverse.make_input_vec();
         let correlation = inverse.make_output_vec();
+        let fine_len = correlation.len();
+        let reach = ((SEARCH_S * rate_hz * FINER as f64) as usize).min(fine_len / 2 - 2);
+        // The search looks one reach past either end for where a peak has fallen.
+        let overlaps = (0..=2 * reach)
+            .map(|lag| window_autocorrelation(lag as f64 / fine_len as f64).max(0.05))
+            .collect();
         Self {
             rate_hz,
             block_len,
@@ -88,6 +96,7 @@ impl DelayFinder {
             weighted,
             kept: vec![Complex::new(0.0, 0.0); block_len / 2 + 1],
             correlation,
+            overlaps,
             scratch,
         }
     }
@@ -147,13 +156,11 @@ impl DelayFinder {
     /// The correlation at a lag on the fine grid, with what the window took off it given back.
     fn at(&self, lag: isize) -> f64 {
         let len = self.correlation.len() as isize;
-        let overlap = window_autocorrelation(lag as f64 / len as f64);
-        self.correlation[lag.rem_euclid(len) as usize] / overlap.max(0.05)
+        self.correlation[lag.rem_euclid(len) as usize] / self.overlaps[lag.unsigned_abs()]
     }
 
     fn peak(&self, total: f64) -> Option<ChannelDelay> {
-        let fine_hz = self.rate_hz * FINER as f64;
-        let reach = ((SEARCH_S * fine_hz) as isize).min(self.correlation.len() as isize / 2 - 2);
+        let reach = self.overlaps.len() as isize / 2;
         let mut best = (0isize, 0.0f64);
         for lag in -reach..=reach {
             let height = self.at(lag);
@@ -196,14 +203,19 @@ impl DelayFinder {
     fn refined(&self, lag: isize, sign: f64) -> f64 {
         let coarse = lag as f64 / FINER as f64;
         let reach = 1.0 / FINER as f64;
+        let bin = core::f64::consts::TAU / self.block_len as f64;
         let mut delay = coarse;
         for _ in 0..NEWTON_STEPS {
             let (mut slope, mut curvature) = (0.0, 0.0);
-            for (k, weighted) in self.kept.iter().enumerate().filter(|(_, w)| w.norm_sqr() > 0.0) {
-                let omega = core::f64::consts::TAU * k as f64 / self.block_len as f64;
-                let turned = weighted * Complex::from_polar(1.0, omega * delay);
-                slope -= omega * turned.im;
-                curvature -= omega * omega * turned.re;
+            // From bin to bin the phase turns by the same angle, so one turn does for all; over the longest block its rounding
+            // adds up to 1e-11.
+            let step = Complex::from_polar(1.0, bin * delay);
+            let mut turn = Complex::new(1.0, 0.0);
+            for (k, weighted) in self.kept.iter().enumerate() {
+                let omega = bin * k as f64;
+                slope -= omega * (weighted.re * turn.im + weighted.im * turn.re);
+                curvature -= omega * omega * (weighted.re * turn.re - weighted.im * turn.im);
+                turn *= step;
             }
             // At a top the curvature has the other sign.
             if curvature * sign >= 0.0 {

@@ -22,7 +22,7 @@ use crate::welch::{Average, Blocks};
 /// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
 /// (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a quarter of that
 /// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
-const LONGER: usize = 4;
+pub const LONGER: usize = 4;
 
 /// How long the live diagnosis remembers attacks, seconds.
 const ATTACKS_S: f64 = 5.0;
@@ -290,26 +290,26 @@ impl Monitor {
             .split
             .wet_over_dry_db()
             .filter(|_| db::from_power((left + right) / 2.0) > db::NO_READING_DBFS);
-        self.board.score(&self.split, &mut out.rows);
         Self::read_bands(scorer.thirds(), grid, &self.spectrum, out);
         let fines = scorer.twenty_fourths();
         out.curve_points = fines.len();
         for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
             *hz = band.centre_hz() as f32;
         }
+        self.board.score(&self.split, &mut out.rows);
         out.selected = selected;
         for (id, curves) in [
             (selected, &mut out.selected_curves),
             (FeedId::MonoWedge, &mut out.wedge_curves),
         ] {
             let worse = out.rows.iter().find(|row| row.id == id).and_then(|row| row.worse);
-            let responses = self.board.responses(id, worse.unwrap_or(Side::Right));
             let out = [
                 &mut curves.dry_db[..],
                 &mut curves.wet_db[..],
                 &mut curves.total_db[..],
             ];
-            scorer.curves(&responses, &self.split, out);
+            self.board
+                .curves(id, worse.unwrap_or(Side::Right), &self.split, out);
         }
     }
 

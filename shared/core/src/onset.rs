@@ -8,9 +8,11 @@
 mod stretches;
 mod windows;
 
+use multiversion::multiversion;
+
 use crate::Complex;
 use crate::db;
-use crate::pair::products;
+use crate::pair::product;
 use crate::sanitize::Run;
 use crate::spectrum::CrossSpectrum;
 use stretches::Stretches;
@@ -81,6 +83,7 @@ impl Attacks {
 }
 
 /// How far each sample is from the one before it; `last` is the one before the first.
+#[multiversion(targets("x86_64+avx"))]
 fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
     let Some((&first, &newest)) = samples.first().zip(samples.last()) else {
         return;
@@ -265,8 +268,7 @@ impl OnsetEvidence {
         let lined_up = self.windows.last(count + self.stretches.aside(), self.lag);
         self.stretches.push(lined_up, self.heard - 1, self.lag);
         self.rest = self.rest.saturating_sub(count);
-        let [left_power, right_power, _] = products(left, right);
-        self.frame_power += left_power + right_power;
+        self.frame_power += product(left, left) + product(right, right);
         self.in_frame += count;
         if let Some(waiting) = &mut self.waiting {
             *waiting -= count;

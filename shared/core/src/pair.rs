@@ -1,5 +1,7 @@
 //! Exact sums over a pair of channels in the time domain: what a take's broadband figures come from.
 
+use multiversion::multiversion;
+
 use crate::db;
 
 /// Sums of squares and products over frames. Adding frames in any split gives the same figures to rounding.
@@ -18,7 +20,7 @@ pub struct PairSums {
 
 /// `Σl²`, `Σr²` and `Σlr` over as many frames as the shorter slice has. Four frames side by side: a single sum would wait
 /// for each addition, and rounds worse.
-pub(crate) fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3] {
+fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3] {
     const LANES: usize = 4;
     let frames = left.len().min(right.len());
     let (left, left_rest) = left[..frames].as_chunks::<LANES>();
@@ -42,6 +44,7 @@ pub(crate) fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3]
 }
 
 /// `Σab` over as many samples as the shorter slice has, four side by side like [`products`].
+#[multiversion(targets("x86_64+avx"))]
 pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 4;
     let samples = a.len().min(b.len());
@@ -55,6 +58,19 @@ pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
     }
     let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
     sums.iter().sum::<f64>() + rest
+}
+
+/// `Σa`, four side by side like [`products`].
+#[multiversion(targets("x86_64+avx"))]
+pub(crate) fn sum(a: &[f64]) -> f64 {
+    let (fours, rest) = a.as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for four in fours {
+        for (sum, a) in sums.iter_mut().zip(four) {
+            *sum += a;
+        }
+    }
+    sums.iter().chain(rest).sum()
 }
 
 impl PairSums {

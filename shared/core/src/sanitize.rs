@@ -5,6 +5,8 @@
 //! * *Subnormals* and everything below [`TINY`] are passed on as they came and measured as zero, so that no filter state
 //!   decays into the range where processors slow down.
 
+use multiversion::multiversion;
+
 /// +60 dBFS: the largest magnitude that is believed.
 pub const GARBAGE_ABOVE: f32 = 1000.0;
 
@@ -147,6 +149,7 @@ impl Cleaner {
 
 /// Takes a channel's samples, the inaudibly small as zero. Says whether all are believed, without stopping at the first
 /// that isn't: that lets the compiler look at several at once.
+#[multiversion(targets("x86_64+avx"))]
 fn take<S: Copy + Into<f64>>(samples: &[S], out: &mut [f64]) -> bool {
     let mut believed = true;
     for (out, &sample) in out.iter_mut().zip(samples) {

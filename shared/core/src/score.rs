@@ -5,7 +5,8 @@ use crate::db;
 use crate::grid::Grid;
 use crate::k_weighting;
 use crate::outcome::{Evidence, Limits, Outcome, judge};
-use crate::response::FeedResponse;
+use crate::pair::{product, sum};
+use crate::response::{CellPowers, FeedResponse};
 use crate::spectrum::CrossSpectrum;
 use crate::split::Split;
 
@@ -125,22 +126,16 @@ pub struct Scorer {
     fines: BandMap,
     k_weights: Vec<f64>,
     first_cell: usize,
+    /// Of the part of the sound at hand.
+    cells: CellPowers,
 }
 
 /// Powers over the cells in range.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy)]
 struct Powers {
     feed: f64,
     reference: f64,
     mono: f64,
-}
-
-impl Powers {
-    fn add(&mut self, other: Self) {
-        self.feed += other.feed;
-        self.reference += other.reference;
-        self.mono += other.mono;
-    }
 }
 
 impl Scorer {
@@ -156,6 +151,7 @@ impl Scorer {
             .map(|&hz| k_weighting::power(hz, grid.rate_hz()))
             .collect();
         let mut scorer = Self {
+            cells: CellPowers::silent(grid.len()),
             grid,
             thirds,
             fines,
@@ -201,23 +197,17 @@ impl Scorer {
     /// # Panics
     /// If lengths or grids don't belong together.
     #[must_use]
-    pub fn score(&self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
-        let mut dry = Powers::default();
-        let mut wet = Powers::default();
-        let mut total = Powers::default();
-        let mut loudness = 0.0;
-        let mut full_loudness = 0.0;
-        let mut full = 0.0;
-        for cell in self.cells() {
-            dry.add(self.powers(responses.dry, &split.dry, cell));
-            wet.add(self.powers(responses.wet, &split.wet, cell));
-            let here = self.powers(responses.total, &split.total, cell);
-            total.add(here);
-            let both = 0.5 * (split.total.ll[cell] + split.total.rr[cell]);
-            full += both;
-            full_loudness += self.k_weights[cell] * both;
-            loudness += self.k_weights[cell] * here.feed;
-        }
+    pub fn score(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
+        let cells = self.cells();
+        let k_weights = &self.k_weights[cells.clone()];
+        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells.clone()]);
+        let full = 0.5 * (sum(left) + sum(right));
+        let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
+        let dry = self.powers(responses.dry, &split.dry);
+        let wet = self.powers(responses.wet, &split.wet);
+        // Last, because tone and dip are read off the total's cells.
+        let total = self.powers(responses.total, &split.total);
+        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
         if db::from_power(full) <= db::NO_READING_DBFS {
             return None;
         }
@@ -263,35 +253,26 @@ impl Scorer {
             total_against_mono_db: (total.mono > found).then(|| change(&total, total.mono)),
             makeup_db: -db::from_amplitude(gain),
             level_lu: db::from_power(loudness / full_loudness),
-            tone_db: self.tone_change(responses.total, &split.total),
-            dip: self.deepest_dip(responses.total, &split.total, total.feed / total.reference),
+            tone_db: self.tone_change(),
+            dip: self.deepest_dip(total.feed / total.reference),
         })
     }
 
-    fn powers(&self, response: &FeedResponse, spectrum: &CrossSpectrum, cell: usize) -> Powers {
-        let (ll, rr, cross) = (spectrum.ll[cell], spectrum.rr[cell], spectrum.lr[cell]);
-        // The un-faulted sum of straight lines, average law.
-        let turned = if spectrum.delay_s == 0.0 {
-            cross
-        } else {
-            cross * crate::spectrum::mean_phasor(&self.grid, cell, spectrum.delay_s)
-        };
+    /// Makes the cells at hand those of a part of the sound, and sums those in range.
+    fn powers(&mut self, response: &FeedResponse, spectrum: &CrossSpectrum) -> Powers {
+        response.write(spectrum, &self.grid, &mut self.cells);
+        let range = self.cells();
         Powers {
-            feed: response.power(spectrum, cell),
-            reference: response.reference(spectrum, cell),
-            mono: response.band_share(cell) * 0.25 * (ll + rr + 2.0 * turned.re),
+            feed: sum(&self.cells.feed[range.clone()]),
+            reference: sum(&self.cells.reference[range.clone()]),
+            mono: sum(&self.cells.mono[range]),
         }
     }
 
-    /// The sum difference of a spectrum in one band, as a power ratio, with the reference power it's against.
-    fn band_ratio(
-        map: &BandMap,
-        band: usize,
-        response: &FeedResponse,
-        spectrum: &CrossSpectrum,
-    ) -> (f64, f64) {
-        let feed = map.sum(band, |k| response.power(spectrum, k));
-        let reference = map.sum(band, |k| response.reference(spectrum, k));
+    /// The sum difference of the part at hand in one band, as a power ratio, with the reference power it's against.
+    fn band_ratio(&self, map: &BandMap, band: usize) -> (f64, f64) {
+        let feed = map.sum_of(band, &self.cells.feed);
+        let reference = map.sum_of(band, &self.cells.reference);
         (
             if reference > 0.0 {
                 (feed / reference).max(0.0)
@@ -302,7 +283,7 @@ impl Scorer {
         )
     }
 
-    fn tone_change(&self, response: &FeedResponse, spectrum: &CrossSpectrum) -> Change {
+    fn tone_change(&self) -> Change {
         let mut bands = [(0.0, 0.0); MAX_THIRDS];
         let count = self.thirds.len();
         let lowest_hz = self.grid.edges_hz()[self.first_cell];
@@ -311,7 +292,7 @@ impl Scorer {
             if band.upper_hz <= lowest_hz {
                 continue;
             }
-            *measured = Self::band_ratio(&self.thirds, index, response, spectrum);
+            *measured = self.band_ratio(&self.thirds, index);
             loudest = loudest.max(measured.1);
         }
         let quiet = loudest * db::to_power(QUIET_BAND_DB);
@@ -333,7 +314,7 @@ impl Scorer {
         Some(square.sqrt().min(TONE_CAP_DB))
     }
 
-    fn deepest_dip(&self, response: &FeedResponse, spectrum: &CrossSpectrum, whole: f64) -> Option<Dip> {
+    fn deepest_dip(&self, whole: f64) -> Option<Dip> {
         if whole.is_nan() || whole <= 0.0 {
             return None;
         }
@@ -344,7 +325,7 @@ impl Scorer {
         let mut loudest = 0.0f64;
         for (band, (of_band, edges)) in measured.iter_mut().zip(self.fines.bands()).enumerate() {
             if edges.lower_hz >= lowest_hz {
-                *of_band = Self::band_ratio(&self.fines, band, response, spectrum);
+                *of_band = self.band_ratio(&self.fines, band);
                 loudest = loudest.max(density(band, of_band.1));
             }
         }
@@ -370,28 +351,19 @@ impl Scorer {
     ///
     /// # Panics
     /// If lengths or grids don't belong together.
-    pub fn curves(&self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
+    pub fn curves(&mut self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
         let squared_gain = responses.total.recoverable_gain().powi(2);
+        let parts = [
+            self.fine_ratios(responses.dry, &split.dry),
+            self.fine_ratios(responses.wet, &split.wet),
+            self.fine_ratios(responses.total, &split.total),
+        ];
         let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
-        // Ratio and reference of every band.
-        let sums = |response: &FeedResponse, spectrum: &CrossSpectrum| {
-            let mut sums = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
-            for (band, sum) in sums.iter_mut().enumerate().take(self.fines.len()) {
-                *sum = Self::band_ratio(&self.fines, band, response, spectrum);
-            }
-            sums
-        };
-        let total = sums(responses.total, &split.total);
-        let densities = total.iter().enumerate().take(self.fines.len());
-        let loudest = densities
+        let total = parts[2].iter().enumerate().take(self.fines.len());
+        let loudest = total
             .map(|(band, &(_, reference))| density(band, reference))
             .fold(0.0, f64::max);
         let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
-        let parts = [
-            sums(responses.dry, &split.dry),
-            sums(responses.wet, &split.wet),
-            total,
-        ];
         for (sums, curve) in parts.iter().zip(out) {
             for (band, (level, &(ratio, reference))) in
                 curve.iter_mut().zip(sums).enumerate().take(self.fines.len())
@@ -403,5 +375,19 @@ impl Scorer {
                 };
             }
         }
+    }
+
+    /// Ratio and reference of every 1/24-octave band.
+    fn fine_ratios(
+        &mut self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+    ) -> [(f64, f64); MAX_TWENTY_FOURTHS] {
+        response.write(spectrum, &self.grid, &mut self.cells);
+        let mut ratios = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
+        for (band, ratio) in ratios.iter_mut().enumerate().take(self.fines.len()) {
+            *ratio = self.band_ratio(&self.fines, band);
+        }
+        ratios
     }
 }

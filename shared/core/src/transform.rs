@@ -1,8 +1,17 @@
 //! Transforms whose lengths were fixed when everything was built: they can't fail, and give silence if they do.
 
+use multiversion::multiversion;
 use realfft::{ComplexToReal, RealToComplex};
 
 use crate::Complex;
+
+/// Writes `frames` under `window` to `out`, as many as the shortest has.
+#[multiversion(targets("x86_64+avx"))]
+pub(crate) fn weigh(frames: &[f64], window: &[f64], out: &mut [f64]) {
+    for ((out, sample), weight) in out.iter_mut().zip(frames).zip(window) {
+        *out = sample * weight;
+    }
+}
 
 /// The spectrum of `input`, which is used up. `scratch` may be longer than the transform needs.
 pub(crate) fn forward(

@@ -6,11 +6,13 @@
 
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use realfft::{RealFftPlanner, RealToComplex};
 
 use crate::Complex;
 use crate::grid::Grid;
 use crate::history::History;
+use crate::pair::sum;
 use crate::sanitize::{Cleaner, Run};
 use crate::spectrum::CrossSpectrum;
 use crate::transform;
@@ -184,9 +186,7 @@ impl Blocks {
         }
         for (channel, spectrum) in self.spectra.iter_mut().enumerate() {
             let frames = self.history.last(channel, self.len, 0);
-            for ((out, sample), weight) in self.windowed.iter_mut().zip(frames).zip(&self.window) {
-                *out = sample * weight;
-            }
+            transform::weigh(frames, &self.window, &mut self.windowed);
             transform::forward(&*self.fft, &mut self.windowed, spectrum, &mut self.scratch);
         }
         let coverage = if begin == 0 && end == self.len {
@@ -202,11 +202,76 @@ impl Blocks {
     }
 }
 
+/// Sums over blocks, bin by bin. Real and imaginary parts lie apart: that is how the compiler can take several bins at once.
+#[derive(Clone, Debug)]
+struct Sums {
+    /// `|X_L|²`.
+    ll: Vec<f64>,
+    /// `|X_R|²`.
+    rr: Vec<f64>,
+    /// The real part of `X_L·conj(X_R)`.
+    re: Vec<f64>,
+    /// Its imaginary part.
+    im: Vec<f64>,
+}
+
+impl Sums {
+    fn new(bins: usize) -> Self {
+        Self {
+            ll: vec![0.0; bins],
+            rr: vec![0.0; bins],
+            re: vec![0.0; bins],
+            im: vec![0.0; bins],
+        }
+    }
+
+    fn silence(&mut self) {
+        for sums in [&mut self.ll, &mut self.rr, &mut self.re, &mut self.im] {
+            sums.fill(0.0);
+        }
+    }
+
+    /// Lets them fade by `decay` and adds a block.
+    fn add(&mut self, decay: f64, block: &Block<'_>) {
+        let Self { ll, rr, re, im } = self;
+        add_bins(ll, rr, re, im, decay, block.left, block.right);
+    }
+
+    /// The power of both channels.
+    fn power(&self) -> f64 {
+        sum(&self.ll) + sum(&self.rr)
+    }
+}
+
+/// What [`Sums::add`] does. A function of its own, with slices of one length: so the compiler knows that they lie apart, and
+/// takes several bins at once.
+#[multiversion(targets("x86_64+avx"))]
+fn add_bins(
+    ll: &mut [f64],
+    rr: &mut [f64],
+    re: &mut [f64],
+    im: &mut [f64],
+    decay: f64,
+    left: &[Complex<f64>],
+    right: &[Complex<f64>],
+) {
+    let bins = ll.len();
+    let (rr, re, im) = (&mut rr[..bins], &mut re[..bins], &mut im[..bins]);
+    let (left, right) = (&left[..bins], &right[..bins]);
+    for n in 0..bins {
+        let (l, r) = (left[n], right[n]);
+        ll[n] = ll[n] * decay + (l.re * l.re + l.im * l.im);
+        rr[n] = rr[n] * decay + (r.re * r.re + r.im * r.im);
+        re[n] = re[n] * decay + (l.re * r.re + l.im * r.im);
+        im[n] = im[n] * decay + (l.im * r.re - l.re * r.im);
+    }
+}
+
 /// A weighted sum of blocks, from which the averaged spectrum is read.
 #[derive(Clone, Debug)]
 pub struct Average {
-    /// Sums of `|X_L|²`, `|X_R|²` and `X_L·conj(X_R)` over the blocks, two-sided.
-    sums: CrossSpectrum,
+    /// Over the blocks, two-sided.
+    sums: Sums,
     coverage: f64,
     full_coverage: f64,
     weight: f64,
@@ -220,7 +285,7 @@ impl Average {
     pub fn take(block_len: usize) -> Self {
         let full_coverage = WINDOW_POWER * block_len as f64;
         Self {
-            sums: CrossSpectrum::silent(block_len / 2 + 1),
+            sums: Sums::new(block_len / 2 + 1),
             coverage: 0.0,
             full_coverage,
             weight: 0.0,
@@ -239,7 +304,7 @@ impl Average {
 
     /// Changes the integration time of a live average; what it holds stays.
     pub fn set_integration(&mut self, rate_hz: f64, integration_s: f64) {
-        let hop_s = (2 * (self.sums.len() - 1) / HOPS) as f64 / rate_hz;
+        let hop_s = (2 * (self.sums.ll.len() - 1) / HOPS) as f64 / rate_hz;
         self.decay = (-hop_s / integration_s.max(1e-3)).exp();
     }
 
@@ -257,31 +322,9 @@ impl Average {
         self.weight = self.weight * self.decay + share;
         self.squared_weight = self.squared_weight * self.decay * self.decay + share * share;
         self.coverage = self.coverage * self.decay + block.coverage;
-        if self.decay < 1.0 {
-            self.fade();
-        }
-        let CrossSpectrum { ll, rr, lr, .. } = &mut self.sums;
-        let sums = ll.iter_mut().zip(rr).zip(lr);
-        for (((ll, rr), lr), (left, right)) in sums.zip(block.left.iter().zip(block.right)) {
-            *ll += left.norm_sqr();
-            *rr += right.norm_sqr();
-            *lr += left * right.conj();
-        }
-    }
-
-    /// Lets what was added so far fade by a hop.
-    fn fade(&mut self) {
-        let CrossSpectrum { ll, rr, lr, .. } = &mut self.sums;
-        let mut loudest = 0.0f64;
-        for power in ll.iter_mut().chain(rr) {
-            *power *= self.decay;
-            loudest = loudest.max(*power);
-        }
-        for cross in lr {
-            *cross *= self.decay;
-        }
+        self.sums.add(self.decay, block);
         // Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
-        if loudest < INAUDIBLE * self.full_coverage {
+        if self.decay < 1.0 && self.sums.power() < INAUDIBLE * self.full_coverage {
             self.sums.silence();
         }
     }
@@ -302,26 +345,29 @@ impl Average {
     /// # Panics
     /// If the lengths differ.
     pub fn read(&self, out: &mut CrossSpectrum) {
-        out.copy_from(&self.sums);
         out.delay_s = 0.0;
         out.averages = self.averages();
-        if self.coverage <= 0.0 {
-            return;
-        }
         // The sums are Σ|X|² and the coverage is Σw², so this makes one-sided mean squares of them: an inner bin stands for
         // its mirror image too.
         let last = out.len() - 1;
-        let edge = 1.0 / (2.0 * last as f64 * self.coverage);
-        let cells = out.ll.iter_mut().zip(&mut out.rr).zip(&mut out.lr);
-        for (cell, ((ll, rr), lr)) in cells.enumerate() {
-            let scale = if cell == 0 || cell == last {
-                edge
-            } else {
-                2.0 * edge
-            };
-            *ll *= scale;
-            *rr *= scale;
-            *lr *= scale;
+        let inner = if self.coverage > 0.0 {
+            1.0 / (last as f64 * self.coverage)
+        } else {
+            0.0
+        };
+        let Sums { ll, rr, re, im } = &self.sums;
+        out.ll.copy_from_slice(ll);
+        out.rr.copy_from_slice(rr);
+        for (lr, (re, im)) in out.lr.iter_mut().zip(re.iter().zip(im)) {
+            *lr = Complex::new(re * inner, im * inner);
+        }
+        for power in out.ll.iter_mut().chain(&mut out.rr) {
+            *power *= inner;
+        }
+        for edge in [0, last] {
+            out.ll[edge] *= 0.5;
+            out.rr[edge] *= 0.5;
+            out.lr[edge] *= 0.5;
         }
     }
 }

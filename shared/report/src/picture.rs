@@ -208,9 +208,9 @@ fn y(level_db: f64) -> f64 {
 }
 
 fn draw(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
-    let board = preset.take.board(&preset.view.rig, 0.0);
+    let mut board = preset.take.board(&preset.view.rig, 0.0);
     level_frame(out)?;
-    level_curves(out, preset, &board)?;
+    level_curves(out, preset, &mut board)?;
     correlation(out, preset, &board)
 }
 
@@ -263,13 +263,13 @@ fn level_frame(out: &mut String) -> std::fmt::Result {
     Ok(())
 }
 
-fn level_curves(out: &mut String, preset: &Judged<'_>, board: &Board) -> std::fmt::Result {
-    let scorer = board.scorer();
-    let responses = board.responses(FeedId::MonoWedge, preset.wedge.worse.unwrap_or(Side::Left));
+fn level_curves(out: &mut String, preset: &Judged<'_>, board: &mut Board) -> std::fmt::Result {
+    let faulty = preset.wedge.worse.unwrap_or(Side::Left);
     let mut curves = [[f32::NAN; MAX_TWENTY_FOURTHS]; 3];
     let [dry, wet, all] = &mut curves;
-    scorer.curves(&responses, &preset.take.split, [dry, wet, all]);
-    let centres: Vec<f64> = scorer
+    board.curves(FeedId::MonoWedge, faulty, &preset.take.split, [dry, wet, all]);
+    let centres: Vec<f64> = board
+        .scorer()
         .twenty_fourths()
         .bands()
         .iter()

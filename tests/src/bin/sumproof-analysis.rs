@@ -1,7 +1,8 @@
 //! What the analysis thread does, and nothing else: what `cargo xtask bench analysis` counts the instructions of.
 //!
 //! `sumproof-analysis SOUND WORK`. SOUND is `noise` (nothing begins in it) or `demo` (a guitar), about 8 s at 48 kHz. WORK is
-//! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `heard` (the analysis while nobody looks), `recorded` (the
+//! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `all-transforms` (those and the ones of a take's longer
+//! blocks), `heard` (the analysis while nobody looks), `recorded` (the
 //! same while a take is recorded) or `shown` (while a window looks, 25 times a second). Ends with 2 for a wrong command line.
 
 use std::hint::black_box;
@@ -10,7 +11,7 @@ use std::process::ExitCode;
 use realfft::RealFftPlanner;
 use sumproof_core::feed::FeedId;
 use sumproof_core::grid::block_len;
-use sumproof_core::monitor::Monitor;
+use sumproof_core::monitor::{LONGER, Monitor};
 use sumproof_core::reading::Reading;
 use sumproof_core::welch::HOPS;
 use sumproof_signals::{Rng, demo_preset};
@@ -32,7 +33,8 @@ fn main() -> ExitCode {
     };
     match work.as_str() {
         "nothing" => drop(black_box(Monitor::new(RATE_HZ))),
-        "transforms" => transforms(left.len()),
+        "transforms" => transforms(left.len(), &[1]),
+        "all-transforms" => transforms(left.len(), &[1, LONGER]),
         "heard" => analysis(&left, &right, false, usize::MAX),
         "recorded" => analysis(&left, &right, true, usize::MAX),
         "shown" => analysis(&left, &right, false, (0.04 * RATE_HZ) as usize),
@@ -43,7 +45,7 @@ fn main() -> ExitCode {
 }
 
 fn usage() -> ExitCode {
-    eprintln!("usage: sumproof-analysis noise|demo nothing|transforms|heard|recorded|shown");
+    eprintln!("usage: sumproof-analysis noise|demo nothing|transforms|all-transforms|heard|recorded|shown");
     ExitCode::from(2)
 }
 
@@ -59,17 +61,20 @@ fn demo() -> [Vec<f32>; 2] {
     [narrowed(&preset.left), narrowed(&preset.right)]
 }
 
-/// One of every block of every channel. The numbers in it don't matter: the same instructions are run whatever they are.
-fn transforms(frames: usize) {
-    let len = block_len(RATE_HZ);
-    let transform = RealFftPlanner::<f64>::new().plan_fft_forward(len);
-    let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
-    let mut scratch = transform.make_scratch_vec();
+/// One of every block of every channel, of blocks so many times as long as the live ones. The numbers in them don't matter: the
+/// same instructions are run whatever they are.
+fn transforms(frames: usize, times: &[usize]) {
     drop(black_box(Monitor::new(RATE_HZ)));
-    for _ in 0..2 * (frames / (len / HOPS)) {
-        let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
-        assert!(done.is_ok(), "the buffers are the transform's own");
-        black_box(&output);
+    for times in times {
+        let len = times * block_len(RATE_HZ);
+        let transform = RealFftPlanner::<f64>::new().plan_fft_forward(len);
+        let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
+        let mut scratch = transform.make_scratch_vec();
+        for _ in 0..2 * (frames / (len / HOPS)) {
+            let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
+            assert!(done.is_ok(), "the buffers are the transform's own");
+            black_box(&output);
+        }
     }
 }
 

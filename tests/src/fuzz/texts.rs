@@ -245,11 +245,9 @@ fn is_finite(feed: &Feed) -> Result<(), String> {
     sound.ll.fill(1.0);
     sound.rr.fill(0.5);
     sound.lr.fill(Complex::new(0.3, -0.4));
-    let finite = (0..grid.len()).all(|cell| {
-        let power = response.power(&sound, cell);
-        power.is_finite() && power >= -1e-12 && response.band_share(cell).is_finite()
-    });
-    if finite && response.recoverable_gain().is_finite() {
+    let powers = response.of(&sound, &grid);
+    let mut all = powers.feed.iter().chain(&powers.reference).chain(&powers.mono);
+    if all.all(|power| power.is_finite() && *power >= -1e-12) && response.recoverable_gain().is_finite() {
         Ok(())
     } else {
         Err(format!("a feed whose power is no number: {feed:?}"))

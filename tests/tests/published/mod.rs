@@ -96,16 +96,16 @@ pub fn level_spectrum(
 
 /// The power of a feed in every band.
 pub fn band_powers(feed: &Feed, grid: &Grid, spectrum: &CrossSpectrum, map: &BandMap) -> Vec<f64> {
-    let response = FeedResponse::new(feed, grid, spectrum.delay_s);
+    let powers = FeedResponse::new(feed, grid, spectrum.delay_s).of(spectrum, grid);
     (0..map.len())
-        .map(|band| map.sum(band, |cell| response.power(spectrum, cell)))
+        .map(|band| map.sum_of(band, &powers.feed))
         .collect()
 }
 
 /// The power of a feed over all cells.
 pub fn whole_power(feed: &Feed, grid: &Grid, spectrum: &CrossSpectrum) -> f64 {
-    let response = FeedResponse::new(feed, grid, spectrum.delay_s);
-    (0..grid.len()).map(|cell| response.power(spectrum, cell)).sum()
+    let powers = FeedResponse::new(feed, grid, spectrum.delay_s).of(spectrum, grid);
+    powers.feed.iter().sum()
 }
 
 /// Mean and standard deviation.

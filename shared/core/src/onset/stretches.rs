@@ -1,6 +1,6 @@
 //! The time between the attacks: the correlation of short frames, of which the lowest are the wet's own, but for chance.
 
-use crate::pair::{product, products};
+use crate::pair::product;
 
 /// Length of a frame whose correlation is kept, seconds.
 const STRETCH_S: f64 = 0.043;
@@ -77,7 +77,8 @@ impl Stretches {
     pub(super) fn push(&mut self, [left, right]: [&[f64]; 2], now: u64, lag: isize) {
         let count = left.len() - self.aside;
         let (new_left, new_right) = (&left[self.aside..], &right[self.aside..]);
-        let [ll, rr, lr] = products(new_left, new_right);
+        let (ll, rr) = (product(new_left, new_left), product(new_right, new_right));
+        let lr = product(new_left, new_right);
         let odd = product(new_left, &right[..count]) - product(&left[..count], new_right);
         for (sum, new) in self.sums.iter_mut().zip([ll, rr, lr, odd]) {
             *sum += new;

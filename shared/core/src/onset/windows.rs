@@ -101,9 +101,7 @@ impl Windows {
         let len = self.window.len();
         for (channel, back) in back.into_iter().enumerate() {
             let frames = self.history.last(channel, len, back);
-            for ((out, weight), sample) in self.time.iter_mut().zip(&self.window).zip(frames) {
-                *out = weight * sample;
-            }
+            transform::weigh(frames, &self.window, &mut self.time);
             self.time[len..].fill(0.0);
             transform::forward(
                 &*self.forward,

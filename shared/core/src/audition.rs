@@ -54,7 +54,10 @@ pub struct Auditioner {
     filling: usize,
     current: Option<Path>,
     next: Option<Path>,
+    /// Whether there's a fade to [`Self::next`], or one about to begin.
     fading: bool,
+    /// Frames until it begins: what is got ready for it costs as much as running it, and not in the same block, if that is short.
+    waiting: usize,
     /// Frames of the fade that are over.
     faded: usize,
     /// Length of a fade, frames.
@@ -77,6 +80,7 @@ impl Auditioner {
             current: None,
             next: None,
             fading: false,
+            waiting: 0,
             faded: 0,
             fade_len: (FADE_S * rate_hz).ceil() as usize,
             wanted: None,
@@ -111,6 +115,7 @@ impl Auditioner {
         self.current = None;
         self.next = None;
         self.fading = false;
+        self.waiting = 0;
         self.loudness.reset();
         self.ceiling.reset();
     }
@@ -141,7 +146,9 @@ impl Auditioner {
     /// A chunk ends where something changes, so that how the host cuts the sound changes nothing: where a fade is over, and
     /// where there's enough sound to begin.
     fn chunk_len(&self, left: usize) -> usize {
-        let until_change = if self.fading {
+        let until_change = if self.waiting > 0 {
+            self.waiting
+        } else if self.fading {
             self.fade_len - self.faded
         } else if self.filling < self.history.enough() {
             self.history.enough() - self.filling
@@ -165,6 +172,7 @@ impl Auditioner {
             .wanted
             .map(|feed| Path::new(&feed, self.rate_hz, &self.table));
         self.fading = true;
+        self.waiting = CHUNK;
         self.faded = 0;
     }
 
@@ -181,17 +189,30 @@ impl Auditioner {
         through[1][..count].copy_from_slice(right);
         let mut gains = [0.0; CHUNK];
         self.loudness.run(&mut gains[..count]);
-        let history = &self.history;
+        let gains = &gains[..count];
+        let is_waiting = self.waiting > 0;
+        self.waiting = self.waiting.saturating_sub(count);
+        let (history, fading) = (&self.history, self.fading && !is_waiting);
         let heard = |path: &mut Option<Path>, out: &mut Frames| match path {
-            Some(path) => path.run(history, &gains[..count], out),
+            Some(path) => path.run(history, count, out),
             None => *out = through,
         };
+        let (is_feed, becomes_feed) = (self.current.is_some(), self.next.is_some());
         let mut out = [[0.0; CHUNK]; 2];
         heard(&mut self.current, &mut out);
-        if self.fading {
+        if is_feed && !(fading && becomes_feed) {
+            amplify(&mut out, gains);
+        }
+        if fading {
             let mut next = [[0.0; CHUNK]; 2];
             heard(&mut self.next, &mut next);
+            if becomes_feed && !is_feed {
+                amplify(&mut next, gains);
+            }
             fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
+            if is_feed && becomes_feed {
+                amplify(&mut out, gains);
+            }
             self.faded += count;
             if self.faded == self.fade_len {
                 self.fading = false;
@@ -201,6 +222,15 @@ impl Auditioner {
         self.ceiling.run(&mut out, count);
         left.copy_from_slice(&out[0][..count]);
         right.copy_from_slice(&out[1][..count]);
+    }
+}
+
+/// Brings what a feed gives to its loudness.
+fn amplify(out: &mut Frames, gains: &[f32]) {
+    for channel in out {
+        for (sample, gain) in channel.iter_mut().zip(gains) {
+            *sample *= gain;
+        }
     }
 }
 

@@ -5,6 +5,8 @@
 
 use core::f64::consts::PI;
 
+use multiversion::multiversion;
+
 /// Taps of the interpolation filter.
 pub const TAPS: usize = 64;
 
@@ -14,11 +16,8 @@ pub const COMMON_DELAY: usize = TAPS / 2 - 1;
 const PHASES: usize = 256;
 const KAISER_BETA: f64 = 6.0;
 
-/// Samples that one instruction works on.
-const LANES: usize = 4;
-
-/// Samples between two looks at the sums.
-const GROUP: usize = 16;
+/// Samples worked on side by side.
+const GROUP: usize = 32;
 
 /// A kernel, ready to run over a block.
 #[derive(Clone, Copy, Debug)]
@@ -41,30 +40,37 @@ impl Kernel {
     /// `TAPS − 1` more of them than of `out`, or the last ones become 0.
     #[inline]
     pub fn run(&self, samples: &[f32], out: &mut [f32]) {
-        for (group, out) in out.chunks_mut(GROUP).enumerate() {
-            let samples = samples.get(group * GROUP..).unwrap_or_default();
-            // Four sums side by side, so that one instruction adds to all. They are stored, and added up in a loop of their
-            // own: added up at once, the compiler takes every instruction's result apart again.
-            let mut sums = [[0.0f32; LANES]; GROUP];
-            for (sums, window) in sums.iter_mut().zip(samples.windows(TAPS)).take(out.len()) {
-                *sums = self.weighted(window);
-            }
-            for (out, sums) in out.iter_mut().zip(sums) {
-                *out = (sums[0] + sums[1]) + (sums[2] + sums[3]);
-            }
-        }
+        run(&self.taps, samples, out);
     }
+}
 
-    #[inline(always)]
-    fn weighted(&self, window: &[f32]) -> [f32; LANES] {
-        let mut sums = [0.0; LANES];
-        for (taps, samples) in self.taps.chunks_exact(LANES).zip(window.chunks_exact(LANES)) {
-            for lane in 0..LANES {
-                sums[lane] += taps[lane] * samples[lane];
-            }
-        }
-        sums
+#[multiversion(targets("x86_64+avx"))]
+fn run(taps: &[f32; TAPS], samples: &[f32], out: &mut [f32]) {
+    for (group, out) in out.chunks_mut(GROUP).enumerate() {
+        let samples = samples.get(group * GROUP..).unwrap_or_default();
+        let mut padded;
+        let window = if let Some(window) = samples.first_chunk() {
+            window
+        } else {
+            padded = [0.0; GROUP + TAPS];
+            padded[..samples.len()].copy_from_slice(samples);
+            &padded
+        };
+        let sums = weighted(taps, window);
+        out.copy_from_slice(&sums[..out.len()]);
     }
+}
+
+/// Every tap to all samples of a group at once: so nothing has to be added up across.
+#[inline(always)]
+fn weighted(taps: &[f32; TAPS], window: &[f32; GROUP + TAPS]) -> [f32; GROUP] {
+    let mut sums = [0.0; GROUP];
+    for (tap, samples) in taps.iter().zip(window.windows(GROUP)) {
+        for (sum, sample) in sums.iter_mut().zip(samples) {
+            *sum += tap * sample;
+        }
+    }
+    sums
 }
 
 /// Interpolation kernels for any fraction of a sample, from a table.

@@ -94,6 +94,15 @@ impl Filter for LowPasses {
     }
 }
 
+/// One after the other.
+impl<A: Filter, B: Filter> Filter for (A, B) {
+    #[inline(always)]
+    fn frame(&mut self, input: [f64; 2]) -> [f64; 2] {
+        let between = self.0.frame(input);
+        self.1.frame(between)
+    }
+}
+
 /// Runs a filter over both channels, as many frames as the shorter has.
 pub(super) fn run(filter: &mut impl Filter, left: &mut [f32], right: &mut [f32]) {
     // A copy, because the compiler keeps that in registers.

@@ -98,25 +98,27 @@ impl Path {
         &self.feed
     }
 
-    /// What both loudspeakers get of the last frames that were pushed, as many as there are gains.
-    pub(super) fn run(&mut self, history: &History, gains: &[f32], out: &mut Frames) {
-        let count = gains.len().min(CHUNK);
+    /// What both loudspeakers get of the last `count` frames that were pushed, at most [`CHUNK`].
+    pub(super) fn run(&mut self, history: &History, count: usize, out: &mut Frames) {
+        let count = count.min(CHUNK);
         let [left, right] = out;
         let (left, right) = (&mut left[..count], &mut right[..count]);
         for (line, out) in self.lines.iter().zip([&mut *left, &mut *right]) {
             line.run(history, out);
         }
-        for high_passes in self.high_passes.iter_mut().flatten() {
-            filters::run(high_passes, left, right);
+        match &mut self.high_passes {
+            [Some(first), Some(second)] => {
+                // In one go: nothing is put down between them.
+                let mut both = (*first, *second);
+                filters::run(&mut both, left, right);
+                (*first, *second) = both;
+            }
+            [Some(only), None] | [None, Some(only)] => filters::run(only, left, right),
+            [None, None] => {}
         }
         self.end(left, right);
         if let Some(low_passes) = &mut self.low_passes {
             filters::run(low_passes, left, right);
-        }
-        for out in [left, right] {
-            for (sample, gain) in out.iter_mut().zip(gains) {
-                *sample *= gain;
-            }
         }
     }
 

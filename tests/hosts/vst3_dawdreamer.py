@@ -4,9 +4,7 @@ Run by `cargo xtask test`; the environment names the bundle (SUMPROOF_VST3). End
 """
 
 import os
-import sys
 import tempfile
-import traceback
 
 # No window is opened here, and the host's own are not under test. Without a name it would take the first display there is.
 os.environ["DISPLAY"] = ":no-display"
@@ -14,15 +12,10 @@ os.environ["DISPLAY"] = ":no-display"
 import dawdreamer
 import numpy as np
 
+from checks import check, run_all
+
 VST3 = os.environ["SUMPROOF_VST3"]
 RATE = 48000
-CHECKS = []
-
-
-def check(function):
-    """Adds a check; each gets engines and plugins of its own."""
-    CHECKS.append(function)
-    return function
 
 
 def noise(seconds, seed=1, channels=2):
@@ -171,21 +164,4 @@ def there_is_no_latency():
     assert plugin.get_latency_samples() == 0
 
 
-def main():
-    failed = 0
-    for function in CHECKS:
-        name = function.__name__.replace("_", " ")
-        try:
-            function()
-            print(f"  ok      {name}", flush=True)
-        except Exception:
-            failed += 1
-            print(f"  FAILED  {name}", flush=True)
-            traceback.print_exc()
-    print(f"VST3 in dawdreamer: {len(CHECKS) - failed} passed, {failed} failed")
-    if failed:
-        sys.exit(1)
-    print("ok")
-
-
-main()
+run_all("VST3 in dawdreamer")

@@ -8,13 +8,13 @@ import base64
 import json
 import math
 import os
-import sys
 import time
-import traceback
 
 import numpy as np
 import pedalboard
 from pedalboard.io import AudioFile
+
+from checks import check, run_all
 
 VST3 = os.environ["SUMPROOF_VST3"]
 SAMPLES = os.environ["SUMPROOF_SAMPLES"]
@@ -29,15 +29,6 @@ REFERENCES = {
 BANDS = range(-11, 12)
 # A band this far below the whole is rounding noise of 16 bits, not sound.
 QUIET_DB = -60.0
-
-CHECKS = []
-
-
-def check(function):
-    """Adds a check; each gets a fresh plugin."""
-    CHECKS.append(function)
-    return function
-
 
 PLAIN, SIDE_CHAIN = "Sumproof", "Sumproof Side-chain"
 
@@ -335,21 +326,4 @@ def audition_is_heard_in_real_time_and_stays_out_of_a_bounce():
         time.sleep(max(0.0, begin + played / rate - time.monotonic()))
 
 
-def main():
-    failed = 0
-    for function in CHECKS:
-        name = function.__name__.replace("_", " ")
-        try:
-            function()
-            print(f"  ok      {name}", flush=True)
-        except Exception:
-            failed += 1
-            print(f"  FAILED  {name}", flush=True)
-            traceback.print_exc()
-    print(f"VST3: {len(CHECKS) - failed} passed, {failed} failed")
-    if failed:
-        sys.exit(1)
-    print("ok")
-
-
-main()
+run_all("VST3 in pedalboard")

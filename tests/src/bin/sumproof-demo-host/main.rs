@@ -16,8 +16,8 @@ use sumproof_tests::host::{Library, Stereo};
 /// Sample rate of the preset that plays when no file is given.
 const DEMO_RATE_HZ: f64 = 48_000.0;
 
-/// Exit codes from here on are about files.
-const FIRST_OF_FILES: u8 = 10;
+/// The exit codes that are about recordings.
+const OF_RECORDINGS: std::ops::RangeInclusive<u8> = 10..=19;
 
 /// Host the plugin, play recordings through it, and say what every feed gets.
 #[derive(Debug, Parser)]
@@ -52,7 +52,7 @@ fn exit_codes() -> String {
     );
     for (code, meaning) in sumproof_cli::exit::TABLE
         .iter()
-        .filter(|(code, _)| *code >= FIRST_OF_FILES)
+        .filter(|(code, _)| OF_RECORDINGS.contains(code))
     {
         text.push_str(&format!("  {code:>2}  {meaning}\n"));
     }

@@ -1,5 +1,6 @@
 //! `cargo xtask`: what the project does to itself. See [`USAGE`].
 
+mod alike;
 mod bench;
 mod bundles;
 mod demo;
@@ -47,9 +48,12 @@ Usage: cargo xtask COMMAND
                             (without any: -p sumproof --release, and the stand-alone program beside them)
   licences                  check that everything shipped may be passed on, list crates in two versions, and find
                             dependencies that nobody uses
-  package                   make the archive users get, with its checksum, in target/package/
-  install [--user|--system] copy the bundles to where DAWs look, and the stand-alone program to where programs are,
-                            for you (the default) or for everybody
+  package [--twice]         make the archive users get, with its checksum, in target/package/; with --twice, make it
+                            again from a copy of the tree in another folder, and compare
+  install [--user|--system] build what users get and copy the plugins to where DAWs look, the programs to where
+                            programs are, and the manual page, for you (the default) or for everybody
+  uninstall [--user|--system]
+                            take all of it away again
   help                      print this
 
 Exit codes: 0 done; 1 something failed; 2 wrong usage; 3 something has to be installed by hand first, and the
@@ -70,9 +74,10 @@ fn main() -> ExitCode {
         "licences" => no_more(&rest)
             .and_then(|()| licences::licences())
             .and_then(|()| unused::unused()),
-        "package" => no_more(&rest).and_then(|()| package::package()),
+        "package" => package::package(&rest),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
+        "uninstall" => install::uninstall(&rest),
         "help" | "--help" | "-h" => {
             println!("{USAGE}");
             Ok(())

@@ -8,6 +8,7 @@
 #![forbid(unsafe_code)]
 
 pub mod analyse;
+mod caught;
 pub mod error;
 pub mod exit;
 pub mod jobs;

@@ -15,6 +15,7 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 
+use crate::caught::caught;
 use crate::error::ReadError;
 
 /// Sample rates that are analysed, Hz.
@@ -191,6 +192,10 @@ struct Opened {
 
 impl Opened {
     fn new(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
+        caught(|| Self::open(path, allowed)).unwrap_or_else(|| Err(gave_up(path)))
+    }
+
+    fn open(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
         let unreadable = |error: std::io::Error| ReadError::Unreadable {
             path: path.into(),
             reason: match error.kind() {
@@ -273,8 +278,14 @@ impl Opened {
         })
     }
 
-    /// The next frames, channel by channel, or `None` at the end.
+    /// The next frames, channel by channel, or `None` at the end. After an error there are no others.
     fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
+        let format = caught(|| self.decode(path)).unwrap_or_else(|| Err(gave_up(path)))?;
+        Ok(format.map(|format| (format, &self.samples[..])))
+    }
+
+    /// Puts the next frames into `samples`.
+    fn decode(&mut self, path: &Path) -> Result<Option<Format>, ReadError> {
         let damaged = |detail: String| ReadError::Damaged {
             path: path.into(),
             detail,
@@ -310,7 +321,7 @@ impl Opened {
                 channels: spec.channels().count(),
             };
             decoded.copy_to_vecs_planar(&mut self.samples);
-            return Ok(Some((format, &self.samples)));
+            return Ok(Some(format));
         }
     }
 
@@ -360,6 +371,14 @@ fn is_known(start: &[u8]) -> bool {
         || start.starts_with(b"fLaC")
         || start.starts_with(b"OggS")
         || start.starts_with(b"ID3")
+}
+
+/// A decoder panicked.
+fn gave_up(path: &Path) -> ReadError {
+    ReadError::Damaged {
+        path: path.into(),
+        detail: "what it says can't be".into(),
+    }
 }
 
 /// A decoder's complaint without what is said around it anyway.

@@ -52,6 +52,17 @@ pub enum Mode {
     Unknown,
 }
 
+/// What may be put in the place of a block's sound: a feed that is auditioned, a line check's signal.
+struct Block<'b> {
+    settings: &'b Settings,
+    /// The host renders faster than anyone could listen.
+    bounces: bool,
+    /// The host records.
+    host_records: bool,
+    left: &'b mut [f32],
+    right: &'b mut [f32],
+}
+
 /// What depends on the sample rate.
 struct Running<const C: usize> {
     end: AudioEnd<C>,
@@ -178,9 +189,15 @@ where
             self.hand_over([left, right, reference[0], reference[1]]);
             self.measure(&settings, left, right);
         }
-        let bounces = self.bounces();
-        self.audition(&settings, bounces, host_records, left, right);
-        self.put_out_check(&settings, bounces, host_records, left, right);
+        let mut block = Block {
+            settings: &settings,
+            bounces: self.bounces(),
+            host_records,
+            left,
+            right,
+        };
+        self.audition(&mut block);
+        self.put_out_check(&mut block);
     }
 
     /// Whether the host renders faster than anyone could listen, as far as can be known.
@@ -199,25 +216,18 @@ where
     }
 
     /// What the line check puts in the place of the sound, while it does.
-    fn put_out_check(
-        &mut self,
-        settings: &Settings,
-        bounces: bool,
-        host_records: bool,
-        left: &mut [f32],
-        right: &mut [f32],
-    ) {
+    fn put_out_check(&mut self, block: &mut Block) {
         let Some(running) = &mut self.running else { return };
         // A test signal in a bounce is worse than none at the lines: here, real time has to be seen, whatever the host says.
-        let hindered = if bounces || !self.shared.pulse.is_real_time() {
+        let hindered = if block.bounces || !self.shared.pulse.is_real_time() {
             Some(End::Bounces)
-        } else if settings.bypass {
+        } else if block.settings.bypass {
             Some(End::Bypassed)
         } else {
-            host_records.then_some(End::Records)
+            block.host_records.then_some(End::Records)
         };
         let (switch, sender) = (&self.shared.switch, &mut running.sender);
-        match sender.put_out(switch, &mut running.end, hindered, left, right) {
+        match sender.put_out(switch, &mut running.end, hindered, block.left, block.right) {
             Output::Input => {}
             Output::Silence => self.shared.set_heard(Heard::Held),
             Output::Signal => self.shared.set_heard(Heard::Test),
@@ -285,17 +295,11 @@ where
         self.shared.correlation.store(reading, Ordering::Relaxed);
     }
 
-    fn audition(
-        &mut self,
-        settings: &Settings,
-        bounces: bool,
-        host_records: bool,
-        left: &mut [f32],
-        right: &mut [f32],
-    ) {
+    fn audition(&mut self, block: &mut Block) {
         let Some(running) = &mut self.running else { return };
+        let settings = block.settings;
         let wanted = settings.audition && !settings.bypass;
-        let held_back = wanted && (bounces || host_records) && !settings.audition_in_bounces;
+        let held_back = wanted && (block.bounces || block.host_records) && !settings.audition_in_bounces;
         let heard = match (wanted, held_back) {
             (false, _) => Heard::Stereo,
             (true, false) => Heard::Feed,
@@ -316,10 +320,10 @@ where
             .loudness_match
             .then(|| f64::from(self.shared.match_db.load(Ordering::Relaxed)));
         running.auditioner.set(&AuditionSettings { feed, match_db });
-        if bounces && feed.is_none() && !running.auditioner.is_idle() {
+        if block.bounces && feed.is_none() && !running.auditioner.is_idle() {
             // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.
             running.auditioner.reset();
         }
-        running.auditioner.process(left, right);
+        running.auditioner.process(block.left, block.right);
     }
 }

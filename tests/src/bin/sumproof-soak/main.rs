@@ -105,7 +105,7 @@ const CASES: [Case; 15] = [
     Case {
         name: "window",
         about: "the editor opened, drawn and closed while it plays, by hosts in a hurry and by slow ones",
-        few: 4,
+        few: 200,
         many: 200,
         run: window::open_and_close,
     },

@@ -102,13 +102,14 @@ fn run(target: Target, seed: u64, time: Duration, folder: &Path, said: &Mutex<BT
         "guided by outcomes only"
     };
     println!("{}: {} s from seed {seed}, {how}", target.name, time.as_secs());
-    let begin = Instant::now();
-    let mut told = begin;
     let more = found(&target).into_iter().map(|(_, bytes)| bytes).collect();
     let mut driver = match Driver::new(target, more, seed) {
         Ok(driver) => driver,
         Err(finding) => return keep(target, &finding, folder, said),
     };
+    // What it starts from has been tried by now, which may have taken longer than all the rest will.
+    let begin = Instant::now();
+    let mut told = begin;
     while begin.elapsed() < time && said.lock().is_ok_and(|said| said.len() < ENOUGH) {
         let input = driver.next_input();
         if target.fatal {

@@ -466,6 +466,21 @@ pub fn table(outcomes: &[Outcome]) -> String {
             level_95.map_or_else(|| "–".into(), |x| format!("{x:.2}")),
         );
     }
+    let both: Vec<&Outcome> = outcomes.iter().filter(|outcome| outcome.both).collect();
+    let share = |of: &[&Outcome], holds: &dyn Fn(&Outcome) -> bool| {
+        100.0 * of.iter().filter(|outcome| holds(outcome)).count() as f64 / of.len().max(1) as f64
+    };
+    let all: Vec<&Outcome> = outcomes.iter().collect();
+    let within = |error: Option<f64>, limit: f64| error.is_some_and(|error| error.abs() <= limit);
+    text += &format!(
+        "\nWith what isn't told counted as missed: polarity right in {:.1} %, delay within 0.1 ms in {:.1} %, level within 0.5 dB \
+         in {:.1} % of the {} where both lines arrive; feed right in {:.1} % of all.\n",
+        share(&both, &|outcome| outcome.polarity == Answer::Right),
+        share(&both, &|outcome| within(outcome.delay_error_s, 1e-4)),
+        share(&both, &|outcome| within(outcome.level_error_db, 0.5)),
+        both.len(),
+        share(&all, &|outcome| outcome.feed == Answer::Right),
+    );
     let failed: Vec<String> = outcomes
         .iter()
         .filter_map(|outcome| {

@@ -13,9 +13,11 @@
 //! * What one line does against the other is the ratio of their responses: room, loudspeaker and microphone are in both and
 //!   fall out. Delay and polarity come from their generalised cross-correlation with weights by signal to noise (Knapp &
 //!   Carter 1976), the corner of a high-pass from the phase and level of the ratio over frequency.
+//! * Whether a soft line is there at all is a matched filter's answer: the louder line's response, all of its room with it, is
+//!   looked for in the softer one's part.
 //! * A phone's automatic gain and clipping treat a loud part unlike a soft one, which falsifies levels from part to part. In
-//!   a marker both lines sound at once, a fraction of a second apart, and so with the same gain: the levels are set right by
-//!   fitting the marker with the responses from the parts.
+//!   both equal, both opposite and the markers both lines sound at once, and so with the same gain: each band of these is fitted
+//!   with the louder line's response and the softer one's as it follows from it.
 //!
 //! # What it cannot know
 //! Every receiver that is linear hears the third and fourth part as sum and difference of the first two, whatever it is: a

@@ -4,9 +4,9 @@
 use sumproof_core::feed::{Ending, FeedId, Side};
 use sumproof_core::line::Polarity;
 use sumproof_core::linecheck::{
-    Arrival, Finding, Generator, Heard, Plan, ReadFailure, Settings, read, sentence,
+    Arrival, Finding, Generator, Heard, Notice, Plan, ReadFailure, Settings, read, sentence,
 };
-use sumproof_signals::venue::{End, Noise, Room, Venue};
+use sumproof_signals::venue::{AutoGain, End, Noise, Room, Venue};
 use sumproof_signals::{LineFault, Rng, Stereo};
 
 const RATE_HZ: f64 = 48_000.0;
@@ -140,7 +140,7 @@ fn a_desk_that_keeps_the_lines_apart_is_a_stereo_house() {
     // The same with the cables exchanged.
     let finding = read(&[&right, &left], RATE_HZ, &plan).unwrap();
     assert_eq!(finding.feeding.feeds, [FeedId::StereoHouse]);
-    assert!(sumproof_core::linecheck::Notice::Swapped == finding.notices[0]);
+    assert!(Notice::Swapped == finding.notices[0]);
 }
 
 #[test]
@@ -296,5 +296,55 @@ fn a_soft_line_and_a_missing_one_are_told_apart_in_loud_noise() {
             finding.lines[1].arrival
         );
         assert_eq!(finding.feeding.heard.unwrap().value, Heard::One(Side::Left));
+    }
+}
+
+/// The parts in which both lines sound say the level whatever the gain does from part to part, also without the first marker.
+#[test]
+fn an_automatic_gain_in_noise_leaves_the_level_as_it_is() {
+    for (level_db, before_s) in [(-14.0, 1.0), (9.0, -1.8)] {
+        let mut venue = Venue::straight(End::Sum);
+        let soft = LineFault {
+            flip: true,
+            gain_db: -f64::abs(level_db),
+            delay_s: 0.008,
+            high_pass_hz: None,
+            unplugged: false,
+        };
+        if level_db < 0.0 {
+            venue.right = soft;
+        } else {
+            venue.left = soft;
+        }
+        venue.loudspeaker_hz = Some((80.0, 12_000.0));
+        venue.room = Room::Synthetic {
+            decay_s: 0.6,
+            direct_db: 3.0,
+            seed: 8,
+        };
+        venue.noise = Some(Noise {
+            below_db: 15.0,
+            pink: true,
+            seed: 12,
+        });
+        venue.recorder.before_s = before_s;
+        venue.recorder.behind_s = 1.0;
+        venue.recorder.gain = Some(AutoGain {
+            attack_s: 0.02,
+            release_s: 1.0,
+            ratio: 4.0,
+            most_db: 25.0,
+        });
+        let finding = found(&recorded(&venue), RATE_HZ).unwrap();
+        assert!(
+            finding.notices.contains(&Notice::GainMoved),
+            "{:?}",
+            finding.notices
+        );
+        let level = finding.pair.unwrap().level_db.unwrap();
+        assert!(
+            (level.value - level_db).abs() < 0.5 && level.confidence >= 0.3,
+            "{level:?} instead of {level_db}"
+        );
     }
 }

@@ -69,12 +69,18 @@ fn notice(notice: Notice) -> (&'static str, &'static str) {
         ),
         Notice::GainMoved => (
             "gain-moved",
-            "An automatic gain (or clipping) treated loud and soft parts differently; the level was set right by the markers.",
+            "An automatic gain (or clipping) treated loud and soft parts differently; the level is taken from the parts in which both \
+             lines sound at once.",
         ),
         Notice::GainUnknown => (
             "gain-unknown",
-            "An automatic gain (or clipping) treated loud and soft parts differently, and the markers to set that right are \
-             missing: the level is not known.",
+            "An automatic gain (or clipping) treated loud and soft parts differently, and no part in which both lines sound at \
+             once is clear enough to set that right: the level is not known.",
+        ),
+        Notice::GainUnheard => (
+            "gain-unheard",
+            "Noise hides whether an automatic gain treated loud and soft parts differently: the level is taken from the parts in \
+             which both lines sound at once, as far as those tell it.",
         ),
         Notice::Distorted => (
             "distorted",

@@ -1,6 +1,7 @@
 //! What makes a ratio of two lines: gain, delay, and a first-order high-pass in either.
 
 use super::ratio::Point;
+use crate::Complex;
 
 /// Corners that are tried, Hz; 0 stands for none.
 const LOWEST_HZ: f64 = 2.0;
@@ -26,6 +27,15 @@ pub(super) struct Fit {
     pub corners_hz: [f64; 2],
     /// Rms of what the model leaves of levels, dB.
     pub left_over_db: f64,
+}
+
+impl Fit {
+    /// Second over first at a frequency, but for the delay and the sign.
+    pub fn ratio(&self, hz: f64) -> Complex<f64> {
+        let [first, second] = self.corners_hz.map(|corner_hz| high_pass(hz, corner_hz));
+        let gain = self.gain_db * core::f64::consts::LN_10 / 20.0;
+        Complex::from_polar((gain + second.0 - first.0).exp(), second.1 - first.1)
+    }
 }
 
 /// `ln|H|` and phase of `jf/(fc + jf)`.

@@ -1,6 +1,7 @@
 //! One response against another: delay and polarity, then the ratio over frequency.
 
 use super::bands::{Grid, Spectrum};
+use super::fit::Fit;
 use super::response::Transforms;
 use crate::Complex;
 
@@ -15,6 +16,10 @@ pub(super) const MOST_CLEAR: f64 = 1e3;
 const FAINT: f64 = 1e-5;
 /// A band counts from this signal to noise on (power), in both.
 const CLEAR: f64 = 1.0;
+/// Where the softer one is expected to stand out by less than this (power), it's the guess that chooses.
+const EXPECTED_CLEAR: f64 = 10.0;
+/// Such a band counts from this on: signal to noise (power) times independent values.
+const ENOUGH: f64 = 2.0;
 
 /// How one response follows from another.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,14 +127,23 @@ pub(super) fn relation(
 }
 
 /// The ratio `b/a` in each band where both stand out of their noise, the relation's delay and sign taken out.
-pub(super) fn points(grid: &Grid, a: &Spectrum, b: &Spectrum, relation: &Relation) -> Vec<Point> {
+///
+/// Bands in which the softer one stands out by luck make it louder than it is. So once there's a guess of the ratio, `expected`,
+/// it's the guess that chooses among bands in which the softer one isn't clear.
+pub(super) fn points(
+    grid: &Grid,
+    a: &Spectrum,
+    b: &Spectrum,
+    relation: &Relation,
+    expected: Option<&Fit>,
+) -> Vec<Point> {
     let mut points = Vec::new();
     let (faint_a, faint_b) = (FAINT * a.loudest(grid), FAINT * b.loudest(grid));
     for &band in &grid.bands {
         let (clear_a, clear_b) = (a.clearness(band), b.clearness(band));
         let bins = (band.1 - band.0) as f64;
         let heard = |x: &Spectrum, faint: f64| x.power(band) > faint * bins;
-        if clear_a < CLEAR || clear_b < CLEAR || !heard(a, faint_a) || !heard(b, faint_b) {
+        if !heard(a, faint_a) || !heard(b, faint_b) {
             continue;
         }
         let mut cross = Complex::new(0.0, 0.0);
@@ -139,7 +153,39 @@ pub(super) fn points(grid: &Grid, a: &Spectrum, b: &Spectrum, relation: &Relatio
         }
         let power_a = a.power(band) - a.noise_power(band);
         let power_b = b.power(band) - b.noise_power(band);
-        if cross.norm_sqr() <= 0.0 || power_a <= 0.0 || power_b <= 0.0 {
+        let hz = grid.middle_hz(band);
+        let width_hz = grid.hz(band.1) - grid.hz(band.0);
+        // Neighbouring bins of a short part aren't independent.
+        let independent = (width_hz * a.seconds.min(b.seconds)).max(1.0);
+        if let Some(fit) = expected {
+            let model = fit.ratio(hz);
+            let b_is_soft = model.norm_sqr() < 1.0;
+            // As softer over louder.
+            let (clear, power, noise, cross, model) = if b_is_soft {
+                (clear_a, power_a, b.noise_power(band), cross, model)
+            } else {
+                (clear_b, power_b, a.noise_power(band), cross.conj(), model.inv())
+            };
+            let soft = power * model.norm_sqr() / noise.max(1e-300);
+            if soft < EXPECTED_CLEAR {
+                if clear >= CLEAR && soft * independent >= ENOUGH {
+                    let ratio = cross / power;
+                    // Without a logarithm of what is mostly noise.
+                    let off = ((ratio * model.conj()).re / model.norm_sqr() - 1.0).clamp(-2.0, 2.0);
+                    let side = if b_is_soft { 1.0 } else { -1.0 };
+                    points.push(Point {
+                        hz,
+                        ln_gain: side * (model.norm().ln() + off),
+                        phase: side * ratio.arg(),
+                        variance: 0.5 * (1.0 / clear + 1.0 / soft) / independent,
+                        level_variance: 0.0,
+                        coherence: (cross.norm_sqr() / (power_a * power_b).abs().max(1e-300)).min(1.0),
+                    });
+                }
+                continue;
+            }
+        }
+        if clear_a < CLEAR || clear_b < CLEAR || cross.norm_sqr() <= 0.0 || power_a <= 0.0 || power_b <= 0.0 {
             continue;
         }
         // Over the clearer one: noise in the other then spreads the ratio, and doesn't bend it.
@@ -148,15 +194,12 @@ pub(super) fn points(grid: &Grid, a: &Spectrum, b: &Spectrum, relation: &Relatio
         } else {
             power_b / cross.conj()
         };
-        let width_hz = grid.hz(band.1) - grid.hz(band.0);
-        // Neighbouring bins of a short part aren't independent.
-        let independent = (width_hz * a.seconds.min(b.seconds)).max(1.0);
         let coherence = (cross.norm_sqr() / (power_a * power_b)).min(1.0);
         // By noise, and by how little the two agree (Bendat & Piersol, Random Data, ch. 9: (1 − γ²)/(2·γ²·n)).
         let by_noise = 0.5 * (1.0 / clear_a + 1.0 / clear_b);
         let by_coherence = 0.5 * (1.0 - coherence) / coherence.max(1e-3);
         points.push(Point {
-            hz: grid.middle_hz(band),
+            hz,
             ln_gain: ratio.norm().ln(),
             phase: ratio.arg(),
             variance: by_noise.max(by_coherence) / independent,
@@ -165,42 +208,4 @@ pub(super) fn points(grid: &Grid, a: &Spectrum, b: &Spectrum, relation: &Relatio
         });
     }
     points
-}
-
-/// How a sound made of two known ones is mixed: `m ≈ α·a + β·b`, gains real, over some bins.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Mix {
-    pub alpha: f64,
-    pub beta: f64,
-    /// Power of `b` over that of `a`.
-    pub power_ratio: f64,
-}
-
-/// Fits them by least squares, the noise in the known ones taken out of their powers. `None` where the two can't be told
-/// apart or one is lost in noise.
-pub(super) fn mix(
-    m: &Spectrum,
-    a: &Spectrum,
-    b: &Spectrum,
-    late: impl Fn(usize) -> Complex<f64>,
-    band: (usize, usize),
-) -> Option<Mix> {
-    let (mut aa, mut bb, mut ab, mut am, mut bm) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for k in band.0..band.1 {
-        let (x, y, z) = (a.bins[k], b.bins[k] * late(k), m.bins[k]);
-        aa += x.norm_sqr() - a.noise[k];
-        bb += y.norm_sqr() - b.noise[k];
-        ab += (x.conj() * y).re;
-        am += (x.conj() * z).re;
-        bm += (y.conj() * z).re;
-    }
-    let determinant = aa * bb - ab * ab;
-    if aa <= 0.0 || bb <= 0.0 || determinant < 0.05 * aa * bb {
-        return None;
-    }
-    Some(Mix {
-        alpha: (bb * am - ab * bm) / determinant,
-        beta: (aa * bm - ab * am) / determinant,
-        power_ratio: bb / aa,
-    })
 }

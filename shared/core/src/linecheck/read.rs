@@ -1,6 +1,7 @@
 //! From a recording to a finding.
 
 use super::bands::{Grid, Spectrum};
+use super::fit::{Fit, fit};
 use super::locate::{Location, locate};
 use super::plan::{Mode, Piece, Plan, Sound, limit_hz};
 use super::rate::brought_down;
@@ -18,6 +19,7 @@ mod feeding;
 mod level;
 mod pictures;
 mod presence;
+mod together;
 
 pub use failure::ReadFailure;
 
@@ -33,6 +35,8 @@ const MISSING: f64 = 0.06;
 /// From this many deviations on a line stands out of its noise. Of a few thousand samples of noise, the largest is 4; a phone's
 /// automatic gain makes 5 of the last room's end.
 const STANDS_OUT: f64 = 7.0;
+/// How often bands are chosen anew by what was fitted.
+const GUESSES: usize = 2;
 
 /// One recording at work.
 struct Reader<'a> {
@@ -392,10 +396,18 @@ impl<'a> Reader<'a> {
         if (relation.delay_s - coarse.delay_s).abs() > 0.001 {
             relation = coarse;
         }
-        let points = points(grid, &left, &right, &relation);
+        let plain = points(grid, &left, &right, &relation, None);
+        let plain = fit(&plain).map(|fit| (plain, fit))?;
+        let mut chosen = plain.clone();
+        for _ in 0..GUESSES {
+            let next = points(grid, &left, &right, &relation, Some(&chosen.1));
+            let Some(fit) = fit(&next) else { break };
+            chosen = (next, fit);
+        }
         Some(Compared {
             relation,
-            points,
+            chosen,
+            plain,
             wide: cuts,
         })
     }
@@ -441,7 +453,10 @@ impl<'a> Reader<'a> {
 /// What the comparison of two lines gives.
 struct Compared {
     relation: Relation,
-    points: Vec<Point>,
+    /// The ratio over frequency, and what was fitted to it.
+    chosen: (Vec<Point>, Fit),
+    /// The same where both are clear, whatever is expected.
+    plain: (Vec<Point>, Fit),
     /// Left and right with room for each other's delay.
     wide: [Spectrum; 2],
 }

@@ -102,10 +102,13 @@ pub enum Notice {
     EndMissing,
     /// No two sounds of one line are in it, so the clocks were taken as equal.
     ClockUnknown,
-    /// Loud and soft parts were treated differently: an automatic gain, or clipping. Levels were set right by the markers.
+    /// Loud and soft parts were treated differently: an automatic gain, or clipping. The level was taken from the parts in which both
+    /// lines sound at once.
     GainMoved,
     /// The same, and nothing to set them right by: the level isn't known.
     GainUnknown,
+    /// Noise hides whether they were: the level was taken from the parts in which both lines sound at once, as far as those say it.
+    GainUnheard,
     /// More than a tenth of the sound is harmonics: clipping, or an amplifier model in the preset.
     Distorted,
     /// The lines arrive by different ways: two loudspeakers, or effects that are on.

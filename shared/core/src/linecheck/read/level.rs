@@ -1,11 +1,10 @@
 //! Right against left, with what an automatic gain did taken out.
 
-use super::{AHEAD_S, Compared, REACH_S, Reader};
-use crate::Complex;
+use super::together::Corrections;
+use super::{AHEAD_S, Compared, Reader};
 use crate::line::Polarity;
 use crate::linecheck::fit::{Fit, fit};
-use crate::linecheck::plan::Sound;
-use crate::linecheck::ratio::{Point, mix};
+use crate::linecheck::ratio::Point;
 use crate::linecheck::response::Response;
 use crate::linecheck::result::{Notice, PairFinding, Reading};
 
@@ -13,72 +12,20 @@ use crate::linecheck::result::{Notice, PairFinding, Reading};
 const RELATED: f64 = 0.12;
 /// With a peak of the other sign this close, the polarity can't be told.
 const RIVAL: f64 = 0.85;
-/// Bands that make one correction of the level.
-const BANDS: usize = 2;
-/// What the markers say differs from the parts by more than this: the gain moved (natural logarithm; 0.7 dB).
+/// Both equal or both opposite are louder than the parts say by more than this: the gain moved (natural logarithm; 0.7 dB).
 const MOVED: f64 = 0.08;
 /// The same for less, as long as both parts say it alike: clipping.
 const CLIPPED: f64 = 0.03;
-/// So many deviations from nothing, what the markers say is no chance.
+/// So many deviations from nothing, what the parts of both lines say is no chance.
 const SURE: f64 = 3.0;
+/// With this much less than the sum of both in all parts of both, a coder left something out (natural logarithm).
+const LOST: f64 = 0.05;
 /// Share of what soft parts lose (to a coder, below noise) by which a level may be wrong: one standard deviation.
 const LOST_SHARE: f64 = 0.5;
 /// A level is told with confidence as long as its deviation is far below this, dB: 0.5 dB is what is asked of it.
 const VAGUE_DB: f64 = 0.8;
 /// Points of one way in two lines agree at least this well.
 const SAME_WAY: f64 = 0.6;
-
-/// What one marker says in one band: gain of the softer line in it over its gain in its part, by the same of the louder line. A
-/// plain ratio: the softer line's gain may come out as anything, even negative, by chance, and a mean of logarithms would make
-/// that a louder line.
-#[derive(Clone, Copy, Debug)]
-struct Correction {
-    ln_hz: f64,
-    ratio: f64,
-}
-
-/// All of them.
-#[derive(Clone, Debug, Default)]
-struct Corrections {
-    bands: Vec<Correction>,
-    right_is_soft: bool,
-}
-
-impl Corrections {
-    /// The mean around a frequency (or over all) as what must be added to `ln(right/left)`, and its variance.
-    fn around(&self, ln_hz: Option<f64>) -> Option<(f64, f64)> {
-        let (mut weights, mut squares, mut sum) = (0.0, 0.0, 0.0);
-        let weight = |correction: &Correction| {
-            // An octave away, one counts little.
-            ln_hz.map_or(1.0, |ln_hz| {
-                let octaves = (correction.ln_hz - ln_hz) / core::f64::consts::LN_2;
-                (-octaves * octaves).exp() + 0.02
-            })
-        };
-        for correction in &self.bands {
-            let weight = weight(correction);
-            weights += weight;
-            squares += weight * weight;
-            sum += weight * correction.ratio;
-        }
-        let mean = sum / weights;
-        let spread: f64 = self
-            .bands
-            .iter()
-            .map(|correction| weight(correction) * (correction.ratio - mean).powi(2))
-            .sum::<f64>()
-            / weights;
-        // Two neighbours tell nearly the same.
-        let variance = 2.0 * spread * squares / (weights * weights);
-        (self.bands.len() >= 6 && mean > 0.0 && variance < mean * mean).then(|| {
-            let ln = mean.ln();
-            (
-                if self.right_is_soft { ln } else { -ln },
-                variance / (mean * mean),
-            )
-        })
-    }
-}
 
 impl Reader<'_> {
     /// Everything about right against left.
@@ -101,57 +48,60 @@ impl Reader<'_> {
         if relation.height < RELATED {
             return nothing;
         }
-        let mut coherences: Vec<f64> = compared.points.iter().map(|point| point.coherence).collect();
-        coherences.sort_by(f64::total_cmp);
-        let agreement = coherences.get(coherences.len() / 2).copied().unwrap_or(0.0);
+        let agreement = middle_coherence(&compared.chosen.0);
         // Noise makes them disagree as well.
-        let clear = points_are_clear(&compared.points);
-        if agreement < SAME_WAY && relation.height < 0.5 && clear {
+        let clear = points_are_clear(&compared.plain.0);
+        if middle_coherence(&compared.plain.0) < SAME_WAY && relation.height < 0.5 && clear {
             self.notices.push(Notice::DifferentWays);
         }
-        let mut points = compared.points.clone();
         // Each line on a channel of its own comes from a desk.
         let one_way = left_on == right_on;
-        let corrections = if one_way {
-            self.corrections(left_on, lines, length_s)
-        } else {
-            Corrections::default()
-        };
-        let overall = corrections.around(None);
         let heard = if one_way {
             self.gains(left_on, compared)
         } else {
             [Some(0.0); 2]
         };
-        let moved = have_moved(heard) || overall.is_some_and(says_so);
-        let unknown_variance = match (moved, overall) {
-            (false, _) => {
-                let most = heard.into_iter().flatten().fold(f64::NEG_INFINITY, f64::max);
-                (LOST_SHARE * most.clamp(-1e3, 0.0)).powi(2)
-            }
-            (true, Some((_, variance))) => {
-                self.notices.push(Notice::GainMoved);
-                correct(&mut points, &corrections);
-                variance
-            }
-            (true, None) => {
-                self.notices.push(Notice::GainUnknown);
-                1.0
-            }
+        let most = heard.into_iter().flatten().fold(f64::NEG_INFINITY, f64::max);
+        // A coder leaves out where the softer line would be expected, not only where it's by chance too soft.
+        let (points, apart) = if most < -LOST && most.is_finite() {
+            &compared.plain
+        } else {
+            &compared.chosen
+        };
+        let corrections = if one_way {
+            self.corrections(left_on, lines, length_s, &relation, apart)
+        } else {
+            Corrections::default()
+        };
+        let overall = corrections.around(None);
+        let notice = gain_notice(heard, overall);
+        self.notices.extend(notice);
+        let moved = notice.is_some();
+        let (fitted, unknown_variance) = match (moved, overall) {
+            (false, _) => (Some(*apart), (LOST_SHARE * most.clamp(-1e3, 0.0)).powi(2)),
+            (true, Some((_, variance))) => (fit(&corrected(points, apart, &corrections)), variance),
+            (true, None) => (Some(*apart), 1.0),
         };
         let Some(Fit {
-            gain_db,
+            mut gain_db,
             gain_sigma_db,
             delay_s,
             delay_sigma_s,
             corners_hz,
             ..
-        }) = fit(&points)
+        }) = fitted
         else {
             return nothing;
         };
         let to_db = 20.0 / core::f64::consts::LN_10;
-        let gain_sigma_db = (gain_sigma_db.powi(2) + to_db * to_db * unknown_variance).sqrt();
+        let mut variance = (gain_sigma_db / to_db).powi(2) + unknown_variance;
+        // With a gain that didn't move, the parts one after the other and those at once each say the level.
+        if let (false, Some((ln_gain, at_once))) = (moved, overall) {
+            let share = variance / (variance + at_once);
+            gain_db += to_db * share * ln_gain;
+            variance = share * at_once;
+        }
+        let gain_sigma_db = to_db * variance.sqrt();
         let known = (relation.height / 0.5).min(1.0) * (agreement / 0.9).min(1.0);
         let polarity = (relation.rival < RIVAL || (relation.height > 0.5 && relation.rival < 0.97))
             .then_some(Reading {
@@ -190,74 +140,6 @@ impl Reader<'_> {
         }
     }
 
-    /// What must be added to `ln(right/left)` of the parts, by the markers (or, from a mono source, by both at once).
-    fn corrections(&mut self, channel: usize, lines: &[Response; 2], length_s: f64) -> Corrections {
-        let cuts = [&lines[0], &lines[1]].map(|response| self.cut(response, -AHEAD_S, REACH_S + length_s));
-        let mut found: Vec<(f64, f64, f64)> = Vec::new();
-        let mut ln_power = 0.0;
-        let markers: Vec<usize> = (0..self.plan.pieces.len())
-            .filter(|&n| self.inside[n] && self.plan.pieces[n].sound == Sound::Marker)
-            .collect();
-        for pair in markers.chunks_exact(2) {
-            let (first, second) = (self.plan.pieces[pair[0]], self.plan.pieces[pair[1]]);
-            let pitch_s = (second.start_s - first.start_s) * (1.0 + self.clock.drift);
-            let left_first = first.lines[0] != 0.0;
-            if second.lines[usize::from(left_first)] == 0.0 || pitch_s > 1.0 {
-                continue;
-            }
-            let response = self.response(channel, pair[0]);
-            let both = self.cut(&response, -AHEAD_S, pitch_s + REACH_S + length_s);
-            let (a, b) = if left_first {
-                (&cuts[0], &cuts[1])
-            } else {
-                (&cuts[1], &cuts[0])
-            };
-            // Only what both lines play while the other one sounds as well: alone, a soft line is turned up.
-            let marker = self.plan.marker;
-            let share = (second.start_s - first.start_s) / marker.seconds + 0.02;
-            let at = |share: f64| marker.low_hz * (marker.high_hz / marker.low_hz).powf(share);
-            let (low, high) = (at(share), at(1.0 - share));
-            let bands: Vec<(usize, usize)> = self
-                .grid
-                .bands
-                .iter()
-                .copied()
-                .filter(|&(from, to)| self.grid.hz(from) >= low && self.grid.hz(to) <= high)
-                .collect();
-            for wide in bands.chunks(BANDS) {
-                let band = (wide[0].0, wide[wide.len() - 1].1);
-                let late =
-                    |k: usize| Complex::from_polar(1.0, -core::f64::consts::TAU * self.grid.hz(k) * pitch_s);
-                if let Some(mix) = mix(&both, a, b, late, band) {
-                    let (left, right, sign) = if left_first {
-                        (mix.alpha, mix.beta, 1.0)
-                    } else {
-                        (mix.beta, mix.alpha, -1.0)
-                    };
-                    ln_power += sign * mix.power_ratio.ln();
-                    found.push((self.grid.middle_hz(band).ln(), left, right));
-                }
-            }
-        }
-        let right_is_soft = ln_power < 0.0;
-        let bands = found
-            .into_iter()
-            .map(|(ln_hz, left, right)| {
-                let (soft, loud) = if right_is_soft {
-                    (right, left)
-                } else {
-                    (left, right)
-                };
-                Correction {
-                    ln_hz,
-                    ratio: soft / loud,
-                }
-            })
-            .filter(|correction| correction.ratio.is_finite())
-            .collect();
-        Corrections { bands, right_is_soft }
-    }
-
     /// The gain of both equal and of both opposite against what both alone make of them, natural logarithm; `None` where that
     /// can't be heard.
     fn gains(&mut self, channel: usize, compared: &Compared) -> [Option<f64>; 2] {
@@ -286,9 +168,23 @@ impl Reader<'_> {
     }
 }
 
-/// Whether the gain moved between the parts. Where both lines sound each is at half the level: a gain that moves turns them up.
-/// A coder that leaves out what is soft, and parts in which the lines cancel, give less. With one of the two parts lost in noise
-/// the other has to do, and with neither nobody can say that it didn't.
+/// What is to be said of the recorder's gain, by what is heard of both equal and both opposite and by what the parts in which
+/// both lines sound say of the level (with its variance). `None`: it stood still.
+fn gain_notice(heard: [Option<f64>; 2], at_once: Option<(f64, f64)>) -> Option<Notice> {
+    if have_moved(heard) || at_once.is_some_and(says_so) {
+        Some(if at_once.is_some() {
+            Notice::GainMoved
+        } else {
+            Notice::GainUnknown
+        })
+    } else {
+        (heard == [None; 2]).then_some(Notice::GainUnheard)
+    }
+}
+
+/// Whether the gain is heard to have moved between the parts. Where both lines sound each is at half the level: a gain that moves
+/// turns them up. A coder that leaves out what is soft, and parts in which the lines cancel, give less. With one of the two parts
+/// lost in noise the other has to do.
 fn have_moved(heard: [Option<f64>; 2]) -> bool {
     match heard {
         [Some(equal), Some(opposite)] => {
@@ -296,34 +192,38 @@ fn have_moved(heard: [Option<f64>; 2]) -> bool {
             (most > MOVED && least > -0.5 * MOVED) || (most > CLIPPED && least > 0.7 * most)
         }
         [Some(one), None] | [None, Some(one)] => one > CLIPPED,
-        [None, None] => true,
+        [None, None] => false,
     }
 }
 
-/// Whether the markers say clearly that it did: with lines that cancel in one of those parts, only they can.
+/// Whether the parts in which both lines sound say clearly that it did.
 fn says_so((ln_gain, variance): (f64, f64)) -> bool {
     ln_gain.abs() > CLIPPED && ln_gain * ln_gain > SURE * SURE * variance
 }
 
-/// Adds to each point what the corrections around it say; those beyond them say nothing of the level.
-fn correct(points: &mut [Point], corrections: &Corrections) {
-    let edges = corrections
-        .bands
-        .iter()
-        .map(|correction| correction.ln_hz)
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
-            (low.min(x), high.max(x))
-        });
-    for point in points {
+/// The points, each with the level that was fitted and what the corrections around it say; those beyond them say nothing of the
+/// level.
+fn corrected(points: &[Point], fit: &Fit, corrections: &Corrections) -> Vec<Point> {
+    let edges = corrections.edges();
+    let mut points = points.to_vec();
+    for point in &mut points {
         let ln_hz = point.hz.ln();
         point.level_variance = 1e3;
         if (edges.0 - 0.1..=edges.1 + 0.1).contains(&ln_hz)
             && let Some((ln_gain, variance)) = corrections.around(Some(ln_hz))
         {
-            point.ln_gain += ln_gain;
+            point.ln_gain = fit.ratio(point.hz).norm().ln() + ln_gain;
             point.level_variance = 0.02 + variance;
         }
     }
+    points
+}
+
+/// The coherence that half of the points exceed.
+fn middle_coherence(points: &[Point]) -> f64 {
+    let mut coherences: Vec<f64> = points.iter().map(|point| point.coherence).collect();
+    coherences.sort_by(f64::total_cmp);
+    coherences.get(coherences.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Whether half of the points stand far enough out of the noise to tell whether two lines agree.
@@ -333,4 +233,29 @@ fn points_are_clear(points: &[Point]) -> bool {
     variances
         .get(variances.len() / 2)
         .is_some_and(|&middle| middle < 0.01)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_said_of_the_gain_is_what_is_heard_of_it() {
+        let still = Some((0.01, 0.02));
+        let clear = Some((0.5, 0.001));
+        for (heard, at_once, said) in [
+            ([Some(0.0), Some(0.01)], still, None),
+            ([Some(0.3), Some(0.2)], still, Some(Notice::GainMoved)),
+            ([Some(0.3), Some(0.2)], None, Some(Notice::GainUnknown)),
+            ([None, Some(0.2)], still, Some(Notice::GainMoved)),
+            ([None, Some(0.0)], still, None),
+            ([Some(0.0), Some(0.0)], clear, Some(Notice::GainMoved)),
+            // Nobody can say that it moved, nor that it didn't.
+            ([None, None], still, Some(Notice::GainUnheard)),
+            ([None, None], None, Some(Notice::GainUnheard)),
+            ([None, None], clear, Some(Notice::GainMoved)),
+        ] {
+            assert_eq!(gain_notice(heard, at_once), said, "{heard:?} {at_once:?}");
+        }
+    }
 }

@@ -51,7 +51,7 @@ impl Reader<'_> {
         }
         if let Some(compared) = compared.filter(|_| arrivals == [Arrival::Yes; 2]) {
             let to_db = 20.0 / core::f64::consts::LN_10;
-            for point in &compared.points {
+            for point in &compared.plain.0 {
                 pictures.difference_db.push((point.hz, to_db * point.ln_gain));
                 pictures
                     .difference_degrees

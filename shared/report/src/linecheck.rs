@@ -112,3 +112,36 @@ fn cannot_know(finding: &Finding) -> Vec<&'static str> {
     }
     lines
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_notice_has_words_of_its_own_and_its_name_is_in_the_schema() {
+        let all = [
+            Notice::StartMissing,
+            Notice::EndMissing,
+            Notice::ClockUnknown,
+            Notice::GainMoved,
+            Notice::GainUnknown,
+            Notice::GainUnheard,
+            Notice::Distorted,
+            Notice::DifferentWays,
+            Notice::Swapped,
+            Notice::LowEndOnly,
+        ];
+        let schema = include_str!("../SCHEMA.md");
+        for (index, &one) in all.iter().enumerate() {
+            let (name, text) = notice(one);
+            assert!(schema.contains(&format!("`{name}`")), "{name}");
+            assert!(text.ends_with('.'), "{text}");
+            assert!(
+                all[..index]
+                    .iter()
+                    .all(|&other| notice(other).0 != name && notice(other).1 != text)
+            );
+        }
+        assert!(notice(Notice::GainUnheard).1.contains("Noise hides"));
+    }
+}

@@ -1,11 +1,10 @@
 //! From a recording to a finding.
 
 use super::bands::{Grid, Spectrum};
-use super::fit::{Fit, fit};
 use super::locate::{Location, locate};
 use super::plan::{Mode, Piece, Plan, Sound, limit_hz};
 use super::rate::brought_down;
-use super::ratio::{MOST_CLEAR, Point, REACH_S, Relation, points, relation};
+use super::ratio::{MOST_CLEAR, REACH_S};
 use super::response::{Clock, Deconvolver, Response, is_swept};
 use super::result::{Arrival, Feeding, Finding, Heard, LineFinding, Notice, PairFinding, Pictures, Reading};
 use crate::db;
@@ -14,12 +13,15 @@ use crate::line::Polarity;
 use crate::{Complex, sanitize};
 
 mod clock;
+mod compare;
 mod failure;
 mod feeding;
 mod level;
 mod pictures;
 mod presence;
 mod together;
+
+use compare::Compared;
 
 pub use failure::ReadFailure;
 
@@ -35,8 +37,6 @@ const MISSING: f64 = 0.06;
 /// From this many deviations on a line stands out of its noise. Of a few thousand samples of noise, the largest is 4; a phone's
 /// automatic gain makes 5 of the last room's end.
 const STANDS_OUT: f64 = 7.0;
-/// How often bands are chosen anew by what was fitted.
-const GUESSES: usize = 2;
 
 /// One recording at work.
 struct Reader<'a> {
@@ -293,13 +293,13 @@ impl<'a> Reader<'a> {
             apart.is_some(),
         );
         let both = arrivals == [Arrival::Yes; 2];
-        let compared = if both {
+        let mut compared = if both {
             self.compare(&lines, length_s)
         } else {
             None
         };
         let pair = if both {
-            Some(self.pair(left_on, right_on, &lines, length_s, compared.as_ref()))
+            Some(self.pair(left_on, right_on, &lines, length_s, compared.as_mut()))
         } else {
             None
         };
@@ -381,37 +381,6 @@ impl<'a> Reader<'a> {
         at.max(0.04)
     }
 
-    /// Delay, sign, and the ratio over frequency.
-    fn compare(&mut self, lines: &[Response; 2], length_s: f64) -> Option<Compared> {
-        let cuts = [&lines[0], &lines[1]].map(|response| self.cut(response, -AHEAD_S, REACH_S + length_s));
-        let (transforms, grid) = (&mut self.deconvolver.transforms, &self.grid);
-        let coarse = relation(transforms, grid, &cuts[0], &cuts[1], REACH_S, f64::INFINITY)?;
-        // Once more with both cut alike, as seen from their own arrivals.
-        let (late_left, late_right) = ((-coarse.delay_s).max(0.0), coarse.delay_s.max(0.0));
-        let left = self.cut(&lines[0], late_left - AHEAD_S, late_left + length_s);
-        let right = self.cut(&lines[1], late_right - AHEAD_S, late_right + length_s);
-        let (transforms, grid) = (&mut self.deconvolver.transforms, &self.grid);
-        let mut relation = relation(transforms, grid, &left, &right, REACH_S, f64::INFINITY)?;
-        // What was cut to whole samples apart is still known to fractions, since the cuts keep their places.
-        if (relation.delay_s - coarse.delay_s).abs() > 0.001 {
-            relation = coarse;
-        }
-        let plain = points(grid, &left, &right, &relation, None);
-        let plain = fit(&plain).map(|fit| (plain, fit))?;
-        let mut chosen = plain.clone();
-        for _ in 0..GUESSES {
-            let next = points(grid, &left, &right, &relation, Some(&chosen.1));
-            let Some(fit) = fit(&next) else { break };
-            chosen = (next, fit);
-        }
-        Some(Compared {
-            relation,
-            chosen,
-            plain,
-            wide: cuts,
-        })
-    }
-
     fn line(&mut self, response: &Response, arrival: Arrival, length_s: f64) -> LineFinding {
         if arrival != Arrival::Yes {
             return LineFinding {
@@ -448,17 +417,6 @@ impl<'a> Reader<'a> {
         let power = sweep.iter().map(|x| x * x).sum::<f64>() / sweep.len().max(1) as f64;
         db::from_power((noise / (power - noise).max(1e-300)).max(1e-15))
     }
-}
-
-/// What the comparison of two lines gives.
-struct Compared {
-    relation: Relation,
-    /// The ratio over frequency, and what was fitted to it.
-    chosen: (Vec<Point>, Fit),
-    /// The same where both are clear, whatever is expected.
-    plain: (Vec<Point>, Fit),
-    /// Left and right with room for each other's delay.
-    wide: [Spectrum; 2],
 }
 
 /// First over second, by the power of their first 60 ms, dB.

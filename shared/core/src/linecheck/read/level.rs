@@ -24,6 +24,8 @@ const LOST: f64 = 0.05;
 const LOST_SHARE: f64 = 0.5;
 /// A level is told with confidence as long as its deviation is far below this, dB: 0.5 dB is what is asked of it.
 const VAGUE_DB: f64 = 0.8;
+/// Variance of a point of whose level nothing is known.
+pub(super) const NO_LEVEL: f64 = 1e3;
 /// Points of one way in two lines agree at least this well.
 const SAME_WAY: f64 = 0.6;
 
@@ -35,7 +37,7 @@ impl Reader<'_> {
         right_on: usize,
         lines: &[Response; 2],
         length_s: f64,
-        compared: Option<&Compared>,
+        compared: Option<&mut Compared>,
     ) -> PairFinding {
         let nothing = PairFinding {
             polarity: None,
@@ -79,7 +81,12 @@ impl Reader<'_> {
         let moved = notice.is_some();
         let (fitted, unknown_variance) = match (moved, overall) {
             (false, _) => (Some(*apart), (LOST_SHARE * most.clamp(-1e3, 0.0)).powi(2)),
-            (true, Some((_, variance))) => (fit(&corrected(points, apart, &corrections)), variance),
+            (true, Some((_, variance))) => {
+                let points = corrected(points, apart, &corrections);
+                let fitted = fit(&points);
+                compared.drawn = points;
+                (fitted, variance)
+            }
             (true, None) => (Some(*apart), 1.0),
         };
         let Some(Fit {
@@ -208,7 +215,7 @@ fn corrected(points: &[Point], fit: &Fit, corrections: &Corrections) -> Vec<Poin
     let mut points = points.to_vec();
     for point in &mut points {
         let ln_hz = point.hz.ln();
-        point.level_variance = 1e3;
+        point.level_variance = NO_LEVEL;
         if (edges.0 - 0.1..=edges.1 + 0.1).contains(&ln_hz)
             && let Some((ln_gain, variance)) = corrections.around(Some(ln_hz))
         {

@@ -1,5 +1,6 @@
 //! What there is to draw.
 
+use super::level::NO_LEVEL;
 use super::{AHEAD_S, Arrival, Compared, Pictures, REACH_S, Reader};
 use crate::db;
 use crate::linecheck::response::Response;
@@ -51,8 +52,10 @@ impl Reader<'_> {
         }
         if let Some(compared) = compared.filter(|_| arrivals == [Arrival::Yes; 2]) {
             let to_db = 20.0 / core::f64::consts::LN_10;
-            for point in &compared.plain.0 {
-                pictures.difference_db.push((point.hz, to_db * point.ln_gain));
+            for point in &compared.drawn {
+                if point.level_variance < NO_LEVEL {
+                    pictures.difference_db.push((point.hz, to_db * point.ln_gain));
+                }
                 pictures
                     .difference_degrees
                     .push((point.hz, point.phase.to_degrees()));

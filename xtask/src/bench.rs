@@ -243,7 +243,11 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
         .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", folder.display())))?
         .filter_map(|entry| entry.ok().map(|entry| entry.path()))
         .collect();
-    files.sort();
+    // One is numbered 2 and one 10.
+    files.sort_by_key(|file| {
+        let number = file.extension().and_then(|number| number.to_str());
+        number.and_then(|number| number.parse::<usize>().ok())
+    });
     let mut counts: Vec<f64> = files
         .into_iter()
         .filter_map(|file| instructions(&file))

@@ -9,6 +9,8 @@ mod history;
 mod level;
 mod path;
 
+use multiversion::multiversion;
+
 use crate::feed::Feed;
 use crate::fractional::{COMMON_DELAY, FractionalTable};
 use history::History;
@@ -52,9 +54,12 @@ pub struct Auditioner {
     history: History,
     /// Frames until the history holds enough to begin.
     filling: usize,
-    current: Option<Path>,
-    next: Option<Path>,
-    /// Whether there's a fade to [`Self::next`], or one about to begin.
+    /// What is heard and, in a fade, what comes.
+    paths: [Option<Path>; 2],
+    /// Which of them is heard. The other one's place is taken by changing this: to move a path would cost as much as to run it for
+    /// some frames.
+    heard: usize,
+    /// Whether there's a fade, or one about to begin.
     fading: bool,
     /// Frames until it begins: what is got ready for it costs as much as running it, and not in the same block, if that is short.
     waiting: usize,
@@ -77,8 +82,8 @@ impl Auditioner {
             table: FractionalTable::new(),
             history: History::new(rate_hz),
             filling: 0,
-            current: None,
-            next: None,
+            paths: [None, None],
+            heard: 0,
             fading: false,
             waiting: 0,
             faded: 0,
@@ -105,15 +110,14 @@ impl Auditioner {
     /// Whether the sound passes untouched, so that [`Self::process`] would write nothing.
     #[must_use]
     pub fn is_idle(&self) -> bool {
-        self.wanted.is_none() && self.current.is_none() && !self.fading
+        self.wanted.is_none() && self.paths[self.heard].is_none() && !self.fading
     }
 
     /// Forgets all sound and fades; the settings stay and begin anew.
     pub fn reset(&mut self) {
         self.history.clear();
         self.filling = 0;
-        self.current = None;
-        self.next = None;
+        self.paths = [None, None];
         self.fading = false;
         self.waiting = 0;
         self.loudness.reset();
@@ -138,7 +142,7 @@ impl Auditioner {
             (now_right, right) = right.split_at_mut(count);
             self.chunk(now_left, now_right);
         }
-        for path in [&mut self.current, &mut self.next].into_iter().flatten() {
+        for path in self.paths.iter_mut().flatten() {
             path.settle();
         }
     }
@@ -149,7 +153,7 @@ impl Auditioner {
         let until_change = if self.waiting > 0 {
             self.waiting
         } else if self.fading {
-            self.fade_len - self.faded
+            self.fading_len() - self.faded
         } else if self.filling < self.history.enough() {
             self.history.enough() - self.filling
         } else {
@@ -158,17 +162,24 @@ impl Auditioner {
         left.min(CHUNK).min(until_change.max(1))
     }
 
+    /// For how many frames both sounds are computed: as many whole chunks as a fade needs. A block that held the end of one
+    /// chunk and the beginning of another would cost more than all others.
+    fn fading_len(&self) -> usize {
+        self.fade_len.next_multiple_of(CHUNK)
+    }
+
     /// Starts a fade when something else is wanted than what is heard.
     fn consider(&mut self) {
-        let heard = self.current.as_ref().map(Path::feed);
+        let current = &self.paths[self.heard];
+        let heard = current.as_ref().map(Path::feed);
         if heard == self.wanted.as_ref() {
             return;
         }
         // Before the history is full, a late line would begin with a step.
-        if self.current.is_none() && self.filling < self.history.enough() {
+        if current.is_none() && self.filling < self.history.enough() {
             return;
         }
-        self.next = self
+        self.paths[1 - self.heard] = self
             .wanted
             .map(|feed| Path::new(&feed, self.rate_hz, &self.table));
         self.fading = true;
@@ -181,7 +192,7 @@ impl Auditioner {
         let count = left.len();
         self.history.push(left, right);
         self.filling = (self.filling + count).min(self.history.enough());
-        if self.current.is_none() && !self.fading {
+        if self.paths[self.heard].is_none() && !self.fading {
             return;
         }
         let mut through: Frames = [[0.0; CHUNK]; 2];
@@ -193,30 +204,41 @@ impl Auditioner {
         let is_waiting = self.waiting > 0;
         self.waiting = self.waiting.saturating_sub(count);
         let (history, fading) = (&self.history, self.fading && !is_waiting);
-        let heard = |path: &mut Option<Path>, out: &mut Frames| match path {
-            Some(path) => path.run(history, count, out),
-            None => *out = through,
-        };
-        let (is_feed, becomes_feed) = (self.current.is_some(), self.next.is_some());
         let mut out = [[0.0; CHUNK]; 2];
-        heard(&mut self.current, &mut out);
-        if is_feed && !(fading && becomes_feed) {
-            amplify(&mut out, gains);
-        }
-        if fading {
-            let mut next = [[0.0; CHUNK]; 2];
-            heard(&mut self.next, &mut next);
-            if becomes_feed && !is_feed {
-                amplify(&mut next, gains);
-            }
-            fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
-            if is_feed && becomes_feed {
+        let mut next = [[0.0; CHUNK]; 2];
+        let [first, second] = &mut self.paths;
+        let (current, coming) = match self.heard {
+            0 => (first, second),
+            _ => (second, first),
+        };
+        match (current, coming) {
+            (Some(current), Some(coming)) if fading => {
+                Path::run_both([current, coming], history, count, [&mut out, &mut next]);
+                fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
                 amplify(&mut out, gains);
             }
+            (Some(current), coming) => {
+                current.run(history, count, &mut out);
+                amplify(&mut out, gains);
+                if fading && coming.is_none() {
+                    fade(&mut out, &through, self.faded..self.faded + count, self.fade_len);
+                }
+            }
+            (None, coming) => {
+                out = through;
+                if let (true, Some(coming)) = (fading, coming) {
+                    coming.run(history, count, &mut next);
+                    amplify(&mut next, gains);
+                    fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
+                }
+            }
+        }
+        if fading {
             self.faded += count;
-            if self.faded == self.fade_len {
+            if self.faded == self.fading_len() {
                 self.fading = false;
-                self.current = self.next.take();
+                self.paths[self.heard] = None;
+                self.heard = 1 - self.heard;
             }
         }
         self.ceiling.run(&mut out, count);
@@ -226,6 +248,7 @@ impl Auditioner {
 }
 
 /// Brings what a feed gives to its loudness.
+#[multiversion(targets("x86_64+avx"))]
 fn amplify(out: &mut Frames, gains: &[f32]) {
     for channel in out {
         for (sample, gain) in channel.iter_mut().zip(gains) {
@@ -234,19 +257,29 @@ fn amplify(out: &mut Frames, gains: &[f32]) {
     }
 }
 
-/// Fades over from `out` to `next`, which is reached with the last frame of the fade's `len`; `frames` says which ones of it
-/// these are.
+/// Fades over from `out` to `next`, which is reached with the last frame of the fade's `len`; `frames` says which ones since its
+/// beginning these are.
 fn fade(out: &mut Frames, next: &Frames, frames: core::ops::Range<usize>, len: usize) {
-    for (at, frame) in frames.enumerate() {
-        let f = (frame + 1) as f32 / len as f32;
+    mix(out, next, frames.start, len);
+    for (out, next) in out.iter_mut().zip(next) {
+        // Rounding must not keep what is over from being over.
+        let over = (len - 1).saturating_sub(frames.start).min(frames.len());
+        out[over..frames.len()].copy_from_slice(&next[over..frames.len()]);
+    }
+}
+
+/// All of a chunk, rounded.
+#[multiversion(targets("x86_64+avx"))]
+fn mix(out: &mut Frames, next: &Frames, begin: usize, len: usize) {
+    let mut shares = [0.0; CHUNK];
+    for (share, frame) in shares.iter_mut().zip(begin as i32 + 1..) {
+        let f = frame as f32 / len as f32;
         // A raised-cosine shape by its cubic: no corner at either end.
-        let share = f * f * (3.0 - 2.0 * f);
-        for (out, next) in out.iter_mut().zip(next) {
-            out[at] = if frame + 1 == len {
-                next[at]
-            } else {
-                out[at] + (next[at] - out[at]) * share
-            };
+        *share = f * f * (3.0 - 2.0 * f);
+    }
+    for (out, next) in out.iter_mut().zip(next) {
+        for ((out, next), share) in out.iter_mut().zip(next).zip(&shares) {
+            *out += (next - *out) * share;
         }
     }
 }

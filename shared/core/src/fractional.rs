@@ -19,6 +19,9 @@ const KAISER_BETA: f64 = 6.0;
 /// Samples worked on side by side.
 const GROUP: usize = 32;
 
+/// What as many samples are made of.
+const WINDOW: usize = GROUP + TAPS - 1;
+
 /// A kernel, ready to run over a block.
 #[derive(Clone, Copy, Debug)]
 #[repr(align(16))]
@@ -31,9 +34,11 @@ impl Kernel {
     /// The kernel whose tap `j` belongs to the sample `j` frames ago, times `amplitude`.
     #[must_use]
     pub fn new(taps: &[f32; TAPS], amplitude: f32) -> Self {
-        let mut taps = taps.map(|tap| tap * amplitude);
-        taps.reverse();
-        Self { taps }
+        let mut ready = [0.0; TAPS];
+        for (ready, tap) in ready.iter_mut().zip(taps.iter().rev()) {
+            *ready = tap * amplitude;
+        }
+        Self { taps: ready }
     }
 
     /// Writes as many samples as `out` has: each from [`TAPS`] of `samples`, the first one from the first ones. There must be
@@ -52,7 +57,7 @@ fn run(taps: &[f32; TAPS], samples: &[f32], out: &mut [f32]) {
         let window = if let Some(window) = samples.first_chunk() {
             window
         } else {
-            padded = [0.0; GROUP + TAPS];
+            padded = [0.0; WINDOW];
             padded[..samples.len()].copy_from_slice(samples);
             &padded
         };
@@ -63,11 +68,14 @@ fn run(taps: &[f32; TAPS], samples: &[f32], out: &mut [f32]) {
 
 /// Every tap to all samples of a group at once: so nothing has to be added up across.
 #[inline(always)]
-fn weighted(taps: &[f32; TAPS], window: &[f32; GROUP + TAPS]) -> [f32; GROUP] {
+fn weighted(taps: &[f32; TAPS], window: &[f32; WINDOW]) -> [f32; GROUP] {
     let mut sums = [0.0; GROUP];
-    for (tap, samples) in taps.iter().zip(window.windows(GROUP)) {
-        for (sum, sample) in sums.iter_mut().zip(samples) {
-            *sum += tap * sample;
+    for (number, taps) in taps.as_chunks::<4>().0.iter().enumerate() {
+        let window = &window[4 * number..];
+        for (tap, samples) in taps.iter().zip(window.windows(GROUP)) {
+            for (sum, sample) in sums.iter_mut().zip(samples) {
+                *sum += tap * sample;
+            }
         }
     }
     sums
@@ -133,7 +141,11 @@ impl FractionalTable {
         let phase = (position as usize).min(PHASES - 1);
         let blend = (position - phase as f64) as f32;
         let (low, high) = (&self.kernels[phase], &self.kernels[phase + 1]);
-        core::array::from_fn(|j| low[j] + (high[j] - low[j]) * blend)
+        let mut taps = *low;
+        for (tap, high) in taps.iter_mut().zip(high) {
+            *tap += (high - *tap) * blend;
+        }
+        taps
     }
 }
 

@@ -2,36 +2,99 @@
 
 use core::f64::consts::{PI, SQRT_2};
 
+use multiversion::multiversion;
+
+use super::Frames;
 use crate::sanitize;
 
-/// The same for both lines.
+/// The same for all.
 #[inline(always)]
-fn lanes(of: impl FnMut(usize) -> f64) -> [f64; 2] {
+fn lanes<const N: usize>(of: impl FnMut(usize) -> f64) -> [f64; N] {
     core::array::from_fn(of)
 }
 
-/// The first-order high-passes of [`crate::response::high_pass`], one in each line.
+/// First-order high-passes like [`crate::response::high_pass`], two in a row in each of `N` lines.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct HighPasses {
-    gain: [f64; 2],
-    pole: [f64; 2],
-    state: [f64; 2],
+pub(super) struct HighPasses<const N: usize> {
+    stages: [Stage<N>; 2],
 }
 
-impl HighPasses {
-    /// For corners of which 0 stands for none. `None` if there is none in either line.
-    pub(super) fn new(corners_hz: [f64; 2], rate_hz: f64) -> Option<Self> {
-        let k = corners_hz.map(|hz| if hz > 0.0 { (PI * hz / rate_hz).tan() } else { 0.0 });
-        // With k = 0 a line passes bit for bit: its gain and pole are 1, and its state stays 0.
-        corners_hz.iter().any(|&hz| hz > 0.0).then(|| Self {
-            gain: k.map(|k| 1.0 / (1.0 + k)),
-            pole: k.map(|k| (1.0 - k) / (1.0 + k)),
-            state: [0.0; 2],
-        })
+/// One in each line.
+#[derive(Clone, Copy, Debug)]
+struct Stage<const N: usize> {
+    gain: [f64; N],
+    pole: [f64; N],
+    state: [f64; N],
+}
+
+impl HighPasses<2> {
+    /// For the corners of either line, of which 0 stands for none.
+    pub(super) fn new(corners_hz: [[f64; 2]; 2], rate_hz: f64) -> Self {
+        let stage = |number: usize| {
+            let k = corners_hz.map(|line| match line[number] {
+                hz if hz > 0.0 => (PI * hz / rate_hz).tan(),
+                _ => 0.0,
+            });
+            // With k = 0 a line passes bit for bit: its gain and pole are 1, and its state stays 0.
+            Stage {
+                gain: k.map(|k| 1.0 / (1.0 + k)),
+                pole: k.map(|k| (1.0 - k) / (1.0 + k)),
+                state: [0.0; 2],
+            }
+        };
+        Self {
+            stages: [stage(0), stage(1)],
+        }
+    }
+
+    /// Whether there is one at all.
+    pub(super) fn are_there(&self) -> bool {
+        self.stages
+            .iter()
+            .any(|stage| stage.pole.iter().any(|&pole| pole != 1.0))
     }
 
     pub(super) fn settle(&mut self) {
-        self.state = self.state.map(sanitize::settled);
+        for stage in &mut self.stages {
+            stage.state = stage.state.map(sanitize::settled);
+        }
+    }
+
+    /// Those of two feeds at once, which cost no more than those of one.
+    pub(super) fn joined(&self, other: &Self) -> HighPasses<4> {
+        let join = |one: [f64; 2], two: [f64; 2]| [one[0], one[1], two[0], two[1]];
+        HighPasses {
+            stages: core::array::from_fn(|number| {
+                let (one, two) = (&self.stages[number], &other.stages[number]);
+                Stage {
+                    gain: join(one.gain, two.gain),
+                    pole: join(one.pole, two.pole),
+                    state: join(one.state, two.state),
+                }
+            }),
+        }
+    }
+
+    /// Goes on where those of two feeds have come to; it was the first or the second of them.
+    pub(super) fn resume(&mut self, both: &HighPasses<4>, second: bool) {
+        let first = if second { 2 } else { 0 };
+        for (stage, both) in self.stages.iter_mut().zip(&both.stages) {
+            stage.state = [both.state[first], both.state[first + 1]];
+        }
+    }
+}
+
+impl<const N: usize> Filter<N> for HighPasses<N> {
+    /// `y[n] = g·(x[n] − x[n−1]) + p·y[n−1]`, transposed: one state.
+    #[inline(always)]
+    fn frame(&mut self, input: [f64; N]) -> [f64; N] {
+        let mut signal = input;
+        for stage in &mut self.stages {
+            let scaled: [f64; N] = lanes(|line| stage.gain[line] * signal[line]);
+            signal = lanes(|line| scaled[line] + stage.state[line]);
+            stage.state = lanes(|line| stage.pole[line] * signal[line] - scaled[line]);
+        }
+        signal
     }
 }
 
@@ -61,31 +124,20 @@ impl LowPasses {
     }
 }
 
-/// What runs over both channels, frame by frame.
-pub(super) trait Filter: Copy {
+/// What runs over channels, frame by frame.
+pub(super) trait Filter<const N: usize>: Copy {
     /// One frame.
-    fn frame(&mut self, input: [f64; 2]) -> [f64; 2];
+    fn frame(&mut self, input: [f64; N]) -> [f64; N];
 }
 
-impl Filter for HighPasses {
-    /// `y[n] = g·(x[n] − x[n−1]) + p·y[n−1]`, transposed: one state.
-    #[inline(always)]
-    fn frame(&mut self, input: [f64; 2]) -> [f64; 2] {
-        let scaled = lanes(|line| self.gain[line] * input[line]);
-        let output = lanes(|line| scaled[line] + self.state[line]);
-        self.state = lanes(|line| self.pole[line] * output[line] - scaled[line]);
-        output
-    }
-}
-
-impl Filter for LowPasses {
+impl Filter<2> for LowPasses {
     /// Two second-order ones in a row, transposed direct form II.
     #[inline(always)]
     fn frame(&mut self, input: [f64; 2]) -> [f64; 2] {
         let mut signal = input;
         for [s0, s1] in &mut self.states {
             let scaled = signal.map(|sample| self.b * sample);
-            let output = lanes(|side| scaled[side] + s0[side]);
+            let output: [f64; 2] = lanes(|side| scaled[side] + s0[side]);
             *s0 = lanes(|side| 2.0 * scaled[side] - self.a[0] * output[side] + s1[side]);
             *s1 = lanes(|side| scaled[side] - self.a[1] * output[side]);
             signal = output;
@@ -94,22 +146,26 @@ impl Filter for LowPasses {
     }
 }
 
-/// One after the other.
-impl<A: Filter, B: Filter> Filter for (A, B) {
-    #[inline(always)]
-    fn frame(&mut self, input: [f64; 2]) -> [f64; 2] {
-        let between = self.0.frame(input);
-        self.1.frame(between)
-    }
-}
-
 /// Runs a filter over both channels, as many frames as the shorter has.
-pub(super) fn run(filter: &mut impl Filter, left: &mut [f32], right: &mut [f32]) {
+#[multiversion(targets("x86_64+avx"))]
+pub(super) fn run<F: Filter<2>>(filter: &mut F, left: &mut [f32], right: &mut [f32]) {
     // A copy, because the compiler keeps that in registers.
     let mut running = *filter;
     for (left, right) in left.iter_mut().zip(right) {
         let out = running.frame([f64::from(*left), f64::from(*right)]);
         (*left, *right) = (out[0] as f32, out[1] as f32);
+    }
+    *filter = running;
+}
+
+/// Runs two feeds' high-passes over both channels of each, the first `count` frames.
+#[multiversion(targets("x86_64+avx"))]
+pub(super) fn run_both(filter: &mut HighPasses<4>, first: &mut Frames, second: &mut Frames, count: usize) {
+    let mut running = *filter;
+    let ([a, b], [c, d]) = (first, second);
+    for (((a, b), c), d) in a.iter_mut().zip(b).zip(c).zip(d).take(count) {
+        let out = running.frame([*a, *b, *c, *d].map(f64::from));
+        [*a, *b, *c, *d] = out.map(|sample| sample as f32);
     }
     *filter = running;
 }

@@ -1,6 +1,6 @@
 //! Loudness matching, and the ceiling over it.
 
-use super::{Frames, MATCH_LIMIT_DB};
+use super::{CHUNK, Frames, MATCH_LIMIT_DB};
 use crate::db;
 use crate::sanitize;
 
@@ -95,25 +95,34 @@ impl Ceiling {
         if !self.is_on || self.gain == 1.0 && fits(left) && fits(right) {
             return;
         }
-        for (left, right) in left.iter_mut().zip(right) {
-            self.gain += (1.0 - self.gain) * self.release;
-            if 1.0 - self.gain < THERE {
-                self.gain = 1.0;
-            }
+        // In three goes, of which only the middle one has to go frame by frame.
+        let mut gains = [0.0; CHUNK];
+        for (gain, (left, right)) in gains.iter_mut().zip(left.iter().zip(&*right)) {
             // Garbage passes while it's faded out, and is none of the ceiling's business.
-            let peak = f64::from(
-                sanitize::measured(*left)
-                    .abs()
-                    .max(sanitize::measured(*right).abs()),
-            );
+            *gain = sanitize::measured(*left)
+                .abs()
+                .max(sanitize::measured(*right).abs());
+        }
+        for gain in &mut gains[..count] {
+            let peak = f64::from(*gain);
+            self.gain = self.gain * (1.0 - self.release) + self.release;
             if peak * self.gain > 1.0 {
                 self.gain = 1.0 / peak;
             }
-            for sample in [left, right] {
-                if sanitize::is_sound(*sample, 0.0) {
-                    // Rounding may leave the product a hair above 1.
-                    *sample = ((f64::from(*sample) * self.gain) as f32).clamp(-1.0, 1.0);
-                }
+            *gain = self.gain as f32;
+        }
+        if 1.0 - self.gain < THERE {
+            self.gain = 1.0;
+        }
+        for channel in [left, right] {
+            for (sample, gain) in channel.iter_mut().zip(&gains) {
+                // Rounding may leave the product a hair above 1.
+                let kept = (*sample * gain).clamp(-1.0, 1.0);
+                *sample = if sanitize::is_sound(*sample, 0.0) {
+                    kept
+                } else {
+                    *sample
+                };
             }
         }
     }

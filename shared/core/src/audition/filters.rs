@@ -163,7 +163,9 @@ pub(super) fn run<F: Filter<2>>(filter: &mut F, left: &mut [f32], right: &mut [f
 pub(super) fn run_both(filter: &mut HighPasses<4>, first: &mut Frames, second: &mut Frames, count: usize) {
     let mut running = *filter;
     let ([a, b], [c, d]) = (first, second);
-    for (((a, b), c), d) in a.iter_mut().zip(b).zip(c).zip(d).take(count) {
+    let (a, b) = (&mut a[..count], &mut b[..count]);
+    let (c, d) = (&mut c[..count], &mut d[..count]);
+    for (((a, b), c), d) in a.iter_mut().zip(b).zip(c).zip(d) {
         let out = running.frame([*a, *b, *c, *d].map(f64::from));
         [*a, *b, *c, *d] = out.map(|sample| sample as f32);
     }

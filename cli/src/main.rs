@@ -14,7 +14,7 @@ use sumproof_cli::{exit, output};
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
 #[derive(Parser)]
-#[command(version, about, after_help = exit::text())]
+#[command(name = "sumproof", version, about, after_help = exit::text())]
 struct Arguments {
     #[command(subcommand)]
     command: Command,

@@ -43,7 +43,7 @@ impl Recording {
     /// Takes frames for everything but the average over the short blocks, which the monitor has for its own sake.
     fn push(&mut self, run: &Run<'_>) {
         if run.sound {
-            self.sums.add_all(run.left, run.right);
+            self.sums.add_run(run.left, run.right);
         } else {
             self.garbage_frames += run.len() as u64;
         }

@@ -222,6 +222,12 @@ impl OnsetEvidence {
         &self.sums
     }
 
+    /// How many Fourier transforms it has made, forward and back, and of how many samples: what a bench sets its cost against.
+    #[must_use]
+    pub fn transforms(&self) -> ([u64; 2], usize) {
+        (self.windows.made, self.windows.fft_len())
+    }
+
     /// Forgets everything.
     pub fn reset(&mut self) {
         self.windows.reset();
@@ -360,16 +366,19 @@ impl OnsetEvidence {
             self.weights[0] * self.forget + weight,
             self.weights[1] * self.forget * self.forget + weight * weight,
         ];
-        let step = core::f64::consts::TAU * self.waits_for as f64 / windows.fft_len() as f64;
+        // From bin to bin the phase turns by the same angle, so one turn does for all.
+        let angle = core::f64::consts::TAU * self.waits_for as f64 / windows.fft_len() as f64;
+        let step = Complex::from_polar(1.0, angle);
+        let mut turn = Complex::new(scale, 0.0);
         for k in 0..windows.bins() {
             let (l, r) = (windows.before[0][k], windows.before[1][k]);
-            let turn = Complex::from_polar(scale, step * k as f64);
             self.sums.ll[k] = self.sums.ll[k] * keep + windows.powers[0][k] * scale;
             self.sums.rr[k] = self.sums.rr[k] * keep + windows.powers[1][k] * scale;
             self.sums.lr[k] = self.sums.lr[k] * keep + windows.cross[k] * turn;
             self.stale.ll[k] = self.stale.ll[k] * keep + l.norm_sqr() * scale;
             self.stale.rr[k] = self.stale.rr[k] * keep + r.norm_sqr() * scale;
             self.stale.lr[k] = self.stale.lr[k] * keep + l * r.conj() * turn;
+            turn *= step;
         }
     }
 

@@ -92,6 +92,14 @@ impl PairSums {
         self.cross += lr;
     }
 
+    /// The same of double precision: what the analysis has its frames in.
+    pub(crate) fn add_run(&mut self, left: &[f64], right: &[f64]) {
+        self.frames += left.len().min(right.len()) as u64;
+        self.left += product(left, left);
+        self.right += product(right, right);
+        self.cross += product(left, right);
+    }
+
     /// Mean squares of the left and right channel; zero without frames.
     #[must_use]
     pub fn powers(&self) -> (f64, f64) {

@@ -222,13 +222,18 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     let full = full_name(snapshot, id);
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, heard, spoken(row, full)));
 
+    // Before the first sound there are no outcomes: name and explanation have their room too.
+    let first_run = row.score.is_none() && !snapshot.history.ever_heard();
+    let name_left = if first_run { columns.stroke } else { columns.name };
+    let name_width = columns.name_end - columns.name;
+
     // The one that's heard is set in reverse: the only such row there is.
     let mut colours = style.colours;
     if heard {
         ui.painter().rect_filled(
             Rect::from_min_max(
                 pos2(columns.key - style.px(6.0), rect.top()),
-                pos2(columns.name_end - style.px(4.0), rect.bottom()),
+                pos2(name_left + name_width - style.px(4.0), rect.bottom()),
             ),
             0.0,
             colours.ink,
@@ -264,10 +269,6 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             colours.ink,
         );
     }
-    // Before the first sound there are no outcomes: name and explanation have their room too.
-    let first_run = row.score.is_none() && !snapshot.history.ever_heard();
-    let name_left = if first_run { columns.stroke } else { columns.name };
-    let name_width = columns.name_end - columns.name;
     let name_rect = write_within(
         ui,
         pos2(name_left, middle - style.body().size * 0.62),

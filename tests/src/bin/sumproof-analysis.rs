@@ -2,7 +2,8 @@
 //!
 //! `sumproof-analysis SOUND WORK`. SOUND is `noise` (nothing begins in it) or `demo` (a guitar), about 8 s at 48 kHz. WORK is
 //! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `all-transforms` (those and the ones of a take's longer
-//! blocks), `heard` (the analysis while nobody looks), `recorded` (the
+//! blocks; either with FORWARD, BACK and LEN: so many transforms of LEN samples besides), `attacks` (prints these three numbers for
+//! the sound), `heard` (the analysis while nobody looks), `recorded` (the
 //! same while a take is recorded) or `shown` (while a window looks, 25 times a second). Ends with 2 for a wrong command line.
 
 use std::hint::black_box;
@@ -12,7 +13,9 @@ use realfft::RealFftPlanner;
 use sumproof_core::feed::FeedId;
 use sumproof_core::grid::block_len;
 use sumproof_core::monitor::{LONGER, Monitor};
+use sumproof_core::onset::OnsetEvidence;
 use sumproof_core::reading::Reading;
+use sumproof_core::sanitize::Cleaner;
 use sumproof_core::welch::HOPS;
 use sumproof_signals::{Rng, demo_preset};
 
@@ -23,9 +26,10 @@ const CHUNK: usize = 512;
 
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
-    let [sound, work] = args.as_slice() else {
+    let [sound, work, besides @ ..] = args.as_slice() else {
         return usage();
     };
+    let besides: Vec<usize> = besides.iter().filter_map(|number| number.parse().ok()).collect();
     let [left, right] = match sound.as_str() {
         "noise" => noise(),
         "demo" => demo(),
@@ -33,8 +37,13 @@ fn main() -> ExitCode {
     };
     match work.as_str() {
         "nothing" => drop(black_box(Monitor::new(RATE_HZ))),
-        "transforms" => transforms(left.len(), &[1]),
-        "all-transforms" => transforms(left.len(), &[1, LONGER]),
+        "transforms" => transforms(left.len(), &[1], &besides),
+        "attacks" => {
+            let ([forward, back], len) = attacks(&left, &right);
+            println!("{forward} {back} {len}");
+            return ExitCode::SUCCESS;
+        }
+        "all-transforms" => transforms(left.len(), &[1, LONGER], &besides),
         "heard" => analysis(&left, &right, false, usize::MAX),
         "recorded" => analysis(&left, &right, true, usize::MAX),
         "shown" => analysis(&left, &right, false, (0.04 * RATE_HZ) as usize),
@@ -45,7 +54,9 @@ fn main() -> ExitCode {
 }
 
 fn usage() -> ExitCode {
-    eprintln!("usage: sumproof-analysis noise|demo nothing|transforms|all-transforms|heard|recorded|shown");
+    eprintln!(
+        "usage: sumproof-analysis noise|demo nothing|transforms|all-transforms|attacks|heard|recorded|shown [FORWARD BACK LEN]"
+    );
     ExitCode::from(2)
 }
 
@@ -61,20 +72,46 @@ fn demo() -> [Vec<f32>; 2] {
     [narrowed(&preset.left), narrowed(&preset.right)]
 }
 
-/// One of every block of every channel, of blocks so many times as long as the live ones. The numbers in them don't matter: the
-/// same instructions are run whatever they are.
-fn transforms(frames: usize, times: &[usize]) {
+/// How many transforms the watch for beginnings makes, forward and back, and of how many samples.
+fn attacks(left: &[f32], right: &[f32]) -> ([u64; 2], usize) {
+    let mut onsets = OnsetEvidence::live(RATE_HZ);
+    Cleaner::default().runs(left, right, |run| onsets.push(run));
+    onsets.transforms()
+}
+
+/// One of every block of every channel, of blocks so many times as long as the live ones, and so many besides, forward and back,
+/// of so many samples. The numbers in them don't matter: the same instructions are run whatever they are.
+fn transforms(frames: usize, times: &[usize], besides: &[usize]) {
     drop(black_box(Monitor::new(RATE_HZ)));
     for times in times {
         let len = times * block_len(RATE_HZ);
-        let transform = RealFftPlanner::<f64>::new().plan_fft_forward(len);
-        let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
-        let mut scratch = transform.make_scratch_vec();
-        for _ in 0..2 * (frames / (len / HOPS)) {
-            let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
-            assert!(done.is_ok(), "the buffers are the transform's own");
-            black_box(&output);
-        }
+        forward(len, 2 * (frames / (len / HOPS)));
+    }
+    if let &[forwards, backs, len] = besides {
+        forward(len, forwards);
+        back(len, backs);
+    }
+}
+
+fn forward(len: usize, count: usize) {
+    let transform = RealFftPlanner::<f64>::new().plan_fft_forward(len);
+    let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
+    let mut scratch = transform.make_scratch_vec();
+    for _ in 0..count {
+        let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
+        assert!(done.is_ok(), "the buffers are the transform's own");
+        black_box(&output);
+    }
+}
+
+fn back(len: usize, count: usize) {
+    let transform = RealFftPlanner::<f64>::new().plan_fft_inverse(len);
+    let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
+    let mut scratch = transform.make_scratch_vec();
+    for _ in 0..count {
+        let done = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
+        assert!(done.is_ok(), "the buffers are the transform's own");
+        black_box(&output);
     }
 }
 

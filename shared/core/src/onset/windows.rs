@@ -27,6 +27,8 @@ pub(super) struct Windows {
     /// Cross terms that are new, left times the right one's conjugate.
     pub(super) cross: Vec<Complex<f64>>,
     turned: Vec<Complex<f64>>,
+    /// How many transforms were made, forward and back.
+    pub(super) made: [u64; 2],
 }
 
 impl Windows {
@@ -58,6 +60,7 @@ impl Windows {
             powers: [vec![0.0; bins], vec![0.0; bins]],
             cross: vec![nothing; bins],
             turned: vec![nothing; bins],
+            made: [0; 2],
         }
     }
 
@@ -99,6 +102,7 @@ impl Windows {
     /// The windowed spectra of both channels, their windows ending so many samples ago, into `before`.
     fn transform(&mut self, back: [usize; 2]) {
         let len = self.window.len();
+        self.made[0] += 2;
         for (channel, back) in back.into_iter().enumerate() {
             let frames = self.history.last(channel, len, back);
             transform::weigh(frames, &self.window, &mut self.time);
@@ -140,6 +144,7 @@ impl Windows {
         for (turned, cross) in self.turned.iter_mut().zip(&self.cross) {
             *turned = cross.conj();
         }
+        self.made[1] += 1;
         transform::inverse(
             &*self.inverse,
             &mut self.turned,

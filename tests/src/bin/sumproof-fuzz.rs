@@ -15,8 +15,9 @@ use sumproof_tests::fuzz::{Driver, Finding, TARGETS, Target, found};
 
 /// Findings of a target after which it is left: the first ones are to be mended before more are looked for.
 const ENOUGH: usize = 8;
-/// A case that takes longer than this is told of, with its input.
+/// A case that takes longer than this is told of, with its input; counting takes ten times as long.
 const LONG: Duration = Duration::from_secs(20);
+const LONG_COUNTED: Duration = Duration::from_secs(200);
 
 #[derive(Parser)]
 #[command(about = "Feeds everything that reads with damaged inputs", after_help = list())]
@@ -122,7 +123,8 @@ fn run(target: Target, seed: u64, time: Duration, folder: &Path, said: &Mutex<BT
         if let Err(finding) = driver.run(&input) {
             keep(target, &finding, folder, said);
         }
-        if before.elapsed() > LONG {
+        let long = if Guide::counts() { LONG_COUNTED } else { LONG };
+        if before.elapsed() > long {
             let what = format!("a case took {} s", before.elapsed().as_secs());
             keep(target, &Finding { what, input }, folder, said);
         }

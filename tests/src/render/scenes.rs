@@ -100,6 +100,7 @@ pub fn scenes() -> Vec<Scene> {
     let mut all = vec![
         Scene::new("first-run", Snapshot::default),
         Scene::new("first-run-paper", Snapshot::default).paper(),
+        Scene::new("first-run-heard", chosen_before_a_sound),
         Scene::new("silence", silence),
         Scene::new("good", good),
         Scene::new("good-paper", good).paper(),
@@ -267,6 +268,14 @@ fn auditioning() -> Snapshot {
         })
     });
     snapshot.hearing = Hearing::Feed(snapshot.settings.feed);
+    snapshot
+}
+
+fn chosen_before_a_sound() -> Snapshot {
+    let mut snapshot = Snapshot::default();
+    snapshot.settings.feed = FeedId::MonoWedge;
+    snapshot.settings.audition = true;
+    snapshot.hearing = Hearing::Feed(FeedId::MonoWedge);
     snapshot
 }
 

@@ -164,14 +164,13 @@ impl Monitor {
             if !run.sound {
                 self.garbage_frames += frames;
             }
-            self.blocks.push(run, |block| {
-                if self.live_too {
-                    self.live.add(block);
-                }
-                if recording.active {
-                    recording.average.add(block);
-                }
-            });
+            self.blocks
+                .push(run, |block| match (self.live_too, recording.active) {
+                    (true, true) => self.live.add_to_both(&mut recording.average, block),
+                    (true, false) => self.live.add(block),
+                    (false, true) => recording.average.add(block),
+                    (false, false) => {}
+                });
             if self.live_too {
                 self.onsets.push(run);
             }

@@ -271,10 +271,18 @@ impl OnsetEvidence {
         let (left, right) = (&left_steps[..count], &right_steps[..count]);
         self.windows.push(left, right);
         self.heard += count as u64;
-        let lined_up = self.windows.last(count + self.stretches.aside(), self.lag);
-        self.stretches.push(lined_up, self.heard - 1, self.lag);
+        let powers = [product(left, left), product(right, right)];
+        let aside = self.stretches.aside();
+        let lined_up = self.windows.last(count + aside, self.lag);
+        let of_lined_up = if self.lag == 0 {
+            powers
+        } else {
+            lined_up.map(|channel| product(&channel[aside..], &channel[aside..]))
+        };
+        self.stretches
+            .push(lined_up, of_lined_up, self.heard - 1, self.lag);
         self.rest = self.rest.saturating_sub(count);
-        self.frame_power += product(left, left) + product(right, right);
+        self.frame_power += powers[0] + powers[1];
         self.in_frame += count;
         if let Some(waiting) = &mut self.waiting {
             *waiting -= count;

@@ -237,6 +237,23 @@ impl Sums {
         add_bins(ll, rr, re, im, decay, block.left, block.right);
     }
 
+    /// The same with two of them, for less than twice the cost.
+    fn add_to_both(one: &mut Self, other: &mut Self, decays: [f64; 2], block: &Block<'_>) {
+        add_powers(&mut one.ll, &mut other.ll, decays, block.left);
+        add_powers(&mut one.rr, &mut other.rr, decays, block.right);
+        let ones = (&mut one.re, &mut one.im);
+        let others = (&mut other.re, &mut other.im);
+        add_crosses(
+            ones.0,
+            ones.1,
+            others.0,
+            others.1,
+            decays,
+            block.left,
+            block.right,
+        );
+    }
+
     /// The power of both channels.
     fn power(&self) -> f64 {
         sum(&self.ll) + sum(&self.rr)
@@ -264,6 +281,42 @@ fn add_bins(
         rr[n] = rr[n] * decay + (r.re * r.re + r.im * r.im);
         re[n] = re[n] * decay + (l.re * r.re + l.im * r.im);
         im[n] = im[n] * decay + (l.im * r.re - l.re * r.im);
+    }
+}
+
+/// The powers of one channel for [`Sums::add_to_both`].
+#[multiversion(targets("x86_64+avx"))]
+fn add_powers(one: &mut [f64], other: &mut [f64], decays: [f64; 2], channel: &[Complex<f64>]) {
+    let bins = one.len();
+    let (other, channel) = (&mut other[..bins], &channel[..bins]);
+    for n in 0..bins {
+        let power = channel[n].re * channel[n].re + channel[n].im * channel[n].im;
+        one[n] = one[n] * decays[0] + power;
+        other[n] = other[n] * decays[1] + power;
+    }
+}
+
+/// The cross terms for [`Sums::add_to_both`].
+#[multiversion(targets("x86_64+avx"))]
+fn add_crosses(
+    one_re: &mut [f64],
+    one_im: &mut [f64],
+    other_re: &mut [f64],
+    other_im: &mut [f64],
+    decays: [f64; 2],
+    left: &[Complex<f64>],
+    right: &[Complex<f64>],
+) {
+    let bins = one_re.len();
+    let (one_im, other_re, other_im) = (&mut one_im[..bins], &mut other_re[..bins], &mut other_im[..bins]);
+    let (left, right) = (&left[..bins], &right[..bins]);
+    for n in 0..bins {
+        let (l, r) = (left[n], right[n]);
+        let (re, im) = (l.re * r.re + l.im * r.im, l.im * r.re - l.re * r.im);
+        one_re[n] = one_re[n] * decays[0] + re;
+        one_im[n] = one_im[n] * decays[0] + im;
+        other_re[n] = other_re[n] * decays[1] + re;
+        other_im[n] = other_im[n] * decays[1] + im;
     }
 }
 
@@ -318,12 +371,33 @@ impl Average {
 
     /// Adds one block.
     pub fn add(&mut self, block: &Block<'_>) {
+        self.count(block);
+        self.sums.add(self.decay, block);
+        self.settle();
+    }
+
+    /// Adds one block to two averages over blocks of the same length, for less than twice the cost.
+    ///
+    /// # Panics
+    /// If the lengths differ.
+    pub fn add_to_both(&mut self, other: &mut Self, block: &Block<'_>) {
+        self.count(block);
+        other.count(block);
+        let decays = [self.decay, other.decay];
+        Sums::add_to_both(&mut self.sums, &mut other.sums, decays, block);
+        self.settle();
+        other.settle();
+    }
+
+    fn count(&mut self, block: &Block<'_>) {
         let share = block.coverage / self.full_coverage;
         self.weight = self.weight * self.decay + share;
         self.squared_weight = self.squared_weight * self.decay * self.decay + share * share;
         self.coverage = self.coverage * self.decay + block.coverage;
-        self.sums.add(self.decay, block);
-        // Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
+    }
+
+    /// Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
+    fn settle(&mut self) {
         if self.decay < 1.0 && self.sums.power() < INAUDIBLE * self.full_coverage {
             self.sums.silence();
         }
@@ -504,6 +578,28 @@ mod tests {
             let mut spectrum = CrossSpectrum::silent(513);
             average.read(&mut spectrum);
             assert_eq!(spectrum, whole, "blocks of {size}");
+        }
+    }
+
+    #[test]
+    fn two_averages_at_once_are_the_two_of_them() {
+        let (left, right) = (noise(8, 20_000), noise(9, 20_000));
+        let both = || [Average::live(48_000.0, 1024, 0.2), Average::take(1024)];
+        let ([mut live, mut take], [mut one, mut other]) = (both(), both());
+        let mut blocks = Blocks::new(1024);
+        Cleaner::default().runs(&left, &right, |run| {
+            blocks.push(run, |block| {
+                live.add(block);
+                take.add(block);
+                one.add_to_both(&mut other, block);
+            });
+        });
+        for (alone, together) in [(&live, &one), (&take, &other)] {
+            let mut spectra = [CrossSpectrum::silent(513), CrossSpectrum::silent(513)];
+            alone.read(&mut spectra[0]);
+            together.read(&mut spectra[1]);
+            assert!(spectra[0].mean_power() > 0.0);
+            assert_eq!(spectra[0], spectra[1]);
         }
     }
 

@@ -73,11 +73,11 @@ impl Stretches {
     }
 
     /// Takes samples of channels that were lined up by `lag`, the last of them number `now`: no more than there's room for, and
-    /// [`Self::aside`] older ones before them.
-    pub(super) fn push(&mut self, [left, right]: [&[f64]; 2], now: u64, lag: isize) {
+    /// [`Self::aside`] older ones before them; `powers` are the sums of the new ones' squares.
+    pub(super) fn push(&mut self, [left, right]: [&[f64]; 2], powers: [f64; 2], now: u64, lag: isize) {
         let count = left.len() - self.aside;
         let (new_left, new_right) = (&left[self.aside..], &right[self.aside..]);
-        let (ll, rr) = (product(new_left, new_left), product(new_right, new_right));
+        let [ll, rr] = powers;
         let lr = product(new_left, new_right);
         let odd = product(new_left, &right[..count]) - product(&left[..count], new_right);
         for (sum, new) in self.sums.iter_mut().zip([ll, rr, lr, odd]) {

@@ -241,13 +241,12 @@ impl Sums {
     fn add_to_both(one: &mut Self, other: &mut Self, decays: [f64; 2], block: &Block<'_>) {
         add_powers(&mut one.ll, &mut other.ll, decays, block.left);
         add_powers(&mut one.rr, &mut other.rr, decays, block.right);
-        let ones = (&mut one.re, &mut one.im);
-        let others = (&mut other.re, &mut other.im);
+        let (re, im) = (&mut one.re, &mut one.im);
         add_crosses(
-            ones.0,
-            ones.1,
-            others.0,
-            others.1,
+            re,
+            im,
+            &mut other.re,
+            &mut other.im,
             decays,
             block.left,
             block.right,

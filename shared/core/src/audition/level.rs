@@ -106,13 +106,13 @@ impl Ceiling {
         for gain in &mut gains[..count] {
             let peak = f64::from(*gain);
             self.gain = self.gain * (1.0 - self.release) + self.release;
+            if 1.0 - self.gain < THERE {
+                self.gain = 1.0;
+            }
             if peak * self.gain > 1.0 {
                 self.gain = 1.0 / peak;
             }
             *gain = self.gain as f32;
-        }
-        if 1.0 - self.gain < THERE {
-            self.gain = 1.0;
         }
         for channel in [left, right] {
             for (sample, gain) in channel.iter_mut().zip(&gains) {

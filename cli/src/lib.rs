@@ -7,23 +7,12 @@
 //! * Output files are written beside their place and renamed into it, so nobody ever finds half of one.
 #![forbid(unsafe_code)]
 
-pub mod analyse;
-mod caught;
-pub mod error;
+pub mod choose;
 pub mod exit;
-pub mod jobs;
-pub mod loudness;
+pub mod input;
+pub mod measure;
 pub mod output;
-pub mod pairs;
-pub mod passes;
-pub mod read;
-pub mod rig;
-pub mod select;
-mod true_peak;
-pub mod view;
-pub mod walk;
-pub mod wav;
 
-pub use analyse::analyse;
-pub use error::{ReadError, shown};
-pub use read::{Format, Recording, StereoFile, read, read_recording, read_stereo};
+pub use input::error::{ReadError, shown};
+pub use input::read::{Format, Recording, StereoFile, read, read_recording, read_stereo};
+pub use measure::analyse::analyse;

@@ -1,11 +1,7 @@
 //! The `sumproof` command.
 #![forbid(unsafe_code)]
 
-mod card;
-mod check;
-mod compare;
-mod linecheck;
-mod lines;
+mod commands;
 
 use std::process::ExitCode;
 
@@ -24,22 +20,22 @@ struct Arguments {
 enum Command {
     /// Say of every preset what each feed gets: holds, thins or drops out
     #[command(after_help = exit::text())]
-    Check(Box<check::Arguments>),
+    Check(Box<commands::check::Arguments>),
 
     /// Say what changed between two bounces of one preset
     #[command(after_help = exit::text())]
-    Compare(compare::Arguments),
+    Compare(commands::compare::Arguments),
 
     /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
     #[command(after_help = exit::text())]
-    Lines(lines::Arguments),
+    Lines(commands::lines::Arguments),
 
     /// Make the one page for the sound engineer: your lines, what not to add, the presets at risk
     #[command(after_help = exit::text())]
-    Card(card::Arguments),
+    Card(commands::card::Arguments),
 
     /// Find out at the sound check what the venue's lines do: polarity, delay, level, low end, and what is summed
-    Linecheck(linecheck::Arguments),
+    Linecheck(commands::line_check::Arguments),
 
     /// Print what lets a shell complete this command
     Completions {
@@ -54,11 +50,11 @@ enum Command {
 fn main() -> ExitCode {
     let Arguments { command } = Arguments::parse();
     let code = match command {
-        Command::Check(arguments) => check::run(&arguments),
-        Command::Compare(arguments) => compare::run(&arguments),
-        Command::Lines(arguments) => lines::run(&arguments),
-        Command::Card(arguments) => card::run(&arguments),
-        Command::Linecheck(arguments) => linecheck::run(&arguments),
+        Command::Check(arguments) => commands::check::run(&arguments),
+        Command::Compare(arguments) => commands::compare::run(&arguments),
+        Command::Lines(arguments) => commands::lines::run(&arguments),
+        Command::Card(arguments) => commands::card::run(&arguments),
+        Command::Linecheck(arguments) => commands::line_check::run(&arguments),
         Command::Completions { shell } => completions(shell),
         Command::Manual => manual(),
     };

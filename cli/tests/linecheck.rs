@@ -10,7 +10,7 @@ use std::process::{Command, Output};
 use common::folder;
 use hound::{SampleFormat, WavReader, WavSpec, WavWriter};
 use serde_json::Value;
-use sumproof_report::rig_file::parse;
+use sumproof_report::rig::file::parse;
 use sumproof_signals::venue::{End, Venue};
 use sumproof_signals::{LineFault, Stereo, tones};
 

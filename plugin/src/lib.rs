@@ -2,10 +2,10 @@
 //! one, and one with the dry signal on a side-chain ([`Sumproof`] of two and of four channels).
 //!
 //! # Contract
-//! * While nothing is auditioned the output is the input, bit for bit: the buffer is not written. Subnormals and garbage
+//! * While nothing is auditioned the output is the input, bit for bit: the buffer is not written. Subnormals and invalid
 //!   samples are handed on as they came; every measurement ignores them.
 //! * The audio thread allocates nothing, locks nothing and makes no system call ([`audio`]); one ring carries frames and
-//!   commands to the analysis thread ([`seam`], [`engine`], [`worker`]), one triple buffer carries readings to the window.
+//!   commands to the analysis thread ([`ring`], [`engine`], [`worker`]), one triple buffer carries readings to the window.
 //! * A panic in the audio callback or in the analysis never reaches the host; sound passes, and the window says so.
 //! * Parameter ids, choice ids and field keys are final. States of newer versions are kept ([`state`]).
 #![warn(clippy::cast_lossless)]
@@ -17,51 +17,29 @@ use std::sync::{Arc, Mutex};
 use nice_plug::prelude::*;
 use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
-use sumproof_core::board::Rig;
-use sumproof_core::sidechain::Reference;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::split::side_chain::Reference;
 use triple_buffer::triple_buffer;
 
+pub mod analysis;
 pub mod audio;
-pub mod choices;
-pub mod clock;
-pub mod counsel;
-pub mod editor;
-pub mod engine;
-pub mod errands;
-pub mod faults;
-pub mod fields;
-pub mod folder;
-mod guard;
-mod intents;
-pub mod linecheck;
-mod pairing;
-pub mod params;
-#[cfg(target_os = "linux")]
-mod present;
-pub mod published;
-mod reference;
-pub mod rig;
-pub mod seam;
-pub mod settings;
-pub mod shared;
-mod spec;
+pub mod bridge;
+pub mod files;
+pub mod parameters;
 pub mod state;
-pub mod takes;
-mod text;
-#[cfg(test)]
-mod whole;
-pub mod worker;
+pub mod testing;
+pub mod window;
 
-use audio::{AudioSide, Drive, Mode};
-use engine::{Analysis, AnyEnd, Engine, Links};
-use errands::Errands;
-use fields::PluginParams;
-use guard::Guard;
-use params::HostParams;
-use published::Published;
-use seam::AnalysisEnd;
-use shared::Shared;
-use worker::Worker;
+use crate::analysis::engine::{Analysis, AnyEnd, Engine, Links};
+use crate::analysis::worker::Worker;
+use crate::audio::guard::Guard;
+use crate::audio::side::{AudioSide, Drive, Mode};
+use crate::bridge::published::Published;
+use crate::bridge::ring::AnalysisEnd;
+use crate::bridge::shared::Shared;
+use crate::files::tasks::FileTasks;
+use crate::parameters::params::HostParams;
+use crate::state::fields::PluginParams;
 
 /// How long sound goes on after the input while a feed is heard, s: the longest line and a fade.
 const TAIL_S: f64 = 0.1;
@@ -151,7 +129,7 @@ pub struct Sumproof<const C: usize> {
     /// What the window is connected to, until the wrapper asks for the window.
     window: Option<WindowLinks>,
     /// What is being read and written for the window.
-    errands: Arc<Errands>,
+    file_tasks: Arc<FileTasks>,
     tail_samples: u32,
 }
 
@@ -166,7 +144,7 @@ where
     AnyEnd: From<AnalysisEnd<C>>,
 {
     fn default() -> Self {
-        guard::install_hook();
+        audio::guard::install_hook();
         let host = Arc::new(HostParams::new(C == SIDE_CHAIN));
         let shared = Arc::new(Shared::default());
         let (own_in, own_out) = triple_buffer(&Rig::default().own);
@@ -190,7 +168,7 @@ where
                 published: published_out,
                 repaint,
             }),
-            errands: Arc::default(),
+            file_tasks: Arc::default(),
             tail_samples: 0,
         }
     }
@@ -199,7 +177,7 @@ where
 impl<const C: usize> Drop for Sumproof<C> {
     /// The window may still be holding on to them.
     fn drop(&mut self) {
-        self.errands.finish();
+        self.file_tasks.finish();
     }
 }
 
@@ -212,10 +190,10 @@ where
     const VENDOR: &'static str = "Sumproof";
     const URL: &'static str = "";
     const EMAIL: &'static str = "";
-    const VERSION: &'static str = state::VERSION;
+    const VERSION: &'static str = state::migrate::VERSION;
     const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = <Self as Variant>::LAYOUTS;
 
-    type Editor = editor::Window;
+    type Editor = window::editor::Window;
     type SysExMessage = ();
     type BackgroundTask = ();
 
@@ -225,21 +203,21 @@ where
 
     fn editor(&mut self, _: AsyncExecutor<Self>) -> Option<Self::Editor> {
         let links = self.window.take()?;
-        Some(editor::Window::new(editor::Glue {
+        Some(window::editor::Window::new(window::editor::Glue {
             params: Arc::clone(&self.params),
             analysis: self.analysis.clone(),
             shared: Arc::clone(&self.shared),
             published: Mutex::new(links.published),
             repaint: links.repaint,
-            errands: Arc::clone(&self.errands),
+            file_tasks: Arc::clone(&self.file_tasks),
         }))
     }
 
     fn filter_state(state: &mut PluginState) {
-        state::filter(state, &fields::FIELDS);
+        state::migrate::filter(state, &state::fields::FIELDS);
         if C != SIDE_CHAIN {
             // The one parameter that the plain plugin does not have.
-            state.params.remove(spec::SPLIT_ID);
+            state.params.remove(parameters::spec::SPLIT_ID);
         }
     }
 
@@ -269,7 +247,7 @@ where
         }
         if self.worker.is_none() {
             let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
-            let mut watch = clock::Watch::default();
+            let mut watch = audio::clock::Watch::default();
             // Without a thread the sound still passes, and a state being saved takes in what the ring holds.
             self.worker = Worker::start(move || {
                 watch.look(&shared.pulse);

@@ -1,15 +1,15 @@
 //! How far the splits are from the truth of synthetic presets: shared by the accuracy table and its tests.
 
 use sumproof_core::Complex;
-use sumproof_core::db;
-use sumproof_core::grid::Grid;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::sidechain::{Reference, SideChain};
-use sumproof_core::spectrum::{CrossSpectrum, mean_phasor};
+use sumproof_core::dsp::db;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
+use sumproof_core::spectrum::grid::Grid;
+use sumproof_core::spectrum::welch::spectrum_of;
+use sumproof_core::split::side_chain::{Reference, SideChain};
+use sumproof_core::split::two_pass::{PassAudio, TwoPass};
 use sumproof_core::split::{Method, Split};
-use sumproof_core::take::{Pass, Take};
-use sumproof_core::twopass::{PassAudio, TwoPass};
-use sumproof_core::welch::spectrum_of;
 use sumproof_signals::truth::{MonoFeed, change_db, wet_dry_db};
 use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo};
 
@@ -111,7 +111,7 @@ pub fn heard(preset: &Preset) -> Take {
 /// chance where they meet; a split that has to find the direction in the same recording can't be expected to do better.
 #[must_use]
 pub fn told_the_direction_db(preset: &Preset) -> f64 {
-    let block_len = sumproof_core::grid::block_len(preset.rate_hz);
+    let block_len = sumproof_core::spectrum::grid::block_len(preset.rate_hz);
     let spectrum = |pair: &Stereo| spectrum_of(&pair.left, &pair.right, preset.rate_hz, block_len).1;
     let (total, dry) = (spectrum(&preset.full()), spectrum(&preset.dry));
     let (mut found, mut both) = (0.0, 0.0);

@@ -7,11 +7,11 @@
 
 use core::f64::consts::{PI, SQRT_2, TAU};
 use sumproof_core::Complex;
-use sumproof_core::bands::Band;
-use sumproof_core::feed::{Ending, Feed, Side};
-use sumproof_core::grid::Grid;
-use sumproof_core::line::Line;
-use sumproof_core::spectrum::CrossSpectrum;
+use sumproof_core::routing::feed::{Ending, Feed, Side};
+use sumproof_core::routing::line::Line;
+use sumproof_core::spectrum::bands::Band;
+use sumproof_core::spectrum::cross_spectrum::CrossSpectrum;
+use sumproof_core::spectrum::grid::Grid;
 
 /// `10·log10`; −∞ for nothing.
 #[must_use]

@@ -6,7 +6,7 @@
 
 use std::fmt::Write as _;
 
-use sumproof_core::diagnosis::{Cause, Diagnosis, diagnose};
+use sumproof_core::explain::diagnosis::{Cause, Diagnosis, diagnose};
 use sumproof_signals::{
     LineFault, Preset, PresetKind, PresetSpec, Rng, Source, Stereo, amplitude, faulty, mean_power, power_db,
     render,

@@ -5,8 +5,8 @@
 )]
 
 use std::path::Path;
-use sumproof_core::board::Rig;
-use sumproof_core::feed::FeedId;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::rig::Rig;
 use sumproof_signals::Rng;
 use sumproof_tests::host::setup::{CLAP_ID, clap_bundle, plugin};
 use sumproof_tests::host::{
@@ -567,14 +567,14 @@ fn broken_state_is_refused_and_changes_nothing() {
     plugin.play(&noise(48_000.0, 0.1), &how).unwrap();
     let saved = plugin.save_state().unwrap();
     let mut rng = Rng::new(11);
-    let garbage: Vec<u8> = (0..500).map(|_| rng.below(256) as u8).collect();
+    let invalid: Vec<u8> = (0..500).map(|_| rng.below(256) as u8).collect();
     let mut wrong_json = 12_u64.to_le_bytes().to_vec();
     wrong_json.extend_from_slice(b"{\"params\": 3");
     let mut endless = u64::MAX.to_le_bytes().to_vec();
     endless.extend_from_slice(b"{}");
     for (what, bytes) in [
         ("nothing", &[][..]),
-        ("garbage", &garbage),
+        ("invalid", &invalid),
         ("cut short", &saved[..saved.len() / 2]),
         ("wrong JSON", &wrong_json),
         ("an endless length", &endless),

@@ -242,12 +242,16 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
     desk.picture("line-check-saved");
     let state = State::decode(&desk.plugin.save_state().unwrap()).unwrap();
     assert_eq!(state.fields["own_name"], "as measured");
-    let own: sumproof_core::feed::Feed = serde_json::from_value(state.fields["own"].clone()).unwrap();
+    let own: sumproof_core::routing::feed::Feed =
+        serde_json::from_value(state.fields["own"].clone()).unwrap();
     assert_eq!(
         own.ending,
-        sumproof_core::feed::Ending::Sum(sumproof_core::feed::SumLaw::Average)
+        sumproof_core::routing::feed::Ending::Sum(sumproof_core::routing::feed::SumLaw::Average)
     );
-    assert_eq!(own.right.polarity, sumproof_core::line::Polarity::Flipped);
+    assert_eq!(
+        own.right.polarity,
+        sumproof_core::routing::line::Polarity::Flipped
+    );
     assert!((own.right.gain_db + 6.0206).abs() < 0.02, "{own:?}");
     assert!((own.right.delay_s - 0.001).abs() < 1e-6, "{own:?}");
     assert_eq!((own.left.gain_db, own.left.delay_s), (0.0, 0.0));

@@ -5,8 +5,8 @@
     reason = "a panic is how a test fails, in its helpers too"
 )]
 
+use sumproof_core::session::take::Take;
 use sumproof_core::split::Method;
-use sumproof_core::take::Take;
 use sumproof_signals::{Preset, PresetKind, Rng, render};
 use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle, plugin, side_chain_plugin};
 use sumproof_tests::host::{Blocks, Buffers, Library, ParamEvent, Play, Plugin, State, Stereo};
@@ -246,5 +246,5 @@ fn a_take_in_real_time_loses_nothing() {
         (take.method(), take.sums.frames),
         (Method::SideChain, length as u64)
     );
-    assert_eq!(take.garbage_frames, 0);
+    assert_eq!(take.invalid_frames, 0);
 }

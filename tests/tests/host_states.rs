@@ -10,8 +10,8 @@
 
 use serde_json::Value;
 use std::path::PathBuf;
+use sumproof_core::session::take::Take;
 use sumproof_core::split::Method;
-use sumproof_core::take::Take;
 use sumproof_signals::{PresetKind, render};
 use sumproof_tests::host::setup::{plugin, side_chain_plugin, workspace};
 use sumproof_tests::host::{ParamEvent, Play, Plugin, State, Stereo};

@@ -4,9 +4,9 @@
     reason = "a panic is how a test fails, in its helpers too"
 )]
 
-use sumproof_core::bands::BandMap;
+use sumproof_core::session::take::Take;
+use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::split::Method;
-use sumproof_core::take::Take;
 use sumproof_signals::{PresetKind, render};
 use sumproof_tests::host::setup::{plugin, samples};
 use sumproof_tests::host::{Blocks, ParamEvent, Play, State, Stereo};
@@ -72,7 +72,7 @@ const SUM_PRINTED_DB: f64 = 0.000_5;
 const BAND_PRINTED_DB: f64 = 0.005;
 
 fn recording(file: &str) -> Stereo {
-    let read = sumproof_cli::read::read_stereo(&samples().join(file)).unwrap();
+    let read = sumproof_cli::input::read::read_stereo(&samples().join(file)).unwrap();
     Stereo::new(read.rate_hz, read.left, read.right)
 }
 

@@ -8,7 +8,7 @@
 mod window;
 
 use std::time::Duration;
-use sumproof_core::feed::FeedId;
+use sumproof_core::routing::feed::FeedId;
 use sumproof_signals::demo_preset;
 use sumproof_tests::host::editor::Editor;
 use sumproof_tests::host::hands::Key;

@@ -1,11 +1,11 @@
 //! What the side-chain and the two-pass split do when things are not as in the table.
 
-use sumproof_core::db;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::sidechain::{Reference, SideChain};
+use sumproof_core::dsp::db;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::Pass;
+use sumproof_core::split::side_chain::{Reference, SideChain};
+use sumproof_core::split::two_pass::{PassAudio, PassRecorder, TwoPass, TwoPassError, of_takes};
 use sumproof_core::split::{Method, Split};
-use sumproof_core::take::Pass;
-use sumproof_core::twopass::{PassAudio, PassRecorder, TwoPass, TwoPassError, of_takes};
 use sumproof_signals::{Preset, PresetKind, Stereo, amplitude, mean_power, render, tones};
 use sumproof_tests::methods::{narrowed_pair, pass, ratios, spec};
 
@@ -136,18 +136,18 @@ fn a_take_does_not_depend_on_the_block_size() {
     assert_eq!(take(480_000), take(17));
 }
 
-/// Silence and garbage are defined input.
+/// Silence and invalid are defined input.
 #[test]
-fn silence_and_garbage_give_no_nonsense() {
+fn silence_and_invalid_give_no_nonsense() {
     let mut side_chain = SideChain::new(RATE_HZ, Reference::Stereo);
     let silence = vec![0.0f32; 200_000];
     side_chain.push(&silence, &silence, &silence, &silence);
     side_chain.work(5);
     let mut split = Split::silent(side_chain.grid().len(), Method::SideChain);
     assert!(side_chain.read(&mut split).is_none());
-    let garbage = vec![f32::NAN; 1000];
-    side_chain.push(&garbage, &garbage, &silence, &silence);
-    assert_eq!(side_chain.garbage_frames(), 1000);
+    let invalid = vec![f32::NAN; 1000];
+    side_chain.push(&invalid, &invalid, &silence, &silence);
+    assert_eq!(side_chain.invalid_frames(), 1000);
     side_chain.start_take();
     side_chain.push(&silence[..1000], &silence, &silence, &silence);
     let found = side_chain.finish_take("silence".into(), Pass::Full).unwrap();
@@ -280,7 +280,7 @@ fn a_recorder_keeps_a_minute_and_counts_the_rest() {
     assert_eq!(recorder.missed_frames(), 8001);
     recorder.clear();
     recorder.push(&[f32::NAN, 0.5], &[0.0, 0.5]);
-    assert_eq!(recorder.garbage_frames(), 1);
+    assert_eq!(recorder.invalid_frames(), 1);
     assert_eq!(recorder.pass().left, [0.0, 0.5]);
 }
 

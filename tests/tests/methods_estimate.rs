@@ -4,9 +4,9 @@
     reason = "a panic is how a test fails, in its helpers too"
 )]
 
-use sumproof_core::board::Rig;
-use sumproof_core::feed::FeedId;
-use sumproof_core::outcome::Outcome;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::rig::Rig;
 use sumproof_core::split::Method;
 use sumproof_signals::{Preset, PresetKind, render};
 use sumproof_tests::methods::{WET_DB, has_both, heard, ratios, spec, told_the_direction_db, truth};

@@ -11,12 +11,12 @@
 use std::fs::File;
 use std::path::Path;
 
-use sumproof_core::db;
-use sumproof_core::grid::Grid;
-use sumproof_core::sidechain::{Reference, SideChain, SideChainTake};
+use sumproof_core::dsp::db;
+use sumproof_core::session::take::Pass;
+use sumproof_core::spectrum::grid::Grid;
 use sumproof_core::split::Split;
-use sumproof_core::take::Pass;
-use sumproof_core::twopass::TwoPass;
+use sumproof_core::split::side_chain::{Reference, SideChain, SideChainTake};
+use sumproof_core::split::two_pass::TwoPass;
 use sumproof_signals::{Stereo, convolve, mean_power};
 use sumproof_tests::methods::{hall_folder, mono_power, narrowed_pair, pass};
 use symphonia::core::codecs::audio::AudioDecoderOptions;

@@ -10,12 +10,12 @@ mod published;
 
 use published::{band_powers, mix, white};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
-use sumproof_core::bands::BandMap;
-use sumproof_core::board::Rig;
-use sumproof_core::db;
-use sumproof_core::feed::{Ending, Feed, FeedId, Side, SumLaw};
-use sumproof_core::line::{Line, Polarity};
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::dsp::db;
+use sumproof_core::routing::feed::{Ending, Feed, FeedId, Side, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::spectrum::bands::BandMap;
+use sumproof_core::spectrum::welch::spectrum_of;
 
 const BLOCK_LEN: usize = 1 << 18;
 const TOLERANCE_DB: f64 = 0.05;

@@ -6,10 +6,10 @@ mod published;
 
 use published::{RATE_HZ, check, level_spectrum, white};
 use sumproof_core::Complex;
-use sumproof_core::bands::{Band, BandMap};
-use sumproof_core::db;
-use sumproof_core::grid::Grid;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::dsp::db;
+use sumproof_core::spectrum::bands::{Band, BandMap};
+use sumproof_core::spectrum::grid::Grid;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::tones;
 
 /// Nominal: exact middle, lower and upper edge, Hz, from fm = 1000·G^(x/3), G = 10^(3/10).

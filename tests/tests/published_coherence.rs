@@ -4,11 +4,11 @@
 mod published;
 
 use published::{RATE_HZ, check, mix, moments, scaled, white};
-use sumproof_core::bands::BandMap;
-use sumproof_core::db;
-use sumproof_core::sanitize::Cleaner;
-use sumproof_core::spectrum::{CrossSpectrum, unbiased_coherence};
-use sumproof_core::welch::{Average, Blocks, spectrum_of};
+use sumproof_core::dsp::db;
+use sumproof_core::dsp::samples::Cleaner;
+use sumproof_core::spectrum::bands::BandMap;
+use sumproof_core::spectrum::cross_spectrum::{CrossSpectrum, unbiased_coherence};
+use sumproof_core::spectrum::welch::{Average, Blocks, spectrum_of};
 
 /// Every `every`-th block of a pair, from the first that lies wholly in it, up to `count`.
 fn averaged(
@@ -139,7 +139,7 @@ fn coh_1_one_average_says_nothing() {
     let (spectrum, _) = averaged(&white(2048, 1), &white(2048, 2), 1024, 4, 1);
     assert!(raw_coherence(&spectrum).iter().all(|c| (c - 1.0).abs() < 1e-9));
     assert_eq!(unbiased_coherence(1.0, 1.0), 0.0);
-    let grid = sumproof_core::grid::Grid::fft(RATE_HZ, 1024);
+    let grid = sumproof_core::spectrum::grid::Grid::fft(RATE_HZ, 1024);
     let map = BandMap::thirds(&grid);
     for band in 0..map.len() {
         assert_eq!(spectrum.band(&grid, &map, band).coherence, None);
@@ -195,7 +195,7 @@ fn coh_3_a_delay_in_the_window() {
             .map(|&raw| unbiased_coherence(raw, spectrum.averages))
             .collect();
         check(format!("{delay} samples"), moments(&corrected).0, factor, 0.01);
-        let window = sumproof_core::welch::window_autocorrelation(delay as f64 / 4096.0);
+        let window = sumproof_core::spectrum::welch::window_autocorrelation(delay as f64 / 4096.0);
         // In closed form the last two are 0.4345 and 1/36: numpy's carry the bias of its averages.
         check(format!("{delay} samples, window"), window * window, factor, 0.008);
     }

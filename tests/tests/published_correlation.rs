@@ -4,13 +4,13 @@
 mod published;
 
 use published::{RATE_HZ, check, dot, mix, moments, orthogonal, scaled, sums, take, white};
-use sumproof_core::bands::BandMap;
-use sumproof_core::board::Rig;
-use sumproof_core::db;
-use sumproof_core::feed::FeedId;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::reading::Reading;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::dsp::db;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::spectrum::bands::BandMap;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, delay, tones, truth};
 
 /// COR-1. Two sines of equal frequency and whole periods: ρ = cos φ (derivation).

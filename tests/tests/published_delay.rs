@@ -5,9 +5,9 @@
 mod published;
 
 use published::{RATE_HZ, check, mix, scaled, white};
-use sumproof_core::delay::{ChannelDelay, DelayFinder};
-use sumproof_core::line::Polarity;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::alignment::delay::{ChannelDelay, DelayFinder};
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{delay, tones};
 
 /// The right channel's delay, samples.
@@ -48,7 +48,7 @@ fn tde_2_in_noise() {
         (0.0, 0.0093),
         (-5.0, 0.022),
     ] {
-        let gain = sumproof_core::db::to_amplitude(-snr_db);
+        let gain = sumproof_core::dsp::db::to_amplitude(-snr_db);
         let mut squares = 0.0;
         let mut outliers = 0;
         for trial in 0..60u64 {

@@ -4,12 +4,11 @@
 mod published;
 
 use published::{RATE_HZ, check, scaled, take};
-use sumproof_core::board::Rig;
-use sumproof_core::db;
-use sumproof_core::feed::FeedId;
-use sumproof_core::k_weighting;
-use sumproof_core::score::FeedScore;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::dsp::{db, k_weighting};
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, tones};
 
 /// Combined magnitude of the two filters at 48 kHz, dB, tolerance 0.001 (coefficients of ITU-R BS.1770-5 Annex 1, tables 1

@@ -4,12 +4,13 @@
 mod published;
 
 use published::take;
-use sumproof_core::board::{Rig, Row};
-use sumproof_core::feed::{FeedId, Lines, SumLaw};
-use sumproof_core::line::{Line, Polarity};
-use sumproof_core::outcome::Outcome;
-use sumproof_core::score::FeedScore;
-use sumproof_core::take::Take;
+use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::board::Row;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::session::take::Take;
 use sumproof_signals::truth::{self, MonoFeed};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, render};
 

@@ -8,7 +8,7 @@ mod published;
 use std::path::PathBuf;
 
 use published::check;
-use sumproof_core::board::Rig;
+use sumproof_core::score::rig::Rig;
 use sumproof_report::TakeReport;
 
 /// Where the recordings are; a test that silently measured nothing would be worse than one that fails.

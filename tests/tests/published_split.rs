@@ -5,9 +5,9 @@
 mod published;
 
 use published::{RATE_HZ, check, mix, scaled, sums, take, white};
-use sumproof_core::db;
-use sumproof_core::diffuse::diffuse_per_channel;
-use sumproof_core::take::Take;
+use sumproof_core::dsp::db;
+use sumproof_core::session::take::Take;
+use sumproof_core::split::diffuse::diffuse_per_channel;
 use sumproof_signals::{Stereo, delay};
 
 const LEN: usize = 960_000;

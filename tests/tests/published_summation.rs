@@ -6,13 +6,13 @@ mod published;
 
 use published::{RATE_HZ, check, level_spectrum, scaled, sums, take, whole_power};
 use sumproof_core::Complex;
-use sumproof_core::board::Rig;
-use sumproof_core::db;
-use sumproof_core::feed::{Ending, Feed, FeedId, SumLaw};
-use sumproof_core::grid::Grid;
-use sumproof_core::line::{Line, Polarity};
-use sumproof_core::response::{CellPowers, FeedResponse, high_pass};
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::dsp::db;
+use sumproof_core::routing::feed::{Ending, Feed, FeedId, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::routing::response::{CellPowers, FeedResponse, high_pass};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::spectrum::grid::Grid;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, tones};
 
 const TOLERANCE_DB: f64 = 0.01;

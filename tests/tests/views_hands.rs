@@ -5,11 +5,11 @@ use std::collections::BTreeSet;
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, MouseWheelUnit, Pos2, TouchPhase, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
-use sumproof_core::boxes::Kind;
-use sumproof_core::feed::{Ending, FeedId, Side, SumLaw};
-use sumproof_core::line::Polarity;
-use sumproof_core::outcome::Limits;
-use sumproof_core::take::Pass;
+use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::feed::{Ending, FeedId, Side, SumLaw};
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::score::outcome::Limits;
+use sumproof_core::session::take::Pass;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
 use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, OwnFeed, Setting, Snapshot, Window};
 

@@ -2,7 +2,7 @@
 
 use egui::{Event, Key};
 use egui_kittest::kittest::{NodeT, Queryable};
-use sumproof_core::linecheck::{Mode, Settings};
+use sumproof_core::line_check::{Mode, SignalSettings};
 use sumproof_tests::render::{Scene, Stage, scenes};
 use sumproof_views::{CheckWish, Hearing, Intent, Sending};
 
@@ -27,7 +27,7 @@ fn goes_out(stage: &mut Stage) {
     let snapshot = &mut stage.harness.state_mut().snapshot;
     snapshot.check.on = true;
     snapshot.check.sending = Some(Sending {
-        settings: Settings::default(),
+        settings: SignalSettings::default(),
         at_s: 1.0,
     });
     snapshot.hearing = Hearing::Test;
@@ -52,9 +52,9 @@ fn two_steps_lead_to_sound_and_it_begins_low() {
     click(&mut stage, READY);
     assert_eq!(stage.take_intents(), wish(CheckWish::Hold));
     click(&mut stage, SEND);
-    let settings = Settings {
+    let settings = SignalSettings {
         level_dbfs: -40.0,
-        ..Settings::default()
+        ..SignalSettings::default()
     };
     assert_eq!(stage.take_intents(), wish(CheckWish::Send(settings)));
     // The next one takes both steps again, and what was set.
@@ -64,10 +64,10 @@ fn two_steps_lead_to_sound_and_it_begins_low() {
     click(&mut stage, "line check peak, dBFS: \u{2212}20");
     click(&mut stage, READY);
     click(&mut stage, SEND);
-    let settings = Settings {
+    let settings = SignalSettings {
         mode: Mode::Mono { pause_s: 15.0 },
         level_dbfs: -20.0,
-        ..Settings::default()
+        ..SignalSettings::default()
     };
     let mut expected = wish(CheckWish::Hold);
     expected.extend(wish(CheckWish::Send(settings)));

@@ -1,10 +1,10 @@
 //! Advice, done to the sound itself: each piece brings what it promised, on every synthetic preset.
 
-use sumproof_core::advice::{Action, Advice, Part, Quantity, Wishes, advise};
-use sumproof_core::delay::DelayFinder;
-use sumproof_core::feed::Side;
+use sumproof_core::alignment::delay::DelayFinder;
+use sumproof_core::explain::advice::{Action, Advice, Part, Quantity, Wishes, advise};
+use sumproof_core::routing::feed::Side;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_core::split::{Method, Split};
-use sumproof_core::welch::spectrum_of;
 use sumproof_signals::truth::{MonoFeed, change_db, mono_power, wet_dry_db};
 use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo, amplitude, power_db, render};
 use sumproof_tests::why::diagnosed;

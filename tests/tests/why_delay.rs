@@ -1,8 +1,8 @@
 //! The delay between the channels against published errors of such estimates (CHECKS 5).
 
-use sumproof_core::delay::{ChannelDelay, DelayFinder};
-use sumproof_core::line::Polarity;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::alignment::delay::{ChannelDelay, DelayFinder};
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::delay::delayed_circular;
 use sumproof_signals::{Rng, amplitude, mean_power, tones};
 

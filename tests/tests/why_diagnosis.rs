@@ -1,10 +1,10 @@
 //! The diagnosis against cases whose cause is known, in whole takes and live.
 
-use sumproof_core::diagnosis::{Cause, Evidence, diagnose};
-use sumproof_core::feed::{FeedId, Side};
-use sumproof_core::monitor::Monitor;
-use sumproof_core::reading::Reading;
-use sumproof_core::take::Pass;
+use sumproof_core::explain::diagnosis::{Cause, Evidence, diagnose};
+use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::session::take::Pass;
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
 
@@ -167,7 +167,7 @@ fn a_take_carries_its_diagnosis() {
     let diagnosis = take.diagnosis.unwrap();
     assert!(diagnosis.get(Cause::FlippedChannel).is_some());
     let stored = serde_json::to_string(&take).unwrap();
-    let back: sumproof_core::take::Take = serde_json::from_str(&stored).unwrap();
+    let back: sumproof_core::session::take::Take = serde_json::from_str(&stored).unwrap();
     // Figures go through text, which keeps every digit of a double.
     assert_eq!(back.diagnosis, Some(diagnosis));
 }

@@ -1,10 +1,11 @@
 //! The margin against closed forms (CHECKS 2 and 3: algebra, no source needed).
 
-use sumproof_core::grid::Grid;
-use sumproof_core::margin::{DelayMargin, MAP_POINTS, Map, part_margin, restoring_offset};
-use sumproof_core::response::high_pass;
-use sumproof_core::spectrum::CrossSpectrum;
-use sumproof_core::{Complex, db};
+use sumproof_core::Complex;
+use sumproof_core::dsp::db;
+use sumproof_core::explain::margin::{DelayMargin, MAP_POINTS, Map, part_margin, restoring_offset};
+use sumproof_core::routing::response::high_pass;
+use sumproof_core::spectrum::cross_spectrum::CrossSpectrum;
+use sumproof_core::spectrum::grid::Grid;
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -31,7 +32,7 @@ fn narrow(grid: &Grid, hz: f64, left: f64, right: f64, cross: Complex<f64>) -> C
     spectrum
 }
 
-fn margin(spectrum: &CrossSpectrum, grid: &Grid, loss_db: f64) -> sumproof_core::margin::PartMargin {
+fn margin(spectrum: &CrossSpectrum, grid: &Grid, loss_db: f64) -> sumproof_core::explain::margin::PartMargin {
     part_margin(spectrum, grid, loss_db, -10.0).expect("there is sound")
 }
 
@@ -164,7 +165,7 @@ fn cells_of_a_take_give_the_same() {
         (spectrum.ll[cell], spectrum.rr[cell], spectrum.lr[cell]) = (power, power, power.into());
     }
     spectrum.averages = 50.0;
-    let gathered = sumproof_core::take::gathered(&spectrum, &fine, &wide, 0.0);
+    let gathered = sumproof_core::session::take::gathered(&spectrum, &fine, &wide, 0.0);
     let (DelayMargin::Reached { delay_s: a, .. }, DelayMargin::Reached { delay_s: b, .. }) = (
         margin(&spectrum, &fine, 2.0).delay,
         margin(&gathered, &wide, 2.0).delay,
@@ -208,7 +209,7 @@ fn the_offset_that_restores_a_flipped_sum() {
     let there = restoring_offset(1.0, db::to_power(-3.0), db::to_amplitude(-3.0), -10.0);
     let from_none = restoring_offset(1.0, 1.0, 1.0, -10.0).offset_db;
     assert!((there.offset_db - (from_none - 3.0)).abs() < 1e-9, "{there:?}");
-    assert_eq!(there.louder, sumproof_core::feed::Side::Left);
+    assert_eq!(there.louder, sumproof_core::routing::feed::Side::Left);
 }
 
 #[test]

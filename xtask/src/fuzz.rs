@@ -1,8 +1,7 @@
 //! `cargo xtask fuzz`: everything that reads, fed with damaged inputs for as long as one wants.
 
-use crate::bundles;
-use crate::place;
 use crate::run::{Failure, cargo, run};
+use crate::{bundles, place};
 use std::process::Command;
 
 /// Builds the driver with the compiler's counters, which tell it when an input took a new path, and runs it. What it finds goes

@@ -1,10 +1,8 @@
 //! `cargo xtask soak`: what hosts do to a plugin, many more times than the tests do it.
 
-use crate::bundles;
 use crate::display::Display;
-use crate::needs;
-use crate::place;
 use crate::run::{Failure, cargo, output_of, run};
+use crate::{bundles, needs, place};
 use std::process::Command;
 
 /// Every case, or those named, in a process each, with a display; `--turns N` for another number of turns than a case's many.

@@ -9,9 +9,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
-use sumproof_core::feed::{FeedId, Side};
-use sumproof_core::line::Polarity;
-use sumproof_core::linecheck::{Finding, Generator, Heard, Plan, ReadFailure, Settings, read};
+use sumproof_core::line_check::{Findings, Generator, Plan, ReadFailure, Reception, SignalSettings, read};
+use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::routing::line::Polarity;
 use sumproof_signals::venue::{End, Room, Venue, draw};
 
 /// How a recording is coded.
@@ -40,7 +40,7 @@ pub struct Outcome {
     pub number: u64,
     pub venue: Venue,
     pub coding: Coding,
-    pub result: Result<Finding, ReadFailure>,
+    pub result: Result<Findings, ReadFailure>,
     pub reading_s: f64,
     /// Both lines arrive at the place of recording.
     pub both: bool,
@@ -131,7 +131,7 @@ const RATE_HZ: f64 = 48_000.0;
 
 impl Bench {
     pub fn new(rooms: Vec<Vec<f64>>, folder: PathBuf) -> Self {
-        let plan = Plan::new(Settings::default()).unwrap();
+        let plan = Plan::new(SignalSettings::default()).unwrap();
         let mut generator = Generator::new(plan.clone(), RATE_HZ);
         let frames = generator.frames() as usize;
         let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
@@ -284,7 +284,7 @@ fn judged(
     number: u64,
     venue: Venue,
     coding: Coding,
-    result: Result<Finding, ReadFailure>,
+    result: Result<Findings, ReadFailure>,
     reading_s: f64,
 ) -> Outcome {
     let truth = truth(&venue);
@@ -349,24 +349,24 @@ fn judged(
 }
 
 /// Whether the feed is right: what the place of recording does, and a built-in feed that does it among those named.
-fn feed_answer(venue: &Venue, polarity: Option<Polarity>, finding: &Finding) -> Answer {
+fn feed_answer(venue: &Venue, polarity: Option<Polarity>, finding: &Findings) -> Answer {
     let Some(heard) = finding.feeding.heard else {
         return Answer::Unknown;
     };
     let expected = match (venue.end, polarity) {
-        (End::Left, _) => Heard::One(Side::Left),
-        (End::Right, _) => Heard::One(Side::Right),
-        (_, Some(Polarity::Flipped)) => Heard::Difference,
-        _ => Heard::Sum,
+        (End::Left, _) => Reception::One(Side::Left),
+        (End::Right, _) => Reception::One(Side::Right),
+        (_, Some(Polarity::Flipped)) => Reception::Difference,
+        _ => Reception::Sum,
     };
     let named = &finding.feeding.feeds;
     let fits = match expected {
-        Heard::One(Side::Left) => named.first() == Some(&FeedId::LeftLineOnly),
-        Heard::One(Side::Right) => named.first() == Some(&FeedId::RightLineOnly),
-        Heard::Difference => {
+        Reception::One(Side::Left) => named.first() == Some(&FeedId::LeftLineOnly),
+        Reception::One(Side::Right) => named.first() == Some(&FeedId::RightLineOnly),
+        Reception::Difference => {
             named.contains(&FeedId::BalancedJackDifference) && named.contains(&FeedId::WedgeLineFlipped)
         }
-        Heard::Sum => named.iter().all(|feed| {
+        Reception::Sum => named.iter().all(|feed| {
             matches!(
                 feed,
                 FeedId::MonoWedge
@@ -375,7 +375,7 @@ fn feed_answer(venue: &Venue, polarity: Option<Polarity>, finding: &Finding) -> 
                     | FeedId::WedgeLineTransformer
             )
         }),
-        Heard::Apart => false,
+        Reception::Apart => false,
     };
     Answer::of(Some(heard.value == expected && fits))
 }

@@ -2,9 +2,9 @@
 //!
 //! # Contract
 //! * No I/O, no clock, no thread, no plugin API, no screen. Time is counted in frames.
-//! * Everything allocates when it is built. What the audio thread calls ([`meter`], [`audition`], [`sanitize`]) and what
+//! * Everything allocates when it is built. What the audio thread calls ([`meter`], [`audition`], [`samples`]) and what
 //!   runs once a hop ([`welch`], [`split`], [`score`]) allocates nothing afterwards, takes no lock and does bounded work.
-//! * Non-finite samples, samples above +60 dBFS and subnormals are defined input: see [`sanitize`].
+//! * Non-finite samples, samples above +60 dBFS and subnormals are defined input: see [`samples`].
 //!
 //! # Conventions
 //! * A *channel* is left or right inside the DAW; a *line* is the physical path of one channel to the desk; a *feed* is
@@ -15,39 +15,15 @@
 //! * Decibels of a vanished power are −∞ (`f64::NEG_INFINITY`), never a large finite number.
 #![forbid(unsafe_code)]
 
-pub mod advice;
+pub mod alignment;
 pub mod audition;
-pub mod bands;
-pub mod blind;
-pub mod board;
-pub mod boxes;
-pub mod db;
-pub mod delay;
-pub mod diagnosis;
-pub mod diffuse;
-pub mod feed;
-pub mod fractional;
-pub mod grid;
-mod history;
-pub mod k_weighting;
-pub mod line;
-pub mod linecheck;
-pub mod margin;
-pub mod meter;
-pub mod monitor;
-pub mod onset;
-pub mod outcome;
-pub mod pair;
-pub mod reading;
-pub mod response;
-pub mod sanitize;
+pub mod dsp;
+pub mod explain;
+pub mod line_check;
+pub mod routing;
 pub mod score;
-pub mod sidechain;
+pub mod session;
 pub mod spectrum;
 pub mod split;
-pub mod take;
-mod transform;
-pub mod twopass;
-pub mod welch;
 
 pub use realfft::num_complex::Complex;

@@ -1,10 +1,10 @@
 //! The audition against slow, obvious references: whatever the blocks, whatever is in them.
 
 use sumproof_core::audition::{AuditionSettings, Auditioner};
-use sumproof_core::board::Rig;
-use sumproof_core::db;
-use sumproof_core::feed::{Ending, Feed, FeedId, Side, SumLaw};
-use sumproof_core::line::{Line, Polarity};
+use sumproof_core::dsp::db;
+use sumproof_core::routing::feed::{Ending, Feed, FeedId, Side, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::rig::Rig;
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -103,10 +103,10 @@ fn blocks_change_nothing() {
 }
 
 #[test]
-fn garbage_stays_in_its_own_frames() {
+fn invalid_stays_in_its_own_frames() {
     let (left, right) = (noise(3, 20_000), noise(4, 20_000));
     let (mut bad, mut silent) = ([left.clone(), right.clone()], [left, right]);
-    let garbage = [
+    let invalid = [
         f32::NAN,
         f32::INFINITY,
         f32::NEG_INFINITY,
@@ -118,9 +118,9 @@ fn garbage_stays_in_its_own_frames() {
     let mut hurt = vec![false; 20_000];
     // In the fade in, in feeds, in a fade between them, under the ceiling, in the fade out, after it, and a whole block.
     for at in [1_700, 3_000, 5_050, 5_130, 7_000, 12_100, 13_500, 16_000] {
-        let count = if at == 7_000 { 512 } else { garbage.len() };
+        let count = if at == 7_000 { 512 } else { invalid.len() };
         for index in 0..count {
-            bad[index % 2][at + index] = garbage[index % garbage.len()];
+            bad[index % 2][at + index] = invalid[index % invalid.len()];
             silent[index % 2][at + index] = 0.0;
             hurt[at + index] = true;
         }

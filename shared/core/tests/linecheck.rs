@@ -1,11 +1,11 @@
 //! The line check over an electrical loop, and over what is no recording of it.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
-use sumproof_core::feed::{Ending, FeedId, Side};
-use sumproof_core::line::Polarity;
-use sumproof_core::linecheck::{
-    Arrival, Finding, Generator, Heard, Notice, Plan, ReadFailure, Settings, read, sentence,
+use sumproof_core::line_check::{
+    Arrival, Findings, Generator, Notice, Plan, ReadFailure, Reception, SignalSettings, read, sentence,
 };
+use sumproof_core::routing::feed::{Ending, FeedId, Side};
+use sumproof_core::routing::line::Polarity;
 use sumproof_signals::venue::{AutoGain, End, Noise, Room, Venue};
 use sumproof_signals::{LineFault, Rng, Stereo};
 
@@ -25,12 +25,16 @@ fn narrow(x: &[f64]) -> Vec<f32> {
 }
 
 fn recorded(venue: &Venue) -> Vec<f32> {
-    let sound = played(&Plan::new(Settings::default()).unwrap(), RATE_HZ);
+    let sound = played(&Plan::new(SignalSettings::default()).unwrap(), RATE_HZ);
     narrow(&venue.record(&sound.left, &sound.right, RATE_HZ))
 }
 
-fn found(samples: &[f32], rate_hz: f64) -> Result<Finding, ReadFailure> {
-    read(&[samples], rate_hz, &Plan::new(Settings::default()).unwrap())
+fn found(samples: &[f32], rate_hz: f64) -> Result<Findings, ReadFailure> {
+    read(
+        &[samples],
+        rate_hz,
+        &Plan::new(SignalSettings::default()).unwrap(),
+    )
 }
 
 /// CHECKS 8, ESS-2: the right line inverted, −20 dB, 37.4 samples late, first-order high-pass at 30 Hz.
@@ -78,7 +82,7 @@ fn the_electrical_loop_comes_back_as_it_is() {
     // A straight path shows each line's own polarity.
     let absolute = |side: usize| finding.lines[side].absolute.unwrap().value;
     assert_eq!((absolute(0), absolute(1)), (Polarity::Normal, Polarity::Flipped));
-    assert_eq!(finding.feeding.heard.unwrap().value, Heard::Difference);
+    assert_eq!(finding.feeding.heard.unwrap().value, Reception::Difference);
 }
 
 #[test]
@@ -94,22 +98,22 @@ fn what_was_found_is_a_feed_of_ones_own() {
 #[test]
 fn each_ending_is_told_and_the_sentence_says_it() {
     for (end, heard, first, word) in [
-        (End::Sum, Heard::Sum, FeedId::MonoWedge, "all is well"),
+        (End::Sum, Reception::Sum, FeedId::MonoWedge, "all is well"),
         (
             End::Left,
-            Heard::One(Side::Left),
+            Reception::One(Side::Left),
             FeedId::LeftLineOnly,
             "right line",
         ),
         (
             End::Right,
-            Heard::One(Side::Right),
+            Reception::One(Side::Right),
             FeedId::RightLineOnly,
             "left line",
         ),
         (
             End::Difference,
-            Heard::Difference,
+            Reception::Difference,
             FeedId::WedgeLineFlipped,
             "cancel",
         ),
@@ -123,14 +127,14 @@ fn each_ending_is_told_and_the_sentence_says_it() {
 
 #[test]
 fn a_desk_that_keeps_the_lines_apart_is_a_stereo_house() {
-    let sound = played(&Plan::new(Settings::default()).unwrap(), RATE_HZ);
+    let sound = played(&Plan::new(SignalSettings::default()).unwrap(), RATE_HZ);
     let mut venue = ess_2();
     venue.end = End::Left;
     let left = narrow(&venue.record(&sound.left, &sound.right, RATE_HZ));
     venue.end = End::Right;
     let mut right = narrow(&venue.record(&sound.left, &sound.right, RATE_HZ));
     right.resize(left.len(), 0.0);
-    let plan = Plan::new(Settings::default()).unwrap();
+    let plan = Plan::new(SignalSettings::default()).unwrap();
     let finding = read(&[&left, &right], RATE_HZ, &plan).unwrap();
     assert_eq!(finding.feeding.feeds, [FeedId::StereoHouse]);
     let pair = finding.pair.unwrap();
@@ -145,7 +149,7 @@ fn a_desk_that_keeps_the_lines_apart_is_a_stereo_house() {
 
 #[test]
 fn one_mono_source_and_unplugged_lines_tell_the_same() {
-    let plan = Plan::new(Settings::mono()).unwrap();
+    let plan = Plan::new(SignalSettings::mono()).unwrap();
     let sound = played(&plan, RATE_HZ);
     let pauses = plan.pauses_s();
     let line = |plugged: &dyn Fn(f64) -> bool| -> Vec<f64> {
@@ -250,7 +254,7 @@ fn the_first_arrival_is_found_without_noise_and_with_a_late_line() {
             "{} instead of {before_s}",
             finding.start_s
         );
-        assert_eq!(finding.feeding.heard.unwrap().value, Heard::Sum);
+        assert_eq!(finding.feeding.heard.unwrap().value, Reception::Sum);
         let pair = finding.pair.unwrap();
         assert_eq!(pair.polarity.unwrap().value, Polarity::Normal);
         assert!((pair.delay_s.unwrap().value + 0.015_258).abs() < 2e-5);
@@ -295,7 +299,7 @@ fn a_soft_line_and_a_missing_one_are_told_apart_in_loud_noise() {
             "{seed}: {:?}",
             finding.lines[1].arrival
         );
-        assert_eq!(finding.feeding.heard.unwrap().value, Heard::One(Side::Left));
+        assert_eq!(finding.feeding.heard.unwrap().value, Reception::One(Side::Left));
     }
 }
 

@@ -4,14 +4,14 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 
 use sumproof_core::audition::{AuditionSettings, Auditioner};
-use sumproof_core::board::Rig;
-use sumproof_core::feed::{FeedId, Lines, Side};
-use sumproof_core::line::{Line, Polarity};
-use sumproof_core::linecheck::{Generator, Plan, Settings};
-use sumproof_core::meter::RunningCorrelation;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::reading::Reading;
-use sumproof_core::take::Pass;
+use sumproof_core::line_check::{Generator, Plan, SignalSettings};
+use sumproof_core::routing::feed::{FeedId, Lines, Side};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::meter::RunningCorrelation;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::session::take::Pass;
 
 /// Counts what the current thread asks of the system's allocator.
 struct Counting;
@@ -134,7 +134,7 @@ fn the_audio_thread_allocates_nothing() {
 
 #[test]
 fn a_line_checks_signal_is_made_without_allocating() {
-    for settings in [Settings::default(), Settings::mono()] {
+    for settings in [SignalSettings::default(), SignalSettings::mono()] {
         let plan = Plan::new(settings).expect("the usual");
         let mut generator = Generator::new(plan, 48_000.0);
         let (mut left, mut right) = (vec![0.0; 8192], vec![0.0; 8192]);

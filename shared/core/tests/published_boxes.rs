@@ -1,11 +1,11 @@
 //! Boxes against values from outside, and against circuit theory.
 
-use sumproof_core::boxes::{
+use sumproof_core::routing::boxes::{
     Candidate, Coupling, DeskInput, Drive, Gig, InUse, Isolation, Kind, Mains, Offered, PairOfLines, Phantom,
     Source, Trouble, common_mode_rejection_db, corner_hz, dbu_of_volts, phase_lead_deg, rank, reflected_ohm,
     thermal_noise_dbu, turns_gain_db, volts_of_dbu,
 };
-use sumproof_core::line::{Line, Polarity};
+use sumproof_core::routing::line::{Line, Polarity};
 
 #[track_caller]
 fn close(got: f64, want: f64, tolerance: f64) {

@@ -2,9 +2,9 @@
 #![cfg(feature = "serde")]
 
 use proptest::prelude::*;
-use sumproof_core::board::Rig;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::take::{Pass, Take};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
 
 fn noise(seed: u64, len: usize) -> Vec<f32> {
     let mut state = seed;

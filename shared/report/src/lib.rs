@@ -11,38 +11,25 @@
 //! A power that vanished is a word in text and `null` beside a word in JSON, never a large finite number.
 #![forbid(unsafe_code)]
 
-pub mod card;
-mod columns;
-mod comparison;
-mod csv;
-mod html;
-mod judged;
-pub mod linecheck;
-pub mod lines;
-mod overview;
-mod picture;
-#[cfg(feature = "png")]
-mod png;
-pub mod rig_file;
-pub mod schema;
-mod set;
-mod table;
+pub mod formats;
+mod judge;
+pub mod line_check;
+pub mod rig;
+mod tables;
 mod text;
-mod verdict;
-pub mod written;
 
-pub use comparison::comparison;
-pub use csv::csv;
-pub use html::html;
-pub use judged::{FeedRow, Judged};
-pub use overview::overview;
-pub use picture::{Ink, picture, svg};
+pub use formats::csv::csv;
+pub use formats::html::html;
+pub use formats::picture::{Ink, picture, svg};
 #[cfg(feature = "png")]
-pub use png::png;
-pub use schema::{Document, SCHEMA, TakeReport, document, json, json_of_set, report};
-pub use set::{Entry, Loudness, Shown, Spread, View, is_faultless};
-pub use table::{table, table_of};
-pub use verdict::verdict;
+pub use formats::png::png;
+pub use formats::schema::{Document, SCHEMA, TakeReport, document, json, json_of_set, report};
+pub use judge::judged::{FeedRow, Judged};
+pub use judge::set::{Entry, Loudness, Shown, Spread, View, is_faultless};
+pub use judge::verdict::verdict;
+pub use tables::comparison::comparison;
+pub use tables::overview::overview;
+pub use tables::table::{table, table_of};
 
 /// How far the total of the full band and the one above 40 Hz may differ before both are given, dB.
 pub const RUMBLE_DB: f64 = 0.5;

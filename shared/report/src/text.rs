@@ -1,10 +1,10 @@
 //! Figures and names as people read them.
 
-use sumproof_core::board::Row;
-use sumproof_core::delay::ChannelDelay;
-use sumproof_core::line::Polarity;
-use sumproof_core::outcome::Outcome;
-use sumproof_core::score::FeedScore;
+use sumproof_core::alignment::delay::ChannelDelay;
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::score::board::Row;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::split::{Method, Split};
 
 /// Said where there is too little sound.

@@ -1,8 +1,8 @@
 //! The page about boxes says what the program computes.
 
-use sumproof_core::boxes::{Gig, Kind};
-use sumproof_report::lines::{lines, lines_table};
-use sumproof_report::rig_file::{RigFile, RigLine};
+use sumproof_core::routing::boxes::{Gig, Kind};
+use sumproof_report::rig::file::{RigFile, RigLine};
+use sumproof_report::rig::lines::{lines, lines_table};
 
 const ROWS: [&str; 9] = [
     "box",

@@ -1,13 +1,15 @@
 //! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
 
 use proptest::prelude::*;
-use sumproof_core::board::Rig;
-use sumproof_core::boxes::Kind;
-use sumproof_core::feed::FeedId;
-use sumproof_core::line::Polarity;
-use sumproof_core::outcome::Outcome;
-use sumproof_report::card::{CardError, CardForm, FIRST, Paper, Preset, TakesError, card, presets_of_json};
-use sumproof_report::rig_file::{CardTexts, RigFile, RigLine, lengths, parse};
+use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::rig::Rig;
+use sumproof_report::rig::card::{
+    CardError, CardForm, FIRST, Paper, Preset, TakesError, card, presets_of_json,
+};
+use sumproof_report::rig::file::{CardTexts, RigFile, RigLine, lengths, parse};
 
 fn with_boxes(left: Kind, right: Kind) -> RigFile {
     let line = |kind| RigLine {
@@ -151,7 +153,7 @@ fn presets_at_risk_come_worst_first() {
     // The left holds one, the right holds one: the left; and the player's word beats both.
     assert!(text.contains("Take the left line and pan it to the centre."));
     assert!(text.contains("1 of my 3 presets hold on it (1 on the other)."));
-    file.card.one_line = Some(sumproof_core::feed::Side::Right);
+    file.card.one_line = Some(sumproof_core::routing::feed::Side::Right);
     assert!(words(&file, &presets, Paper::A4).contains("Take the right line and pan it to the centre."));
 }
 

@@ -1,10 +1,10 @@
 //! What is said of takes whose truth is known.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
-use sumproof_core::board::Rig;
-use sumproof_core::feed::FeedId;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::take::{Pass, Take};
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
 use sumproof_report::{Document, SCHEMA, TakeReport, json, report, table, verdict};
 use sumproof_signals::tones;
 
@@ -94,10 +94,10 @@ fn what_vanished_is_a_word_and_null() {
     assert_eq!(report_of.broadband.words["flipped_sum_difference_db"], "gone");
 
     let unplugged = Rig {
-        lines: sumproof_core::feed::Lines {
-            left: sumproof_core::line::Line {
+        lines: sumproof_core::routing::feed::Lines {
+            left: sumproof_core::routing::line::Line {
                 unplugged: true,
-                ..sumproof_core::line::Line::STRAIGHT
+                ..sumproof_core::routing::line::Line::STRAIGHT
             },
             ..Default::default()
         },

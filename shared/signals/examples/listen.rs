@@ -1,6 +1,8 @@
 //! Prints what every preset holds and how long it took to make; with a folder, writes raw stereo `f32` files there.
 
-use std::{env, fs, io, path::PathBuf, time::Instant};
+use std::path::PathBuf;
+use std::time::Instant;
+use std::{env, fs, io};
 
 use sumproof_signals::{Preset, PresetKind, PresetSpec, demo_preset, power_db, render, truth};
 

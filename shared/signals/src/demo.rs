@@ -1,10 +1,8 @@
 //! The demonstration that plays when no file is given.
 
-use crate::{
-    Preset, PresetKind, Rng, Stereo, amplitude,
-    effects::{PingPong, Room},
-    guitar::{Amplifier, Note, Player},
-};
+use crate::effects::{PingPong, Room};
+use crate::guitar::{Amplifier, Note, Player};
+use crate::{Preset, PresetKind, Rng, Stereo, amplitude};
 
 const BEAT_S: f64 = 60.0 / 92.0;
 const SECONDS: f64 = 12.0;

@@ -2,12 +2,10 @@
 
 use std::f64::consts::TAU;
 
-use crate::{
-    Rng, Stereo,
-    fft::Convolver,
-    filter::low_pass_first_order,
-    stereo::{correlation, mean_power},
-};
+use crate::fft::Convolver;
+use crate::filter::low_pass_first_order;
+use crate::stereo::{correlation, mean_power};
+use crate::{Rng, Stereo};
 
 /// A room, as far as the reverb needs to know it.
 #[derive(Debug, Clone, Copy)]

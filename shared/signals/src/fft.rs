@@ -2,7 +2,8 @@
 
 use std::cell::RefCell;
 
-use realfft::{RealFftPlanner, num_complex::Complex};
+use realfft::RealFftPlanner;
+use realfft::num_complex::Complex;
 
 thread_local! {
     // Planning a long transform costs as much as running it, and the same lengths come again and again.

@@ -1,6 +1,8 @@
 //! The lines to the desk, as ground truth in the time domain.
 
-use crate::{Stereo, amplitude, delay::delayed, filter::high_pass_first_order};
+use crate::delay::delayed;
+use crate::filter::high_pass_first_order;
+use crate::{Stereo, amplitude};
 
 /// What one line does to its channel. The default is a line without fault.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

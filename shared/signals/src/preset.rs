@@ -1,12 +1,9 @@
 //! The presets.
 
-use crate::{
-    Rng, Stereo, amplitude,
-    delay::delayed,
-    effects::{Chorus, PingPong, Room},
-    guitar::{Amplifier, Player, amplifier_of_channel, riff},
-    mean_power, power_db, tones,
-};
+use crate::delay::delayed;
+use crate::effects::{Chorus, PingPong, Room};
+use crate::guitar::{Amplifier, Player, amplifier_of_channel, riff};
+use crate::{Rng, Stereo, amplitude, mean_power, power_db, tones};
 
 /// What a preset does with its two channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

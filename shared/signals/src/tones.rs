@@ -4,11 +4,9 @@ use std::f64::consts::TAU;
 
 use realfft::num_complex::Complex;
 
-use crate::{
-    Rng,
-    fft::{fast_len, samples},
-    stereo::mean_power,
-};
+use crate::Rng;
+use crate::fft::{fast_len, samples};
+use crate::stereo::mean_power;
 
 /// `len` samples of `amplitude·sin(2π·hz·n/rate + phase)`.
 pub fn sine(len: usize, rate_hz: f64, hz: f64, amplitude: f64, phase_rad: f64) -> Vec<f64> {
@@ -49,7 +47,8 @@ pub fn pink_noise(len: usize, rate_hz: f64, rms: f64, seed: u64) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{fft::spectrum, power_db};
+    use crate::fft::spectrum;
+    use crate::power_db;
 
     /// Mean power of each octave from 125 Hz up, dB.
     fn octaves_db(noise: &[f64], rate_hz: f64) -> Vec<f64> {

@@ -3,12 +3,9 @@
 //! Nothing here estimates anything: each part is sent through both lines, added, and its power is taken. Powers are
 //! energies over the length of the *part*, so the tail that a late line adds counts and dilutes nothing.
 
-use crate::{
-    LineFault, Preset, Stereo, faulty,
-    fft::{samples, spectrum},
-    power_db,
-    stereo::dot,
-};
+use crate::fft::{samples, spectrum};
+use crate::stereo::dot;
+use crate::{LineFault, Preset, Stereo, faulty, power_db};
 
 /// Sum-law factor of the average, −6.02 dB: a passive sum.
 pub const AVERAGE: f64 = 0.5;

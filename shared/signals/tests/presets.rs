@@ -1,9 +1,9 @@
 //! What every preset promises.
 
+use sumproof_signals::truth::{self, MonoFeed};
 use sumproof_signals::{
     LineFault, Preset, PresetKind, PresetSpec, Source, Stereo, convolve, correlation, delay, demo_preset,
     mean_power, power_db, render,
-    truth::{self, MonoFeed},
 };
 
 fn short(kind: PresetKind) -> PresetSpec {

@@ -8,49 +8,28 @@
 //! without a graphics card.
 #![forbid(unsafe_code)]
 
-mod apart;
-mod axis;
-mod beside;
 mod board;
-mod boxes;
-mod check;
-mod compare;
-mod correlation;
-mod curves;
-mod field;
-mod hearing;
-mod history;
-mod intent;
-mod line_check;
-mod lines;
-mod look;
-mod notices;
-mod number;
-mod own;
-mod own_feed;
-mod palette;
-mod scroll;
+mod canvas;
+mod data;
+mod panels;
+mod plots;
 mod sentence;
-mod setup;
-mod sheet;
-mod side_chain;
-mod snapshot;
 pub mod style;
-mod takes;
 mod text;
-mod typed;
-mod why;
+mod widgets;
 mod window;
 pub mod words;
 
-pub use check::{CheckWish, Found, LineCheck, Sending};
-pub use history::{COLUMN_S, COLUMNS, HOLD_S, History};
-pub use intent::{Control, Intent, Setting};
-pub use look::{Look, Theme};
-pub use notices::broken;
-pub use own::{Boxes, OwnFeed, Passes, line_through};
+pub use data::check::{CheckWish, Found, LineCheck, Sending};
+pub use data::history::{COLUMN_S, COLUMNS, HOLD_S, History};
+pub use data::intent::{Control, Intent, Setting};
+pub use data::look::{Look, Theme};
+pub use data::own::{Boxes, OwnFeed, Passes, line_through};
+pub use data::side_chain::{MUCH_UNEXPLAINED, SideChain, SideChainState};
+pub use data::snapshot::{
+    Hearing, Integration, LineSettings, Margin, Notices, Settings, Snapshot, TakeSummary,
+};
+pub use panels::notices::broken;
 pub use sentence::Sentence;
-pub use side_chain::{MUCH_UNEXPLAINED, SideChain, SideChainState};
-pub use snapshot::{Hearing, Integration, LineSettings, Margin, Notices, Settings, Snapshot, TakeSummary};
 pub use text::as_text;
 pub use window::{DEFAULT_SIZE, MIN_SIZE, Window};

@@ -1,9 +1,9 @@
 //! The sentence: the verdict in words, from numbers, and calm.
 
-use sumproof_core::feed::FeedId;
-use sumproof_core::outcome::Outcome;
-use sumproof_core::reading::Reading;
-use sumproof_core::score::FeedScore;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::session::reading::Reading;
 
 /// What the sentence says of one feed: outcome, dry and wet in dB (dry of the total where no dry was found).
 #[derive(Clone, Copy, Debug, PartialEq)]

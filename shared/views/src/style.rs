@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use egui::{Color32, FontData, FontDefinitions, FontFamily, FontId, Stroke, Visuals};
 
-use crate::look::Theme;
+use crate::data::look::Theme;
 
 /// The colours of a theme. Text is `ink`, `soft`, `faint` or a `*_text` colour, each at least 4.5:1 against `ground`
 /// (WCAG 2.2, 1.4.3); lines and marks at least 3:1 (1.4.11). `hairline` carries no meaning and may be weaker.

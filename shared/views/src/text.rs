@@ -1,9 +1,9 @@
 //! Everything the window says, as text.
 
 use crate::board::{full_name, spoken};
+use crate::data::snapshot::{Hearing, Snapshot};
+use crate::panels::why::{between_channels, told_apart};
 use crate::sentence::Sentence;
-use crate::snapshot::{Hearing, Snapshot};
-use crate::why::{between_channels, told_apart};
 use crate::words::{correlation, duration};
 
 /// The readings as plain text, a line each: for the clipboard.
@@ -19,7 +19,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
         Hearing::Test => lines.push("The line check\u{2019}s test signal goes out.".into()),
         Hearing::HeldBack => lines.push("The audition waits while the host bounces or records.".into()),
     }
-    let said = |row: &sumproof_core::board::Row| spoken(row, full_name(snapshot, row.id));
+    let said = |row: &sumproof_core::score::board::Row| spoken(row, full_name(snapshot, row.id));
     lines.extend(snapshot.reading.rows.iter().map(said));
     lines.push(String::new());
     lines.push(match snapshot.history.now() {

@@ -1,34 +1,34 @@
 //! The window as a whole: where everything is, and the keys.
 
 use egui::{Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use sumproof_core::board::{Board, FEEDS, Row};
-use sumproof_core::feed::FeedId;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::board::{Board, FEEDS, Row};
 
-use crate::apart::apart;
-use crate::axis::Axis;
-use crate::beside::{Beside, title};
+use crate::board::compare::compare;
+use crate::board::hearing::hearing;
 use crate::board::{audition, board};
-use crate::boxes::boxes;
-use crate::check::CheckWish;
-use crate::compare::compare;
-use crate::correlation::{Ribbon, correlation};
-use crate::curves::curves;
-use crate::field::Fields;
-use crate::hearing::hearing;
-use crate::intent::{Intent, Setting};
-use crate::line_check::{CheckSheet, any_key, line_check};
-use crate::lines::lines;
-use crate::look::Look;
-use crate::notices::{PutAway, notices};
-use crate::own_feed::{OwnSheet, own_feed};
-use crate::scroll::Scroll;
+use crate::canvas::{Sheet, choice, write_within};
+use crate::data::check::CheckWish;
+use crate::data::intent::{Intent, Setting};
+use crate::data::look::Look;
+use crate::data::snapshot::{Hearing, Snapshot};
+use crate::panels::apart::apart;
+use crate::panels::beside::{Beside, title};
+use crate::panels::boxes::boxes;
+use crate::panels::line_check::{CheckSheet, any_key, line_check};
+use crate::panels::lines::lines;
+use crate::panels::notices::{PutAway, notices};
+use crate::panels::own_feed::{OwnSheet, own_feed};
+use crate::panels::setup::setup;
+use crate::panels::takes::{Takes, takes};
+use crate::panels::why::why;
+use crate::plots::axis::Axis;
+use crate::plots::correlation::{Ribbon, correlation};
+use crate::plots::curves::curves;
 use crate::sentence::Sentence;
-use crate::setup::setup;
-use crate::sheet::{Sheet, choice, write_within};
-use crate::snapshot::{Hearing, Snapshot};
 use crate::style::{Colours, Style, fonts, visuals};
-use crate::takes::{Takes, takes};
-use crate::why::why;
+use crate::widgets::field::Fields;
+use crate::widgets::scroll::Scroll;
 
 /// Size of a window never resized, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
 /// this much to stand with air between them.

@@ -10,13 +10,13 @@ use std::hint::black_box;
 use std::process::ExitCode;
 
 use realfft::RealFftPlanner;
-use sumproof_core::feed::FeedId;
-use sumproof_core::grid::block_len;
-use sumproof_core::monitor::{LONGER, Monitor};
-use sumproof_core::onset::OnsetEvidence;
-use sumproof_core::reading::Reading;
-use sumproof_core::sanitize::Cleaner;
-use sumproof_core::welch::HOPS;
+use sumproof_core::alignment::onset::OnsetEvidence;
+use sumproof_core::dsp::samples::Cleaner;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::session::monitor::{LONGER, Monitor};
+use sumproof_core::session::reading::Reading;
+use sumproof_core::spectrum::grid::block_len;
+use sumproof_core::spectrum::welch::HOPS;
 use sumproof_signals::{Rng, demo_preset};
 
 const RATE_HZ: f64 = 48_000.0;

@@ -4,7 +4,7 @@
 use std::io::Write;
 
 use serde_json::json;
-use sumproof_core::welch::spectrum_of;
+use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, amplitude, render, tones};
 
 /// Rates, Hz, and levels, dB against the signal as it is made, at which the noise is compared.

@@ -2,15 +2,15 @@
 
 use super::{Outcome, Target};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
-use sumproof_core::board::Rig;
-use sumproof_core::feed::{FeedId, Side};
-use sumproof_core::meter::RunningCorrelation;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::reading::Reading;
-use sumproof_core::sanitize;
-use sumproof_core::score::FeedScore;
-use sumproof_core::sidechain::{Reference, SideChain};
-use sumproof_core::take::{Pass, Take};
+use sumproof_core::dsp::samples;
+use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::session::meter::RunningCorrelation;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_signals::Rng;
 
 /// See the module. An input is a script: the first bytes choose rate and feed, then come steps of 8 bytes: kind, length, and
@@ -121,8 +121,8 @@ fn run(script: &[u8]) -> Outcome {
     }
     Ok(match take {
         Some(take) => format!(
-            "a take, garbage {}, correlated {}",
-            take.garbage_frames > 0,
+            "a take, invalid {}, correlated {}",
+            take.invalid_frames > 0,
             take.sums.correlation().is_some()
         ),
         None => "no take".to_owned(),
@@ -163,9 +163,9 @@ fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> R
         let good = whole[0]
             .iter()
             .zip(&whole[1])
-            .filter(|(l, r)| sanitize::is_sound(**l, **r))
+            .filter(|(l, r)| samples::is_valid(**l, **r))
             .count() as u64;
-        if (take.sums.frames, take.garbage_frames) != (good, whole[0].len() as u64 - good) {
+        if (take.sums.frames, take.invalid_frames) != (good, whole[0].len() as u64 - good) {
             return Err(format!("{good} good frames, counted as {:?}", take.sums));
         }
         for row in take.rows(&Rig::default(), 0.0) {
@@ -184,7 +184,7 @@ fn alike(one: Option<&Take>, other: Option<&Take>) -> bool {
     };
     let near = |a: f64, b: f64, scale: f64| a == b || (a - b).abs() <= 1e-9 * scale;
     let (a, b) = (&one.sums, &other.sums);
-    (a.frames, one.garbage_frames) == (b.frames, other.garbage_frames)
+    (a.frames, one.invalid_frames) == (b.frames, other.invalid_frames)
         && near(a.left, b.left, a.left)
         && near(a.right, b.right, a.right)
         && near(a.cross, b.cross, a.left + a.right)

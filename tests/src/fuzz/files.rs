@@ -2,9 +2,10 @@
 
 use super::{Outcome, Target, one_line, stored};
 use std::path::{Path, PathBuf};
-use sumproof_cli::read::RATES_HZ;
-use sumproof_cli::{ReadError, read, read_recording, wav};
-use sumproof_core::sanitize;
+use sumproof_cli::input::read::RATES_HZ;
+use sumproof_cli::output::wav;
+use sumproof_cli::{ReadError, read, read_recording};
+use sumproof_core::dsp::samples;
 use sumproof_signals::Rng;
 
 /// See the module. The first byte of an input chooses the file's ending, the rest is the file.
@@ -260,7 +261,7 @@ fn as_recording(path: &Path) -> Outcome {
             {
                 return Err(format!("a recording of {lengths:?} frames"));
             }
-            let believed = found.channels[0].iter().all(|x| sanitize::is_sound(*x, *x));
+            let believed = found.channels[0].iter().all(|x| samples::is_valid(*x, *x));
             Ok(format!("recording, believed {believed}"))
         }
         Err(error) => refused(&error, path),

@@ -3,8 +3,8 @@
 use super::{Outcome, Target, one_line};
 use serde::de::IgnoredAny;
 use std::sync::OnceLock;
-use sumproof_core::linecheck::{Finding, Generator, Mode, Plan, Settings, read};
-use sumproof_report::linecheck::{html, json, save, text};
+use sumproof_core::line_check::{Findings, Generator, Mode, Plan, SignalSettings, read};
+use sumproof_report::line_check::{html, json, save, text};
 use sumproof_signals::Rng;
 
 /// See the module. An input is a script: the first bytes choose signal and rate, then come steps of 8 bytes: what is done, where,
@@ -46,11 +46,11 @@ fn plan(mono: bool) -> Plan {
     } else {
         Mode::Stereo
     };
-    let settings = Settings {
+    let settings = SignalSettings {
         mode,
         // The shortest there is: what is tested is the reader's way with bad sound.
         sweep_s: 1.0,
-        ..Settings::default()
+        ..SignalSettings::default()
     };
     Plan::new(settings).expect("these settings make a signal")
 }
@@ -167,7 +167,7 @@ fn spoil(channel: &mut Vec<f32>, step: &[u8], rng: &mut Rng) {
     }
 }
 
-fn is_sensible(finding: &Finding) -> Outcome {
+fn is_sensible(finding: &Findings) -> Outcome {
     let said = text(finding, "a.wav");
     let page = html(finding, "a.wav");
     let document = json(finding, "a.wav");

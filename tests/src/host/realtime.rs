@@ -14,7 +14,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 /// The last block that came out, left and right.
-type Heard = Arc<Mutex<[Vec<f32>; 2]>>;
+type AuditionState = Arc<Mutex<[Vec<f32>; 2]>>;
 
 /// Whether a recording starts again when it has ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub(crate) enum Repeat {
 pub struct Realtime {
     stop: Arc<AtomicBool>,
     played_samples: Arc<AtomicUsize>,
-    heard: Heard,
+    heard: AuditionState,
     changes: Sender<(ParamId, f64)>,
     thread: Option<JoinHandle<Finished<()>>>,
 }
@@ -42,7 +42,7 @@ impl Realtime {
     ) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let played_samples = Arc::new(AtomicUsize::new(0));
-        let heard = Heard::default();
+        let heard = AuditionState::default();
         let (changes, incoming) = channel();
         let thread = {
             let (stop, played_samples) = (stop.clone(), played_samples.clone());
@@ -121,7 +121,7 @@ fn run(
     audio: &Stereo,
     (how, ports, repeat): (&Play, usize, Repeat),
     stop: &AtomicBool,
-    (played_samples, heard): (&AtomicUsize, &Heard),
+    (played_samples, heard): (&AtomicUsize, &AuditionState),
     incoming: &Receiver<(ParamId, f64)>,
 ) -> Finished<()> {
     let length = audio.len_samples();

@@ -3,7 +3,7 @@
 use super::error::HostError;
 use serde::Deserialize;
 use serde_json::{Map, Value};
-use sumproof_core::take::Take;
+use sumproof_core::session::take::Take;
 
 /// What the framework stores: a version, every parameter by its string id, and the plugin's own fields.
 #[derive(Clone, Debug, PartialEq)]

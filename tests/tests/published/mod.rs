@@ -4,14 +4,14 @@
 //! it. Where a value was computed with numpy or scipy from such a source, that is said too.
 #![allow(dead_code, reason = "each test file uses its part")]
 
-use sumproof_core::bands::BandMap;
-use sumproof_core::feed::Feed;
-use sumproof_core::grid::Grid;
-use sumproof_core::monitor::Monitor;
-use sumproof_core::pair::PairSums;
-use sumproof_core::response::FeedResponse;
-use sumproof_core::spectrum::CrossSpectrum;
-use sumproof_core::take::{Pass, Take};
+use sumproof_core::routing::feed::Feed;
+use sumproof_core::routing::response::FeedResponse;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::spectrum::bands::BandMap;
+use sumproof_core::spectrum::cross_spectrum::CrossSpectrum;
+use sumproof_core::spectrum::grid::Grid;
+use sumproof_core::spectrum::pair_sums::PairSums;
 use sumproof_signals::{Stereo, tones};
 
 /// The rate most checks are made at, Hz.

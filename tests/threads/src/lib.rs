@@ -1,4 +1,4 @@
-//! Everything by which the plugin's threads meet, from the plugin's own sources: the seam, the shared words, the clock and the
+//! Everything by which the plugin's threads meet, from the plugin's own sources: the ring, the shared words, the clock and the
 //! worker. Without the framework and the window it is small enough to be built, with all it depends on but the standard
 //! library, for a race detector: `cargo xtask bench threads` does that (ThreadSanitizer) and runs the tests of these modules and
 //! the one below. Elsewhere they run as ordinary tests.
@@ -8,27 +8,31 @@
     reason = "what is used and documented is the plugin's"
 )]
 
-#[path = "../../../plugin/src/clock.rs"]
-pub mod clock;
-#[path = "../../../plugin/src/linecheck/mod.rs"]
-pub mod linecheck;
-#[path = "../../../plugin/src/seam.rs"]
-pub mod seam;
-#[path = "../../../plugin/src/shared.rs"]
-pub mod shared;
-#[path = "../../../plugin/src/worker.rs"]
-pub mod worker;
+#[path = "../../../plugin/src/audio"]
+pub mod audio {
+    pub mod clock;
+    pub mod line_check;
+}
+#[path = "../../../plugin/src/bridge"]
+pub mod bridge {
+    pub mod ring;
+    pub mod shared;
+}
+#[path = "../../../plugin/src/analysis"]
+pub mod analysis {
+    pub mod worker;
+}
 
 #[cfg(test)]
 mod tests {
-    use crate::clock::Watch;
-    use crate::seam::{Command, Event, seam};
-    use crate::shared::{Heard, Shared};
-    use crate::worker::{Found, Worker};
+    use crate::analysis::worker::{Activity, Worker};
+    use crate::audio::clock::Watch;
+    use crate::bridge::ring::{Command, Event, ring};
+    use crate::bridge::shared::{AuditionState, Shared};
     use std::sync::atomic::{AtomicU64, Ordering};
     use std::sync::{Arc, Mutex};
     use std::time::Duration;
-    use sumproof_core::take::Pass;
+    use sumproof_core::session::take::Pass;
     use triple_buffer::triple_buffer;
 
     /// The three threads of an instance at once, each doing with what is shared what it does in the plugin: audio pushes frames
@@ -38,7 +42,7 @@ mod tests {
         const BLOCKS: u64 = 20_000;
         const FRAMES: u64 = 24;
         let shared = Arc::new(Shared::default());
-        let (mut audio, mut analysis) = seam::<4>(1_024);
+        let (mut audio, mut analysis) = ring::<4>(1_024);
         let (mut own_in, mut own_out) = triple_buffer(&0_u64);
         let (mut published_in, mut published_out) = triple_buffer(&[0_u64; 16]);
         let heard = Arc::new(AtomicU64::new(0));
@@ -66,7 +70,7 @@ mod tests {
                 published_in.write([total; 16]);
                 shared.match_db.store(total as f32, Ordering::Relaxed);
                 shared.emptied();
-                if came { Found::Sound } else { Found::Nothing }
+                if came { Activity::Sound } else { Activity::Nothing }
             })
             .expect("a thread")
         };
@@ -111,9 +115,9 @@ mod tests {
                     assert!(own >= last);
                     last = own;
                     shared.set_heard(if block % 2 == 0 {
-                        Heard::Feed
+                        AuditionState::Feed
                     } else {
-                        Heard::Stereo
+                        AuditionState::Stereo
                     });
                     shared.correlation.store(block as f32, Ordering::Relaxed);
                     if block % 64 == 0 {

@@ -5,7 +5,7 @@ use core::f64::consts::{PI, SQRT_2};
 use multiversion::multiversion;
 
 use super::Frames;
-use crate::sanitize;
+use crate::dsp::samples;
 
 /// The same for all.
 #[inline(always)]
@@ -13,7 +13,7 @@ fn lanes<const N: usize>(of: impl FnMut(usize) -> f64) -> [f64; N] {
     core::array::from_fn(of)
 }
 
-/// First-order high-passes like [`crate::response::high_pass`], two in a row in each of `N` lines.
+/// First-order high-passes like [`crate::routing::response::high_pass`], two in a row in each of `N` lines.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct HighPasses<const N: usize> {
     stages: [Stage<N>; 2],
@@ -56,7 +56,7 @@ impl HighPasses<2> {
 
     pub(super) fn settle(&mut self) {
         for stage in &mut self.stages {
-            stage.state = stage.state.map(sanitize::settled);
+            stage.state = stage.state.map(samples::settled);
         }
     }
 
@@ -98,7 +98,7 @@ impl<const N: usize> Filter<N> for HighPasses<N> {
     }
 }
 
-/// The fourth-order low-pass of [`crate::response::low_pass_power`], in front of either loudspeaker.
+/// The fourth-order low-pass of [`crate::routing::response::low_pass_power`], in front of either loudspeaker.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct LowPasses {
     b: f64,
@@ -119,7 +119,7 @@ impl LowPasses {
 
     pub(super) fn settle(&mut self) {
         for state in self.states.as_flattened_mut().as_flattened_mut() {
-            *state = sanitize::settled(*state);
+            *state = samples::settled(*state);
         }
     }
 }

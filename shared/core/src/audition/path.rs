@@ -1,10 +1,10 @@
 //! A feed, ready to run.
 
 use super::filters::{self, HighPasses, LowPasses};
-use super::history::History;
+use super::ring::DelayRing;
 use super::{Frames, LONGEST_S};
-use crate::feed::{Ending, Feed, Side};
-use crate::fractional::{COMMON_DELAY, FractionalTable, Kernel, TAPS};
+use crate::dsp::fractional::{COMMON_DELAY, FractionalTable, Kernel, TAPS};
+use crate::routing::feed::{Ending, Feed, Side};
 
 /// Fractions of a sample that are taken for none: a thousandth is 0.02 µs.
 const NONE: f64 = 0.001;
@@ -45,7 +45,7 @@ impl LinePath {
     }
 
     /// The line's end, of the last frames that were pushed.
-    fn run(&self, history: &History, out: &mut [f32]) {
+    fn run(&self, history: &DelayRing, out: &mut [f32]) {
         let frames = out.len();
         if self.amplitude == 0.0 {
             out.fill(0.0);
@@ -98,7 +98,7 @@ impl Path {
     }
 
     /// What both loudspeakers get of the last `count` frames that were pushed, at most a chunk.
-    pub(super) fn run(&mut self, history: &History, count: usize, out: &mut Frames) {
+    pub(super) fn run(&mut self, history: &DelayRing, count: usize, out: &mut Frames) {
         self.begin(history, count, out);
         if self.high_passes.are_there() {
             let [left, right] = out;
@@ -108,7 +108,7 @@ impl Path {
     }
 
     /// The same of two feeds, for less than twice the cost.
-    pub(super) fn run_both(paths: [&mut Self; 2], history: &History, count: usize, outs: [&mut Frames; 2]) {
+    pub(super) fn run_both(paths: [&mut Self; 2], history: &DelayRing, count: usize, outs: [&mut Frames; 2]) {
         let ([one, two], [out, other]) = (paths, outs);
         one.begin(history, count, out);
         two.begin(history, count, other);
@@ -121,7 +121,7 @@ impl Path {
     }
 
     /// The lines, up to the high-passes.
-    fn begin(&self, history: &History, count: usize, out: &mut Frames) {
+    fn begin(&self, history: &DelayRing, count: usize, out: &mut Frames) {
         for (line, out) in self.lines.iter().zip(out) {
             line.run(history, &mut out[..count]);
         }
@@ -196,7 +196,7 @@ mod tests {
 
     #[test]
     fn two_feeds_at_once_are_the_two_of_them() {
-        use crate::line::{Line, Polarity};
+        use crate::routing::line::{Line, Polarity};
         let line = |delay_s, corners| Line {
             delay_s,
             high_pass_hz: corners,
@@ -215,13 +215,13 @@ mod tests {
                     ..Line::STRAIGHT
                 },
                 low_pass_hz: Some(100.0),
-                ..Feed::straight(Ending::Sum(crate::feed::SumLaw::Average))
+                ..Feed::straight(Ending::Sum(crate::routing::feed::SumLaw::Average))
             },
         ];
         let table = FractionalTable::new();
         let alone = feeds.map(|feed| Path::new(&feed, 48_000.0, &table));
         let (mut alone, mut together) = (alone, alone);
-        let mut history = History::new(48_000.0);
+        let mut history = DelayRing::new(48_000.0);
         for round in 0..40 {
             let sound = |of: usize| -> [f32; 64] {
                 core::array::from_fn(|n| ((round * 64 + n) * of % 97) as f32 / 97.0 - 0.5)

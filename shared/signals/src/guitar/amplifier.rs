@@ -2,12 +2,10 @@
 
 use std::f64::consts::PI;
 
-use crate::{
-    Rng, amplitude,
-    delay::{bessel_i0, delayed, sinc},
-    fft::convolve,
-    filter::Biquad,
-};
+use crate::delay::{bessel_i0, delayed, sinc};
+use crate::fft::convolve;
+use crate::filter::Biquad;
+use crate::{Rng, amplitude};
 
 /// Drive is computed at no less than this, so that what folds back stays far below the sound.
 const DRIVE_RATE_HZ: f64 = 85_000.0;

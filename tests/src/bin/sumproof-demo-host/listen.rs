@@ -3,8 +3,8 @@
 use crate::Recording;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::path::Path;
-use sumproof_core::feed::FeedId;
-use sumproof_core::take::Take;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::session::take::Take;
 use sumproof_tests::host::{Blocks, HostError, ParamEvent, Play, Plugin, State, Stereo};
 
 /// Block size of the rendering, samples.

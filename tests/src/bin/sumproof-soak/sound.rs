@@ -1,7 +1,7 @@
 //! Rates, blocks, automation, renderings, bypass.
 
 use crate::{Outcome, noise, plugin, same_bits, text};
-use sumproof_core::feed::FeedId;
+use sumproof_core::routing::feed::FeedId;
 use sumproof_signals::Rng;
 use sumproof_tests::host::{Blocks, Buffers, ParamEvent, Play, State};
 

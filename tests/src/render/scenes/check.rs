@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use sumproof_core::linecheck::{Generator, Plan, Settings, read, sentence};
-use sumproof_report::linecheck::lines;
+use sumproof_core::line_check::{Generator, Plan, SignalSettings, read, sentence};
+use sumproof_report::line_check::lines;
 use sumproof_signals::venue::{End, Noise, Room, Venue};
 use sumproof_views::{DEFAULT_SIZE, Found, Hearing, LineCheck, MIN_SIZE, Sending, Snapshot};
 
@@ -56,7 +56,7 @@ fn held() -> Snapshot {
     snapshot
 }
 
-fn goes_out(settings: Settings, at_s: f64) -> Snapshot {
+fn goes_out(settings: SignalSettings, at_s: f64) -> Snapshot {
     let mut snapshot = held();
     snapshot.check = LineCheck {
         held: true,
@@ -69,12 +69,12 @@ fn goes_out(settings: Settings, at_s: f64) -> Snapshot {
 }
 
 fn sending() -> Snapshot {
-    goes_out(Settings::default(), 7.3)
+    goes_out(SignalSettings::default(), 7.3)
 }
 
 fn pausing() -> Snapshot {
-    let at_s = Plan::new(Settings::mono()).map_or(0.0, |plan| plan.pauses_s()[1] + 2.2);
-    goes_out(Settings::mono(), at_s)
+    let at_s = Plan::new(SignalSettings::mono()).map_or(0.0, |plan| plan.pauses_s()[1] + 2.2);
+    goes_out(SignalSettings::mono(), at_s)
 }
 
 fn stopped() -> Snapshot {
@@ -89,7 +89,7 @@ fn stopped() -> Snapshot {
 fn found() -> Snapshot {
     cached("line check", || {
         let mut snapshot = held();
-        let Ok(plan) = Plan::new(Settings::default()) else {
+        let Ok(plan) = Plan::new(SignalSettings::default()) else {
             return snapshot;
         };
         let mut generator = Generator::new(plan.clone(), RATE_HZ);

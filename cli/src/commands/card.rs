@@ -1,0 +1,112 @@
+//! `sumproof card`.
+
+use std::fs;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use sumproof_cli::input::rig::{self, RigError};
+use sumproof_cli::{exit, output, shown};
+use sumproof_core::score::rig::Rig;
+use sumproof_report::rig::card::{CardForm, Paper, Preset, card, presets_of_json};
+
+/// Below this share of the usual type size the player is told to shorten his texts.
+const SMALL: f64 = 0.9;
+
+#[derive(Args)]
+pub struct Arguments {
+    /// Rig file with your lines and the card's texts (see docs/rig-file.md)
+    #[arg(value_name = "RIG.toml")]
+    rig: PathBuf,
+
+    /// Presets, as `sumproof check --format json` writes them: those at risk are named on the card
+    #[arg(value_name = "TAKES.json")]
+    takes: Vec<PathBuf>,
+
+    /// Where to write: a name that ends in .html or .pdf
+    #[arg(long, short, value_name = "FILE")]
+    output: PathBuf,
+
+    /// What it's printed on
+    #[arg(long, value_enum, default_value_t = PaperIs::A4)]
+    paper: PaperIs,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum PaperIs {
+    /// 210 × 297 mm
+    A4,
+    /// 8.5 × 11 inch
+    Letter,
+}
+
+/// Runs it and returns the exit code.
+pub fn run(arguments: &Arguments) -> u8 {
+    match make(arguments) {
+        Ok(bytes) => output::hand_over(Some(&arguments.output), &bytes, exit::FINE),
+        Err(error) => error.end(),
+    }
+}
+
+fn make(arguments: &Arguments) -> Result<Vec<u8>, RigError> {
+    let form = form_of(&arguments.output)?;
+    let file = rig::read(&arguments.rig)?;
+    let mut presets = Vec::new();
+    for path in &arguments.takes {
+        presets.extend(presets_of(path, &file.rig())?);
+    }
+    let paper = match arguments.paper {
+        PaperIs::A4 => Paper::A4,
+        PaperIs::Letter => Paper::Letter,
+    };
+    let made = card(&file, &presets, paper, form)
+        .map_err(|error| RigError::Wrong(format!("{}: {error}", shown(&arguments.rig))))?;
+    let say = |line: String| eprintln!("{}: {line}", shown(&arguments.output));
+    if made.scale < SMALL {
+        say(format!(
+            "the texts are long, so the type is at {:.0} % of its size",
+            100.0 * made.scale
+        ));
+    }
+    if made.unnamed > 0 {
+        say(format!(
+            "{} more presets are at risk than there is room for",
+            made.unnamed
+        ));
+    }
+    if made.missing_characters > 0 {
+        say(format!(
+            "{} characters are not in the typeface, or run from right to left; each is a question mark",
+            made.missing_characters
+        ));
+    }
+    Ok(made.bytes)
+}
+
+fn form_of(path: &Path) -> Result<CardForm, RigError> {
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("html" | "htm") => Ok(CardForm::Html),
+        Some("pdf") => Ok(CardForm::Pdf),
+        _ => Err(RigError::Usage(format!(
+            "{}: the name says neither HTML nor PDF; end it in .html or .pdf",
+            shown(path)
+        ))),
+    }
+}
+
+fn presets_of(path: &Path, rig: &Rig) -> Result<Vec<Preset>, RigError> {
+    let name = shown(path);
+    let text = fs::read_to_string(path).map_err(|error| match error.kind() {
+        ErrorKind::NotFound => RigError::Unreadable(format!("{name}: there is no such file; check the name")),
+        ErrorKind::InvalidData => RigError::Wrong(format!(
+            "{name}: is not a text in UTF-8; write it again with `sumproof check --format json`"
+        )),
+        _ => RigError::Unreadable(format!(
+            "{name}: could not be read ({error}); check its permissions"
+        )),
+    })?;
+    presets_of_json(&text, rig).map_err(|error| RigError::Wrong(format!("{name}: {error}")))
+}

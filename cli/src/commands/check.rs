@@ -1,0 +1,374 @@
+//! `sumproof check`.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+use sumproof_cli::choose::select::{Condition, Order, Selection};
+use sumproof_cli::choose::view::view;
+use sumproof_cli::input::pairs::{self, NamePattern};
+use sumproof_cli::input::walk::walk;
+use sumproof_cli::measure::jobs::{self, Job};
+use sumproof_cli::{exit, output};
+use sumproof_core::score::outcome::Outcome;
+use sumproof_report::{Entry, Judged, View};
+
+#[derive(Args)]
+pub struct Arguments {
+    /// Stereo WAV, AIFF, FLAC, MP3 or Ogg Vorbis files, 8 to 192 kHz, and folders of them
+    #[arg(required_unless_present = "dry", value_name = "FILE|FOLDER")]
+    named: Vec<PathBuf>,
+
+    /// The same part with all effects off: with --wet, dry and wet are known instead of estimated. A file; or, for all of
+    /// FILE|FOLDER, a pattern of their names with one * for the preset's name, such as '*-dry' or 'dry/*'
+    #[arg(
+        long,
+        value_name = "FILE|PATTERN",
+        requires = "wet",
+        help_heading = "Dry and wet from passes"
+    )]
+    dry: Option<String>,
+
+    /// The same part with the dry off
+    #[arg(
+        long,
+        value_name = "FILE|PATTERN",
+        requires = "dry",
+        help_heading = "Dry and wet from passes"
+    )]
+    wet: Option<String>,
+
+    /// With patterns: the same part as it is, which checks the other two
+    #[arg(
+        long,
+        value_name = "PATTERN",
+        requires = "dry",
+        default_value = "*",
+        help_heading = "Dry and wet from passes"
+    )]
+    full: String,
+
+    /// The rig's lines, own feed and limits, from a rig file
+    #[arg(long, value_name = "FILE", help_heading = "What is judged")]
+    rig: Option<PathBuf>,
+
+    /// Show and judge this feed only; may be given several times. One of the ids below, or a description in the rig file's
+    /// words: '{name = "front fill", ending = "sum", right = {delay_ms = 2}}'
+    #[arg(long, value_name = "ID|{…}", help_heading = "What is judged", long_help = feed_help())]
+    feed: Vec<String>,
+
+    /// A limit in the rig file's words, such as dry_holds_db=-6; may be given several times
+    #[arg(long, value_name = "KEY=DB", help_heading = "What is judged")]
+    limit: Vec<String>,
+
+    /// End with exit code 1 if a preset has this outcome or a worse one (in the feeds that decide; filters don't matter)
+    #[arg(long, value_enum, help_heading = "What is judged")]
+    fail_on: Option<FailOn>,
+
+    /// What to print
+    #[arg(long, value_enum, default_value_t = Form::Table, help_heading = "Output")]
+    format: Form,
+
+    /// Table: every feed of every preset, as it is printed for one file alone
+    #[arg(long, help_heading = "Output")]
+    detail: bool,
+
+    /// Write there instead of to the terminal
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    output: Option<PathBuf>,
+
+    /// Write a picture of every preset shown into this folder, as PNG
+    #[arg(long, value_name = "FOLDER", help_heading = "Output")]
+    pictures: Option<PathBuf>,
+
+    /// Order: worst (first; what table and html do unless told), name, given (json and csv), or a figure, lowest first
+    #[arg(long, value_name = "ORDER", value_parser = clap::builder::PossibleValuesParser::new(Order::names()), help_heading = "Which presets, in which order")]
+    sort: Option<String>,
+
+    /// The other way round
+    #[arg(long, help_heading = "Which presets, in which order")]
+    reverse: bool,
+
+    /// Only presets with this outcome; may be given several times
+    #[arg(long, value_enum, help_heading = "Which presets, in which order")]
+    only: Vec<Only>,
+
+    /// Only presets whose name holds this
+    #[arg(long, value_name = "TEXT", help_heading = "Which presets, in which order")]
+    name: Option<String>,
+
+    /// Only presets with such a figure, for example 'correlation<0.3'; may be given several times. The figures are those of
+    /// --sort
+    #[arg(long = "where", value_name = "CONDITION", value_parser = Condition::parse, help_heading = "Which presets, in which order")]
+    conditions: Vec<Condition>,
+
+    /// How many files to work on at once; as many as there are processors unless told
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=256))]
+    jobs: Option<u16>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Form {
+    /// For people: a line per preset, or all of the only one
+    Table,
+    /// For programs: see SCHEMA.md
+    Json,
+    /// For spreadsheets: a line per preset and feed
+    Csv,
+    /// A page for people: pictures, what to change, sortable
+    Html,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum FailOn {
+    /// It thins or drops out
+    Thins,
+    /// It drops out
+    DropsOut,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Only {
+    /// Holds wherever it is judged
+    Holds,
+    /// Thins somewhere
+    Thins,
+    /// Drops out somewhere
+    DropsOut,
+}
+
+fn feed_help() -> String {
+    let mut text = String::from(
+        "Show and judge this feed only; may be given several times. A description in the rig file's words, such as\n  \
+         {name = \"front fill\", ending = \"sum\", right = {delay_ms = 2}}\nor one of:",
+    );
+    for id in sumproof_core::routing::feed::FeedId::ALL {
+        text.push_str(&format!("\n  {:26}{}", id.id(), id.name()));
+    }
+    text
+}
+
+/// Runs it and returns the exit code.
+pub fn run(arguments: &Arguments) -> u8 {
+    let view = match view(arguments.rig.as_deref(), &arguments.feed, &arguments.limit) {
+        Ok(view) => view,
+        Err(error) => return error.end(),
+    };
+    let (jobs, mut code) = match jobs(arguments) {
+        Ok(jobs) => jobs,
+        Err(line) => return usage(&line),
+    };
+    let entries = analyse(&jobs, &view, threads(arguments), &mut code);
+    let mut presets: Vec<Judged<'_>> = entries.iter().map(|entry| Judged::new(entry, &view)).collect();
+    let failed = arguments.fail_on.is_some_and(|fail_on| {
+        let bound = match fail_on {
+            FailOn::Thins => Outcome::Thins,
+            FailOn::DropsOut => Outcome::DropsOut,
+        };
+        presets
+            .iter()
+            .any(|preset| preset.outcome().is_some_and(|outcome| outcome >= bound))
+    });
+    let alone = presets.len() == 1;
+    if let Err(line) = selection(arguments).map(|selection| selection.apply(&mut presets)) {
+        return usage(&line);
+    }
+    let text = match arguments.format {
+        Form::Json => sumproof_report::json_of_set(&presets, &view) + "\n",
+        Form::Csv => sumproof_report::csv(&presets),
+        Form::Html => sumproof_report::html(&presets, &view),
+        Form::Table if alone || arguments.detail => presets
+            .iter()
+            .map(sumproof_report::table_of)
+            .collect::<Vec<_>>()
+            .join("\n"),
+        // Every file was bad, and each has had its line.
+        Form::Table if entries.is_empty() => String::new(),
+        Form::Table => sumproof_report::overview(&presets),
+    };
+    let pictured = arguments
+        .pictures
+        .as_deref()
+        .map_or(Ok(()), |folder| draw(&presets, folder));
+    match output::deliver(arguments.output.as_deref(), text.as_bytes()).and(pictured) {
+        Ok(()) if code == exit::FINE && failed => exit::FAILED,
+        Ok(()) => code,
+        Err(line) => {
+            eprintln!("{line}");
+            exit::OUTPUT
+        }
+    }
+}
+
+fn usage(line: &str) -> u8 {
+    eprintln!("{line}");
+    exit::USAGE
+}
+
+fn threads(arguments: &Arguments) -> usize {
+    arguments.jobs.map_or_else(
+        || std::thread::available_parallelism().map_or(1, |count| count.get()),
+        usize::from,
+    )
+}
+
+fn selection(arguments: &Arguments) -> Result<Selection, String> {
+    let order = match &arguments.sort {
+        Some(name) => Order::parse(name)?,
+        None if matches!(arguments.format, Form::Table | Form::Html) => Order::Worst,
+        None => Order::Given,
+    };
+    Ok(Selection {
+        order,
+        reverse: arguments.reverse,
+        outcomes: arguments
+            .only
+            .iter()
+            .map(|only| match only {
+                Only::Holds => Outcome::Holds,
+                Only::Thins => Outcome::Thins,
+                Only::DropsOut => Outcome::DropsOut,
+            })
+            .collect(),
+        name: arguments.name.clone(),
+        conditions: arguments.conditions.clone(),
+    })
+}
+
+/// What there is to do. What can't be done has had its line; the exit code is that of the first.
+fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
+    let mut code = exit::FINE;
+    let mut bad = |line: String, exit_code: u8| {
+        eprintln!("{line}");
+        if code == exit::FINE {
+            code = exit_code;
+        }
+    };
+    if let (Some(dry), Some(wet)) = (&arguments.dry, &arguments.wet)
+        && !NamePattern::is_one(dry)
+        && !NamePattern::is_one(wet)
+    {
+        let full = match arguments.named.as_slice() {
+            [] => None,
+            [full] => Some(full.clone()),
+            _ => return Err("with --dry and --wet name one FILE at the most: the same part as it is".into()),
+        };
+        let job = Job::Passes {
+            dry: dry.into(),
+            wet: wet.into(),
+            full,
+            name: None,
+        };
+        return Ok((vec![job], code));
+    }
+    let mut files = Vec::new();
+    for found in walk(&arguments.named) {
+        match found {
+            Ok(path) => files.push(path),
+            Err(error) => bad(error.to_string(), error.exit_code()),
+        }
+    }
+    let (Some(dry), Some(wet)) = (&arguments.dry, &arguments.wet) else {
+        return Ok((files.into_iter().map(Job::File).collect(), code));
+    };
+    let (dry, wet) = (NamePattern::parse(dry)?, NamePattern::parse(wet)?);
+    if arguments.named.is_empty() {
+        return Err(
+            "with patterns in --dry and --wet name the folders or files they are to be looked for in".into(),
+        );
+    }
+    let mut jobs = Vec::new();
+    for job in pairs::pair(files, &dry, &wet, &NamePattern::parse(&arguments.full)?) {
+        match job {
+            Ok(job) => jobs.push(job),
+            Err(line) => bad(line, exit::PASSES),
+        }
+    }
+    Ok((jobs, code))
+}
+
+/// Every preset that can be read. A bad one gets its line and the others go on.
+fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entry> {
+    // Draws only where somebody sees it: not into a pipe.
+    let bar = ProgressBar::new(jobs.iter().map(Job::bytes).sum());
+    if let Ok(style) =
+        ProgressStyle::with_template("{bar:30} {percent:>3} %  {msg}  {binary_bytes_per_sec}  {eta} left")
+    {
+        bar.set_style(style);
+    }
+    let mut entries = Vec::new();
+    let mut done = 0;
+    jobs::run_all(
+        jobs,
+        &view.rig,
+        threads,
+        |result| {
+            done += 1;
+            bar.set_message(format!("{done} of {}", jobs.len()));
+            let (line, exit_code) = match result {
+                Ok(result) => {
+                    entries.push(result.entry);
+                    let code = if result.passes_hold {
+                        exit::FINE
+                    } else {
+                        exit::PASSES
+                    };
+                    (result.note, code)
+                }
+                Err(error) => (Some(error.to_string()), error.exit_code()),
+            };
+            if let Some(line) = line {
+                bar.suspend(|| eprintln!("{line}"));
+            }
+            if *code == exit::FINE {
+                *code = exit_code;
+            }
+        },
+        |bytes| bar.inc(bytes),
+    );
+    bar.finish_and_clear();
+    tell_apart(&mut entries);
+    entries
+}
+
+/// Presets of one name in several folders are called after their folder too.
+fn tell_apart(entries: &mut [Entry]) {
+    let mut count: BTreeMap<String, usize> = BTreeMap::new();
+    for entry in entries.iter() {
+        *count.entry(entry.take.name.clone()).or_default() += 1;
+    }
+    for entry in entries {
+        if count.get(&entry.take.name).is_some_and(|&count| count > 1)
+            && let Some(folder) = entry
+                .file
+                .as_deref()
+                .and_then(|file| Path::new(file).parent())
+                .filter(|folder| !folder.as_os_str().is_empty())
+        {
+            entry.take.name = format!("{}/{}", folder.to_string_lossy(), entry.take.name);
+        }
+    }
+}
+
+fn draw(presets: &[Judged<'_>], folder: &Path) -> Result<(), String> {
+    std::fs::create_dir_all(folder).map_err(|error| output::refused(folder, &error))?;
+    for preset in presets {
+        let name: String = preset
+            .take
+            .name
+            .chars()
+            .map(|c| {
+                if c.is_alphanumeric() || " -_.,()+".contains(c) {
+                    c
+                } else {
+                    '_'
+                }
+            })
+            .collect();
+        let png = sumproof_report::png(preset)?;
+        let path = folder.join(name + ".png");
+        output::write_whole(&path, &png).map_err(|error| output::refused(&path, &error))?;
+    }
+    Ok(())
+}

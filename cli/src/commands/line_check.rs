@@ -1,0 +1,252 @@
+//! `sumproof linecheck`: make the test signal, read its recording.
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, Subcommand};
+use sumproof_cli::output::wav;
+use sumproof_cli::{exit, output, read_recording};
+use sumproof_core::line_check::{Findings, Generator, Mode, Plan, ReadFailure, SignalSettings, advice, read};
+use sumproof_report::line_check::{NotKnown, html, json, save, text};
+
+#[derive(Args)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write the test signal: a stereo WAV of less than 20 seconds to play through your rig
+    #[command(after_help = exit::text())]
+    Make(Make),
+
+    /// Say what the lines did, from a recording of what arrived
+    #[command(after_help = exit::text())]
+    Read(Read),
+}
+
+/// What maker and reader must agree on.
+#[derive(Args)]
+struct Signal {
+    /// For one mono source that feeds both lines: the signal three times, with pauses to unplug each line by hand
+    #[arg(long)]
+    mono: bool,
+
+    /// The pause for changing plugs, seconds (with --mono)
+    #[arg(long, value_name = "SECONDS", requires = "mono", default_value_t = 8.0)]
+    pause: f64,
+
+    /// Where the sweeps begin and end, Hz
+    #[arg(long, value_name = "HZ", num_args = 2, default_values_t = [20.0, 20_000.0])]
+    band: Vec<f64>,
+
+    /// Length of each of the sweeps, seconds
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
+    length: f64,
+}
+
+impl Signal {
+    fn settings(&self) -> SignalSettings {
+        SignalSettings {
+            mode: if self.mono {
+                Mode::Mono { pause_s: self.pause }
+            } else {
+                Mode::Stereo
+            },
+            low_hz: self.band[0],
+            high_hz: self.band[1],
+            sweep_s: self.length,
+            ..SignalSettings::default()
+        }
+    }
+}
+
+#[derive(Args)]
+struct Make {
+    /// Where to write it
+    #[arg(value_name = "FILE.wav", default_value = "line-check.wav")]
+    file: PathBuf,
+
+    /// Peak level, dBFS
+    #[arg(long, value_name = "DBFS", allow_negative_numbers = true, default_value_t = -20.0)]
+    level: f64,
+
+    /// Sample rate, Hz
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = clap::value_parser!(u32).range(44_100..=192_000))]
+    rate: u32,
+
+    #[command(flatten)]
+    signal: Signal,
+}
+
+#[derive(Args)]
+struct Read {
+    /// The recording: WAV, AIFF, FLAC, MP3 or Ogg Vorbis, mono or stereo, 8 to 192 kHz
+    #[arg(value_name = "RECORDING")]
+    file: PathBuf,
+
+    /// Print for programs instead of for people: see SCHEMA.md
+    #[arg(long)]
+    json: bool,
+
+    /// Write a page with the pictures there
+    #[arg(long, value_name = "FILE.html")]
+    html: Option<PathBuf>,
+
+    /// Save what was found as the feed of your own in that rig file; all else in it stays
+    #[arg(long, value_name = "RIG.toml")]
+    save: Option<PathBuf>,
+
+    /// What that feed is to be called
+    #[arg(long, value_name = "NAME", default_value = "as measured", requires = "save")]
+    name: String,
+
+    #[command(flatten)]
+    signal: Signal,
+}
+
+/// Runs it and returns the exit code.
+pub fn run(arguments: &Arguments) -> u8 {
+    let done = match &arguments.command {
+        Command::Make(arguments) => make(arguments),
+        Command::Read(arguments) => read_file(arguments),
+    };
+    match done {
+        Ok(()) => exit::FINE,
+        Err((line, code)) => {
+            eprintln!("{line}");
+            code
+        }
+    }
+}
+
+fn make(arguments: &Make) -> Result<(), (String, u8)> {
+    let settings = SignalSettings {
+        level_dbfs: arguments.level,
+        ..arguments.signal.settings()
+    };
+    let plan = plan(settings)?;
+    let reach_hz = 0.47 * f64::from(arguments.rate);
+    if settings.high_hz > reach_hz {
+        return Err((
+            format!(
+                "--band: {} Hz can't be carried at {} Hz; give at most {reach_hz:.0}",
+                settings.high_hz, arguments.rate
+            ),
+            exit::USAGE,
+        ));
+    }
+    let (seconds, pauses) = (plan.seconds(), plan.pauses_s());
+    let mut generator = Generator::new(plan, f64::from(arguments.rate));
+    let frames = usize::try_from(generator.frames()).unwrap_or(usize::MAX);
+    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
+    generator.fill(&mut left, &mut right);
+    let bytes = wav::pcm24(&left, &right, arguments.rate);
+    output::write_whole(&arguments.file, &bytes)
+        .map_err(|error| (output::refused(&arguments.file, &error), exit::OUTPUT))?;
+    let mut said = format!(
+        "{}: {seconds:.1} s, peaks at {} dBFS\n",
+        arguments.file.display(),
+        settings.level_dbfs
+    );
+    for (start, what) in pauses.iter().zip([
+        "unplug the right line",
+        "plug the right line again and unplug the left one",
+    ]) {
+        said += &format!("  at {start:.1} s, for {} s: {what}\n", arguments.signal.pause);
+    }
+    for line in advice(settings.mode) {
+        said += &format!("- {line}\n");
+    }
+    said += &format!(
+        "Then: sumproof linecheck read{} RECORDING\n",
+        again(&arguments.signal)
+    );
+    output::deliver(None, said.as_bytes()).map_err(|line| (line, exit::OUTPUT))
+}
+
+/// The options that the reader must be given again.
+fn again(signal: &Signal) -> String {
+    let mut options = String::new();
+    if signal.mono {
+        options += " --mono";
+        if signal.pause != 8.0 {
+            options += &format!(" --pause {}", signal.pause);
+        }
+    }
+    if signal.band != [20.0, 20_000.0] {
+        options += &format!(" --band {} {}", signal.band[0], signal.band[1]);
+    }
+    if signal.length != 2.0 {
+        options += &format!(" --length {}", signal.length);
+    }
+    options
+}
+
+fn plan(settings: SignalSettings) -> Result<Plan, (String, u8)> {
+    Plan::new(settings).map_err(|error| (error.to_string(), exit::USAGE))
+}
+
+fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
+    let plan = plan(arguments.signal.settings())?;
+    let path = &arguments.file;
+    let finding = {
+        let recording = read_recording(path).map_err(|error| (error.to_string(), error.exit_code()))?;
+        let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
+        read(&channels, recording.rate_hz, &plan)
+            .map_err(|failure| (format!("{}: {failure}", path.display()), code(&failure)))?
+    };
+    let name = path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    );
+    let said = if arguments.json {
+        json(&finding, &name) + "\n"
+    } else {
+        text(&finding, &name)
+    };
+    output::deliver(None, said.as_bytes()).map_err(|line| (line, exit::OUTPUT))?;
+    if let Some(page) = &arguments.html {
+        output::write_whole(page, html(&finding, &name).as_bytes())
+            .map_err(|error| (output::refused(page, &error), exit::OUTPUT))?;
+    }
+    match &arguments.save {
+        Some(rig) => keep(rig, &finding, &arguments.name),
+        None => Ok(()),
+    }
+}
+
+/// Puts the finding into a rig file, which may be there already.
+fn keep(rig: &Path, finding: &Findings, name: &str) -> Result<(), (String, u8)> {
+    let existing = match std::fs::read_to_string(rig) {
+        Ok(text) => text,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
+        Err(error) => {
+            return Err((
+                format!("{}: can't be read ({error}); nothing was saved", rig.display()),
+                exit::RIG_FILE,
+            ));
+        }
+    };
+    let merged = save(&existing, finding, name).map_err(|reason| {
+        let code = match reason {
+            NotKnown::TooLittle => exit::SIGNAL_WEAK,
+            NotKnown::Wrong(_) => exit::RIG_FILE,
+        };
+        (format!("{}: {reason}", rig.display()), code)
+    })?;
+    output::write_whole(rig, merged.as_bytes()).map_err(|error| (output::refused(rig, &error), exit::OUTPUT))
+}
+
+fn code(failure: &ReadFailure) -> u8 {
+    match failure {
+        ReadFailure::Shape => exit::NO_FRAMES,
+        ReadFailure::Silence => exit::SILENT,
+        ReadFailure::NotNumbers => exit::NOT_NUMBERS,
+        ReadFailure::NotFound => exit::NO_SIGNAL,
+        ReadFailure::Partial { .. } => exit::SIGNAL_PART,
+        ReadFailure::TooShort { .. } => exit::SIGNAL_SHORT,
+        ReadFailure::TooLong { .. } => exit::SIGNAL_LONG,
+        ReadFailure::Lost => exit::SIGNAL_WEAK,
+    }
+}

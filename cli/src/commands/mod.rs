@@ -1,0 +1,9 @@
+//! One file a subcommand: options in, exit code out.
+//!
+//! Uses every room of the library.
+
+pub mod card;
+pub mod check;
+pub mod compare;
+pub mod line_check;
+pub mod lines;

@@ -1,0 +1,151 @@
+//! What can be wrong with a file.
+
+use std::path::{Path, PathBuf};
+
+/// Why a file could not be judged. Its text is one line: the file, what is wrong, what to do.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ReadError {
+    /// Not there, or may not be read.
+    #[error("{}: {reason}", shown(path))]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system says, and what to do.
+        reason: String,
+    },
+    /// No audio in it that can be read.
+    #[error(
+        "{}: holds no audio that can be read; give a WAV, AIFF, FLAC, MP3 or Ogg Vorbis file",
+        shown(path)
+    )]
+    NotAudio {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Audio, but coded in a way this program doesn't know.
+    #[error(
+        "{}: is coded in a way that can't be read ({detail}); export it as plain WAV or FLAC",
+        shown(path)
+    )]
+    Unsupported {
+        /// The file.
+        path: PathBuf,
+        /// What is not supported.
+        detail: String,
+    },
+    /// It ends before what its header promises.
+    #[error(
+        "{}: is truncated, its header promises {promised} frames and {found} are there; export or copy it again",
+        shown(path)
+    )]
+    Truncated {
+        /// The file.
+        path: PathBuf,
+        /// Frames in the header.
+        promised: u64,
+        /// Frames found.
+        found: u64,
+    },
+    /// What is in it contradicts itself.
+    #[error("{}: is damaged ({detail}); export or copy it again", shown(path))]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What the decoder says.
+        detail: String,
+    },
+    /// 0 bytes.
+    #[error("{}: is empty (0 bytes); export it again", shown(path))]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A header and nothing behind it.
+    #[error("{}: has a header but no sound in it; export it again", shown(path))]
+    NoFrames {
+        /// The file.
+        path: PathBuf,
+    },
+    /// One channel.
+    #[error(
+        "{}: is mono, so both lines would carry the same; export it in stereo",
+        shown(path)
+    )]
+    Mono {
+        /// The file.
+        path: PathBuf,
+    },
+    /// More than two channels.
+    #[error(
+        "{}: has {channels} channels; export left and right as one stereo file",
+        shown(path)
+    )]
+    ManyChannels {
+        /// The file.
+        path: PathBuf,
+        /// How many.
+        channels: usize,
+    },
+    /// Nothing above the level at which anything is read.
+    #[error(
+        "{}: is silent (below {:.0} dBFS), there is nothing to judge; check what was exported",
+        shown(path),
+        sumproof_core::dsp::db::NO_READING_DBFS
+    )]
+    Silence {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Samples no measurement may believe.
+    #[error(
+        "{}: {frames} of {all} frames are not numbers or above +60 dBFS; find the plugin that makes them and export again",
+        shown(path)
+    )]
+    NotNumbers {
+        /// The file.
+        path: PathBuf,
+        /// Frames concerned.
+        frames: u64,
+        /// All frames.
+        all: u64,
+    },
+    /// Outside 8 to 192 kHz.
+    #[error(
+        "{}: has a sample rate of {rate_hz} Hz; export it with 8 to 192 kHz",
+        shown(path)
+    )]
+    Rate {
+        /// The file.
+        path: PathBuf,
+        /// Its rate, Hz.
+        rate_hz: u32,
+    },
+}
+
+impl ReadError {
+    /// The exit code of the command: see [`crate::exit::TABLE`].
+    #[must_use]
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Unreadable { .. } => 10,
+            Self::NotAudio { .. } | Self::Unsupported { .. } => 11,
+            Self::Truncated { .. } | Self::Damaged { .. } => 12,
+            Self::Empty { .. } => 13,
+            Self::NoFrames { .. } => 14,
+            Self::Mono { .. } => 15,
+            Self::ManyChannels { .. } => 16,
+            Self::Silence { .. } => 17,
+            Self::NotNumbers { .. } => 18,
+            Self::Rate { .. } => 19,
+        }
+    }
+}
+
+/// A path as part of one line: control characters (a name may hold a line break) become question marks.
+#[must_use]
+pub fn shown(path: &Path) -> String {
+    path.to_string_lossy()
+        .chars()
+        .map(|c| if c.is_control() { '?' } else { c })
+        .collect()
+}

@@ -1,0 +1,82 @@
+//! One file, one preset.
+
+use std::path::Path;
+
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_report::Entry;
+
+use crate::input::error::ReadError;
+use crate::input::read::read;
+use crate::measure::loudness::LoudnessMeter;
+
+/// Analyses one file after the other; what was made for one sample rate serves for all files that have it.
+#[derive(Debug, Default)]
+pub struct Analyser {
+    monitor: Option<Monitor>,
+}
+
+/// Analyses a whole file, streamed, and names the take after it (without the extension).
+///
+/// # Errors
+/// See [`ReadError`].
+pub fn analyse(path: &Path) -> Result<Take, ReadError> {
+    Analyser::default()
+        .entry(path, &Rig::default(), |_| {})
+        .map(|entry| entry.take)
+}
+
+impl Analyser {
+    /// The same as [`analyse`] with its loudness through the lines of a rig, telling now and then which share of the file is
+    /// done (0 to 1; only where the file says how long it is).
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub fn entry(
+        &mut self,
+        path: &Path,
+        rig: &Rig,
+        mut progress: impl FnMut(f64),
+    ) -> Result<Entry, ReadError> {
+        let mut loudness: Option<Option<LoudnessMeter>> = None;
+        let mut done = 0u64;
+        let kept = &mut self.monitor;
+        read(path, |format, left, right| {
+            let loudness = loudness.get_or_insert_with(|| {
+                let monitor = kept
+                    .take()
+                    .filter(|monitor| monitor.rate_hz() == format.rate_hz)
+                    .unwrap_or_else(|| Monitor::for_takes(format.rate_hz));
+                kept.insert(monitor).start_take();
+                LoudnessMeter::new(format.rate_hz, rig)
+            });
+            if let Some(monitor) = kept {
+                monitor.push(left, right);
+            }
+            if let Some(loudness) = loudness {
+                loudness.push(left, right);
+            }
+            done += left.len() as u64;
+            if let Some(all) = format.promised_frames.filter(|&all| all > 0) {
+                progress((done as f64 / all as f64).min(1.0));
+            }
+        })?;
+        let take = loudness.as_ref().and(self.monitor.as_mut());
+        take.and_then(|monitor| monitor.finish_take(name_of(path), Pass::Full))
+            .map(|take| Entry {
+                take,
+                file: Some(path.to_string_lossy().into_owned()),
+                loudness: loudness.flatten().map(|loudness| loudness.read()),
+            })
+            .ok_or_else(|| ReadError::NoFrames { path: path.into() })
+    }
+}
+
+/// What a preset is called after its file.
+#[must_use]
+pub fn name_of(path: &Path) -> String {
+    path.file_stem()
+        .map_or_else(|| path.to_string_lossy(), |stem| stem.to_string_lossy())
+        .into_owned()
+}

@@ -1,0 +1,311 @@
+//! The line check: orders its signal, keeps what arrives meanwhile, has it read, and keeps what was found.
+
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use nice_plug::util::permit_alloc;
+use sumproof_core::line_check::{self, Findings, Generator, Plan, ReadFailure, SignalSettings};
+use sumproof_report::line_check::lines;
+use sumproof_views::{Found, LineCheck, OwnFeed, Sending};
+
+use super::Engine;
+use crate::audio::line_check::{End, Signal, Switch};
+use crate::bridge::ring::Frame;
+
+/// What is recorded behind the signal, s: what takes longer on its way isn't on a stage.
+const BEHIND_S: f64 = 1.0;
+/// An order that isn't begun by then is void: no signal may come as a surprise.
+const BEGINS_WITHIN: Duration = Duration::from_secs(1);
+/// While it goes out, frames come at least so often.
+const MOVES_WITHIN: Duration = Duration::from_secs(1);
+/// What the feed made of a finding is called, as the command calls it.
+const SAVED_AS: &str = "as measured";
+
+/// A signal that was ordered or goes out.
+#[derive(Debug)]
+struct Run {
+    number: u64,
+    plan: Plan,
+    rate_hz: f64,
+    /// What arrived, at most as much as there was room made for.
+    arrived: [Vec<f32>; 2],
+    begun: bool,
+    lost: bool,
+    moved_at: Instant,
+}
+
+impl Run {
+    /// Keeps frames, as many as there is room for: nothing is allocated.
+    fn keep<const C: usize>(&mut self, frames: &[Frame<C>]) {
+        let room = self.arrived[0].capacity() - self.arrived[0].len();
+        let kept = &frames[..frames.len().min(room)];
+        for (index, channel) in self.arrived.iter_mut().enumerate() {
+            channel.extend(kept.iter().map(|frame| frame.get(index).copied().unwrap_or(0.0)));
+        }
+        self.moved_at = Instant::now();
+    }
+}
+
+/// A recording being read, in a thread of its own, so that the meters go on.
+#[derive(Debug)]
+struct ReadJob(Option<JoinHandle<Result<Findings, ReadFailure>>>);
+
+impl ReadJob {
+    fn start(run: Run) -> Self {
+        let thread = std::thread::Builder::new()
+            .name(String::from("sumproof lines"))
+            .spawn(move || {
+                let [left, right] = &run.arrived;
+                line_check::read(&[left, right], run.rate_hz, &run.plan)
+            });
+        Self(thread.ok())
+    }
+
+    fn is_done(&self) -> bool {
+        self.0.as_ref().is_none_or(JoinHandle::is_finished)
+    }
+
+    fn finish(mut self) -> Option<Result<Findings, ReadFailure>> {
+        self.0.take()?.join().ok()
+    }
+}
+
+impl Drop for ReadJob {
+    /// The library may be unloaded next: nothing of it may still run.
+    fn drop(&mut self) {
+        if let Some(thread) = self.0.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// All of it.
+#[derive(Debug, Default)]
+pub(super) struct Checking {
+    /// Number of the last run.
+    last: u64,
+    run: Option<Run>,
+    work: Option<ReadJob>,
+    said: Option<String>,
+    finding: Option<Arc<Findings>>,
+    found: Option<Arc<Found>>,
+    saved: bool,
+}
+
+impl Checking {
+    /// Frames came.
+    pub(super) fn process_frames<const C: usize>(&mut self, frames: &[Frame<C>]) {
+        if let Some(run) = self.run.as_mut().filter(|run| run.begun) {
+            run.keep(frames);
+        }
+    }
+
+    /// Frames are missing here.
+    pub(super) fn lost(&mut self) {
+        if let Some(run) = &mut self.run {
+            run.lost |= run.begun;
+        }
+    }
+
+    pub(super) fn begins(&mut self, number: u64) {
+        if let Some(run) = self.run.as_mut().filter(|run| run.number == number) {
+            (run.begun, run.moved_at) = (true, Instant::now());
+        }
+    }
+
+    pub(super) fn ends(&mut self, number: u64, why: End) {
+        let Some(run) = self.run.take_if(|run| run.number == number) else {
+            return;
+        };
+        permit_alloc(|| {
+            self.said = if why == End::Whole && !run.lost {
+                self.work = Some(ReadJob::start(run));
+                None
+            } else {
+                Some(String::from(ended(if run.lost { End::Lost } else { why })))
+            };
+        });
+    }
+
+    /// The sample rate changes, or the host stops: what was ordered is off.
+    pub(super) fn call_off(&mut self, switch: &Switch) {
+        switch.release();
+        if let Some(run) = &self.run {
+            self.ends(run.number, End::HostStopped);
+        }
+    }
+
+    /// Whether something is under way.
+    pub(super) fn is_busy(&self) -> bool {
+        self.run.is_some() || self.work.is_some()
+    }
+
+    /// Whatever became of it since the last look. Returns whether there is news.
+    pub(super) fn look(&mut self, switch: &Switch) -> bool {
+        let overdue = self.run.as_ref().filter(|run| {
+            let within = if run.begun { MOVES_WITHIN } else { BEGINS_WITHIN };
+            run.moved_at.elapsed() > within
+        });
+        if let Some(run) = overdue {
+            switch.end(run.number);
+            self.ends(run.number, End::HostStopped);
+            return true;
+        }
+        let Some(work) = self.work.take_if(|work| work.is_done()) else {
+            return self.run.is_some();
+        };
+        match work.finish() {
+            Some(Ok(finding)) => {
+                self.found = Some(Arc::new(Found {
+                    sentence: line_check::sentence(&finding),
+                    lines: lines(&finding),
+                    can_save: finding.own_feed().is_some(),
+                }));
+                self.finding = Some(Arc::new(finding));
+            }
+            Some(Err(failure)) => self.said = Some(not_read(&failure)),
+            None => self.said = Some(String::from("What arrived could not be read: send it again.")),
+        }
+        true
+    }
+
+    pub(super) fn shown(&self) -> LineCheck {
+        LineCheck {
+            held: false,
+            on: false,
+            sending: self.run.as_ref().map(|run| Sending {
+                settings: *run.plan.settings(),
+                at_s: run.arrived[0].len() as f64 / run.rate_hz,
+            }),
+            reading: self.work.is_some(),
+            said: self.said.clone(),
+            found: self.found.clone(),
+            saved: self.saved,
+        }
+    }
+}
+
+impl Engine {
+    /// The second step of a line check: orders the signal and makes room for what arrives. Where that can't be, says why.
+    pub fn send_check(&mut self, settings: SignalSettings) {
+        let ordered = self.order_check(settings);
+        if let Err(line) = ordered {
+            self.checking.said = Some(line);
+        }
+        self.unshown = true;
+    }
+
+    fn order_check(&mut self, settings: SignalSettings) -> Result<(), String> {
+        let shared = Arc::clone(&self.links.shared);
+        if self.checking.is_busy() || !shared.switch.is_held() {
+            return Ok(());
+        }
+        let (Some(end), Some(monitor)) = (&mut self.end, &self.monitor) else {
+            return Err(String::from(ended(End::HostStopped)));
+        };
+        let rate_hz = monitor.rate_hz();
+        if self.settings.bypass {
+            return Err(String::from(ended(End::Bypassed)));
+        }
+        if !shared.pulse.is_real_time() {
+            return Err(String::from(ended(End::Bounces)));
+        }
+        let plan = Plan::new(settings).map_err(|error| format!("{error}."))?;
+        let frames = ((plan.seconds() + BEHIND_S) * rate_hz).ceil() as usize;
+        let number = self.checking.last + 1;
+        let signal = Box::new(Signal {
+            run: number,
+            generator: Generator::new(plan.clone(), rate_hz),
+            behind_frames: (BEHIND_S * rate_hz) as u64,
+        });
+        // Blocks are as long as they are: the last one may go on for a while behind the end.
+        let room = frames + rate_hz as usize;
+        let run = Run {
+            number,
+            plan,
+            rate_hz,
+            arrived: [Vec::with_capacity(room), Vec::with_capacity(room)],
+            begun: false,
+            lost: false,
+            moved_at: Instant::now(),
+        };
+        // Allowed first: what is taken before it's allowed would be given back.
+        if !shared.switch.allow(number) {
+            return Ok(());
+        }
+        if !end.order(signal) {
+            shared.switch.end(number);
+            return Err(String::from(
+                "The last signal is still on its way out: try again.",
+            ));
+        }
+        self.checking = Checking {
+            last: number,
+            run: Some(run),
+            ..Checking::default()
+        };
+        Ok(())
+    }
+
+    /// Makes what the line check found the user's own feed.
+    pub fn save_check(&mut self) {
+        let own = self
+            .checking
+            .finding
+            .as_ref()
+            .and_then(|finding| finding.own_feed());
+        if let Some(feed) = own {
+            let OwnFeed { name, feed } = OwnFeed {
+                name: String::from(SAVED_AS),
+                feed,
+            };
+            self.set_own(feed);
+            self.set_own_name(&name);
+            self.checking.saved = true;
+            self.unshown = true;
+        }
+    }
+}
+
+/// Why a signal ended, and what to do.
+fn ended(why: End) -> &'static str {
+    match why {
+        End::Whole => "All of it was sent.",
+        End::Stopped => "Stopped. Nothing was read.",
+        End::Bypassed => "The plugin is bypassed: switch it on, and send again.",
+        End::Bounces => {
+            "The host doesn\u{2019}t play in real time now, or hasn\u{2019}t for long enough: send again in a moment."
+        }
+        End::Records => {
+            "The host records, and no test signal goes into a recording: stop it, and send again."
+        }
+        End::Unattended => "The window was not drawn for a while, so the signal was ended: send again.",
+        End::HostStopped => {
+            "The host\u{2019}s audio stopped, or isn\u{2019}t running: start it, and send again."
+        }
+        End::Lost => "The computer was too busy, and some of what arrived is missing: send again.",
+    }
+}
+
+/// Why what arrived can't be read, and what to do.
+fn not_read(failure: &ReadFailure) -> String {
+    match failure {
+        ReadFailure::Silence => String::from(
+            "Nothing arrives on this track\u{2019}s inputs: choose the input that what arrives comes in on, and send again.",
+        ),
+        ReadFailure::NotFound => String::from(
+            "The test signal isn\u{2019}t in what arrives on this track\u{2019}s inputs: check which input that is, turn up, and \
+             send again.",
+        ),
+        ReadFailure::Lost => String::from(
+            "The test signal arrives, but too weak to say anything: louder, closer, or with less noise, and send again.",
+        ),
+        ReadFailure::Partial { there, missing } => format!(
+            "Only a part of the signal arrives ({}; not: {}): send again, and leave everything as it is meanwhile.",
+            there.join(", "),
+            missing.join(", ")
+        ),
+        other => format!("What arrives {other}."),
+    }
+}

@@ -1,0 +1,189 @@
+//! Readings, and what the window is shown.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+use nice_plug::util::permit_alloc;
+use sumproof_core::routing::feed::Side;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_views::Passes;
+
+use super::Engine;
+use crate::analysis::recommendations::Recommendations;
+use crate::analysis::side_chain::ReferenceSide;
+use crate::bridge::published::{Published, summary};
+
+/// Advice and margin follow the sound this often: they cost more than a reading, and nobody acts on them faster.
+const COUNSEL_EVERY: Duration = Duration::from_secs(1);
+/// Time between two readings for the window.
+const WINDOW_PERIOD: Duration = Duration::from_millis(40);
+/// Sound between two readings for the audition, s.
+const AUDITION_PERIOD_S: f64 = 0.1;
+/// Sound for which the audition keeps to the line that was found the worse, s, so that near-equals do not alternate.
+const WORSE_HELD_S: f64 = 3.0;
+/// Takes summed up in one look.
+const SUMMARIES_A_LOOK: usize = 4;
+
+impl Engine {
+    pub(super) fn read_if_due(&mut self) {
+        let rate_hz = self.monitor.as_ref().map_or(48_000.0, Monitor::rate_hz);
+        let heard_s = self.unread_frames as f64 / rate_hz;
+        let audition = self.settings.audition && heard_s >= AUDITION_PERIOD_S;
+        let window = self.window_is_open()
+            && (self.unread_frames > 0 || self.unshown)
+            && self.read_at.is_none_or(|at| at.elapsed() >= WINDOW_PERIOD);
+        if audition || window {
+            self.read(heard_s);
+        }
+        if window {
+            permit_alloc(|| {
+                self.sum_up(SUMMARIES_A_LOOK);
+                if self.counselled_at.is_none_or(|at| at.elapsed() >= COUNSEL_EVERY) {
+                    self.take_recommendations();
+                }
+                self.publish();
+            });
+            self.read_at = Some(Instant::now());
+        }
+    }
+
+    /// Everything at once, for a window that has just opened or a user who has just changed something.
+    pub fn show_now(&mut self) {
+        self.guarded(|engine| {
+            engine.follow_settings();
+            engine.read(0.0);
+            engine.sum_up(SUMMARIES_A_LOOK);
+            engine.take_recommendations();
+            engine.publish();
+        });
+    }
+
+    fn read(&mut self, heard_s: f64) {
+        let Some(monitor) = &mut self.monitor else { return };
+        monitor.set_rig(&self.rig);
+        let told = self.reference.as_mut().and_then(ReferenceSide::read);
+        monitor.read_told(self.settings.feed, told, &mut self.reading);
+        self.reading.invalid_frames = self.reading.invalid_frames.saturating_sub(self.markers);
+        self.reading.frames = self.reading.frames.saturating_sub(self.markers);
+        self.unread_frames = 0;
+        if heard_s > 0.0 {
+            let meter = self.links.shared.correlation.load(Ordering::Relaxed);
+            self.history.push(
+                heard_s,
+                &self.reading,
+                Some(meter).filter(|value| value.is_finite()),
+            );
+        }
+        let row = self.reading.row(self.settings.feed);
+        // In silence there is no score, and match and side stay where they are.
+        if let Some(score) = row.score {
+            if score.level_lu.is_finite() {
+                self.links
+                    .shared
+                    .match_db
+                    .store(-score.level_lu as f32, Ordering::Relaxed);
+            }
+            let right = row.worse == Some(Side::Right);
+            if right != self.links.shared.fault_in_right.load(Ordering::Relaxed)
+                && self.worse_held_frames == 0
+            {
+                self.links.shared.fault_in_right.store(right, Ordering::Relaxed);
+                self.worse_held_frames = (WORSE_HELD_S * self.reading.rate_hz) as u64;
+            }
+        }
+    }
+
+    /// Brings the takes' figures to the present rig, some at a time: while a line's delay is being dragged they start over
+    /// with every step.
+    fn sum_up(&mut self, most: usize) {
+        let Some(mut fresh) = self.fresh.take() else {
+            return;
+        };
+        let rig = self.rig;
+        fresh.extend(
+            self.takes
+                .iter()
+                .skip(fresh.len())
+                .take(most)
+                .map(|take| summary(take, &rig)),
+        );
+        if fresh.len() < self.takes.len() {
+            self.fresh = Some(fresh);
+        } else {
+            self.summaries = Arc::new(fresh);
+        }
+    }
+
+    /// Works out what to do about the sound as it was last read, and how much it can take.
+    fn take_recommendations(&mut self) {
+        self.counselled_at = Some(Instant::now());
+        // In silence the last advice stands: it is about the preset, and the player has only stopped to read it.
+        if let Some(monitor) = self
+            .monitor
+            .as_ref()
+            .filter(|_| self.reading.wet_over_dry_db.is_some())
+        {
+            self.recommendations = Arc::new(Recommendations::on(monitor, &self.reading));
+        }
+    }
+
+    fn publish(&mut self) {
+        let shared = &self.links.shared;
+        self.unshown = self.fresh.is_some();
+        self.links.published.write(Published {
+            reading: *self.reading,
+            history: (*self.history).clone(),
+            takes: Arc::clone(&self.summaries),
+            deleted: self.takes.removed().map(String::from),
+            unread_takes: self.takes.unread(),
+            newer_state: (!self.kept.from.is_empty()).then(|| self.kept.from.clone()),
+            message: self.message.clone().or_else(|| self.kept.notice()),
+            lost_frames: shared.lost_frames.load(Ordering::Relaxed),
+            recommendations: Arc::clone(&self.recommendations),
+            side_chain: self.reference.as_ref().map(ReferenceSide::shown),
+            own: self.own_feed(),
+            limits: self.rig.limits,
+            boxes: self.boxes,
+            check: self.checking.shown(),
+            passes: Passes {
+                working: self.pair_work.is_some(),
+                said: self.pair_said.as_ref().map(|(line, _)| line.clone()),
+                failing: self
+                    .pair_said
+                    .as_ref()
+                    .map(|(_, failing)| failing.clone())
+                    .unwrap_or_default(),
+                ..self.pairing.waiting()
+            },
+        });
+        self.links.repaint.request_repaint();
+    }
+
+    pub(super) fn sum_up_anew(&mut self) {
+        self.fresh.get_or_insert_default().clear();
+        self.unshown = true;
+    }
+
+    /// Says one line in the window.
+    pub fn say(&mut self, message: String) {
+        // The line before it is freed.
+        permit_alloc(|| self.message = Some(message));
+        self.unshown = true;
+    }
+
+    /// Forgets the live averages, the lowest value and the counts.
+    pub fn reset(&mut self) {
+        if let Some(monitor) = &mut self.monitor {
+            monitor.reset();
+        }
+        if let Some(side) = &mut self.reference {
+            side.reset();
+        }
+        self.markers = 0;
+        self.message = None;
+        self.history.reset();
+        self.recommendations = Arc::default();
+        self.unshown = true;
+    }
+}

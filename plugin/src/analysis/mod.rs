@@ -1,0 +1,9 @@
+//! The analysis thread: takes what crossed the ring, keeps the takes, publishes what the window shows.
+//!
+//! In: frames and commands. Out: [`crate::bridge::published::Published`]. Uses `bridge`, `state` and `parameters`.
+
+pub mod engine;
+pub(crate) mod passes;
+pub mod recommendations;
+pub(crate) mod side_chain;
+pub mod worker;

@@ -1,0 +1,345 @@
+//! A dry and a wet pass of one part, one after the other, become a take whose dry and wet are known; with a full pass, the
+//! three are laid over one another sample by sample, which finds the gains and says whether they belong together.
+
+use std::thread::JoinHandle;
+
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
+use sumproof_views::Passes;
+
+/// One pass: what is stored of it, and its sound, which is kept for the session only.
+#[derive(Debug, Clone)]
+struct RecordedPass {
+    take: Take,
+    sound: Option<PassRecorder>,
+}
+
+impl RecordedPass {
+    /// The whole sound, if all of it was kept.
+    fn whole(&self) -> Option<&PassRecorder> {
+        self.sound.as_ref().filter(|sound| sound.missed_frames() == 0)
+    }
+}
+
+/// What two passes make together: a take to store, a line to say, or both.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Paired {
+    /// The take of both. Not stored where the passes don't belong together.
+    pub take: Option<Take>,
+    /// What to say about it.
+    pub line: String,
+    /// The name of the take it is better than, which it replaces.
+    pub instead_of: Option<String>,
+    /// The bands in which the passes don't make up the full one: lower and upper edge, Hz.
+    pub failing: Vec<[f32; 2]>,
+}
+
+/// PairJob on a pair, in a thread of its own: a few seconds for a minute of sound.
+#[derive(Debug)]
+pub struct PairJob(Option<JoinHandle<Option<Paired>>>);
+
+impl PairJob {
+    fn start(work: impl FnOnce() -> Option<Paired> + Send + 'static) -> Self {
+        let thread = std::thread::Builder::new()
+            .name(String::from("sumproof pair"))
+            .spawn(work);
+        Self(thread.ok())
+    }
+
+    /// Whether [`Self::finish`] would not wait.
+    pub fn is_done(&self) -> bool {
+        self.0.as_ref().is_none_or(JoinHandle::is_finished)
+    }
+
+    /// Waits for what comes of it.
+    pub fn finish(mut self) -> Option<Paired> {
+        let thread = self.0.take()?;
+        thread.join().unwrap_or_else(|_| {
+            Some(Paired {
+                take: None,
+                line: String::from("The two passes could not be laid over one another: record them again."),
+                instead_of: None,
+                failing: Vec::new(),
+            })
+        })
+    }
+}
+
+impl Drop for PairJob {
+    /// The library may be unloaded next: nothing of it may still run.
+    fn drop(&mut self) {
+        if let Some(thread) = self.0.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// What comes of a pass.
+#[derive(Debug)]
+pub enum PairingStep {
+    /// Nothing yet.
+    Waits,
+    /// At once: there is nothing to lay over one another.
+    Now(Box<Paired>),
+    /// Later.
+    Later(PairJob),
+}
+
+/// The passes that wait for their other half.
+#[derive(Debug, Default)]
+pub struct Pairing {
+    /// The last dry or wet pass that has no other half yet.
+    half: Option<RecordedPass>,
+    /// The last full pass since the last pair: the same part as it is.
+    full: Option<RecordedPass>,
+    /// The last pair, dry and wet, and the name of its take, when there was no full pass to check it by.
+    unchecked: Option<(RecordedPass, RecordedPass, String)>,
+}
+
+impl Pairing {
+    /// Takes note of a pass that has just been stored, with its sound. With its other half at hand, works out the take of both;
+    /// either way the halves are used up, so that no later pass of another part is laid against them.
+    ///
+    /// A full pass recorded since the last pair gives the total and the name, and checks the pair. One that comes right after
+    /// a pair without does so as well: if it is made of the two, the checked pair takes the place of the unchecked one; if
+    /// not, that is said.
+    pub fn heard(&mut self, take: &Take, sound: Option<PassRecorder>) -> PairingStep {
+        let part = RecordedPass {
+            take: take.clone(),
+            sound,
+        };
+        if take.pass == Pass::Full {
+            let Some((dry, wet, name)) = self.unchecked.take() else {
+                self.full = Some(part);
+                return PairingStep::Waits;
+            };
+            self.full = Some(part.clone());
+            if !can_be_laid(&dry, &wet, &part) {
+                return PairingStep::Waits;
+            }
+            return PairingStep::Later(PairJob::start(move || {
+                let mut checked = laid(&dry, &wet, &part)?;
+                if checked.take.is_none() {
+                    checked.line += " If it is another sound than theirs, nothing is wrong.";
+                }
+                checked.instead_of = Some(name);
+                Some(checked)
+            }));
+        }
+        self.unchecked = None;
+        let Some(other) = self.half.take_if(|half| half.take.pass != take.pass) else {
+            self.half = Some(part);
+            return PairingStep::Waits;
+        };
+        let (dry, wet) = if take.pass == Pass::Dry {
+            (part, other)
+        } else {
+            (other, part)
+        };
+        let full = self
+            .full
+            .take()
+            .filter(|full| full.take.rate_hz == dry.take.rate_hz);
+        match full {
+            Some(full) if can_be_laid(&dry, &wet, &full) => {
+                PairingStep::Later(PairJob::start(move || laid(&dry, &wet, &full)))
+            }
+            full => {
+                let paired = by_spectra(&dry, &wet, full.as_ref());
+                if let (Some(pair), None) = (&paired.take, &full) {
+                    self.unchecked = Some((dry, wet, pair.name.clone()));
+                }
+                PairingStep::Now(Box::new(paired))
+            }
+        }
+    }
+}
+
+impl Pairing {
+    /// The names of the passes that wait for others.
+    pub fn waiting(&self) -> Passes {
+        let name = |part: &RecordedPass| Some(part.take.name.clone());
+        let mut passes = Passes {
+            full: self.full.as_ref().and_then(name),
+            ..Passes::default()
+        };
+        if let Some((dry, wet, _)) = &self.unchecked {
+            (passes.dry, passes.wet) = (name(dry), name(wet));
+        }
+        if let Some(half) = &self.half {
+            if half.take.pass == Pass::Dry {
+                passes.dry = name(half);
+            } else {
+                passes.wet = name(half);
+            }
+        }
+        passes
+    }
+}
+
+fn can_be_laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> bool {
+    [dry, wet, full].iter().all(|part| part.whole().is_some())
+        && dry.take.rate_hz == full.take.rate_hz
+        && wet.take.rate_hz == full.take.rate_hz
+}
+
+fn names(dry: &RecordedPass, wet: &RecordedPass) -> String {
+    format!(
+        "\u{2018}{}\u{2019} and \u{2018}{}\u{2019}",
+        dry.take.name, wet.take.name
+    )
+}
+
+/// From what is stored of the passes: nothing is checked.
+fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass>) -> Paired {
+    let part = full.map_or(&dry.take.name, |full| &full.take.name);
+    let name = format!("{part}, dry and wet");
+    let full_take = full.map(|full| &full.take);
+    match two_pass::of_takes(name, &dry.take, &wet.take, full_take) {
+        Ok(pair) => Paired {
+            line: match full {
+                Some(_) => format!(
+                    "\u{2018}{}\u{2019}: told apart by your two passes, which were too long to check against each other.",
+                    pair.name
+                ),
+                None => format!(
+                    "\u{2018}{}\u{2019}: told apart by your two passes. Record a full pass of the same part to check them.",
+                    pair.name
+                ),
+            },
+            take: Some(pair),
+            instead_of: None,
+            failing: Vec::new(),
+        },
+        Err(error) => Paired {
+            take: None,
+            line: format!("{} give no split: {error}", names(dry, wet)),
+            instead_of: None,
+            failing: Vec::new(),
+        },
+    }
+}
+
+/// From the sound of the passes: their gains are found, and they are checked.
+fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<Paired> {
+    let sound = |part: &'_ RecordedPass| part.sound.clone();
+    let (dry_sound, wet_sound, full_sound) = (sound(dry)?, sound(wet)?, sound(full)?);
+    let found = TwoPass::of_audio(&dry_sound.pass(), &wet_sound.pass(), Some(&full_sound.pass()));
+    let mut failing = Vec::new();
+    let (take, line) = match found {
+        Err(error) => (None, format!("{} give no split: {error}", names(dry, wet))),
+        Ok(two) => {
+            let name = format!("{}, dry and wet", full.take.name);
+            let check = two.check.as_ref();
+            let sentence = check.map(|check| check.sentence()).unwrap_or_default();
+            if check.is_none_or(|check| check.holds()) {
+                let mut pair = two.take(name);
+                // The full pass as it is stored, from longer blocks; and why it fares as it does.
+                pair.split.total = full.take.split.total.clone();
+                pair.diagnosis = full.take.diagnosis;
+                pair.invalid_frames = [dry, wet, full].iter().map(|part| part.take.invalid_frames).sum();
+                let line = format!(
+                    "\u{2018}{}\u{2019}: told apart by your passes; {sentence}.",
+                    pair.name
+                );
+                (Some(pair), line)
+            } else {
+                let whose = &full.take.name;
+                failing.extend(check.into_iter().flat_map(|check| {
+                    let edges = |band: &BandResidual| [band.band.lower_hz as f32, band.band.upper_hz as f32];
+                    check.failing().map(edges)
+                }));
+                (
+                    None,
+                    format!(
+                        "{} don\u{2019}t make up \u{2018}{whose}\u{2019}: {sentence}.",
+                        names(dry, wet)
+                    ),
+                )
+            }
+        }
+    };
+    Some(Paired {
+        take,
+        line,
+        instead_of: None,
+        failing,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use sumproof_core::session::monitor::Monitor;
+    use sumproof_core::split::Method;
+
+    use super::*;
+
+    const RATE_HZ: f64 = 48_000.0;
+
+    fn take(pass: Pass, name: &str, gain: f32) -> Take {
+        let mut monitor = Monitor::new(RATE_HZ);
+        monitor.start_take();
+        let tone: Vec<f32> = (0..24_000).map(|n| gain * (n as f32 * 0.05).sin()).collect();
+        monitor.push(&tone, &tone);
+        monitor
+            .finish_take(name.into(), pass)
+            .expect("frames were pushed")
+    }
+
+    fn heard(pairing: &mut Pairing, take: &Take) -> Option<Paired> {
+        match pairing.heard(take, None) {
+            PairingStep::Waits => None,
+            PairingStep::Now(paired) => Some(*paired),
+            PairingStep::Later(work) => work.finish(),
+        }
+    }
+
+    #[test]
+    fn halves_meet_once_and_in_either_order() {
+        let mut pairing = Pairing::default();
+        let (dry, wet) = (take(Pass::Dry, "a", 0.2), take(Pass::Wet, "b", 0.1));
+        assert!(heard(&mut pairing, &dry).is_none());
+        let pair = heard(&mut pairing, &wet).expect("both are there");
+        assert!(pair.line.contains("to check them"), "{}", pair.line);
+        let pair = pair.take.expect("and fit");
+        assert_eq!(
+            (pair.name.as_str(), pair.method()),
+            ("a, dry and wet", Method::TwoPass)
+        );
+        // Half the amplitude is 6.02 dB down.
+        assert!((pair.split.wet_over_dry_db().expect("there is sound") + 6.02).abs() < 0.01);
+        // The halves are used up; the next wet waits for a dry of its own.
+        assert!(heard(&mut pairing, &wet).is_none());
+        assert!(heard(&mut pairing, &wet).is_none());
+        assert!(heard(&mut pairing, &dry).is_some_and(|pair| pair.take.is_some()));
+    }
+
+    #[test]
+    fn a_full_pass_gives_the_name_and_serves_one_pair() {
+        let mut pairing = Pairing::default();
+        let (dry, wet) = (take(Pass::Dry, "a", 0.2), take(Pass::Wet, "b", 0.1));
+        let name = |pair: Option<Paired>| pair.and_then(|pair| pair.take).map(|take| take.name);
+        assert!(heard(&mut pairing, &take(Pass::Full, "lead", 0.3)).is_none());
+        assert!(heard(&mut pairing, &wet).is_none());
+        // Without their sound they can't be checked.
+        assert_eq!(
+            name(heard(&mut pairing, &dry)).as_deref(),
+            Some("lead, dry and wet")
+        );
+        heard(&mut pairing, &wet);
+        assert_eq!(name(heard(&mut pairing, &dry)).as_deref(), Some("a, dry and wet"));
+    }
+
+    #[test]
+    fn a_silent_half_is_said_and_not_kept() {
+        let mut pairing = Pairing::default();
+        heard(&mut pairing, &take(Pass::Dry, "a", 0.2));
+        let pair = heard(&mut pairing, &take(Pass::Wet, "b", 0.0)).expect("both are there");
+        assert!(
+            pair.take.is_none() && pair.line.contains("the wet pass is silent"),
+            "{}",
+            pair.line
+        );
+        assert!(heard(&mut pairing, &take(Pass::Wet, "c", 0.1)).is_none());
+    }
+}

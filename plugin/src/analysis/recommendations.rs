@@ -1,0 +1,29 @@
+//! Advice and margin for the sound as it was last read, ready for the window.
+
+use sumproof_core::explain::advice::{Advice, Wishes, advise};
+use sumproof_core::explain::margin::Margin;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+
+/// What to do, and how much the sound can take.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Recommendations {
+    /// Advice, a sentence each.
+    pub what_now: Vec<String>,
+    /// The margin of the dry, or of everything where no dry was found.
+    pub margin: Option<sumproof_views::Margin>,
+}
+
+impl Recommendations {
+    /// Works it out on 1/24-octave cells, a sixteenth of the work that the FFT bins would be. Allocates.
+    pub fn on(monitor: &Monitor, reading: &Reading) -> Self {
+        let (grid, split) = monitor.cells(reading.delay);
+        let wishes = Wishes::default();
+        let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+        let all = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
+        Self {
+            what_now: advice.iter().map(Advice::sentence).collect(),
+            margin: all.dry.or(all.total).as_ref().map(sumproof_views::Margin::from),
+        }
+    }
+}

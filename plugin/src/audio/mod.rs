@@ -1,0 +1,9 @@
+//! Everything that runs on the audio thread, and nothing else.
+//!
+//! In: blocks of frames and settings. Out: the same blocks, or a feed in their place; frames to the ring. No lock, no
+//! allocation, no system call. Uses `parameters` and `bridge`.
+
+pub mod clock;
+pub(crate) mod guard;
+pub mod line_check;
+pub mod side;

@@ -1,0 +1,329 @@
+//! The audio thread's side of one instance.
+//!
+//! # Real-time
+//! [`AudioSide::process`] and [`AudioSide::reset`] allocate nothing, lock nothing and make no system call, at a cost that is
+//! the same every block; except where the host renders offline (it says so, or outruns the clock with the ring full):
+//! there nobody waits for the audio thread, and it waits for the analysis so that nothing is lost.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use sumproof_core::audition::{AuditionSettings, Auditioner};
+use sumproof_core::routing::feed::{Feed, Side};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::meter::RunningCorrelation;
+use sumproof_core::split::side_chain::Reference;
+
+use crate::analysis::engine::{Analysis, AnyEnd};
+use crate::audio::line_check::{End, Output, Sender};
+use crate::bridge::ring::{AnalysisEnd, AudioEnd, Command, frames_in, ring};
+use crate::bridge::shared::{AuditionState, Shared};
+use crate::parameters::params::HostParams;
+use crate::parameters::settings::Settings;
+use crate::testing::faults::Fault;
+
+/// Sound the ring holds, s. The analysis looks at least four times a second.
+const RING_S: f64 = 2.0;
+/// The same with a reference: at the end of a take the analysis works out a response, which takes seconds.
+const RING_WITH_REFERENCE_S: f64 = 12.0;
+
+/// How the host drives the plugin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drive {
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// Longest block, frames.
+    pub longest_block: usize,
+    /// Whether it renders offline.
+    pub mode: Mode,
+    /// What comes on the side-chain, if there is one.
+    pub reference: Reference,
+}
+
+/// Whether the host renders offline.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mode {
+    /// It plays, and says so.
+    RealTime,
+    /// It renders offline, and says so.
+    Offline,
+    /// Its word can't be had; see [`crate::audio::clock`].
+    Unknown,
+}
+
+/// What may be put in the place of a block's sound: a feed that is auditioned, a line check's signal.
+struct Block<'b> {
+    settings: &'b Settings,
+    /// The host renders faster than anyone could listen.
+    bounces: bool,
+    /// The host records.
+    host_records: bool,
+    left: &'b mut [f32],
+    right: &'b mut [f32],
+}
+
+/// What depends on the sample rate.
+struct RateDependent<const C: usize> {
+    end: AudioEnd<C>,
+    /// As much sound as the ring holds.
+    ring: Duration,
+    auditioner: Auditioner,
+    sender: Sender,
+    meter: RunningCorrelation,
+}
+
+/// The audio thread's side. `C` channels go to the analysis: two, or four with a reference on a side-chain.
+pub struct AudioSide<const C: usize> {
+    params: Arc<HostParams>,
+    shared: Arc<Shared>,
+    analysis: Analysis,
+    own: triple_buffer::Output<Feed>,
+    running: Option<RateDependent<C>>,
+    mode: Mode,
+    recording: bool,
+    /// The next frame does not follow the last the analysis got, which has to be told.
+    broken: bool,
+    integration_s: f64,
+    pub(crate) fault: Fault,
+}
+
+impl<const C: usize> AudioSide<C>
+where
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    /// The side of an instance that is not active yet.
+    pub fn new(
+        params: Arc<HostParams>,
+        shared: Arc<Shared>,
+        analysis: Analysis,
+        own: triple_buffer::Output<Feed>,
+    ) -> Self {
+        Self {
+            params,
+            shared,
+            analysis,
+            own,
+            running: None,
+            mode: Mode::RealTime,
+            recording: false,
+            broken: false,
+            integration_s: 0.0,
+            fault: Fault::None,
+        }
+    }
+
+    /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
+    pub fn activate(&mut self, drive: &Drive) {
+        self.shared.switch.release();
+        let ring_s = if C > 2 { RING_WITH_REFERENCE_S } else { RING_S };
+        let frames = ((ring_s * drive.rate_hz) as usize)
+            .max(4 * drive.longest_block)
+            .clamp(8_192, 1 << 22);
+        let (end, analysis_end) = ring::<C>(frames);
+        self.analysis
+            .lock()
+            .attach(analysis_end.into(), drive.rate_hz, drive.reference);
+        self.integration_s = Settings::read(&self.params).integration_s;
+        self.running = Some(RateDependent {
+            end,
+            ring: Duration::from_secs_f64(frames as f64 / drive.rate_hz.max(1.0)),
+            auditioner: Auditioner::new(drive.rate_hz),
+            sender: Sender::new(drive.rate_hz),
+            meter: RunningCorrelation::new(drive.rate_hz, self.integration_s),
+        });
+        self.mode = drive.mode;
+        self.shared.pulse.begin(drive.rate_hz);
+        self.recording = false;
+        self.broken = true;
+        self.fault = Fault::from_environment();
+    }
+
+    /// The host stopped: a take that is being recorded ends here. Not for the audio thread.
+    pub fn deactivate(&mut self) {
+        self.shared.switch.release();
+        self.analysis.lock().detach();
+        self.recording = false;
+        self.shared.set_heard(AuditionState::Stereo);
+    }
+
+    /// Forgets the sound so far; takes and settings stay.
+    pub fn reset(&mut self) {
+        if let Some(running) = &mut self.running {
+            running.auditioner.reset();
+            running.sender.cut();
+            running.meter.reset();
+        }
+        self.broken = true;
+    }
+
+    /// Whether a feed is being heard, so that sound goes on for a moment after the input has ended.
+    pub fn has_tail(&self) -> bool {
+        self.running
+            .as_ref()
+            .is_some_and(|running| !running.auditioner.is_idle())
+    }
+
+    /// Whether a line check's signal is going out.
+    pub fn sends(&self) -> bool {
+        self.running
+            .as_ref()
+            .is_some_and(|running| running.sender.is_busy())
+    }
+
+    /// One block in place, and both channels of the reference beside it, where there is one. While nothing is auditioned the
+    /// samples are read and not written.
+    pub fn process(&mut self, channels: &mut [&mut [f32]], reference: [&[f32]; 2], host_records: bool) {
+        let [left, right, ..] = channels else { return };
+        let settings = Settings::read(&self.params);
+        self.fault.strike_block();
+        self.shared.pulse.count(left.len());
+        if self.running.is_none() {
+            return;
+        }
+        if settings.bypass {
+            self.broken = true;
+        } else {
+            self.follow(&settings);
+            self.begin_check();
+            self.hand_over([left, right, reference[0], reference[1]]);
+            self.measure(&settings, left, right);
+        }
+        let mut block = Block {
+            settings: &settings,
+            bounces: self.bounces(),
+            host_records,
+            left,
+            right,
+        };
+        self.audition(&mut block);
+        self.put_out_check(&mut block);
+    }
+
+    /// Whether the host renders faster than anyone could listen, as far as can be known.
+    fn bounces(&self) -> bool {
+        match self.mode {
+            Mode::RealTime => false,
+            Mode::Offline => true,
+            Mode::Unknown => !self.shared.pulse.is_real_time(),
+        }
+    }
+
+    fn begin_check(&mut self) {
+        if let Some(running) = &mut self.running {
+            running.sender.begin(&self.shared.switch, &mut running.end);
+        }
+    }
+
+    /// What the line check puts in the place of the sound, while it does.
+    fn put_out_check(&mut self, block: &mut Block) {
+        let Some(running) = &mut self.running else { return };
+        // A test signal in a bounce is worse than none at the lines: here, real time has to be seen, whatever the host says.
+        let hindered = if block.bounces || !self.shared.pulse.is_real_time() {
+            Some(End::Bounces)
+        } else if block.settings.bypass {
+            Some(End::Bypassed)
+        } else {
+            block.host_records.then_some(End::Records)
+        };
+        let (switch, sender) = (&self.shared.switch, &mut running.sender);
+        match sender.put_out(switch, &mut running.end, hindered, block.left, block.right) {
+            Output::Input => {}
+            Output::Silence => self.shared.set_heard(AuditionState::Held),
+            Output::Signal => self.shared.set_heard(AuditionState::Test),
+        }
+    }
+
+    /// Tells the analysis what changed with this block. What finds no room is tried again with the next.
+    fn follow(&mut self, settings: &Settings) {
+        let Some(running) = &mut self.running else { return };
+        if self.broken {
+            self.broken = !running.end.send(Command::Break);
+        }
+        if settings.record != self.recording {
+            let command = if settings.record {
+                Command::StartTake(settings.pass)
+            } else {
+                Command::StopTake
+            };
+            if running.end.send(command) {
+                self.recording = settings.record;
+            }
+        }
+    }
+
+    fn hand_over(&mut self, all: [&[f32]; 4]) {
+        let Some(running) = &mut self.running else { return };
+        let mut rest: [&[f32]; C] = std::array::from_fn(|channel| all.get(channel).copied().unwrap_or(&[]));
+        loop {
+            let now = frames_in(&rest).min(running.end.room());
+            let cut = rest.map(|channel| channel.split_at(now.min(channel.len())));
+            let mut lost = running.end.push(cut.map(|(sound, _)| sound));
+            rest = cut.map(|(_, later)| later);
+            if frames_in(&rest) > 0 {
+                // The ring is full.
+                let may_wait = self.mode == Mode::Offline || self.shared.outruns_the_clock(running.ring);
+                if may_wait {
+                    self.analysis.lock().work_through();
+                }
+                if !may_wait || running.end.room() == 0 {
+                    lost += running.end.push(rest);
+                    rest = [&[]; C];
+                }
+            }
+            if lost > 0 {
+                running.sender.lost();
+                self.shared.lost_frames.fetch_add(lost as u64, Ordering::Relaxed);
+            }
+            if frames_in(&rest) == 0 {
+                break;
+            }
+        }
+        if self.mode == Mode::Offline {
+            self.analysis.lock().work_through();
+        }
+    }
+
+    fn measure(&mut self, settings: &Settings, left: &[f32], right: &[f32]) {
+        let Some(running) = &mut self.running else { return };
+        if settings.integration_s != self.integration_s {
+            self.integration_s = settings.integration_s;
+            running.meter.set_integration(settings.integration_s);
+        }
+        running.meter.push(left, right);
+        let reading = running.meter.correlation().map_or(f32::NAN, |value| value as f32);
+        self.shared.correlation.store(reading, Ordering::Relaxed);
+    }
+
+    fn audition(&mut self, block: &mut Block) {
+        let Some(running) = &mut self.running else { return };
+        let settings = block.settings;
+        let wanted = settings.audition && !settings.bypass;
+        let held_back = wanted && (block.bounces || block.host_records) && !settings.audition_in_bounces;
+        let heard = match (wanted, held_back) {
+            (false, _) => AuditionState::Stereo,
+            (true, false) => AuditionState::Feed,
+            (true, true) => AuditionState::HeldBack,
+        };
+        self.shared.set_heard(heard);
+        let feed = (heard == AuditionState::Feed).then(|| {
+            let rig = Rig {
+                lines: settings.lines,
+                law: settings.law,
+                own: *self.own.read(),
+                ..Rig::default()
+            };
+            let in_right = self.shared.fault_in_right.load(Ordering::Relaxed);
+            rig.feed(settings.feed, if in_right { Side::Right } else { Side::Left })
+        });
+        let match_db = settings
+            .loudness_match
+            .then(|| f64::from(self.shared.match_db.load(Ordering::Relaxed)));
+        running.auditioner.set(&AuditionSettings { feed, match_db });
+        if block.bounces && feed.is_none() && !running.auditioner.is_idle() {
+            // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.
+            running.auditioner.reset();
+        }
+        running.auditioner.process(block.left, block.right);
+    }
+}

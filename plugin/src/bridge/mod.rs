@@ -1,0 +1,7 @@
+//! What crosses between the threads: the ring of frames and commands, single words, and what is published for the window.
+//!
+//! In and out: plain values. Uses `parameters` and the signal of `audio::line_check`.
+
+pub mod published;
+pub mod ring;
+pub mod shared;

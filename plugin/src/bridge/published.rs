@@ -1,0 +1,154 @@
+//! What crosses from the analysis to the window, and how it becomes the views' snapshot.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+use sumproof_core::routing::feed::SumLaw;
+use sumproof_core::score::outcome::Limits;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::session::take::Take;
+use sumproof_views::{
+    Boxes, Hearing, History, Integration, LineCheck, LineSettings, Notices, OwnFeed, Passes, SideChain,
+    Snapshot, TakeSummary,
+};
+
+use crate::analysis::recommendations::Recommendations;
+use crate::bridge::shared::{AuditionState, Shared};
+use crate::parameters::choices::{IntegrationChoice, PolarityChoice, SumLawChoice};
+use crate::parameters::params::{HostParams, LineParams};
+use crate::parameters::settings::{Settings, feed_id};
+
+/// One publication.
+#[derive(Debug, Clone, Default)]
+pub struct Published {
+    /// The live reading.
+    pub reading: Reading,
+    /// The last 20 s.
+    pub history: History,
+    /// The takes; the same `Arc` as long as nothing about them changes.
+    pub takes: Arc<Vec<TakeSummary>>,
+    /// Name of the take that can be brought back.
+    pub deleted: Option<String>,
+    /// Stored takes that can't be read here.
+    pub unread_takes: usize,
+    /// The newer version that saved the project.
+    pub newer_state: Option<String>,
+    /// One line to say.
+    pub message: Option<String>,
+    /// Frames that found the ring full.
+    pub lost_frames: u64,
+    /// Advice and margin.
+    pub recommendations: Arc<Recommendations>,
+    /// How the side-chain stands, where there is one.
+    pub side_chain: Option<SideChain>,
+    /// The user's own feed.
+    pub own: OwnFeed,
+    /// The limits between the outcomes.
+    pub limits: Limits,
+    /// The boxes on the lines.
+    pub boxes: Boxes,
+    /// The passes that wait for others, and what came of the last pair.
+    pub passes: Passes,
+    /// The line check.
+    pub check: LineCheck,
+}
+
+impl Published {
+    /// Brings a snapshot up to date with this and with what is asked of the host and the audio thread directly.
+    pub fn fill(&self, params: &HostParams, shared: &Shared, snapshot: &mut Snapshot) {
+        snapshot.reading = self.reading;
+        snapshot.history.clone_from(&self.history);
+        if snapshot.takes != *self.takes {
+            snapshot.takes.clone_from(&self.takes);
+        }
+        snapshot.deleted.clone_from(&self.deleted);
+        snapshot.why = self.reading.diagnosis.sentences();
+        snapshot.what_now.clone_from(&self.recommendations.what_now);
+        if snapshot.margin != self.recommendations.margin {
+            snapshot.margin.clone_from(&self.recommendations.margin);
+        }
+        snapshot.settings = settings(params);
+        snapshot.side_chain = self.side_chain;
+        snapshot.can_export = true;
+        snapshot.own.clone_from(&self.own);
+        snapshot.limits = self.limits;
+        snapshot.boxes = self.boxes;
+        snapshot.passes.clone_from(&self.passes);
+        snapshot.check.clone_from(&self.check);
+        // What is asked for counts at once, whatever the analysis is at.
+        snapshot.check.held = shared.switch.is_held();
+        snapshot.check.on = shared.switch.is_on();
+        snapshot.hearing = match shared.heard() {
+            AuditionState::Stereo => Hearing::Stereo,
+            AuditionState::Feed => Hearing::Feed(snapshot.settings.feed),
+            AuditionState::HeldBack => Hearing::HeldBack,
+            AuditionState::Held => Hearing::Held,
+            AuditionState::Test => Hearing::Test,
+        };
+        let unread = (self.unread_takes > 0).then(|| {
+            format!(
+                "{} stored takes can't be read by this version; they are kept and saved again.",
+                self.unread_takes
+            )
+        });
+        snapshot.notices = Notices {
+            panicked: shared.panicked.load(Ordering::Relaxed),
+            analysis_failed: shared.analysis_failed.load(Ordering::Relaxed),
+            newer_state: self.newer_state.clone(),
+            lost_frames: self.lost_frames,
+            invalid_frames: self.reading.invalid_frames,
+            message: self.message.clone().or(unread),
+        };
+    }
+}
+
+/// The parameters as the views want them, within their ranges.
+fn settings(params: &HostParams) -> sumproof_views::Settings {
+    let now = Settings::read(params);
+    sumproof_views::Settings {
+        bypass: now.bypass,
+        audition: now.audition,
+        feed: feed_id(params.feed.value()),
+        left: line(&params.left, &now.lines.left),
+        right: line(&params.right, &now.lines.right),
+        law: match params.law.value() {
+            SumLawChoice::Average => SumLaw::Average,
+            SumLawChoice::Minus3Db => SumLaw::Minus3Db,
+            SumLawChoice::Unity => SumLaw::Unity,
+        },
+        loudness_match: now.loudness_match,
+        integration: match params.integration.value() {
+            IntegrationChoice::Short => Integration::Short,
+            IntegrationChoice::Medium => Integration::Medium,
+            IntegrationChoice::Long => Integration::Long,
+        },
+        record: now.record,
+        pass: now.pass,
+        audition_in_bounces: now.audition_in_bounces,
+    }
+}
+
+fn line(params: &LineParams, clamped: &sumproof_core::routing::line::Line) -> LineSettings {
+    LineSettings {
+        flipped: params.polarity.value() == PolarityChoice::Flipped,
+        gain_db: clamped.gain_db as f32,
+        delay_ms: (clamped.delay_s * 1000.0) as f32,
+        corner_hz: clamped.high_pass_hz[0] as f32,
+        unplugged: clamped.unplugged,
+    }
+}
+
+/// A take in short, for a rig. Full band: the live reading leaves out what lies below 40 Hz, a stored take does not.
+pub fn summary(take: &Take, rig: &Rig) -> TakeSummary {
+    TakeSummary {
+        name: take.name.clone(),
+        pass: take.pass,
+        seconds: take.seconds(),
+        invalid_frames: take.invalid_frames,
+        method: take.method(),
+        wet_over_dry_db: take.split.wet_over_dry_db(),
+        correlation: take.sums.correlation(),
+        rows: take.rows(rig, 0.0),
+    }
+}

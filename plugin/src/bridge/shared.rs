@@ -1,0 +1,196 @@
+//! What the audio thread, the analysis and the window tell each other in single words: atomics, nothing else.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use atomic_float::AtomicF32;
+
+use crate::audio::clock::Pulse;
+use crate::audio::line_check::Switch;
+
+/// What the audition is doing, as the window says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum AuditionState {
+    /// The stereo that passes.
+    #[default]
+    Stereo,
+    /// The feed that was chosen.
+    Feed,
+    /// Stereo, although audition is on, because the host bounces offline or records.
+    HeldBack,
+    /// Nothing: the line check holds back what comes in.
+    Held,
+    /// The line check's signal.
+    Test,
+}
+
+/// One per instance.
+#[derive(Debug)]
+pub struct Shared {
+    /// Frames that found the ring full since the plugin was made. Audio thread writes.
+    pub lost_frames: AtomicU64,
+    /// Something panicked in the audio callback; sound passes, nothing else happens. Audio thread writes, once.
+    pub panicked: AtomicBool,
+    /// Something panicked in the analysis; what was stored is still saved. Analysis writes, once.
+    pub analysis_failed: AtomicBool,
+    /// The board's worse side for the auditioned feed: the fault goes in the right line if set. Analysis writes.
+    pub fault_in_right: AtomicBool,
+    /// Gain that brings the auditioned feed to the loudness of stereo, dB. Analysis writes.
+    pub match_db: AtomicF32,
+    /// Broadband correlation the audio thread keeps, NaN without reading. Audio thread writes, once a block.
+    pub correlation: AtomicF32,
+    /// Whether sound takes its time.
+    pub pulse: Pulse,
+    /// What is wanted of the line check.
+    pub switch: Switch,
+    /// Windows that are open. A window's thread may end after the next window has begun, so this is a count.
+    windows: AtomicUsize,
+    heard: AtomicU8,
+    /// When the shared words were made: what the next one counts from.
+    born: Instant,
+    /// Nanoseconds after `born` at which the ring was last seen empty. Whoever drains it writes.
+    emptied_ns: AtomicU64,
+}
+
+impl Default for Shared {
+    fn default() -> Self {
+        Self {
+            lost_frames: AtomicU64::new(0),
+            panicked: AtomicBool::new(false),
+            analysis_failed: AtomicBool::new(false),
+            fault_in_right: AtomicBool::new(false),
+            match_db: AtomicF32::new(0.0),
+            correlation: AtomicF32::new(f32::NAN),
+            pulse: Pulse::default(),
+            switch: Switch::default(),
+            windows: AtomicUsize::new(0),
+            heard: AtomicU8::new(0),
+            born: Instant::now(),
+            emptied_ns: AtomicU64::new(0),
+        }
+    }
+}
+
+impl Shared {
+    /// As if made so long ago, for tests that want the clock to have run.
+    #[cfg(test)]
+    pub(crate) fn aged(age: Duration) -> Self {
+        let born = Instant::now()
+            .checked_sub(age)
+            .expect("the clock has run so long");
+        Self {
+            born,
+            ..Self::default()
+        }
+    }
+
+    /// As if the ring had never been seen empty since the beginning.
+    #[cfg(test)]
+    pub(crate) fn forget_emptied(&self) {
+        self.emptied_ns.store(0, Ordering::Relaxed);
+    }
+
+    /// A window opens; it is open until what is returned is dropped.
+    pub fn open_window(self: &Arc<Self>) -> OpenWindow {
+        self.windows.fetch_add(1, Ordering::Relaxed);
+        OpenWindow(Arc::clone(self))
+    }
+
+    /// Whether a window is open.
+    pub fn has_window(&self) -> bool {
+        self.windows.load(Ordering::Relaxed) > 0
+    }
+
+    /// What is heard now.
+    pub fn heard(&self) -> AuditionState {
+        match self.heard.load(Ordering::Relaxed) {
+            1 => AuditionState::Feed,
+            2 => AuditionState::HeldBack,
+            3 => AuditionState::Held,
+            4 => AuditionState::Test,
+            _ => AuditionState::Stereo,
+        }
+    }
+
+    /// Audio thread: says what is heard.
+    pub fn set_heard(&self, heard: AuditionState) {
+        self.heard.store(
+            match heard {
+                AuditionState::Stereo => 0,
+                AuditionState::Feed => 1,
+                AuditionState::HeldBack => 2,
+                AuditionState::Held => 3,
+                AuditionState::Test => 4,
+            },
+            Ordering::Relaxed,
+        );
+    }
+
+    /// Whoever drained the ring to its end says so.
+    pub fn emptied(&self) {
+        let now = u64::try_from(self.born.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        self.emptied_ns.store(now, Ordering::Relaxed);
+    }
+
+    /// Whether so much sound since the ring was last empty came faster than anyone could play it. Some hosts bounce without
+    /// saying so, and no real-time host is four times ahead of the clock by two seconds of sound.
+    ///
+    /// # Real-time
+    /// Reads the clock, so the audio thread asks only once the ring is full.
+    pub fn outruns_the_clock(&self, sound: Duration) -> bool {
+        let emptied = Duration::from_nanos(self.emptied_ns.load(Ordering::Relaxed));
+        self.born.elapsed().saturating_sub(emptied) < sound / 4
+    }
+}
+
+/// One open window.
+#[derive(Debug)]
+pub struct OpenWindow(Arc<Shared>);
+
+impl Drop for OpenWindow {
+    fn drop(&mut self) {
+        self.0.windows.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_window_that_ends_late_does_not_close_the_next() {
+        let shared = Arc::new(Shared::default());
+        assert!(!shared.has_window());
+        let old = shared.open_window();
+        let new = shared.open_window();
+        drop(old);
+        assert!(shared.has_window());
+        drop(new);
+        assert!(!shared.has_window());
+    }
+
+    #[test]
+    fn only_what_outruns_the_clock_is_taken_for_a_bounce() {
+        let shared = Shared::default();
+        shared.emptied();
+        // An hour of sound cannot have been played since; no time at all is always enough for no sound.
+        assert!(shared.outruns_the_clock(Duration::from_secs(3600)));
+        assert!(!shared.outruns_the_clock(Duration::ZERO));
+    }
+
+    #[test]
+    fn what_is_heard_crosses_unchanged() {
+        let shared = Shared::default();
+        for heard in [
+            AuditionState::Feed,
+            AuditionState::HeldBack,
+            AuditionState::Held,
+            AuditionState::Test,
+            AuditionState::Stereo,
+        ] {
+            shared.set_heard(heard);
+            assert_eq!(shared.heard(), heard);
+        }
+    }
+}

@@ -1,0 +1,402 @@
+//! Takes out to files and in from them, without a dialog.
+//!
+//! A dialog of the system's belongs to the program that shows it; opened from a plugin it blocks some hosts' windows, waits
+//! for a main loop that others don't run, and on one system may only be opened on a thread that the host has. So there is
+//! one folder: what is written is written there and its path is said, and what is put into the folder [`INCOMING`] in it
+//! can be read.
+
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use serde_json::Value;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::take::Take;
+use sumproof_report::formats::written::{self, TakesError};
+use sumproof_report::rig;
+use sumproof_views::OwnFeed;
+
+/// The variable that names another folder.
+pub const VARIABLE: &str = "SUMPROOF_FOLDER";
+
+/// Longest file that is read, bytes: a hundred times what 128 takes are.
+const LONGEST_FILE: u64 = 256 << 20;
+/// Files of one name, told apart by numbers.
+const MOST_NUMBERS: u32 = 9999;
+/// Files that are read at once.
+const MOST_FILES: usize = 128;
+
+/// Name of the folder within it that takes are read from.
+pub const INCOMING: &str = "import";
+
+/// The folder: what [`VARIABLE`] says, or `Sumproof` in the user's documents. `None` for a user without a home.
+pub fn folder() -> Option<PathBuf> {
+    if let Some(folder) = std::env::var_os(VARIABLE).filter(|folder| !folder.is_empty()) {
+        return Some(PathBuf::from(folder));
+    }
+    let home = std::env::home_dir().filter(|home| !home.as_os_str().is_empty())?;
+    let documents = documents(&home).unwrap_or_else(|| home.join("Documents"));
+    Some(documents.join("Sumproof"))
+}
+
+/// Where a Linux desktop keeps documents (freedesktop.org, xdg-user-dirs: `user-dirs.dirs`).
+fn documents(home: &Path) -> Option<PathBuf> {
+    let text = fs::read_to_string(home.join(".config/user-dirs.dirs")).ok()?;
+    documents_in(&text, home)
+}
+
+fn documents_in(text: &str, home: &Path) -> Option<PathBuf> {
+    let value = text
+        .lines()
+        .find_map(|line| line.trim().strip_prefix("XDG_DOCUMENTS_DIR="))?
+        .trim()
+        .trim_matches('"');
+    match value.strip_prefix("$HOME") {
+        // `$HOME/` alone is how a desktop says that there is none.
+        Some(below) => Some(below.trim_matches('/'))
+            .filter(|below| !below.is_empty())
+            .map(|below| home.join(below)),
+        None => Some(PathBuf::from(value)).filter(|path| path.is_absolute()),
+    }
+}
+
+/// Names of the files in a folder that something can be read from, in alphabetical order: takes from `.json`, a feed of the
+/// user's own from the rig files, `.toml`.
+fn importable(folder: &Path, ending: &str) -> Vec<String> {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let mut names: Vec<String> = entries
+        .flatten()
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter(|name| name.ends_with(ending) && !name.starts_with('.'))
+        .collect();
+    names.sort();
+    names.truncate(MOST_FILES);
+    names
+}
+
+/// What was found in the folder of incoming files.
+#[derive(Debug)]
+pub struct Incoming {
+    /// Where that is. It is made where it was missing, so that there is somewhere to put files.
+    pub folder: PathBuf,
+    /// Files that were read.
+    pub files: usize,
+    /// Their takes.
+    pub takes: Vec<Take>,
+    /// The feed of the user's own in the last rig file that has one.
+    pub own: Option<OwnFeed>,
+    /// A line for every file that could not be read.
+    pub wrong: Vec<String>,
+}
+
+/// Reads every file of takes, and every rig file, in the folder of incoming ones.
+pub fn incoming(folder: &Path) -> Incoming {
+    let folder = folder.join(INCOMING);
+    // If it can't be made there's nothing in it either, and that is what is said.
+    let _ = fs::create_dir_all(&folder);
+    let mut found = Incoming {
+        files: 0,
+        takes: Vec::new(),
+        own: None,
+        wrong: Vec::new(),
+        folder,
+    };
+    for name in importable(&found.folder, ".json") {
+        match import(&found.folder, &name) {
+            Ok(takes) => {
+                found.files += 1;
+                found.takes.extend(takes);
+            }
+            Err(line) => found.wrong.push(line),
+        }
+    }
+    for name in importable(&found.folder, ".toml") {
+        match own_feed(&found.folder, &name) {
+            Ok(own) => {
+                found.files += 1;
+                found.own = own.or(found.own);
+            }
+            Err(line) => found.wrong.push(line),
+        }
+    }
+    found
+}
+
+/// The feed of the user's own in a rig file, if it has one.
+fn own_feed(folder: &Path, name: &str) -> Result<Option<OwnFeed>, String> {
+    let text = text_of(folder, name, "a rig")?;
+    let file = rig::file::parse(&text).map_err(|error| format!("{name}: {error}"))?;
+    Ok(file.own_name().map(|own| OwnFeed {
+        name: String::from(own),
+        feed: file.rig().own,
+    }))
+}
+
+/// Writes takes to a new file there, as `sumproof check --format json` writes them, and gives its path.
+///
+/// # Errors
+/// One line that says what could not be written and what to do.
+pub fn export(folder: &Path, takes: &[Take], rig: &Rig) -> Result<PathBuf, String> {
+    write_new(folder, "takes", "json", with_stored(takes, rig).as_bytes())
+}
+
+/// The command's document; what a take is stored as is in it, so that it can be read back.
+fn with_stored(takes: &[Take], rig: &Rig) -> String {
+    let text = sumproof_report::json(takes, rig);
+    let Ok(mut document) = serde_json::from_str::<Value>(&text) else {
+        return text;
+    };
+    let Some(reports) = document.get_mut("takes").and_then(Value::as_array_mut) else {
+        return text;
+    };
+    let mut added = false;
+    for (report, take) in reports.iter_mut().zip(takes) {
+        if let Some(report) = report.as_object_mut()
+            && report.get("stored").is_none_or(Value::is_null)
+        {
+            let stored = serde_json::to_value(take).unwrap_or_default();
+            report.insert(String::from("stored"), stored);
+            added = true;
+        }
+    }
+    if added {
+        serde_json::to_string_pretty(&document).unwrap_or(text)
+    } else {
+        text
+    }
+}
+
+/// Writes a file under the first name that is free: `takes.json`, `takes 2.json` and so on. Nobody finds half of one.
+///
+/// # Errors
+/// One line that says what could not be written and what to do.
+pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) -> Result<PathBuf, String> {
+    let wrong = |path: &Path, error: &dyn std::fmt::Display| {
+        format!(
+            "{}: could not be written ({error}); name another folder in {VARIABLE}",
+            path.display()
+        )
+    };
+    fs::create_dir_all(folder).map_err(|error| wrong(folder, &error))?;
+    let partial = folder.join(format!(".{stem}.{extension}.{}.part", std::process::id()));
+    let written = fs::File::create(&partial).and_then(|mut file| {
+        file.write_all(contents)?;
+        file.sync_all()
+    });
+    let placed = written
+        .map_err(|error| wrong(&partial, &error))
+        .and_then(|()| place(&partial, folder, stem, extension).map_err(|error| wrong(folder, &error)));
+    // Still there after an error, and after a link.
+    let _ = fs::remove_file(&partial);
+    placed
+}
+
+/// Gives a file the first free name. A link never replaces a file that came in between; where there are none, a rename does.
+fn place(partial: &Path, folder: &Path, stem: &str, extension: &str) -> std::io::Result<PathBuf> {
+    for number in 1..=MOST_NUMBERS {
+        let name = if number == 1 {
+            format!("{stem}.{extension}")
+        } else {
+            format!("{stem} {number}.{extension}")
+        };
+        let path = folder.join(name);
+        if path.exists() {
+            continue;
+        }
+        match fs::hard_link(partial, &path) {
+            Ok(()) => return Ok(path),
+            Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
+            Err(_) => return fs::rename(partial, &path).map(|()| path),
+        }
+    }
+    Err(std::io::Error::other("there are too many files of that name"))
+}
+
+/// Reads the takes of a file there: what [`export`] or `sumproof check --format json` wrote.
+fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
+    takes_in(&text_of(folder, name, "takes")?).map_err(|reason| format!("{name}: {reason}"))
+}
+
+fn text_of(folder: &Path, name: &str, what: &str) -> Result<String, String> {
+    let path = folder.join(name);
+    let wrong = |error: std::io::Error| format!("{name}: could not be read ({error})");
+    if fs::metadata(&path).map_err(wrong)?.len() > LONGEST_FILE {
+        return Err(format!("{name}: is too long to hold {what}"));
+    }
+    fs::read_to_string(&path).map_err(wrong)
+}
+
+fn takes_in(text: &str) -> Result<Vec<Take>, String> {
+    #[derive(Deserialize)]
+    struct Report {
+        #[serde(default)]
+        name: String,
+        #[serde(default)]
+        stored: Option<Value>,
+    }
+    written::takes::<Report>(text)
+        .map_err(|error| match error {
+            TakesError::NotTakes(reason) => {
+                format!("holds no takes of `sumproof check --format json` ({reason})")
+            }
+            TakesError::Newer { found, known } => {
+                format!("was written by a newer version (form {found}, this one knows {known})")
+            }
+            TakesError::Empty => error.to_string(),
+        })?
+        .into_iter()
+        .map(|report| {
+            let stored = report.stored.ok_or_else(|| {
+                format!(
+                    "the take \u{2018}{}\u{2019} holds figures only, and can't be read back: write it again with this version",
+                    report.name
+                )
+            })?;
+            Take::deserialize(&stored)
+                .map_err(|error| format!("the take \u{2018}{}\u{2019} is damaged: {error}", report.name))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::ffi::OsStr;
+
+    use sumproof_core::session::take::Pass;
+
+    use super::*;
+    use crate::state::takes::testing::take;
+
+    /// A folder of its own for each test, gone afterwards.
+    struct Folder(PathBuf);
+
+    impl Folder {
+        fn new(name: &str) -> Self {
+            let path = std::env::temp_dir().join(format!("sumproof-{name}-{}", std::process::id()));
+            let _ = fs::remove_dir_all(&path);
+            Self(path)
+        }
+    }
+
+    impl Drop for Folder {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
+
+    #[test]
+    fn what_goes_out_comes_in() {
+        let folder = Folder::new("out");
+        assert!(importable(&folder.0, ".json").is_empty());
+        let takes = ["lead", "clean \u{2018}wide\u{2019}"].map(|name| take(name, Pass::Full));
+        let path = export(&folder.0, &takes, &Rig::default()).expect("the folder is made");
+        assert_eq!(path.file_name(), Some(OsStr::new("takes.json")));
+        let second = export(&folder.0, &takes[..1], &Rig::default()).expect("another name");
+        assert_eq!(second.file_name(), Some(OsStr::new("takes 2.json")));
+        let mut listed = importable(&folder.0, ".json");
+        listed.sort();
+        assert_eq!(listed, ["takes 2.json", "takes.json"]);
+        let back = import(&folder.0, "takes.json").expect("what was written");
+        assert_eq!(back.len(), 2);
+        for (back, take) in back.iter().zip(&takes) {
+            assert_eq!(
+                (&back.name, back.sums, back.rate_hz),
+                (&take.name, take.sums, take.rate_hz)
+            );
+            // Stored once, nothing changes any more.
+            let again: Take = serde_json::to_value(back)
+                .and_then(serde_json::from_value)
+                .expect("a take");
+            assert_eq!(&again, back);
+        }
+        // It is the command's document.
+        let text = fs::read_to_string(&path).expect("a file");
+        let document: Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(document["schema"], sumproof_report::SCHEMA);
+        assert!(
+            document["takes"][0]["feeds"]
+                .as_array()
+                .is_some_and(|feeds| feeds.len() > 10)
+        );
+        // Nothing half-written is left.
+        let left = fs::read_dir(&folder.0).expect("a folder").count();
+        assert_eq!(left, 2);
+    }
+
+    #[test]
+    fn what_holds_no_takes_is_refused_in_one_line() {
+        let folder = Folder::new("in");
+        fs::create_dir_all(&folder.0).expect("a folder");
+        let newer = format!("{{\"schema\":{},\"takes\":[]}}", sumproof_report::SCHEMA + 1);
+        for (text, reason) in [
+            ("", "holds no takes"),
+            ("{}", "holds no takes"),
+            ("[1,2]", "holds no takes"),
+            (newer.as_str(), "newer version"),
+            ("{\"schema\":1,\"takes\":[{\"name\":\"a\"}]}", "figures only"),
+            (
+                "{\"schema\":1,\"takes\":[{\"name\":\"a\",\"stored\":{}}]}",
+                "damaged",
+            ),
+        ] {
+            fs::write(folder.0.join("x.json"), text).expect("a file");
+            let error = import(&folder.0, "x.json").expect_err(text);
+            assert!(error.starts_with("x.json: ") && error.contains(reason), "{error}");
+            assert_eq!(error.lines().count(), 1);
+        }
+        assert!(import(&folder.0, "no such file.json").is_err());
+    }
+
+    #[test]
+    fn a_feed_of_the_users_own_comes_in_from_a_rig_file() {
+        let folder = Folder::new("rig");
+        let into = folder.0.join(INCOMING);
+        fs::create_dir_all(&into).expect("a folder");
+        let measured = "[own]\nname = \"the old mill\"\nending = \"sum\"\n[own.right]\npolarity = \"flipped\"\n\
+                        gain_db = -12.0\ndelay_ms = 0.5\n";
+        fs::write(into.join("measured.toml"), measured).expect("a file");
+        fs::write(into.join("plain.toml"), "sum = \"unity\"\n").expect("a file");
+        fs::write(into.join("wrong.toml"), "sum = 3\n").expect("a file");
+        let found = incoming(&folder.0);
+        let own = found.own.expect("a feed");
+        assert_eq!(own.name, "the old mill");
+        let right = own.feed.right;
+        assert_eq!(right.polarity, sumproof_core::routing::line::Polarity::Flipped);
+        assert_eq!((right.gain_db, own.feed.left.gain_db), (-12.0, 0.0));
+        assert!((right.delay_s - 0.0005).abs() < 1e-12);
+        assert_eq!((found.files, found.takes.len(), found.wrong.len()), (2, 0, 1));
+        assert!(found.wrong[0].starts_with("wrong.toml: "), "{}", found.wrong[0]);
+    }
+
+    #[test]
+    fn a_folder_that_cannot_be_made_is_said() {
+        let folder = Folder::new("file");
+        fs::write(&folder.0, "in the way").expect("a file");
+        let error = export(&folder.0, &[], &Rig::default()).expect_err("a file is in the way");
+        let _ = fs::remove_file(&folder.0);
+        assert!(
+            error.contains("could not be written") && error.contains(VARIABLE),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn documents_are_where_the_desktop_says() {
+        let home = Path::new("/home/someone");
+        let at = |text| documents_in(text, home);
+        assert_eq!(
+            at("# made by xdg-user-dirs-update\nXDG_DOCUMENTS_DIR=\"$HOME/Dokumente\"\n"),
+            Some(home.join("Dokumente"))
+        );
+        assert_eq!(
+            at("XDG_DOCUMENTS_DIR=\"/data/papers\""),
+            Some(PathBuf::from("/data/papers"))
+        );
+        for none in ["", "XDG_DOCUMENTS_DIR=\"$HOME/\"", "XDG_DOCUMENTS_DIR=\"papers\""] {
+            assert_eq!(at(none), None, "{none}");
+        }
+    }
+}

@@ -1,0 +1,195 @@
+//! What the parameters say, as plain numbers that can be trusted.
+//!
+//! The framework stores what a state file holds as it is, out of range or not, and clamps nothing; a host may send a value
+//! that is no number. So every reader of parameters goes through here, and nothing behind here has to doubt.
+
+use nice_plug::params::InternalParamMut;
+use nice_plug::prelude::{FloatParam, Param};
+use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::session::take::Pass;
+
+use crate::parameters::choices::{FeedChoice, PassChoice, PolarityChoice, SumLawChoice};
+use crate::parameters::params::{
+    CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_RANGE_MS,
+};
+
+/// The parameters of one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Host bypass.
+    pub bypass: bool,
+    /// The user wants to audition. Whether it is heard is decided where the transport is known.
+    pub audition: bool,
+    /// The feed to audition.
+    pub feed: FeedId,
+    /// The player's own lines, clamped.
+    pub lines: Lines,
+    /// Law of mono sums.
+    pub law: SumLaw,
+    /// Loudness match of the audition.
+    pub loudness_match: bool,
+    /// Integration time of live readings, s.
+    pub integration_s: f64,
+    /// A take is to be recorded.
+    pub record: bool,
+    /// What that take contains.
+    pub pass: Pass,
+    /// Audition even while the host bounces or records.
+    pub audition_in_bounces: bool,
+    /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
+    pub split_s: f64,
+}
+
+impl Settings {
+    /// Reads the parameters.
+    ///
+    /// # Real-time
+    /// Relaxed atomic loads, no more; the same for stores where a value was not a number and is put back to its default.
+    pub fn read(params: &HostParams) -> Self {
+        Self {
+            bypass: params.bypass.value(),
+            audition: params.audition.value(),
+            feed: feed_id(params.feed.value()),
+            lines: Lines {
+                left: line(&params.left),
+                right: line(&params.right),
+            },
+            law: match params.law.value() {
+                SumLawChoice::Average => SumLaw::Average,
+                SumLawChoice::Minus3Db => SumLaw::Minus3Db,
+                SumLawChoice::Unity => SumLaw::Unity,
+            },
+            loudness_match: params.loudness_match.value(),
+            integration_s: params.integration.value().seconds(),
+            record: params.record.value(),
+            pass: match params.pass.value() {
+                PassChoice::Full => Pass::Full,
+                PassChoice::Dry => Pass::Dry,
+                PassChoice::Wet => Pass::Wet,
+            },
+            audition_in_bounces: params.audition_in_bounces.value(),
+            split_s: clamped(&params.side_chain.split_ms, SPLIT_RANGE_MS) / 1000.0,
+        }
+    }
+}
+
+/// The core's feed of a choice.
+pub fn feed_id(choice: FeedChoice) -> FeedId {
+    match choice {
+        FeedChoice::StereoHouse => FeedId::StereoHouse,
+        FeedChoice::MonoWedge => FeedId::MonoWedge,
+        FeedChoice::LeftLineOnly => FeedId::LeftLineOnly,
+        FeedChoice::RightLineOnly => FeedId::RightLineOnly,
+        FeedChoice::WedgeLineFlipped => FeedId::WedgeLineFlipped,
+        FeedChoice::WedgeLinePadded => FeedId::WedgeLinePadded,
+        FeedChoice::WedgeLineLate => FeedId::WedgeLineLate,
+        FeedChoice::WedgeLineUnplugged => FeedId::WedgeLineUnplugged,
+        FeedChoice::WedgeLineTransformer => FeedId::WedgeLineTransformer,
+        FeedChoice::BalancedJackDifference => FeedId::BalancedJackDifference,
+        FeedChoice::MonoSubs => FeedId::MonoSubs,
+        FeedChoice::MonoSubsLineFlipped => FeedId::MonoSubsLineFlipped,
+        FeedChoice::Own => FeedId::Own,
+    }
+}
+
+fn line(params: &LineParams) -> Line {
+    Line {
+        polarity: match params.polarity.value() {
+            PolarityChoice::Normal => Polarity::Normal,
+            PolarityChoice::Flipped => Polarity::Flipped,
+        },
+        gain_db: clamped(&params.gain_db, GAIN_RANGE_DB),
+        delay_s: clamped(&params.delay_ms, DELAY_RANGE_MS) / 1000.0,
+        high_pass_hz: [clamped(&params.corner_hz, CORNER_RANGE_HZ), 0.0],
+        unplugged: params.unplugged.value(),
+    }
+}
+
+/// The value within its range.
+fn clamped(param: &FloatParam, (least, most): (f32, f32)) -> f64 {
+    let value = param.value();
+    if value.is_finite() {
+        f64::from(value.clamp(least, most))
+    } else {
+        healed(param, (least, most))
+    }
+}
+
+/// Puts back to its default what a host set to no number. Left alone it would stay, and be saved as a state that no
+/// version could load, since JSON knows no such number.
+#[cold]
+fn healed(param: &FloatParam, (least, most): (f32, f32)) -> f64 {
+    let default = param.default_plain_value();
+    // SAFETY: the method stores to the parameter's own atomics and runs its callback, of which ours have none. It is
+    // marked unsafe only because setting values is the wrapper's business; host and editor learn the value when they ask.
+    unsafe { param._internal_set_plain_value(default) };
+    f64::from(default.clamp(least, most))
+}
+
+#[cfg(test)]
+mod tests {
+    use nice_plug::prelude::Enum;
+    use sumproof_core::routing::line::limits;
+
+    use super::*;
+    use crate::parameters::params::SPLIT_DEFAULT_MS;
+
+    fn set(param: &FloatParam, value: f32) {
+        // SAFETY: as in `healed`; this is what the wrapper does when it loads a state.
+        unsafe { param._internal_set_plain_value(value) };
+    }
+
+    #[test]
+    fn ranges_and_feeds_are_the_cores() {
+        let as_f32 = |range: std::ops::RangeInclusive<f64>, factor: f64| {
+            ((range.start() * factor) as f32, (range.end() * factor) as f32)
+        };
+        assert_eq!(as_f32(limits::GAIN_DB, 1.0), GAIN_RANGE_DB);
+        assert_eq!(as_f32(limits::DELAY_S, 1000.0), DELAY_RANGE_MS);
+        assert_eq!(as_f32(limits::HIGH_PASS_HZ, 1.0), CORNER_RANGE_HZ);
+        let (shortest, longest) = sumproof_core::split::side_chain::SPLIT_RANGE_S;
+        assert_eq!(as_f32(shortest..=longest, 1000.0), SPLIT_RANGE_MS);
+        assert_eq!(
+            (1000.0 * sumproof_core::split::side_chain::SPLIT_S) as f32,
+            SPLIT_DEFAULT_MS
+        );
+        let (ids, names) = (FeedChoice::ids().expect("feeds have ids"), FeedChoice::variants());
+        assert_eq!(ids.len(), FeedId::ALL.len());
+        for (index, feed) in FeedId::ALL.into_iter().enumerate() {
+            assert_eq!(ids[index], feed.id());
+            assert_eq!(names[index].to_lowercase(), feed.name().to_lowercase());
+            assert_eq!(feed_id(FeedChoice::from_index(index)), feed);
+        }
+    }
+
+    #[test]
+    fn what_a_state_file_holds_is_clamped() {
+        let params = HostParams::default();
+        assert_eq!(Settings::read(&params).lines, Lines::default());
+        set(&params.left.gain_db, 1e30);
+        set(&params.left.delay_ms, -5.0);
+        set(&params.right.gain_db, -400.0);
+        set(&params.right.corner_hz, f32::MAX);
+        let lines = Settings::read(&params).lines;
+        assert_eq!((lines.left.gain_db, lines.left.delay_s), (20.0, 0.0));
+        assert_eq!(
+            (lines.right.gain_db, lines.right.high_pass_hz),
+            (-40.0, [200.0, 0.0])
+        );
+        // Out of range is kept as it was found: a later version may know what to do with it.
+        assert_eq!(params.left.gain_db.value(), 1e30);
+    }
+
+    #[test]
+    fn what_is_no_number_is_put_back() {
+        let params = HostParams::default();
+        for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            set(&params.left.gain_db, bad);
+            set(&params.right.delay_ms, bad);
+            assert_eq!(Settings::read(&params).lines, Lines::default());
+            assert_eq!(params.left.gain_db.value(), 0.0);
+            assert_eq!(params.right.delay_ms.unmodulated_plain_value(), 0.0);
+        }
+    }
+}

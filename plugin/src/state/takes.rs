@@ -1,0 +1,391 @@
+//! The takes kept in the plugin's state.
+//!
+//! Each is stored and read by itself. What can't be read (a newer version's form, a damaged one) stays in its place word
+//! for word and is saved again; so do entries of a readable take that this version does not know.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use sumproof_core::session::take::Take;
+use sumproof_core::split::Method;
+
+/// Most takes that can be recorded into one state.
+pub const MOST_TAKES: usize = 128;
+/// Most entries a state is believed to have, unreadable ones included.
+const MOST_ENTRIES: usize = 1024;
+/// Longest name, characters.
+pub const LONGEST_NAME: usize = 80;
+/// Version of the list's form.
+const FORM: u32 = 1;
+
+/// The list as the state holds it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct StoredTakes {
+    /// Version of the form.
+    version: u32,
+    /// The entries, each with a version of its own.
+    takes: Vec<Value>,
+    /// What a newer version put beside them.
+    #[serde(flatten)]
+    beside: Map<String, Value>,
+}
+
+/// One entry.
+#[derive(Debug, Clone)]
+enum Entry {
+    /// A take, and what its stored form held besides.
+    Read(Box<Take>, Map<String, Value>),
+    /// Word for word what could not be read.
+    Unread(Value),
+}
+
+/// The takes in order.
+#[derive(Debug, Clone, Default)]
+pub struct Takes {
+    entries: Vec<Entry>,
+    beside: Map<String, Value>,
+    /// Takes named so far, for the next name.
+    named: usize,
+    /// The take removed last and where it was; for the session only.
+    removed: Option<(usize, Entry)>,
+}
+
+/// The default of the field.
+pub fn none_stored() -> String {
+    serde_json::to_string(&Takes::default().stored())
+        .unwrap_or_else(|_| String::from("{\"version\":1,\"takes\":[]}"))
+}
+
+/// Whether the field can be read as a list of entries at all.
+pub fn readable(text: &str) -> bool {
+    serde_json::from_str::<StoredTakes>(text).is_ok_and(|stored| stored.takes.len() <= MOST_ENTRIES)
+}
+
+impl Takes {
+    /// From the stored form. Never fails: an entry is read or stays as it is.
+    pub fn from_stored(stored: StoredTakes) -> Self {
+        let mut read = 0;
+        let entries: Vec<Entry> = stored
+            .takes
+            .into_iter()
+            .take(MOST_ENTRIES)
+            .map(|value| match Take::deserialize(&value) {
+                Ok(take) if read < MOST_TAKES => {
+                    read += 1;
+                    let besides = besides(&take, &value);
+                    Entry::Read(Box::new(take), besides)
+                }
+                _ => Entry::Unread(value),
+            })
+            .collect();
+        Self {
+            named: entries.len(),
+            entries,
+            beside: stored.beside,
+            removed: None,
+        }
+    }
+
+    /// The form to store.
+    pub fn stored(&self) -> StoredTakes {
+        let takes = self.entries.iter().map(|entry| match entry {
+            Entry::Read(take, besides) => {
+                let mut value = serde_json::to_value(take).unwrap_or(Value::Null);
+                if let Value::Object(object) = &mut value {
+                    object.extend(besides.iter().map(|(key, value)| (key.clone(), value.clone())));
+                }
+                value
+            }
+            Entry::Unread(value) => value.clone(),
+        });
+        StoredTakes {
+            version: FORM,
+            takes: takes.collect(),
+            beside: self.beside.clone(),
+        }
+    }
+
+    /// The takes this version can read, in order.
+    pub fn iter(&self) -> impl Iterator<Item = &Take> {
+        self.entries.iter().filter_map(|entry| match entry {
+            Entry::Read(take, _) => Some(&**take),
+            Entry::Unread(_) => None,
+        })
+    }
+
+    /// How many can be read.
+    pub fn len(&self) -> usize {
+        self.iter().count()
+    }
+
+    /// Whether none can be read.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// How many entries can't be read.
+    pub fn unread(&self) -> usize {
+        self.entries.len() - self.len()
+    }
+
+    /// Whether another take can be recorded.
+    pub fn has_room(&self) -> bool {
+        self.len() < MOST_TAKES
+    }
+
+    /// A name for the take to come.
+    pub fn next_name(&mut self) -> String {
+        self.named += 1;
+        format!("Take {}", self.named)
+    }
+
+    /// Adds a take. `false`, and it is not added, when there is no room.
+    #[must_use]
+    pub fn add(&mut self, take: Take) -> bool {
+        let room = self.has_room();
+        if room {
+            self.entries.push(Entry::Read(Box::new(take), Map::new()));
+        }
+        room
+    }
+
+    /// Puts a take in the place of the last one that has a name and is two-pass. `false`, and nothing is done, when there is
+    /// none: it may have been renamed or deleted meanwhile.
+    pub fn replace(&mut self, name: &str, with: Take) -> bool {
+        let same = |entry: &&mut Entry| matches!(entry, Entry::Read(take, _) if take.name == name && take.method() == Method::TwoPass);
+        match self.entries.iter_mut().rfind(same) {
+            Some(entry) => {
+                *entry = Entry::Read(Box::new(with), Map::new());
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// Renames the take at `index` among those that can be read; an empty name is refused.
+    pub fn rename(&mut self, index: usize, name: &str) -> bool {
+        let name = as_name(name);
+        match self.position(index).and_then(|at| self.entries.get_mut(at)) {
+            Some(Entry::Read(take, _)) if !name.is_empty() => {
+                take.name = name;
+                true
+            }
+            _ => false,
+        }
+    }
+
+    /// Removes the take at `index` among those that can be read; it can be brought back until another is removed.
+    pub fn remove(&mut self, index: usize) -> bool {
+        let at = self.position(index);
+        if let Some(at) = at {
+            self.removed = Some((at, self.entries.remove(at)));
+        }
+        at.is_some()
+    }
+
+    /// Name of the take that can be brought back.
+    pub fn removed(&self) -> Option<&str> {
+        match &self.removed {
+            Some((_, Entry::Read(take, _))) => Some(&take.name),
+            _ => None,
+        }
+    }
+
+    /// Brings the take removed last back to its place. `false` when there is none, or no room.
+    pub fn bring_back(&mut self) -> bool {
+        if !self.has_room() {
+            return false;
+        }
+        let Some((at, entry)) = self.removed.take() else {
+            return false;
+        };
+        self.entries.insert(at.min(self.entries.len()), entry);
+        true
+    }
+
+    /// Moves the take at `index` to `to`, both among those that can be read.
+    pub fn move_to(&mut self, index: usize, to: usize) -> bool {
+        match (self.position(index), self.position(to)) {
+            (Some(from), Some(to)) => {
+                let entry = self.entries.remove(from);
+                self.entries.insert(to, entry);
+                true
+            }
+            _ => false,
+        }
+    }
+
+    fn position(&self, index: usize) -> Option<usize> {
+        let readable = |(_, entry): &(usize, &Entry)| matches!(entry, Entry::Read(..));
+        self.entries
+            .iter()
+            .enumerate()
+            .filter(readable)
+            .nth(index)
+            .map(|(at, _)| at)
+    }
+}
+
+/// A text as the name of a take: a line, and not too long.
+pub fn as_name(text: &str) -> String {
+    crate::parameters::text::name(text, LONGEST_NAME)
+}
+
+/// What a stored take holds that a take of this version does not.
+fn besides(take: &Take, value: &Value) -> Map<String, Value> {
+    let (Value::Object(stored), Ok(Value::Object(known))) = (value, serde_json::to_value(take)) else {
+        return Map::new();
+    };
+    stored
+        .iter()
+        .filter(|(key, _)| !known.contains_key(*key))
+        .map(|(key, value)| (key.clone(), value.clone()))
+        .collect()
+}
+
+/// A short take of a tone for tests, here and in other modules.
+#[cfg(test)]
+pub(crate) mod testing {
+    use sumproof_core::session::monitor::Monitor;
+    use sumproof_core::session::take::{Pass, Take};
+
+    pub(crate) fn take(name: &str, pass: Pass) -> Take {
+        let mut monitor = Monitor::new(48_000.0);
+        monitor.start_take();
+        let tone: Vec<f32> = (0..9600u16).map(|n| (f32::from(n) * 0.05).sin() * 0.25).collect();
+        let other: Vec<f32> = tone.iter().map(|sample| 0.5 * sample).collect();
+        monitor.push(&tone, &other);
+        monitor
+            .finish_take(String::from(name), pass)
+            .expect("frames came")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use sumproof_core::session::take::Pass;
+
+    use super::*;
+
+    fn take(name: &str) -> Take {
+        testing::take(name, Pass::Wet)
+    }
+
+    fn through_text(takes: &Takes) -> Takes {
+        let text = serde_json::to_string(&takes.stored()).expect("plain data");
+        assert!(readable(&text));
+        Takes::from_stored(serde_json::from_str(&text).expect("what was written"))
+    }
+
+    #[test]
+    fn takes_come_back_as_they_were() {
+        let mut takes = Takes::default();
+        assert!(takes.add(take("one")) && takes.add(take("two")));
+        let back = through_text(&takes);
+        let names: Vec<&str> = back.iter().map(|take| take.name.as_str()).collect();
+        assert_eq!(names, ["one", "two"]);
+        let (before, after) = (
+            takes.iter().next().expect("one"),
+            back.iter().next().expect("one"),
+        );
+        // The sums are exact; the cells are stored in single precision.
+        assert_eq!(
+            (before.sums, before.pass, before.rate_hz),
+            (after.sums, after.pass, after.rate_hz)
+        );
+        // And once stored, nothing changes any more.
+        let again = through_text(&back);
+        assert!(again.iter().zip(back.iter()).all(|(one, other)| one == other));
+        assert!(through_text(&Takes::default()).is_empty());
+    }
+
+    #[test]
+    fn what_cannot_be_read_stays_in_its_place() {
+        let mut takes = Takes::default();
+        assert!(takes.add(take("one")) && takes.add(take("two")));
+        let mut stored = takes.stored();
+        let foreign = serde_json::json!({ "version": 99, "name": "later", "more": [1, 2.5, null] });
+        stored.takes.insert(1, foreign.clone());
+        stored.takes.push(Value::Null);
+        stored
+            .beside
+            .insert(String::from("folders"), serde_json::json!(["a"]));
+        stored.takes[0]["colour"] = serde_json::json!("teal");
+
+        let mut back = Takes::from_stored(stored);
+        assert_eq!((back.len(), back.unread()), (2, 2));
+        assert!(back.rename(1, "  2nd\n "));
+        let again = back.stored();
+        assert_eq!(again.takes[1], foreign);
+        assert_eq!(again.takes[3], Value::Null);
+        assert_eq!(again.takes[0]["colour"], "teal");
+        assert_eq!(again.takes[2]["name"], "2nd");
+        assert_eq!(again.beside["folders"][0], "a");
+    }
+
+    #[test]
+    fn indices_count_the_readable_ones() {
+        let mut takes = Takes::default();
+        for name in ["a", "b", "c"] {
+            assert!(takes.add(take(name)));
+        }
+        let mut stored = takes.stored();
+        stored.takes.insert(0, Value::Null);
+        let mut takes = Takes::from_stored(stored);
+        let names = |takes: &Takes| {
+            takes
+                .iter()
+                .map(|take| take.name.clone())
+                .collect::<Vec<_>>()
+                .join("")
+        };
+        assert!(takes.move_to(2, 0));
+        assert_eq!(names(&takes), "cab");
+        assert!(takes.remove(1));
+        assert_eq!((names(&takes).as_str(), takes.removed()), ("cb", Some("a")));
+        assert!(takes.bring_back() && !takes.bring_back());
+        assert_eq!((names(&takes).as_str(), takes.removed()), ("cab", None));
+        assert!(takes.remove(1));
+        assert!(!takes.remove(2) && !takes.rename(5, "x") && !takes.move_to(0, 9) && !takes.rename(0, " \n"));
+        assert!(takes.rename(0, &"x".repeat(500)));
+        assert_eq!(
+            takes.iter().next().map(|take| take.name.len()),
+            Some(LONGEST_NAME)
+        );
+        assert_eq!(takes.unread(), 1);
+    }
+
+    #[test]
+    fn there_is_an_end_to_the_list() {
+        let mut takes = Takes::default();
+        let one = take("same");
+        for _ in 0..MOST_TAKES {
+            assert!(takes.add(one.clone()));
+        }
+        assert!(!takes.has_room() && !takes.add(one));
+        assert_eq!(takes.next_name(), "Take 1");
+        // More readable takes than there may be are kept unread.
+        let mut stored = takes.stored();
+        let extra = stored.takes[0].clone();
+        stored.takes.push(extra);
+        let back = Takes::from_stored(stored);
+        assert_eq!((back.len(), back.unread()), (MOST_TAKES, 1));
+    }
+
+    #[test]
+    fn lists_that_are_none_are_refused_whole() {
+        for broken in [
+            "",
+            "null",
+            "[]",
+            "{}",
+            "{\"version\":1}",
+            "{\"version\":1,\"takes\":3}",
+            "{\"version\":-1,\"takes\":[]}",
+        ] {
+            assert!(!readable(broken), "{broken}");
+        }
+        let long = format!("{{\"version\":1,\"takes\":[{}0]}}", "0,".repeat(MOST_ENTRIES));
+        assert!(!readable(&long));
+        assert!(readable(&none_stored()));
+    }
+}

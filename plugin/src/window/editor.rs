@@ -1,0 +1,266 @@
+//! The window: glue between the framework's editor and the views, and nothing else.
+//!
+//! An [`App`] lives as long as one window. What outlives it is in [`Glue`]: where readings arrive, the parameters, the
+//! shape. The framework's editor state can't be given a size after it is made, and a state may be loaded after that; so a
+//! new one is made for every window.
+
+use std::error::Error;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use nice_plug::context::gui::GuiContext;
+use nice_plug::editor::dpi::{LogicalSize, NativeSize};
+use nice_plug::editor::{Editor, HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};
+use nice_plug_egui::baseview::{HandlerError, WindowSize};
+use nice_plug_egui::{
+    EguiEditorHandle, EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp,
+    RepaintNotifier, create_egui_editor,
+};
+use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
+
+use crate::analysis::engine::Analysis;
+use crate::bridge::published::Published;
+use crate::bridge::shared::{OpenWindow, Shared};
+use crate::files::tasks::FileTasks;
+use crate::state::fields::PluginParams;
+use crate::testing::faults::Fault;
+use crate::window::intents::Hand;
+
+/// What every window of an instance is connected to.
+pub struct Glue {
+    /// Parameters and shape.
+    pub params: Arc<PluginParams>,
+    /// The analysis, for what the user does to takes.
+    pub analysis: Analysis,
+    /// Words of the audio thread.
+    pub shared: Arc<Shared>,
+    /// Where readings arrive. One window at a time reads them.
+    pub published: Mutex<triple_buffer::Output<Published>>,
+    /// Asks for a frame.
+    pub repaint: RepaintNotifier,
+    /// What reads and writes files for the user.
+    pub file_tasks: Arc<FileTasks>,
+}
+
+/// The editor the plugin hands to its wrapper.
+pub struct Window {
+    glue: Arc<Glue>,
+    /// Scale from the views' points to logical pixels times the system's scale, as the last window had it.
+    scale: Arc<Mutex<Option<f64>>>,
+}
+
+impl Window {
+    /// The editor of one instance.
+    pub fn new(glue: Glue) -> Self {
+        Self {
+            glue: Arc::new(glue),
+            scale: Arc::default(),
+        }
+    }
+}
+
+impl Editor for Window {
+    type Handle = EguiEditorHandle;
+
+    fn spawn(
+        &self,
+        parent: Option<ParentWindowHandle>,
+        wait_for_parent: bool,
+        fallback_scale_factor: Option<f64>,
+        gui_context: GuiContext,
+        host: Option<HostMethods>,
+    ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
+        let shape = self.glue.params.shape.get();
+        let state = EguiEditorState::from_size(LogicalSize::new(shape.width, shape.height), shape.zoom);
+        let settings = EguiNiceSettings::new()
+            .with_tile("Sumproof")
+            .with_resize_hint(self.resize_hint());
+        let app = App::new(Arc::clone(&self.glue), shape.look(), Arc::clone(&self.scale));
+        create_egui_editor(state, self.glue.repaint.clone(), settings, app)
+            .ok_or("there is no editor")?
+            .spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
+    }
+
+    fn size(&self) -> NativeSize<u32> {
+        let shape = self.glue.params.shape.get();
+        let scale = *self.scale.lock().unwrap_or_else(PoisonError::into_inner);
+        let points = LogicalSize::new(f64::from(shape.width), f64::from(shape.height));
+        NativeSize::from_size(points.into(), scale.unwrap_or(f64::from(shape.zoom)))
+    }
+
+    fn resize_hint(&self) -> ResizeHint {
+        ResizeHint::resizable().with_min_logical_size(LogicalSize::new(MIN_SIZE.0, MIN_SIZE.1))
+    }
+}
+
+/// One window.
+pub struct App {
+    glue: Arc<Glue>,
+    scale: Arc<Mutex<Option<f64>>>,
+    hand: Option<Hand>,
+    open: Option<OpenWindow>,
+    view: View,
+    snapshot: Snapshot,
+    intents: Vec<Intent>,
+    keys: Vec<Key>,
+    /// Something panicked in this window: it draws a line that says so and nothing else.
+    broken: bool,
+    fault: Fault,
+}
+
+/// The keys the window keeps from the host while no name is being typed. Never the space bar: it starts the transport
+/// wherever the user last clicked. (On X11 the windowing library keeps all of them, see docs/hosts.md.)
+fn own_keys() -> Vec<Key> {
+    let named = [
+        "Escape",
+        "Tab",
+        "Enter",
+        "ArrowUp",
+        "ArrowDown",
+        "ArrowLeft",
+        "ArrowRight",
+        "Home",
+        "End",
+        "Delete",
+    ];
+    let digits = ('0'..='9').map(|digit| Key::Character(digit.to_string()));
+    named
+        .iter()
+        .filter_map(|name| name.parse().ok())
+        .chain(digits)
+        .collect()
+}
+
+impl App {
+    fn new(glue: Arc<Glue>, look: Look, scale: Arc<Mutex<Option<f64>>>) -> Self {
+        Self {
+            glue,
+            scale,
+            hand: None,
+            open: None,
+            view: View::new(look),
+            snapshot: Snapshot::default(),
+            intents: Vec::new(),
+            keys: own_keys(),
+            broken: false,
+            fault: Fault::from_environment(),
+        }
+    }
+
+    /// Runs `body` unless the window is broken; a panic breaks it and never reaches the host, in whose calls a window lives.
+    /// The sound and the analysis know nothing of it, and the next window is a new one.
+    fn guarded(&mut self, body: impl FnOnce(&mut Self)) {
+        if !self.broken && catch_unwind(AssertUnwindSafe(|| body(self))).is_err() {
+            self.broken = true;
+            // It can't be stopped from here any more.
+            self.glue.shared.switch.release();
+        }
+    }
+
+    fn draw(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.fault.strike_frame();
+        self.take_in_news();
+        self.view.ui(ui, &self.snapshot, &mut self.intents);
+        if self.view.attends_check() {
+            self.glue.shared.switch.beat();
+        }
+        // Any key stops a test signal: the host's as well.
+        frame.set_key_capture(if self.view.is_typing() || self.snapshot.check.on {
+            KeyCapture::CaptureAll
+        } else {
+            KeyCapture::CaptureKeys(self.keys.clone())
+        });
+        for intent in std::mem::take(&mut self.intents) {
+            if let Intent::Look(look) = intent {
+                self.keep_look(look);
+            } else if let Some(hand) = &mut self.hand {
+                hand.carry_out(intent);
+            }
+        }
+    }
+
+    fn take_in_news(&mut self) {
+        let mut published = self.glue.published.lock().unwrap_or_else(PoisonError::into_inner);
+        published
+            .read()
+            .fill(&self.glue.params.host, &self.glue.shared, &mut self.snapshot);
+    }
+
+    fn keep_look(&self, look: Look) {
+        self.glue.params.shape.update(|shape| {
+            shape.zoom = look.zoom;
+            shape.night = look.theme == Theme::Night;
+        });
+    }
+}
+
+impl NiceEguiApp for App {
+    fn build(&mut self, ctx: egui::Context, gui: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
+        #[cfg(target_os = "linux")]
+        crate::window::present::listen(frame.baseview_window());
+        #[cfg(not(target_os = "linux"))]
+        let _ = frame;
+        self.hand = Some(Hand::new(
+            gui,
+            Arc::clone(&self.glue.params),
+            self.glue.analysis.clone(),
+            Arc::clone(&self.glue.file_tasks),
+            Arc::clone(&self.glue.shared),
+        ));
+        self.open = Some(self.glue.shared.open_window());
+        self.guarded(|app| {
+            app.view.prepare(&ctx);
+            app.glue.analysis.lock().show_now();
+        });
+        Ok(())
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        self.guarded(|app| app.draw(ui, frame));
+        if self.broken {
+            sumproof_views::broken(ui);
+            // Whatever was being typed, the keys are the host's again.
+            frame.set_key_capture(KeyCapture::CaptureKeys(Vec::new()));
+        }
+    }
+
+    fn resized(&mut self, size: WindowSize) {
+        // In the views' points: the scale has the zoom in it already.
+        self.glue.params.shape.update(|shape| {
+            shape.width = size.logical.width as f32;
+            shape.height = size.logical.height as f32;
+        });
+        *self.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
+    }
+
+    fn editor_closed(&mut self) {
+        self.glue.shared.switch.release();
+    }
+
+    fn zoom_factor_changed(&mut self, zoom: f32) {
+        self.glue.params.shape.update(|shape| shape.zoom = zoom);
+    }
+}
+
+impl Drop for App {
+    fn drop(&mut self) {
+        // A gesture cut off by the closing window is ended, or the host would go on waiting for it, in a broken one too; and
+        // nothing is sent that nobody attends to.
+        if let Some(hand) = &mut self.hand {
+            let _ = catch_unwind(AssertUnwindSafe(|| hand.let_go()));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_space_bar_is_the_hosts() {
+        let keys = own_keys();
+        assert_eq!(keys.len(), 20);
+        assert!(!keys.contains(&Key::Character(String::from(" "))));
+        assert!(!keys.iter().any(|key| key.to_string().trim().is_empty()));
+    }
+}

@@ -1,0 +1,8 @@
+//! Glue between the framework's editor and the views.
+//!
+//! In: published readings. Out: gestures to the host, commands to the analysis. Nothing uses this room but `lib.rs`.
+
+pub mod editor;
+pub(crate) mod intents;
+#[cfg(target_os = "linux")]
+pub(crate) mod present;

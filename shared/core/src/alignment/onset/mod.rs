@@ -1,0 +1,462 @@
+//! What the channels have to do with each other where a sound begins.
+//!
+//! A reverb needs time to build up; the direct sound is there at once. So the first milliseconds after an attack, less
+//! what was sounding just before it, show the direct sound by itself: whether the channels carry the same, the opposite,
+//! one of them late, or different things. No figure over the whole sound can tell an inverted channel from a strong wet
+//! whose channels work against each other; this can.
+
+mod stretches;
+mod windows;
+
+use multiversion::multiversion;
+
+use crate::Complex;
+use crate::dsp::db;
+use crate::dsp::samples::Run;
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::pair_sums::product;
+use stretches::Stretches;
+use windows::Windows;
+
+/// An attack is listened to for this long, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
+/// no source).
+pub const ATTACK_S: f64 = 0.022;
+/// The window reaches back this far before the frame that rose, seconds.
+const AHEAD_S: f64 = 0.004;
+/// Length of a frame whose power is compared with the past, seconds.
+const FRAME_S: f64 = 0.0025;
+/// How many frames back the past reaches.
+const PAST_FRAMES: usize = 8;
+/// By how much the (differentiated) power must rise to make an attack: 4 dB.
+const RISE: f64 = 2.5;
+/// No second attack within this time, seconds.
+const APART_S: f64 = 0.06;
+/// Over how long the attacks must agree on a delay for it to be taken out of the frames between them, seconds.
+const RECENT_S: f64 = 6.0;
+/// Delays between the channels are looked for up to this far either way, seconds.
+const REACH_S: f64 = 0.016;
+/// A channel counts in an attack only if at least this share of its power there is new.
+const NEW: f64 = 0.25;
+/// This many attacks are kept; older ones are forgotten.
+pub const KEPT: usize = 48;
+/// With fewer attacks than this nothing is said.
+pub const ENOUGH: usize = 3;
+
+/// What the attacks say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Attacks {
+    /// How many attacks it comes from.
+    pub count: usize,
+    /// Correlation of the channels' new sound, no delay taken out, −1 to +1.
+    pub correlation: f64,
+    /// How far that may be off (one standard error over the attacks).
+    pub spread: f64,
+    /// The delay (right later: positive) at which the new sound agrees best, seconds.
+    pub delay_s: f64,
+    /// The correlation at that delay; negative where one channel is the other's negative.
+    pub aligned: f64,
+    /// How far that may be off.
+    pub aligned_spread: f64,
+    /// The share of attacks that have the sign of [`Self::aligned`] at that delay.
+    pub agreeing: f64,
+    /// Level of the left over the right channel's new sound, dB.
+    pub level_difference_db: f64,
+    /// The least correlated tenth and quarter of the time between attacks: the mean of these two quantiles of the
+    /// correlation in short frames, with the delay and the sign of the attacks taken out. Where the direct sound dies
+    /// away this is the wet's own. `None` with too few frames.
+    pub lowest: Option<f64>,
+    /// By how much [`Self::lowest`] lies below the correlation of the frames it comes from by chance alone, for being theirs who
+    /// strayed the most; 0 where there is none.
+    pub lowest_by_chance: f64,
+}
+
+impl Attacks {
+    /// Whether the attacks show one direct sound in both channels: enough alike at one delay, all with one sign.
+    #[must_use]
+    pub fn is_one_sound(&self) -> bool {
+        // A late channel's attack lies only in part inside the window.
+        let inside = 1.0 - self.delay_s.abs() / (ATTACK_S + AHEAD_S);
+        self.aligned.abs() >= 0.5 * inside.clamp(0.6, 1.0)
+            && self.agreeing >= 0.8
+            && self.aligned.abs() > 3.0 * self.aligned_spread
+    }
+}
+
+/// How far each sample is from the one before it; `last` is the one before the first.
+#[multiversion(targets("x86_64+avx"))]
+fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
+    let Some((&first, &newest)) = samples.first().zip(samples.last()) else {
+        return;
+    };
+    out[0] = first - *last;
+    for (out, pair) in out[1..].iter_mut().zip(samples.windows(2)) {
+        *out = pair[1] - pair[0];
+    }
+    *last = newest;
+}
+
+/// What is heard where sounds begin, with the spectra it comes from.
+#[derive(Clone, Copy, Debug)]
+pub struct Beginnings<'a> {
+    /// The figures.
+    pub attacks: Attacks,
+    /// The cross-spectrum of what was new ([`OnsetEvidence::spectrum`]).
+    pub new: &'a CrossSpectrum,
+    /// What was sounding just before, on the same bins and scaled alike.
+    pub old: &'a CrossSpectrum,
+    /// How many attacks of equal weight they come from.
+    pub worth: f64,
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+}
+
+/// One attack, as it's kept.
+#[derive(Clone, Copy, Debug, Default)]
+struct StoredAttack {
+    /// Frame number at which it was heard.
+    at: u64,
+    left: f64,
+    right: f64,
+}
+
+/// Hears attacks in a stream and keeps what they show.
+///
+/// Pushing and reading allocate nothing. An attack costs six transforms of about 50 ms, at most every 60 ms.
+pub struct OnsetEvidence {
+    rate_hz: f64,
+    frame_len: usize,
+    /// Windows on the differentiated channels.
+    windows: Windows,
+    heard: u64,
+    last: [f64; 2],
+    /// How far each sample is from the one before it.
+    steps: [Vec<f64>; 2],
+    frame_power: f64,
+    in_frame: usize,
+    past: [f64; PAST_FRAMES],
+    /// Samples until the window of the attack that was just heard is full.
+    waiting: Option<usize>,
+    /// The delay the window waits for, samples.
+    waits_for: isize,
+    rest: usize,
+    reach: usize,
+    /// The correlation over lag of each kept attack.
+    curves: Vec<f32>,
+    kept: [StoredAttack; KEPT],
+    count: u64,
+    sums: CrossSpectrum,
+    /// What was sounding before the attacks, scaled as they are.
+    stale: CrossSpectrum,
+    forget: f64,
+    /// Sums of the attacks' weights and their squares.
+    weights: [f64; 2],
+    mean: Vec<f64>,
+    /// The delay the last attacks agree on, samples.
+    lag: isize,
+    stretches: Stretches,
+}
+
+impl std::fmt::Debug for OnsetEvidence {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("OnsetEvidence")
+            .field("attacks", &self.count)
+            .finish_non_exhaustive()
+    }
+}
+
+impl OnsetEvidence {
+    /// For a sample rate, Hz; every attack counts alike in [`Self::spectrum`].
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
+        let reach = samples(REACH_S);
+        let windows = Windows::new(rate_hz, samples(AHEAD_S + ATTACK_S), reach);
+        let bins = windows.bins();
+        Self {
+            rate_hz,
+            frame_len: samples(FRAME_S),
+            windows,
+            heard: 0,
+            last: [0.0; 2],
+            steps: [vec![0.0; samples(FRAME_S)], vec![0.0; samples(FRAME_S)]],
+            frame_power: 0.0,
+            in_frame: 0,
+            past: [0.0; PAST_FRAMES],
+            waiting: None,
+            waits_for: 0,
+            rest: 0,
+            reach,
+            curves: vec![0.0; KEPT * (2 * reach + 1)],
+            kept: [StoredAttack::default(); KEPT],
+            count: 0,
+            sums: CrossSpectrum::silent(bins),
+            stale: CrossSpectrum::silent(bins),
+            forget: 1.0,
+            weights: [0.0; 2],
+            lag: 0,
+            stretches: Stretches::new(rate_hz),
+            mean: vec![0.0; 2 * reach + 1],
+        }
+    }
+
+    /// The same for a live reading: in [`Self::spectrum`] an attack's weight has fallen to 1/e after ten more.
+    #[must_use]
+    pub fn live(rate_hz: f64) -> Self {
+        Self {
+            forget: (-0.1f64).exp(),
+            ..Self::new(rate_hz)
+        }
+    }
+
+    /// The sample rate, Hz.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// The summed cross-spectrum of the attacks' new sound (differentiated; every attack scaled to equal power, then weighted
+    /// by how much its channels are one sound), on the bins of an FFT from 0 Hz to half the rate. A late channel's window is as
+    /// late as it is; its delay is in the cross terms. Powers may be slightly negative where an attack brought nothing.
+    #[must_use]
+    pub fn spectrum(&self) -> &CrossSpectrum {
+        &self.sums
+    }
+
+    /// How many Fourier transforms it has made, forward and back, and of how many samples: what a bench sets its cost against.
+    #[must_use]
+    pub fn transforms(&self) -> ([u64; 2], usize) {
+        (self.windows.made, self.windows.fft_len())
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.windows.reset();
+        self.last = [0.0; 2];
+        self.frame_power = 0.0;
+        self.in_frame = 0;
+        self.past = [0.0; PAST_FRAMES];
+        self.waiting = None;
+        self.rest = 0;
+        self.count = 0;
+        self.heard = 0;
+        self.lag = 0;
+        self.stretches.reset();
+        self.waits_for = 0;
+        self.clear_sums();
+    }
+
+    /// Takes frames. Invalid counts as silence.
+    pub fn push(&mut self, run: &Run<'_>) {
+        let (mut left, mut right) = (run.left, run.right);
+        while !left.is_empty() {
+            // As many as come before anything happens.
+            let count = left
+                .len()
+                .min(self.frame_len - self.in_frame)
+                .min(self.waiting.unwrap_or(usize::MAX))
+                .min(self.stretches.room());
+            let (now_left, now_right);
+            (now_left, left) = left.split_at(count);
+            (now_right, right) = right.split_at(count);
+            self.take(now_left, now_right);
+        }
+    }
+
+    fn take(&mut self, left: &[f64], right: &[f64]) {
+        let count = left.len();
+        // The difference of neighbours lifts the top, where an attack is and a sustained string is not.
+        let [left_steps, right_steps] = &mut self.steps;
+        differences(&mut self.last[0], left, left_steps);
+        differences(&mut self.last[1], right, right_steps);
+        let (left, right) = (&left_steps[..count], &right_steps[..count]);
+        self.windows.push(left, right);
+        self.heard += count as u64;
+        let powers = [product(left, left), product(right, right)];
+        let aside = self.stretches.aside();
+        let lined_up = self.windows.last(count + aside, self.lag);
+        let of_lined_up = if self.lag == 0 {
+            powers
+        } else {
+            lined_up.map(|channel| product(&channel[aside..], &channel[aside..]))
+        };
+        self.stretches
+            .push(lined_up, of_lined_up, self.heard - 1, self.lag);
+        self.rest = self.rest.saturating_sub(count);
+        self.frame_power += powers[0] + powers[1];
+        self.in_frame += count;
+        if let Some(waiting) = &mut self.waiting {
+            *waiting -= count;
+            if *waiting == 0 {
+                self.waiting = None;
+                self.attack();
+            }
+        }
+        if self.in_frame == self.frame_len {
+            self.frame();
+        }
+    }
+
+    fn frame(&mut self) {
+        let power = self.frame_power / self.frame_len as f64;
+        let before = self.past.iter().sum::<f64>() / PAST_FRAMES as f64;
+        // Differentiated sound lies about 20 dB below the sound itself.
+        let audible = power > db::to_power(db::NO_READING_DBFS - 10.0);
+        if audible && power > RISE * before && self.rest == 0 && self.waiting.is_none() {
+            let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
+            self.waits_for = self.lag;
+            self.waiting =
+                Some(self.windows.len() - ahead.min(self.windows.len() - 1) + self.lag.unsigned_abs());
+            self.rest = (APART_S * self.rate_hz) as usize;
+        }
+        self.past.rotate_left(1);
+        self.past[PAST_FRAMES - 1] = power;
+        self.frame_power = 0.0;
+        self.in_frame = 0;
+    }
+
+    /// What the attacks of the last `within_s` seconds say, as [`Self::read`], with the spectra. Does not allocate.
+    pub fn beginnings(&mut self, within_s: f64) -> Option<Beginnings<'_>> {
+        let attacks = self.read(within_s)?;
+        let [sum, squares] = self.weights;
+        Some(Beginnings {
+            attacks,
+            new: &self.sums,
+            old: &self.stale,
+            worth: if squares > 0.0 { sum * sum / squares } else { 0.0 },
+            rate_hz: self.rate_hz,
+        })
+    }
+
+    /// Takes the window that has just been filled for an attack, less the one before it.
+    fn attack(&mut self) {
+        let late = self.waits_for.unsigned_abs();
+        let heard = self.windows.news([late; 2]);
+        let [left, right]: [f64; 2] = [0, 1].map(|channel| self.windows.powers[channel].iter().sum());
+        // A channel that brings nothing new can't be compared.
+        if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
+            return;
+        }
+        let slot = (self.count % KEPT as u64) as usize;
+        self.kept[slot] = StoredAttack {
+            at: self.heard,
+            left: left / (left + right),
+            right: right / (left + right),
+        };
+        self.count += 1;
+        let width = 2 * self.reach + 1;
+        let curve = &mut self.curves[slot * width..(slot + 1) * width];
+        self.windows.correlate((left * right).sqrt(), curve);
+        let alike = curve.iter().fold(0.0f32, |most, value| most.max(value.abs()));
+        // The more the new sound is one, the less else is in it.
+        let weight = 1.0 / (1.01 - f64::from(alike * alike));
+        self.collect(weight / (left + right), weight);
+        if let Some(attacks) = self.read(RECENT_S)
+            && attacks.is_one_sound()
+        {
+            let lag = (attacks.delay_s * self.rate_hz).round() as isize;
+            // Windows that missed the late channel's beginning say something else.
+            if (lag - self.lag).unsigned_abs() as f64 > 0.001 * self.rate_hz {
+                self.clear_sums();
+            }
+            self.lag = lag;
+        }
+    }
+
+    /// Adds the attack in the windows to the sums, a late channel's window as late as it is.
+    fn collect(&mut self, scale: f64, weight: f64) {
+        let late = self.waits_for.unsigned_abs();
+        if late > 0 {
+            self.windows
+                .news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
+        }
+        let (windows, keep) = (&self.windows, self.forget);
+        self.weights = [
+            self.weights[0] * self.forget + weight,
+            self.weights[1] * self.forget * self.forget + weight * weight,
+        ];
+        // From bin to bin the phase turns by the same angle, so one turn does for all.
+        let angle = core::f64::consts::TAU * self.waits_for as f64 / windows.fft_len() as f64;
+        let step = Complex::from_polar(1.0, angle);
+        let mut turn = Complex::new(scale, 0.0);
+        for k in 0..windows.bins() {
+            let (l, r) = (windows.before[0][k], windows.before[1][k]);
+            self.sums.ll[k] = self.sums.ll[k] * keep + windows.powers[0][k] * scale;
+            self.sums.rr[k] = self.sums.rr[k] * keep + windows.powers[1][k] * scale;
+            self.sums.lr[k] = self.sums.lr[k] * keep + windows.cross[k] * turn;
+            self.stale.ll[k] = self.stale.ll[k] * keep + l.norm_sqr() * scale;
+            self.stale.rr[k] = self.stale.rr[k] * keep + r.norm_sqr() * scale;
+            self.stale.lr[k] = self.stale.lr[k] * keep + l * r.conj() * turn;
+            turn *= step;
+        }
+    }
+
+    fn clear_sums(&mut self) {
+        self.weights = [0.0; 2];
+        self.sums.silence();
+        self.stale.silence();
+    }
+
+    /// What the kept attacks of the last `within_s` seconds say; `None` when there are fewer than [`ENOUGH`]. Does not
+    /// allocate.
+    pub fn read(&mut self, within_s: f64) -> Option<Attacks> {
+        let oldest = self
+            .heard
+            .saturating_sub((within_s * self.rate_hz).min(1e15) as u64);
+        let filled = (self.count as usize).min(KEPT);
+        let width = 2 * self.reach + 1;
+        self.mean.fill(0.0);
+        let mut count = 0usize;
+        let (mut left, mut right) = (0.0, 0.0);
+        for (slot, kept) in self.kept[..filled].iter().enumerate() {
+            if kept.at < oldest {
+                continue;
+            }
+            count += 1;
+            left += kept.left;
+            right += kept.right;
+            for (mean, &value) in self.mean.iter_mut().zip(&self.curves[slot * width..]) {
+                *mean += f64::from(value);
+            }
+        }
+        if count < ENOUGH {
+            return None;
+        }
+        self.mean.iter_mut().for_each(|mean| *mean /= count as f64);
+        let best = self
+            .mean
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+            .map_or(self.reach, |(n, _)| n);
+        let at = |lag: usize| {
+            let values = || {
+                self.kept[..filled]
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, kept)| kept.at >= oldest)
+                    .map(|(slot, _)| f64::from(self.curves[slot * width + lag]))
+            };
+            let mean = values().sum::<f64>() / count as f64;
+            let variance = values().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1) as f64;
+            let agreeing = values().filter(|v| v * mean > 0.0).count() as f64 / count as f64;
+            (mean, (variance / count as f64).sqrt(), agreeing)
+        };
+        let (correlation, spread, _) = at(self.reach);
+        let (aligned, aligned_spread, agreeing) = at(best);
+        let lowest = self
+            .stretches
+            .lowest(oldest, best as isize - self.reach as isize, aligned.signum());
+        Some(Attacks {
+            count,
+            lowest: lowest.map(|(lowest, _)| lowest),
+            lowest_by_chance: lowest.map_or(0.0, |(_, by_chance)| by_chance),
+            correlation,
+            spread,
+            delay_s: (best as f64 - self.reach as f64) / self.rate_hz,
+            aligned,
+            aligned_spread,
+            agreeing,
+            level_difference_db: db::from_power(left / right),
+        })
+    }
+}

@@ -1,0 +1,285 @@
+//! Live audition: both lines and the feed in the time domain.
+//!
+//! While auditioning, every signal is late by [`COMMON_DELAY`] samples or by up to one less (both lines alike). Every change of
+//! setting is a crossfade of [`FADE_S`]. When auditioning is off and the last fade is over ([`Auditioner::is_idle`]) the
+//! buffer is not touched, so the sound passes bit for bit.
+
+mod filters;
+mod loudness_match;
+mod path;
+mod ring;
+
+use multiversion::multiversion;
+
+use crate::dsp::fractional::{COMMON_DELAY, FractionalTable};
+use crate::routing::feed::Feed;
+use loudness_match::{Limiter, Match};
+use path::Path;
+use ring::DelayRing;
+
+/// Length of a crossfade, seconds.
+pub const FADE_S: f64 = 0.010;
+
+/// The longest delay of a line that can be auditioned, seconds: the player's own and a feed's fault.
+pub const LONGEST_S: f64 = 0.032;
+
+/// Loudness matching never changes the level by more than this, dB.
+pub const MATCH_LIMIT_DB: f64 = 12.0;
+
+/// Frames worked on at once: enough that what is done once for all of them doesn't count, few enough for the stack.
+const CHUNK: usize = 64;
+
+/// Both channels of a chunk.
+type Frames = [[f32; CHUNK]; 2];
+
+/// What to audition.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AuditionSettings {
+    /// The feed, or `None` to pass the sound through.
+    pub feed: Option<Feed>,
+    /// Loudness matching: the gain that makes the feed as loud as stereo, dB, limited to ±[`MATCH_LIMIT_DB`]; while it's
+    /// on, samples are kept within full scale. `None` is off.
+    pub match_db: Option<f64>,
+}
+
+/// Runs the audition on the audio thread.
+///
+/// # Real-time
+/// After construction: no allocation, no lock, no system call; O(frames), the same for every block, and a second feed's cost
+/// on top during a fade. A invalid sample is heard as silence in a feed and passed on as it came when nothing is auditioned.
+#[derive(Clone, Debug)]
+pub struct Auditioner {
+    rate_hz: f64,
+    table: FractionalTable,
+    history: DelayRing,
+    /// Frames until the history holds enough to begin.
+    filling: usize,
+    /// What is heard and, in a fade, what comes.
+    paths: [Option<Path>; 2],
+    /// Which of them is heard. The other one's place is taken by changing this: to move a path would cost as much as to run it for
+    /// some frames.
+    heard: usize,
+    /// Whether there's a fade, or one about to begin.
+    fading: bool,
+    /// Frames until it begins: what is got ready for it costs as much as running it, and not in the same block, if that is short.
+    waiting: usize,
+    /// Frames of the fade that are over.
+    faded: usize,
+    /// Length of a fade, frames.
+    fade_len: usize,
+    wanted: Option<Feed>,
+    loudness: Match,
+    limiter: Limiter,
+}
+
+impl Auditioner {
+    /// For a sample rate. Allocates the history (about 0.1 MB at 192 kHz, else less) and the interpolation table.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let rate_hz = rate_hz.clamp(1000.0, 1_000_000.0);
+        Self {
+            rate_hz,
+            table: FractionalTable::new(),
+            history: DelayRing::new(rate_hz),
+            filling: 0,
+            paths: [None, None],
+            heard: 0,
+            fading: false,
+            waiting: 0,
+            faded: 0,
+            fade_len: (FADE_S * rate_hz).ceil() as usize,
+            wanted: None,
+            loudness: Match::new(rate_hz),
+            limiter: Limiter::new(rate_hz),
+        }
+    }
+
+    /// The samples by which both lines alike are late while a feed is auditioned, at most; at least one less.
+    #[must_use]
+    pub fn common_delay() -> usize {
+        COMMON_DELAY
+    }
+
+    /// Sets what is wanted; [`Self::process`] fades to it.
+    pub fn set(&mut self, settings: &AuditionSettings) {
+        self.wanted = settings.feed;
+        self.limiter.is_on = settings.match_db.is_some();
+        self.loudness.set(settings.match_db);
+    }
+
+    /// Whether the sound passes untouched, so that [`Self::process`] would write nothing.
+    #[must_use]
+    pub fn is_idle(&self) -> bool {
+        self.wanted.is_none() && self.paths[self.heard].is_none() && !self.fading
+    }
+
+    /// Forgets all sound and fades; the settings stay and begin anew.
+    pub fn reset(&mut self) {
+        self.history.clear();
+        self.filling = 0;
+        self.paths = [None, None];
+        self.fading = false;
+        self.waiting = 0;
+        self.loudness.reset();
+        self.limiter.reset();
+    }
+
+    /// Replaces a block by what the listener gets (as many frames as the shorter slice has). Writes nothing when idle.
+    pub fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
+        let frames = left.len().min(right.len());
+        let (mut left, mut right) = (&mut left[..frames], &mut right[..frames]);
+        while !left.is_empty() {
+            if self.is_idle() {
+                self.filling = 0;
+                break;
+            }
+            if !self.fading {
+                self.consider();
+            }
+            let count = self.chunk_len(left.len());
+            let (now_left, now_right);
+            (now_left, left) = left.split_at_mut(count);
+            (now_right, right) = right.split_at_mut(count);
+            self.chunk(now_left, now_right);
+        }
+        for path in self.paths.iter_mut().flatten() {
+            path.settle();
+        }
+    }
+
+    /// A chunk ends where something changes, so that how the host cuts the sound changes nothing: where a fade is over, and
+    /// where there's enough sound to begin.
+    fn chunk_len(&self, left: usize) -> usize {
+        let until_change = if self.waiting > 0 {
+            self.waiting
+        } else if self.fading {
+            self.fading_len() - self.faded
+        } else if self.filling < self.history.enough() {
+            self.history.enough() - self.filling
+        } else {
+            CHUNK
+        };
+        left.min(CHUNK).min(until_change.max(1))
+    }
+
+    /// For how many frames both sounds are computed: as many whole chunks as a fade needs. A block that held the end of one
+    /// chunk and the beginning of another would cost more than all others.
+    fn fading_len(&self) -> usize {
+        self.fade_len.next_multiple_of(CHUNK)
+    }
+
+    /// Starts a fade when something else is wanted than what is heard.
+    fn consider(&mut self) {
+        let current = &self.paths[self.heard];
+        let heard = current.as_ref().map(Path::feed);
+        if heard == self.wanted.as_ref() {
+            return;
+        }
+        // Before the history is full, a late line would begin with a step.
+        if current.is_none() && self.filling < self.history.enough() {
+            return;
+        }
+        self.paths[1 - self.heard] = self
+            .wanted
+            .map(|feed| Path::new(&feed, self.rate_hz, &self.table));
+        self.fading = true;
+        self.waiting = CHUNK;
+        self.faded = 0;
+    }
+
+    /// At most [`CHUNK`] frames in which nothing begins and nothing ends, but the fade with the last of them.
+    fn chunk(&mut self, left: &mut [f32], right: &mut [f32]) {
+        let count = left.len();
+        self.history.push(left, right);
+        self.filling = (self.filling + count).min(self.history.enough());
+        if self.paths[self.heard].is_none() && !self.fading {
+            return;
+        }
+        let mut through: Frames = [[0.0; CHUNK]; 2];
+        through[0][..count].copy_from_slice(left);
+        through[1][..count].copy_from_slice(right);
+        let mut gains = [0.0; CHUNK];
+        self.loudness.run(&mut gains[..count]);
+        let gains = &gains[..count];
+        let is_waiting = self.waiting > 0;
+        self.waiting = self.waiting.saturating_sub(count);
+        let (history, fading) = (&self.history, self.fading && !is_waiting);
+        let mut out = [[0.0; CHUNK]; 2];
+        let mut next = [[0.0; CHUNK]; 2];
+        let [first, second] = &mut self.paths;
+        let (current, coming) = match self.heard {
+            0 => (first, second),
+            _ => (second, first),
+        };
+        match (current, coming) {
+            (Some(current), Some(coming)) if fading => {
+                Path::run_both([current, coming], history, count, [&mut out, &mut next]);
+                fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
+                amplify(&mut out, gains);
+            }
+            (Some(current), coming) => {
+                current.run(history, count, &mut out);
+                amplify(&mut out, gains);
+                if fading && coming.is_none() {
+                    fade(&mut out, &through, self.faded..self.faded + count, self.fade_len);
+                }
+            }
+            (None, coming) => {
+                out = through;
+                if let (true, Some(coming)) = (fading, coming) {
+                    coming.run(history, count, &mut next);
+                    amplify(&mut next, gains);
+                    fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
+                }
+            }
+        }
+        if fading {
+            self.faded += count;
+            if self.faded == self.fading_len() {
+                self.fading = false;
+                self.paths[self.heard] = None;
+                self.heard = 1 - self.heard;
+            }
+        }
+        self.limiter.run(&mut out, count);
+        left.copy_from_slice(&out[0][..count]);
+        right.copy_from_slice(&out[1][..count]);
+    }
+}
+
+/// Brings what a feed gives to its loudness.
+#[multiversion(targets("x86_64+avx"))]
+fn amplify(out: &mut Frames, gains: &[f32]) {
+    for channel in out {
+        for (sample, gain) in channel.iter_mut().zip(gains) {
+            *sample *= gain;
+        }
+    }
+}
+
+/// Fades over from `out` to `next`, which is reached with the last frame of the fade's `len`; `frames` says which ones since its
+/// beginning these are.
+fn fade(out: &mut Frames, next: &Frames, frames: core::ops::Range<usize>, len: usize) {
+    mix(out, next, frames.start, len);
+    for (out, next) in out.iter_mut().zip(next) {
+        // Rounding must not keep what is over from being over.
+        let over = (len - 1).saturating_sub(frames.start).min(frames.len());
+        out[over..frames.len()].copy_from_slice(&next[over..frames.len()]);
+    }
+}
+
+/// All of a chunk, rounded.
+#[multiversion(targets("x86_64+avx"))]
+fn mix(out: &mut Frames, next: &Frames, begin: usize, len: usize) {
+    let mut shares = [0.0; CHUNK];
+    for (share, frame) in shares.iter_mut().zip(begin as i32 + 1..) {
+        let f = frame as f32 / len as f32;
+        // A raised-cosine shape by its cubic: no corner at either end.
+        *share = f * f * (3.0 - 2.0 * f);
+    }
+    for (out, next) in out.iter_mut().zip(next) {
+        for ((out, next), share) in out.iter_mut().zip(next).zip(&shares) {
+            *out += (next - *out) * share;
+        }
+    }
+}

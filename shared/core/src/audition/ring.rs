@@ -1,0 +1,63 @@
+//! The last samples of both channels.
+
+use super::{CHUNK, LONGEST_S};
+use crate::dsp::fractional::TAPS;
+use crate::dsp::samples;
+
+/// A ring of both channels as filters take them. Everything is written twice, a turn apart, so that no stretch of it wraps,
+/// and no block pays for moving it.
+#[derive(Clone, Debug)]
+pub(super) struct DelayRing {
+    len: usize,
+    /// Where the next sample goes.
+    at: usize,
+    channels: [Vec<f32>; 2],
+}
+
+impl DelayRing {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        let len = enough(rate_hz) + CHUNK;
+        Self {
+            len,
+            at: 0,
+            channels: [vec![0.0; 2 * len], vec![0.0; 2 * len]],
+        }
+    }
+
+    /// Frames that the longest delay reaches back.
+    pub(super) fn enough(&self) -> usize {
+        self.len - CHUNK
+    }
+
+    /// Takes a chunk.
+    pub(super) fn push(&mut self, left: &[f32], right: &[f32]) {
+        let mut clean = [0.0; CHUNK];
+        for (channel, samples) in self.channels.iter_mut().zip([left, right]) {
+            let clean = &mut clean[..samples.len()];
+            // Invalid is heard as silence in a feed.
+            let _ = samples::measure_block(samples, clean);
+            let (before, after) = clean.split_at(clean.len().min(self.len - self.at));
+            for turn in [0, self.len] {
+                channel[turn + self.at..][..before.len()].copy_from_slice(before);
+                channel[turn..][..after.len()].copy_from_slice(after);
+            }
+        }
+        self.at = (self.at + left.len()) % self.len;
+    }
+
+    /// The samples that as many frames of output, the last ones that were pushed, are made of: those so many frames ago, and
+    /// `before` of them ahead of the first one.
+    pub(super) fn stretch(&self, channel: usize, frames: usize, ago: usize, before: usize) -> &[f32] {
+        let back = (frames + ago + before).min(self.len);
+        let begin = (self.at + self.len - back) % self.len;
+        &self.channels[channel][begin..begin + frames + before]
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.channels.iter_mut().for_each(|channel| channel.fill(0.0));
+    }
+}
+
+fn enough(rate_hz: f64) -> usize {
+    (LONGEST_S * rate_hz).ceil() as usize + TAPS + 2
+}

@@ -1,0 +1,213 @@
+//! What stands between a channel's output and the desk: the kinds of box as data, what each does to level, low end, noise
+//! and grounding, what two of them do to a sum, and which to take.
+//!
+//! The formulas are circuit theory (a divider, a transformer's ratio, Johnson noise) and each names itself; what boxes
+//! usually are ([`Kind::spec`]) is common practice, no source: a data sheet beats it.
+
+mod arrival;
+mod choice;
+mod formulas;
+mod pair;
+mod spec;
+
+use crate::routing::line::Line;
+
+pub use arrival::{Arrival, Rejection};
+pub use choice::{Candidate, Choice, Gig, Mains, Merit, Offered, Trouble, rank};
+pub use formulas::{
+    common_mode_rejection_db, corner_hz, dbu_of_volts, phase_lead_deg, reflected_ohm, thermal_noise_dbu,
+    turns_gain_db, volts_of_dbu,
+};
+pub use pair::{LOW_E_HZ, PairOfLines};
+pub use spec::{Coupling, DeskInput, Isolation, Legs, Phantom, Spec};
+
+/// A kind of box on a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Kind {
+    /// A cable from an impedance-balanced jack to an XLR input.
+    AdapterCable,
+    /// A 1:1 transformer.
+    LineIsolator,
+    /// A step-down transformer.
+    PassiveDirectBox,
+    /// A buffer with its own supply.
+    ActiveDirectBox,
+    /// A transmitter and its receiver.
+    Wireless,
+    /// A line input of the stage box.
+    StageBoxLine,
+}
+
+impl Kind {
+    /// All of them.
+    pub const ALL: [Self; 6] = [
+        Self::AdapterCable,
+        Self::LineIsolator,
+        Self::PassiveDirectBox,
+        Self::ActiveDirectBox,
+        Self::Wireless,
+        Self::StageBoxLine,
+    ];
+
+    /// A stable name for files.
+    #[must_use]
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::AdapterCable => "adapter-cable",
+            Self::LineIsolator => "line-isolator",
+            Self::PassiveDirectBox => "passive-direct-box",
+            Self::ActiveDirectBox => "active-direct-box",
+            Self::Wireless => "wireless",
+            Self::StageBoxLine => "stage-box-line",
+        }
+    }
+
+    /// The kind with that [`Kind::id`].
+    #[must_use]
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.id() == id)
+    }
+
+    /// What people read.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::AdapterCable => "adapter cable",
+            Self::LineIsolator => "line isolator",
+            Self::PassiveDirectBox => "passive direct box",
+            Self::ActiveDirectBox => "active direct box",
+            Self::Wireless => "wireless",
+            Self::StageBoxLine => "stage-box line",
+        }
+    }
+}
+
+/// How an output drives its two legs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Drive {
+    /// The sound on the tip only; the ring tied to ground through the same impedance ('impedance-balanced').
+    #[default]
+    SingleEnded,
+    /// The sound on both, with opposite signs.
+    Symmetric,
+}
+
+impl Drive {
+    /// A stable name for files.
+    #[must_use]
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::SingleEnded => "single-ended",
+            Self::Symmetric => "symmetric",
+        }
+    }
+}
+
+/// One output of the rig, as a box sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default))]
+pub struct Source {
+    /// Level of loud playing with nothing connected, dBu rms.
+    pub level_dbu: f64,
+    /// Impedance of the leg (of each leg) that carries it, ohm; an impedance-balanced jack has the same on the other.
+    pub impedance_ohm: f64,
+    /// How it drives its two legs.
+    pub drive: Drive,
+}
+
+impl Default for Source {
+    /// 0 dBu from 220 ohm, single-ended: common practice of floor boards, no source.
+    fn default() -> Self {
+        Self {
+            level_dbu: 0.0,
+            impedance_ohm: 220.0,
+            drive: Drive::SingleEnded,
+        }
+    }
+}
+
+/// A box on a line, with what may differ from the usual.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct InUse {
+    /// Which kind.
+    pub kind: Kind,
+    /// Primary over secondary turns, where it has a transformer; `None`: the usual.
+    pub turns_ratio: Option<f64>,
+    /// What it goes into; `None`: the usual.
+    pub input: Option<DeskInput>,
+    /// Impedance of the input at the desk, ohm; `None`: the usual of such an input.
+    pub load_ohm: Option<f64>,
+    /// Whether it needs phantom power; `None`: the usual.
+    pub phantom_power: Option<bool>,
+}
+
+impl InUse {
+    /// One that is as they usually are.
+    #[must_use]
+    pub fn usual(kind: Kind) -> Self {
+        Self {
+            kind,
+            turns_ratio: None,
+            input: None,
+            load_ohm: None,
+            phantom_power: None,
+        }
+    }
+
+    /// What is known of it: the kind's, with what differs.
+    #[must_use]
+    pub fn spec(&self) -> Spec {
+        let mut spec = self.kind.spec();
+        if let (Coupling::Transformer { turns_ratio, .. }, Some(ratio)) =
+            (&mut spec.coupling, self.turns_ratio)
+        {
+            *turns_ratio = ratio;
+        }
+        if let Some(input) = self.input {
+            spec.input = input;
+        }
+        if let Some(wanted) = self.phantom_power {
+            spec.phantom = match (wanted, spec.phantom) {
+                (true, _) => Phantom::Needed,
+                (false, Phantom::Needed) => Phantom::Harmless,
+                (false, other) => other,
+            };
+        }
+        spec
+    }
+
+    /// Impedance of the input at the desk, ohm.
+    #[must_use]
+    pub fn load_ohm(&self) -> f64 {
+        self.load_ohm.unwrap_or(self.spec().input.usual_ohm())
+    }
+
+    /// What arrives at the desk of an output.
+    #[must_use]
+    pub fn arrival(&self, source: &Source) -> Arrival {
+        Arrival::new(&self.spec(), self.load_ohm(), source)
+    }
+
+    /// The line it makes of the way to the desk.
+    #[must_use]
+    pub fn line(&self, source: &Source) -> Line {
+        self.arrival(source).line()
+    }
+}
+
+/// Ranges the settings of boxes are kept in.
+pub mod limits {
+    /// Level of a source, dBu.
+    pub const LEVEL_DBU: core::ops::RangeInclusive<f64> = -60.0..=24.0;
+    /// Impedance of a source, ohm.
+    pub const SOURCE_OHM: core::ops::RangeInclusive<f64> = 1.0..=100_000.0;
+    /// Impedance of an input, ohm.
+    pub const LOAD_OHM: core::ops::RangeInclusive<f64> = 100.0..=10_000_000.0;
+    /// Turns of a transformer's primary for one of its secondary.
+    pub const TURNS_RATIO: core::ops::RangeInclusive<f64> = 1.0..=20.0;
+}

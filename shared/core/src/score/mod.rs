@@ -1,0 +1,8 @@
+//! What becomes of dry, wet and total in each feed: figures, outcomes, and the board of all feeds.
+//!
+//! In: a [`crate::split::Split`] and a [`rig::Rig`]. Out: [`board::Board`]. Uses `split`, `routing` and below.
+
+pub mod board;
+pub mod outcome;
+pub mod rig;
+pub mod scorer;

@@ -1,0 +1,60 @@
+//! What a board is computed for: the player's lines, how a desk adds them, his own feed, the limits between the outcomes.
+
+use crate::routing::feed::{Ending, Feed, FeedId, Lines, Side, SumLaw};
+use crate::score::outcome::Limits;
+
+/// What the board is computed for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(default))]
+pub struct Rig {
+    /// The player's lines, in every feed.
+    pub lines: Lines,
+    /// How feeds that sum add the lines.
+    pub law: SumLaw,
+    /// The user's own feed.
+    pub own: Feed,
+    /// Limits between the outcomes.
+    pub limits: Limits,
+}
+
+impl Default for Rig {
+    fn default() -> Self {
+        Self {
+            lines: Lines::default(),
+            law: SumLaw::Average,
+            own: Feed::straight(Ending::Sum(SumLaw::Average)),
+            limits: Limits::default(),
+        }
+    }
+}
+
+impl Rig {
+    /// The feed of that name, its fault (if it has one) on the given side.
+    #[must_use]
+    pub fn feed(&self, id: FeedId, faulty: Side) -> Feed {
+        id.build(&self.lines, self.law, faulty, &self.own)
+    }
+
+    /// The rig with every setting within its range.
+    #[must_use]
+    pub fn clamped(self) -> Self {
+        let feed = |feed: Feed| Feed {
+            left: feed.left.clamped(),
+            right: feed.right.clamped(),
+            ..feed
+        };
+        Self {
+            lines: Lines {
+                left: self.lines.left.clamped(),
+                right: self.lines.right.clamped(),
+            },
+            law: self.law,
+            own: Feed {
+                low_pass_hz: self.own.low_pass_hz.filter(|hz| (20.0..=1000.0).contains(hz)),
+                ..feed(self.own)
+            },
+            limits: self.limits.clamped(),
+        }
+    }
+}

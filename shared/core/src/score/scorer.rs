@@ -1,0 +1,392 @@
+//! What a feed does to a split sound, in figures.
+
+use crate::dsp::{db, k_weighting};
+use crate::routing::response::{CellPowers, FeedResponse};
+use crate::score::outcome::{Evidence, Limits, Outcome, judge};
+use crate::spectrum::bands::{BandMap, MAX_THIRDS, MAX_TWENTY_FOURTHS};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::grid::Grid;
+use crate::spectrum::pair_sums::{product, sum};
+use crate::split::Split;
+
+/// A part of the sound (dry or wet) this far below the whole was not found, dB.
+pub const NOT_FOUND_DB: f64 = -40.0;
+
+/// Bands this far below the loudest hold no energy to speak of: they have no say in tone and dips, dB.
+pub const QUIET_BAND_DB: f64 = -30.0;
+
+/// The tone change and each band's share in it are capped here, dB.
+pub const TONE_CAP_DB: f64 = 30.0;
+
+/// A level change of one part of the sound, dB: −∞ when it's gone, `None` when that part isn't in the sound at all.
+pub type Change = Option<f64>;
+
+/// The deepest dip of a feed's sum difference.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Dip {
+    /// Where, Hz.
+    pub hz: f64,
+    /// How deep against the whole sound's own change, dB; negative.
+    pub depth_db: f64,
+}
+
+/// What a feed does to the sound. Changes are against stereo, with the gain a fader can give back taken out
+/// ([`Self::makeup_db`]); those against the un-faulted mono sum say so in their names.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FeedScore {
+    /// Change of the dry.
+    pub dry_db: Change,
+    /// The dry's change is at the floor of what the estimate can see: it is at least this far down.
+    pub dry_at_floor: bool,
+    /// Change of the wet.
+    pub wet_db: Change,
+    /// Change of everything.
+    pub total_db: f64,
+    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left.
+    pub balance_shift_db: Change,
+    /// Change of the dry against the un-faulted mono sum: what the player compares with.
+    pub dry_against_mono_db: Change,
+    /// Change of everything against the un-faulted mono sum.
+    pub total_against_mono_db: Change,
+    /// Gain to make up at the desk, dB: 0 for straight lines in an average sum; +∞ when nothing arrives.
+    pub makeup_db: f64,
+    /// Level change, K-weighted (ITU-R BS.1770), LU, with nothing made up. A mono feed counts as played by both
+    /// loudspeakers, or 3.01 LU would appear from nowhere.
+    pub level_lu: f64,
+    /// Tone change: rms over the 1/3-octave bands of the sum difference after its mean is removed, dB; `None` where
+    /// fewer than two bands hold energy.
+    pub tone_db: Change,
+    /// The deepest dip on a 1/24-octave scale.
+    pub dip: Option<Dip>,
+}
+
+impl FeedScore {
+    /// The figures the outcome hangs on. Without a dry the total is judged, without a wet there is no shift.
+    #[must_use]
+    pub fn evidence(&self) -> Evidence {
+        Evidence {
+            dry_db: self.dry_db.unwrap_or(self.total_db),
+            balance_shift_db: self.balance_shift_db,
+            tone_db: self.tone_db,
+        }
+    }
+
+    /// The outcome; `before` is the one shown so far, for a live reading.
+    #[must_use]
+    pub fn outcome(&self, limits: &Limits, before: Option<Outcome>) -> Outcome {
+        judge(&self.evidence(), limits, before)
+    }
+
+    /// Whether this is the worse of two results of the same feed.
+    #[must_use]
+    pub fn is_worse_than(&self, other: &Self, limits: &Limits) -> bool {
+        let (mine, others) = (self.outcome(limits, None), other.outcome(limits, None));
+        if mine != others {
+            return mine > others;
+        }
+        let (mine, others) = (self.evidence(), other.evidence());
+        // What a hundredth of a decibel tells apart is rounding, not a difference between the lines.
+        if (mine.dry_db - others.dry_db).abs() > 0.01 {
+            return mine.dry_db < others.dry_db;
+        }
+        mine.tone_db.unwrap_or(0.0) > others.tone_db.unwrap_or(0.0) + 0.01
+    }
+}
+
+/// A feed's responses to the dry, the wet and the total (one and the same unless they keep different delays apart).
+#[derive(Clone, Copy, Debug)]
+pub struct PartResponses<'a> {
+    /// For the dry.
+    pub dry: &'a FeedResponse,
+    /// For the wet.
+    pub wet: &'a FeedResponse,
+    /// For the total.
+    pub total: &'a FeedResponse,
+}
+
+impl<'a> PartResponses<'a> {
+    /// One response for all three.
+    #[must_use]
+    pub fn same(response: &'a FeedResponse) -> Self {
+        Self {
+            dry: response,
+            wet: response,
+            total: response,
+        }
+    }
+}
+
+/// Scores feeds on one grid; holds its tables and buffers.
+#[derive(Clone, Debug)]
+pub struct Scorer {
+    grid: Grid,
+    thirds: BandMap,
+    fines: BandMap,
+    k_weights: Vec<f64>,
+    first_cell: usize,
+    /// Of the part of the sound at hand.
+    cells: CellPowers,
+}
+
+/// Powers over the cells in range.
+#[derive(Clone, Copy)]
+struct Powers {
+    feed: f64,
+    reference: f64,
+    mono: f64,
+}
+
+impl Scorer {
+    /// For spectra on `grid`; broadband figures leave out what lies below `lowest_hz` (40 Hz in a live reading, because
+    /// rumble can lose 8 dB that nobody hears; 0 in a report).
+    #[must_use]
+    pub fn new(grid: Grid, lowest_hz: f64) -> Self {
+        let thirds = BandMap::thirds(&grid);
+        let fines = BandMap::twenty_fourths(&grid);
+        let k_weights = grid
+            .centres_hz()
+            .iter()
+            .map(|&hz| k_weighting::power(hz, grid.rate_hz()))
+            .collect();
+        let mut scorer = Self {
+            cells: CellPowers::silent(grid.len()),
+            grid,
+            thirds,
+            fines,
+            k_weights,
+            first_cell: 0,
+        };
+        scorer.set_lowest_hz(lowest_hz);
+        scorer
+    }
+
+    /// Changes from where on broadband figures count.
+    pub fn set_lowest_hz(&mut self, lowest_hz: f64) {
+        let below = self.grid.centres_hz().partition_point(|&hz| hz < lowest_hz);
+        self.first_cell = below.min(self.grid.len() - 1);
+    }
+
+    /// The grid the spectra are on.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// The 1/3-octave bands.
+    #[must_use]
+    pub fn thirds(&self) -> &BandMap {
+        &self.thirds
+    }
+
+    /// The 1/24-octave bands.
+    #[must_use]
+    pub fn twenty_fourths(&self) -> &BandMap {
+        &self.fines
+    }
+
+    /// The cells that broadband figures are summed over.
+    #[must_use]
+    pub fn cells(&self) -> core::ops::Range<usize> {
+        self.first_cell..self.grid.len()
+    }
+
+    /// Scores a feed. `None` when the sound is below the level at which anything is read. Does not allocate.
+    ///
+    /// # Panics
+    /// If lengths or grids don't belong together.
+    #[must_use]
+    pub fn score(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
+        let cells = self.cells();
+        let k_weights = &self.k_weights[cells.clone()];
+        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells.clone()]);
+        let full = 0.5 * (sum(left) + sum(right));
+        let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
+        let dry = self.powers(responses.dry, &split.dry);
+        let wet = self.powers(responses.wet, &split.wet);
+        // Last, because tone and dip are read off the total's cells.
+        let total = self.powers(responses.total, &split.total);
+        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
+        if db::from_power(full) <= db::NO_READING_DBFS {
+            return None;
+        }
+        let gain = responses.total.recoverable_gain();
+        let found = db::to_power(NOT_FOUND_DB) * total.reference;
+        let change = |part: &Powers, against: f64| {
+            if gain > 0.0 {
+                db::from_power(part.feed / (gain * gain * against))
+            } else {
+                f64::NEG_INFINITY
+            }
+        };
+        let part_change = |part: &Powers| (part.reference > found).then(|| change(part, part.reference));
+        let wet_db = part_change(&wet);
+        let mut dry_db = part_change(&dry);
+        let mut dry_against_mono_db =
+            (dry.reference > found && dry.mono > found).then(|| change(&dry, dry.mono));
+        let mut dry_at_floor = false;
+        // With nothing arriving at all there is nothing uncertain about it.
+        if let (Some(floor), true) = (split.method.floor_db(), gain > 0.0) {
+            let clip = |change: Change| change.map(|db| db.max(floor));
+            dry_at_floor = dry_db.is_some_and(|db| db < floor);
+            dry_db = clip(dry_db);
+            dry_against_mono_db = clip(dry_against_mono_db);
+        }
+        let total_db = if total.reference > 0.0 {
+            change(&total, total.reference)
+        } else {
+            f64::NEG_INFINITY
+        };
+        let balance_shift_db = match (dry_db, wet_db) {
+            // Both gone alike is no shift of balance.
+            (Some(dry), Some(wet)) if wet > f64::NEG_INFINITY || dry > f64::NEG_INFINITY => Some(wet - dry),
+            _ => None,
+        };
+        Some(FeedScore {
+            dry_db,
+            dry_at_floor,
+            wet_db,
+            total_db,
+            balance_shift_db,
+            dry_against_mono_db,
+            total_against_mono_db: (total.mono > found).then(|| change(&total, total.mono)),
+            makeup_db: -db::from_amplitude(gain),
+            level_lu: db::from_power(loudness / full_loudness),
+            tone_db: self.tone_change(),
+            dip: self.deepest_dip(total.feed / total.reference),
+        })
+    }
+
+    /// Makes the cells at hand those of a part of the sound, and sums those in range.
+    fn powers(&mut self, response: &FeedResponse, spectrum: &CrossSpectrum) -> Powers {
+        response.write(spectrum, &self.grid, &mut self.cells);
+        let range = self.cells();
+        Powers {
+            feed: sum(&self.cells.feed[range.clone()]),
+            reference: sum(&self.cells.reference[range.clone()]),
+            mono: sum(&self.cells.mono[range]),
+        }
+    }
+
+    /// The sum difference of the part at hand in one band, as a power ratio, with the reference power it's against.
+    fn band_ratio(&self, map: &BandMap, band: usize) -> (f64, f64) {
+        let feed = map.sum_of(band, &self.cells.feed);
+        let reference = map.sum_of(band, &self.cells.reference);
+        (
+            if reference > 0.0 {
+                (feed / reference).max(0.0)
+            } else {
+                0.0
+            },
+            reference,
+        )
+    }
+
+    fn tone_change(&self) -> Change {
+        let mut bands = [(0.0, 0.0); MAX_THIRDS];
+        let count = self.thirds.len();
+        let lowest_hz = self.grid.edges_hz()[self.first_cell];
+        let mut loudest: f64 = 0.0;
+        for (index, (measured, band)) in bands.iter_mut().zip(self.thirds.bands()).enumerate() {
+            if band.upper_hz <= lowest_hz {
+                continue;
+            }
+            *measured = self.band_ratio(&self.thirds, index);
+            loudest = loudest.max(measured.1);
+        }
+        let quiet = loudest * db::to_power(QUIET_BAND_DB);
+        let level = |ratio: f64| db::from_power(ratio).max(-10.0 * TONE_CAP_DB);
+        let voiced = || {
+            bands[..count]
+                .iter()
+                .filter(|&&(_, reference)| reference > quiet && reference > 0.0)
+        };
+        let voices = voiced().count();
+        if voices < 2 || voiced().all(|&(ratio, _)| ratio <= 0.0) {
+            return None;
+        }
+        let mean = voiced().map(|&(ratio, _)| level(ratio)).sum::<f64>() / voices as f64;
+        let square = voiced()
+            .map(|&(ratio, _)| (level(ratio) - mean).clamp(-TONE_CAP_DB, TONE_CAP_DB).powi(2))
+            .sum::<f64>()
+            / voices as f64;
+        Some(square.sqrt().min(TONE_CAP_DB))
+    }
+
+    fn deepest_dip(&self, whole: f64) -> Option<Dip> {
+        if whole.is_nan() || whole <= 0.0 {
+            return None;
+        }
+        let lowest_hz = self.grid.edges_hz()[self.first_cell];
+        let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
+        // Each band is summed once; a reading does this for every feed.
+        let mut measured = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
+        let mut loudest = 0.0f64;
+        for (band, (of_band, edges)) in measured.iter_mut().zip(self.fines.bands()).enumerate() {
+            if edges.lower_hz >= lowest_hz {
+                *of_band = self.band_ratio(&self.fines, band);
+                loudest = loudest.max(density(band, of_band.1));
+            }
+        }
+        let quiet = loudest * db::to_power(QUIET_BAND_DB);
+        // Bands left out above have no reference, so they drop out here.
+        let (band, lowest) = measured[..self.fines.len()]
+            .iter()
+            .enumerate()
+            .filter(|&(band, &(_, reference))| reference > 0.0 && density(band, reference) > quiet)
+            .map(|(band, &(ratio, _))| (band, ratio))
+            .min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let depth_db = db::from_power(lowest / whole).max(-10.0 * TONE_CAP_DB);
+        // A dip of less than a decibel is none.
+        (depth_db < -1.0).then(|| Dip {
+            hz: self.fines.bands()[band].centre_hz(),
+            depth_db,
+        })
+    }
+
+    /// The sum difference per 1/24-octave band, dB, of dry, wet and total, with the gain a fader can give back taken out,
+    /// into the three slices (each as long as [`Scorer::twenty_fourths`] or longer); NaN where that part of the sound is
+    /// quieter than anything that matters.
+    ///
+    /// # Panics
+    /// If lengths or grids don't belong together.
+    pub fn curves(&mut self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
+        let squared_gain = responses.total.recoverable_gain().powi(2);
+        let parts = [
+            self.fine_ratios(responses.dry, &split.dry),
+            self.fine_ratios(responses.wet, &split.wet),
+            self.fine_ratios(responses.total, &split.total),
+        ];
+        let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
+        let total = parts[2].iter().enumerate().take(self.fines.len());
+        let loudest = total
+            .map(|(band, &(_, reference))| density(band, reference))
+            .fold(0.0, f64::max);
+        let quiet = loudest * db::to_power(2.0 * QUIET_BAND_DB);
+        for (sums, curve) in parts.iter().zip(out) {
+            for (band, (level, &(ratio, reference))) in
+                curve.iter_mut().zip(sums).enumerate().take(self.fines.len())
+            {
+                *level = if density(band, reference) <= quiet || squared_gain <= 0.0 {
+                    f32::NAN
+                } else {
+                    db::from_power(ratio / squared_gain) as f32
+                };
+            }
+        }
+    }
+
+    /// Ratio and reference of every 1/24-octave band.
+    fn fine_ratios(
+        &mut self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+    ) -> [(f64, f64); MAX_TWENTY_FOURTHS] {
+        response.write(spectrum, &self.grid, &mut self.cells);
+        let mut ratios = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
+        for (band, ratio) in ratios.iter_mut().enumerate().take(self.fines.len()) {
+            *ratio = self.band_ratio(&self.fines, band);
+        }
+        ratios
+    }
+}

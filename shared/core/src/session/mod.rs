@@ -1,0 +1,8 @@
+//! The rooms put together over time: the live meter, the monitor that owns all averages, what it reads, and takes.
+//!
+//! In: frames. Out: [`reading::Reading`], [`take::Take`]. Uses every room but `audition` and `line_check`.
+
+pub mod meter;
+pub mod monitor;
+pub mod reading;
+pub mod take;

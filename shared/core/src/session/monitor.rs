@@ -1,0 +1,351 @@
+//! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
+
+use crate::alignment::delay::ChannelDelay;
+use crate::alignment::onset::OnsetEvidence;
+use crate::dsp::db;
+use crate::dsp::samples::{Cleaner, Run};
+use crate::explain::diagnosis::{Clues, Diagnoser};
+use crate::routing::feed::{FeedId, Side};
+use crate::score::board::Board;
+use crate::score::rig::Rig;
+use crate::score::scorer::Scorer;
+use crate::session::meter::LOWEST_HZ;
+use crate::session::reading::{BandNow, Reading};
+use crate::session::take::{Pass, Take};
+use crate::spectrum::bands::BandMap;
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::grid::{Grid, block_len};
+use crate::spectrum::pair_sums::PairSums;
+use crate::spectrum::welch::{Average, Blocks};
+use crate::split::estimated::BlindSplitter;
+use crate::split::{Method, Split};
+
+/// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
+/// (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a quarter of that
+/// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
+pub const LONGER: usize = 4;
+
+/// How long the live diagnosis remembers attacks, seconds.
+const ATTACKS_S: f64 = 5.0;
+
+/// A take being recorded.
+#[derive(Debug)]
+struct Recording {
+    average: Average,
+    long_blocks: Blocks,
+    long_average: Average,
+    onsets: OnsetEvidence,
+    sums: PairSums,
+    invalid_frames: u64,
+    active: bool,
+}
+
+impl Recording {
+    /// Takes frames for everything but the average over the short blocks, which the monitor has for its own sake.
+    fn push(&mut self, run: &Run<'_>) {
+        if run.sound {
+            self.sums.add_run(run.left, run.right);
+        } else {
+            self.invalid_frames += run.len() as u64;
+        }
+        self.onsets.push(run);
+        self.long_blocks.push(run, |block| self.long_average.add(block));
+    }
+}
+
+/// Hears a pair of channels and says what each feed gets of it.
+///
+/// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
+#[derive(Debug)]
+pub struct Monitor {
+    rate_hz: f64,
+    cleaner: Cleaner,
+    blocks: Blocks,
+    live: Average,
+    recording: Recording,
+    frames: u64,
+    invalid_frames: u64,
+    spectrum: CrossSpectrum,
+    split: Split,
+    splitter: BlindSplitter,
+    onsets: OnsetEvidence,
+    diagnoser: Diagnoser,
+    board: Board,
+    /// The live average and the live attacks are wanted too.
+    live_too: bool,
+}
+
+impl Monitor {
+    /// For a sample rate, 1 kHz to 1 MHz (others are moved there).
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let rate_hz = if rate_hz.is_nan() {
+            48_000.0
+        } else {
+            rate_hz.clamp(1000.0, 1_000_000.0)
+        };
+        let len = block_len(rate_hz);
+        let grid = Grid::fft(rate_hz, len);
+        let cells = grid.len();
+        let splitter = BlindSplitter::new(&grid);
+        Self {
+            rate_hz,
+            cleaner: Cleaner::default(),
+            blocks: Blocks::new(len),
+            live: Average::live(rate_hz, len, 1.0),
+            recording: Recording {
+                average: Average::take(len),
+                long_blocks: Blocks::new(LONGER * len),
+                long_average: Average::take(LONGER * len),
+                onsets: OnsetEvidence::new(rate_hz),
+                sums: PairSums::default(),
+                invalid_frames: 0,
+                active: false,
+            },
+            frames: 0,
+            invalid_frames: 0,
+            spectrum: CrossSpectrum::silent(cells),
+            split: Split::silent(cells, Method::Estimated),
+            splitter,
+            onsets: OnsetEvidence::live(rate_hz),
+            diagnoser: Diagnoser::new(grid.clone()),
+            board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
+            live_too: true,
+        }
+    }
+
+    /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
+    #[must_use]
+    pub fn for_takes(rate_hz: f64) -> Self {
+        Self {
+            live_too: false,
+            ..Self::new(rate_hz)
+        }
+    }
+
+    /// The sample rate, Hz.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Changes lines, sum law, limits or the user's own feed. Does not allocate.
+    pub fn set_rig(&mut self, rig: &Rig) {
+        self.board.set_rig(rig);
+    }
+
+    /// The rig in use.
+    #[must_use]
+    pub fn rig(&self) -> &Rig {
+        self.board.rig()
+    }
+
+    /// Changes the live integration time, seconds.
+    pub fn set_integration(&mut self, integration_s: f64) {
+        self.live.set_integration(self.rate_hz, integration_s);
+    }
+
+    /// Forgets the live average and the counts. A take being recorded goes on.
+    pub fn reset(&mut self) {
+        self.live.reset();
+        self.onsets.reset();
+        self.frames = 0;
+        self.invalid_frames = 0;
+        if !self.recording.active {
+            self.blocks.restart();
+        }
+    }
+
+    /// Takes frames (as many as the shorter slice has). Invalid frames are counted and left out of every average.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        let recording = &mut self.recording;
+        self.cleaner.runs(left, right, |run| {
+            let frames = run.len() as u64;
+            self.frames += frames;
+            if !run.sound {
+                self.invalid_frames += frames;
+            }
+            self.blocks
+                .push(run, |block| match (self.live_too, recording.active) {
+                    (true, true) => self.live.add_to_both(&mut recording.average, block),
+                    (true, false) => self.live.add(block),
+                    (false, true) => recording.average.add(block),
+                    (false, false) => {}
+                });
+            if self.live_too {
+                self.onsets.push(run);
+            }
+            if recording.active {
+                recording.push(run);
+            }
+        });
+    }
+
+    /// Begins a take with the next frame; one that was being recorded is dropped.
+    pub fn start_take(&mut self) {
+        self.blocks.restart();
+        self.recording.average.reset();
+        self.recording.long_blocks.restart();
+        self.recording.long_average.reset();
+        self.recording.onsets.reset();
+        self.recording.sums = PairSums::default();
+        self.recording.invalid_frames = 0;
+        self.recording.active = true;
+    }
+
+    /// Whether a take is being recorded.
+    #[must_use]
+    pub fn is_recording(&self) -> bool {
+        self.recording.active
+    }
+
+    /// Ends the take. `None` when none was being recorded or it has no frames. Allocates.
+    pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<Take> {
+        if !self.recording.active {
+            return None;
+        }
+        self.recording.active = false;
+        let average = &mut self.recording.average;
+        self.blocks.flush(|block| average.add(block));
+        let long = &mut self.recording.long_average;
+        self.recording.long_blocks.flush(|block| long.add(block));
+        if self.recording.sums.frames == 0 {
+            return None;
+        }
+        average.read(&mut self.spectrum);
+        let grid = self.board.scorer().grid();
+        let beginnings = self.recording.onsets.beginnings(f64::INFINITY);
+        let attacks = beginnings.map(|beginnings| beginnings.attacks);
+        let delay = self
+            .splitter
+            .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split);
+        let clues = Clues { delay, attacks };
+        let diagnosis = self
+            .diagnoser
+            .examine(&self.spectrum, &clues, &self.recording.onsets);
+        let long_len = self.recording.long_blocks.block_len();
+        let mut total = CrossSpectrum::silent(long_len / 2 + 1);
+        self.recording.long_average.read(&mut total);
+        let Recording {
+            sums, invalid_frames, ..
+        } = self.recording;
+        let take = Take::new(name, pass, sums, invalid_frames, grid, &self.split, delay);
+        Some(
+            take.with_total(&Grid::fft(self.rate_hz, long_len), &total)
+                .with_diagnosis(diagnosis),
+        )
+    }
+
+    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
+    /// `out` are taken for those shown before. Does not allocate. A few milliseconds.
+    pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
+        self.read_told(selected, None, out);
+    }
+
+    /// The same with dry and wet as somebody else told them apart: a split on the monitor's FFT bins
+    /// ([`crate::split::side_chain::SideChain::grid`] is the same grid). `None` estimates them from the pair alone.
+    ///
+    /// # Panics
+    /// If the split has another number of cells than the monitor.
+    pub fn read_told(&mut self, selected: FeedId, told: Option<&Split>, out: &mut Reading) {
+        self.live.read(&mut self.spectrum);
+        let scorer = self.board.scorer();
+        let grid = scorer.grid();
+        out.rate_hz = self.rate_hz;
+        out.frames = self.frames;
+        out.invalid_frames = self.invalid_frames;
+        out.averages = self.spectrum.averages;
+        out.recording = self.recording.active;
+        out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
+        let (mut left, mut right, mut cross) = (0.0, 0.0, 0.0);
+        for cell in scorer.cells() {
+            left += self.spectrum.ll[cell];
+            right += self.spectrum.rr[cell];
+            cross += self.spectrum.lr[cell].re;
+        }
+        out.left_db = db::from_power(left);
+        out.right_db = db::from_power(right);
+        let floor = db::to_power(db::NO_READING_DBFS);
+        out.correlation =
+            (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
+        let beginnings = self.onsets.beginnings(ATTACKS_S);
+        let attacks = beginnings.map(|beginnings| beginnings.attacks);
+        out.delay = match told {
+            Some(told) => {
+                self.split.copy_from(told);
+                self.splitter.delay(&self.spectrum)
+            }
+            None => self
+                .splitter
+                .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split),
+        };
+        out.method = self.split.method;
+        let clues = Clues {
+            delay: out.delay,
+            attacks,
+        };
+        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
+        out.wet_over_dry_range_db = self.split.range.map(|range| range.wet_over_dry_db);
+        out.wet_over_dry_db = self
+            .split
+            .wet_over_dry_db()
+            .filter(|_| db::from_power((left + right) / 2.0) > db::NO_READING_DBFS);
+        Self::read_bands(scorer.thirds(), grid, &self.spectrum, out);
+        let fines = scorer.twenty_fourths();
+        out.curve_points = fines.len();
+        for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
+            *hz = band.centre_hz() as f32;
+        }
+        self.board.score(&self.split, &mut out.rows);
+        out.selected = selected;
+        for (id, curves) in [
+            (selected, &mut out.selected_curves),
+            (FeedId::MonoWedge, &mut out.wedge_curves),
+        ] {
+            let worse = out.rows.iter().find(|row| row.id == id).and_then(|row| row.worse);
+            let out = [
+                &mut curves.dry_db[..],
+                &mut curves.wet_db[..],
+                &mut curves.total_db[..],
+            ];
+            self.board
+                .curves(id, worse.unwrap_or(Side::Right), &self.split, out);
+        }
+    }
+
+    /// Dry, wet and total as they were last read, gathered into 1/24-octave cells (the grid is given with them), a delay
+    /// between the channels kept apart. Allocates.
+    #[must_use]
+    pub fn cells(&self, delay: Option<ChannelDelay>) -> (Grid, Split) {
+        let cells = Grid::twenty_fourth_octave(self.rate_hz);
+        let split =
+            crate::session::take::gathered_split(&self.split, self.board.scorer().grid(), &cells, delay);
+        (cells, split)
+    }
+
+    fn read_bands(map: &BandMap, grid: &Grid, spectrum: &CrossSpectrum, out: &mut Reading) {
+        out.band_count = map.len();
+        // Blocks that overlap by three quarters amount to one average per half block.
+        let seconds = spectrum.averages * (2 * (grid.len() - 1)) as f64 / (2.0 * grid.rate_hz());
+        let floor = db::to_power(db::NO_READING_DBFS);
+        for (index, (now, band)) in out.bands.iter_mut().zip(map.bands()).enumerate() {
+            let reading = spectrum.band(grid, map, index);
+            let audible = reading.left > floor / 100.0 && reading.right > floor / 100.0;
+            *now = BandNow {
+                lower_hz: band.lower_hz as f32,
+                upper_hz: band.upper_hz as f32,
+                nominal_hz: band.nominal_hz as f32,
+                nominal_last_hz: band.nominal_last_hz as f32,
+                partial: band.partial,
+                correlation: reading.correlation.filter(|_| audible).map(|c| c as f32),
+                coherence: reading.coherence.filter(|_| audible).map(|c| c as f32),
+                spread: if seconds > 0.0 {
+                    (1.0 / (2.0 * band.width_hz() * seconds).sqrt()) as f32
+                } else {
+                    f32::INFINITY
+                },
+                level_db: db::from_power((reading.left + reading.right) / 2.0) as f32,
+            };
+        }
+    }
+}

@@ -1,0 +1,141 @@
+//! One reading of everything: plain data of fixed size, for whoever shows it.
+
+use crate::alignment::delay::ChannelDelay;
+use crate::explain::diagnosis::Diagnosis;
+use crate::routing::feed::FeedId;
+use crate::score::board::{Board, FEEDS, Row};
+use crate::spectrum::bands::{MAX_THIRDS, MAX_TWENTY_FOURTHS};
+use crate::split::Method;
+
+/// What one 1/3-octave band (or a merged group of them) says now.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct BandNow {
+    /// Lower edge, Hz.
+    pub lower_hz: f32,
+    /// Upper edge, Hz.
+    pub upper_hz: f32,
+    /// Nominal middle of the lowest band in the group, Hz.
+    pub nominal_hz: f32,
+    /// Nominal middle of the highest band in the group, Hz.
+    pub nominal_last_hz: f32,
+    /// Half the sample rate lies inside the band.
+    pub partial: bool,
+    /// Correlation, −1 to +1; `None` when the band is silent.
+    pub correlation: Option<f32>,
+    /// Coherence, 0 to 1, bias taken off; `None` when it can't be told.
+    pub coherence: Option<f32>,
+    /// How far the correlation of unrelated sound may stray by chance here (one standard deviation, `1/√(2BT)`): below
+    /// about twice this a reading is not significant.
+    pub spread: f32,
+    /// Mean power of both channels in the band, dBFS.
+    pub level_db: f32,
+}
+
+/// Sum difference over frequency of one feed, per 1/24 octave, dB; NaN where there's no such sound.
+#[derive(Clone, Copy, Debug)]
+pub struct Curves {
+    /// Of the dry.
+    pub dry_db: [f32; MAX_TWENTY_FOURTHS],
+    /// Of the wet.
+    pub wet_db: [f32; MAX_TWENTY_FOURTHS],
+    /// Of both.
+    pub total_db: [f32; MAX_TWENTY_FOURTHS],
+}
+
+impl Default for Curves {
+    fn default() -> Self {
+        let nothing = [f32::NAN; MAX_TWENTY_FOURTHS];
+        Self {
+            dry_db: nothing,
+            wet_db: nothing,
+            total_db: nothing,
+        }
+    }
+}
+
+/// Everything a window shows of the sound. About 10 kB, no pointers.
+#[derive(Clone, Copy, Debug)]
+pub struct Reading {
+    /// Sample rate, Hz; 0 before the first reading.
+    pub rate_hz: f64,
+    /// Frames heard since the last reset.
+    pub frames: u64,
+    /// Frames that were invalid and left out.
+    pub invalid_frames: u64,
+    /// Mean power of the left channel, dBFS, above 40 Hz.
+    pub left_db: f64,
+    /// Mean power of the right channel, dBFS, above 40 Hz.
+    pub right_db: f64,
+    /// Correlation of the whole sound above 40 Hz; `None` means 'no reading', not zero.
+    pub correlation: Option<f64>,
+    /// How many independent averages the reading amounts to.
+    pub averages: f64,
+    /// The single delay between the channels, if there's one.
+    pub delay: Option<ChannelDelay>,
+    /// Why the sound fares as it does.
+    pub diagnosis: Diagnosis,
+    /// How dry and wet were told apart.
+    pub method: Method,
+    /// Wet over dry power in stereo, dB; `None` when silent.
+    pub wet_over_dry_db: Option<f64>,
+    /// What it may be at least and at most, where it is an estimate ([`crate::split::Range`]).
+    pub wet_over_dry_range_db: Option<[f64; 2]>,
+    /// The board.
+    pub rows: [Row; FEEDS],
+    /// The 1/3-octave bands; the first [`Self::band_count`] count.
+    pub bands: [BandNow; MAX_THIRDS],
+    /// How many bands there are.
+    pub band_count: usize,
+    /// Middles of the 1/24-octave bands of the curves, Hz; the first [`Self::curve_points`] count.
+    pub curve_hz: [f32; MAX_TWENTY_FOURTHS],
+    /// How many points the curves have.
+    pub curve_points: usize,
+    /// Which feed [`Self::selected_curves`] belongs to.
+    pub selected: FeedId,
+    /// Sum difference of the selected feed.
+    pub selected_curves: Curves,
+    /// Sum difference of the mono wedge.
+    pub wedge_curves: Curves,
+    /// A take is being recorded.
+    pub recording: bool,
+    /// Length of the take being recorded, or of all since the reset, seconds.
+    pub take_s: f64,
+}
+
+impl Default for Reading {
+    fn default() -> Self {
+        Self {
+            rate_hz: 0.0,
+            frames: 0,
+            invalid_frames: 0,
+            left_db: f64::NEG_INFINITY,
+            right_db: f64::NEG_INFINITY,
+            correlation: None,
+            averages: 0.0,
+            delay: None,
+            diagnosis: Diagnosis::default(),
+            method: Method::Estimated,
+            wet_over_dry_db: None,
+            wet_over_dry_range_db: None,
+            rows: Board::empty_rows(),
+            bands: [BandNow::default(); MAX_THIRDS],
+            band_count: 0,
+            curve_hz: [0.0; MAX_TWENTY_FOURTHS],
+            curve_points: 0,
+            selected: FeedId::MonoWedge,
+            selected_curves: Curves::default(),
+            wedge_curves: Curves::default(),
+            recording: false,
+            take_s: 0.0,
+        }
+    }
+}
+
+impl Reading {
+    /// The row of a feed.
+    #[must_use]
+    pub fn row(&self, id: FeedId) -> &Row {
+        // The rows are in the order of `FeedId::ALL`, which is the order of the enum.
+        &self.rows[(id as usize).min(FEEDS - 1)]
+    }
+}

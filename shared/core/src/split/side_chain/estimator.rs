@@ -1,0 +1,388 @@
+//! The responses from the references to both channels, from everything heard since the last restart.
+
+use std::sync::Arc;
+
+use realfft::{ComplexToReal, RealFftPlanner};
+
+use super::correlator::{Correlator, Sums};
+use super::solver::{References, Solver};
+use crate::Complex;
+use crate::dsp::fft;
+
+/// Directions in which the references hold this share of their energy or less are not asked for an answer.
+const RIDGE: f64 = 1e-9;
+
+/// Equations are solved to this share of their right side.
+const ENOUGH: f64 = 1e-6;
+
+/// Two references whose difference is this far below their sum are one and the same; one that is this far below the
+/// other is silent. Power ratio.
+const SAME: f64 = 1e-9;
+
+/// Length of the first arrival, seconds: what lies within it counts towards how concentrated it is.
+const ARRIVAL_S: f64 = 0.003;
+
+/// A first arrival holds at least this share of what the response makes heard. A reverb's densest 3 ms hold 3 %.
+const CONCENTRATED: f64 = 0.08;
+
+/// The first arrival is the earliest one that holds this share of the loudest.
+const FIRST: f64 = 0.25;
+
+/// Streams references and channels and solves for the responses between them.
+pub(super) struct Estimator {
+    rate_hz: f64,
+    /// References that can come.
+    inputs: usize,
+    /// References that are told apart now, and which of them is the first.
+    used: usize,
+    first_used: usize,
+    correlator: Correlator,
+    sums: Sums,
+    /// Σ of squares of both channels over the frames in the sums.
+    energy: [f64; 2],
+    solver: Solver,
+    responses: [Vec<f64>; 2],
+    starts: [Vec<f64>; 2],
+    correlations: [Vec<f64>; 4],
+    right_side: Vec<f64>,
+    heard: Vec<f64>,
+    unexplained: Option<f64>,
+    /// For the prediction of the next hop.
+    inverse: Arc<dyn ComplexToReal<f64>>,
+    filters: [[Vec<Complex<f64>>; 2]; 2],
+    product: Vec<Complex<f64>>,
+    work: Vec<f64>,
+    scratch: Vec<Complex<f64>>,
+    solved: bool,
+    surprise: Option<f64>,
+}
+
+impl std::fmt::Debug for Estimator {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Estimator")
+            .field("taps", &self.solver.taps())
+            .field("frames", &self.sums.frames)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Estimator {
+    /// For one or two references; responses of `taps` samples, sums brought up to date every quarter of that.
+    pub fn new(rate_hz: f64, inputs: usize, taps: usize) -> Self {
+        let hop = taps / 4;
+        let mut pairs = Vec::new();
+        for a in 0..inputs {
+            for b in 0..inputs {
+                pairs.push((a, b));
+            }
+        }
+        for channel in 0..2 {
+            for reference in 0..inputs {
+                pairs.push((inputs + channel, reference));
+            }
+        }
+        let correlator = Correlator::new(inputs + 2, &pairs, taps, 0, hop);
+        let inverse = RealFftPlanner::<f64>::new().plan_fft_inverse(taps + hop);
+        let product = inverse.make_input_vec();
+        Self {
+            rate_hz,
+            inputs,
+            used: 1,
+            first_used: 0,
+            sums: correlator.sums(),
+            energy: [0.0; 2],
+            solver: Solver::new(taps),
+            responses: core::array::from_fn(|_| vec![0.0; 2 * taps]),
+            starts: core::array::from_fn(|_| vec![0.0; taps]),
+            correlations: core::array::from_fn(|i| vec![0.0; if i < inputs * inputs { taps } else { 0 }]),
+            right_side: vec![0.0; 2 * taps],
+            heard: vec![0.0; taps],
+            unexplained: None,
+            filters: core::array::from_fn(|_| core::array::from_fn(|_| product.clone())),
+            product,
+            work: inverse.make_output_vec(),
+            scratch: inverse.make_scratch_vec(),
+            inverse,
+            correlator,
+            solved: false,
+            surprise: None,
+        }
+    }
+
+    /// Taps of a response.
+    pub fn taps(&self) -> usize {
+        self.solver.taps()
+    }
+
+    /// Frames in the sums.
+    pub fn frames(&self) -> u64 {
+        self.sums.frames
+    }
+
+    /// How many references are told apart.
+    pub fn references(&self) -> usize {
+        self.used
+    }
+
+    /// Which input is the first reference in use.
+    pub fn first_reference(&self) -> usize {
+        self.first_used
+    }
+
+    /// The responses to left and right, the references' taps one after another.
+    pub fn responses(&self) -> [&[f64]; 2] {
+        [&self.responses[0], &self.responses[1]]
+    }
+
+    /// Share of the channels' energy that is not linear in the references, 0 to 1, after the last [`Self::solve`].
+    pub fn unexplained(&self) -> Option<f64> {
+        self.unexplained
+    }
+
+    /// Share of the last hop's energy that the responses known before it did not foresee.
+    pub fn surprise(&self) -> Option<f64> {
+        self.surprise
+    }
+
+    /// Begins the sums anew with the next frame. The references' past stays known, and so do the responses, from which the
+    /// next solution starts.
+    pub fn restart(&mut self) {
+        self.correlator.skip();
+        self.sums.clear();
+        self.energy = [0.0; 2];
+        for (reference, start) in self.starts.iter_mut().enumerate().take(self.inputs) {
+            start.copy_from_slice(self.correlator.past(reference));
+        }
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.correlator.restart();
+        self.sums.clear();
+        self.energy = [0.0; 2];
+        self.starts.iter_mut().for_each(|start| start.fill(0.0));
+        self.responses.iter_mut().for_each(|response| response.fill(0.0));
+        self.unexplained = None;
+        self.solved = false;
+        self.surprise = None;
+    }
+
+    /// Takes one frame; true when a hop is complete and there is something new to solve for.
+    pub fn push(&mut self, references: [f64; 2], channels: [f64; 2]) -> bool {
+        let complete = match self.inputs {
+            1 => self.correlator.push(&[references[0], channels[0], channels[1]]),
+            _ => self
+                .correlator
+                .push(&[references[0], references[1], channels[0], channels[1]]),
+        };
+        if complete {
+            self.foresee();
+            self.account();
+        }
+        complete
+    }
+
+    /// Brings what is still in the buffer into the sums.
+    pub fn finish(&mut self) {
+        if self.correlator.finish_partial() {
+            self.account();
+        }
+    }
+
+    fn account(&mut self) {
+        self.correlator.add_to(&mut self.sums);
+        for channel in 0..2 {
+            self.energy[channel] += energy(self.correlator.latest(self.inputs + channel));
+        }
+        self.correlator.advance();
+    }
+
+    /// Holds the hop that was just completed against what the responses make of the references.
+    fn foresee(&mut self) {
+        if !self.solved {
+            return;
+        }
+        let (mut missed, mut whole) = (0.0, 0.0);
+        let scale = 1.0 / self.work.len() as f64;
+        for channel in 0..2 {
+            self.product.fill(Complex::new(0.0, 0.0));
+            for reference in 0..self.used {
+                let heard = self.correlator.spectrum(self.first_used + reference);
+                for ((sum, x), h) in self
+                    .product
+                    .iter_mut()
+                    .zip(heard)
+                    .zip(&self.filters[channel][reference])
+                {
+                    *sum += x * h;
+                }
+            }
+            fft::inverse(
+                &*self.inverse,
+                &mut self.product,
+                &mut self.work,
+                &mut self.scratch,
+            );
+            let latest = self.correlator.latest(self.inputs + channel);
+            let foreseen = &self.work[self.work.len() - latest.len()..];
+            for (y, f) in latest.iter().zip(foreseen) {
+                missed += (y - f * scale).powi(2);
+                whole += y * y;
+            }
+        }
+        // Judged only where there is sound.
+        let floor = crate::dsp::db::to_power(crate::dsp::db::NO_READING_DBFS) * self.taps() as f64 / 4.0;
+        self.surprise = (whole > floor).then(|| (missed / whole).min(1.0));
+    }
+
+    /// Which references can be told apart.
+    fn choose_references(&mut self) {
+        let before = (self.used, self.first_used);
+        (self.used, self.first_used) = if self.inputs == 1 {
+            (1, 0)
+        } else {
+            let (first, second) = (self.correlations[0][0], self.correlations[3][0]);
+            let difference = first + second - 2.0 * self.correlations[1][0];
+            if second <= SAME * first || difference <= SAME * (first + second) {
+                (1, 0)
+            } else if first <= SAME * second {
+                (1, 1)
+            } else {
+                (2, 0)
+            }
+        };
+        if before != (self.used, self.first_used) {
+            for response in &mut self.responses {
+                response.fill(0.0);
+            }
+        }
+    }
+
+    /// Improves the responses by up to `steps` steps. Nothing changes while the references are silent.
+    pub fn solve(&mut self, steps: usize) {
+        let taps = self.taps();
+        for pair in 0..self.inputs * self.inputs {
+            self.correlator
+                .read(&self.sums, pair, 0, &mut self.correlations[pair]);
+        }
+        self.choose_references();
+        let inputs = self.inputs;
+        let pair = |a: usize, b: usize| (self.first_used + a) * inputs + self.first_used + b;
+        if self.correlations[pair(0, 0)][0] <= 0.0 || self.sums.frames == 0 {
+            return;
+        }
+        let other = self.used - 1;
+        let correlation = |a: usize, b: usize| -> &[f64] { &self.correlations[pair(a * other, b * other)] };
+        let second = self.first_used + other;
+        self.solver.prepare(&References {
+            correlations: [
+                [correlation(0, 0), correlation(0, 1)],
+                [correlation(1, 0), correlation(1, 1)],
+            ],
+            ends: [
+                self.correlator.past(self.first_used),
+                self.correlator.past(second),
+            ],
+            starts: [&self.starts[self.first_used], &self.starts[second]],
+            count: self.used,
+            ridge: RIDGE,
+        });
+        let mut left = 0.0;
+        for channel in 0..2 {
+            for reference in 0..self.used {
+                let pair = inputs * inputs + channel * inputs + self.first_used + reference;
+                self.correlator.read(
+                    &self.sums,
+                    pair,
+                    0,
+                    &mut self.right_side[reference * taps..(reference + 1) * taps],
+                );
+            }
+            let response = &mut self.responses[channel];
+            // What is left over after any h is Σy² − b·h − r·h, r being what the equations still lack.
+            let lacking = self.solver.solve(&self.right_side, response, steps, ENOUGH);
+            let explained: f64 = self.right_side[..self.used * taps]
+                .iter()
+                .zip(&*response)
+                .map(|(b, h)| b * h)
+                .sum();
+            left += (self.energy[channel] - explained - lacking).max(0.0);
+        }
+        let whole = self.energy[0] + self.energy[1];
+        self.unexplained = (whole > 0.0).then(|| (left / whole).min(1.0));
+        self.prepare_foresight();
+    }
+
+    fn prepare_foresight(&mut self) {
+        let taps = self.taps();
+        for channel in 0..2 {
+            for reference in 0..self.used {
+                self.work.fill(0.0);
+                self.work[..taps]
+                    .copy_from_slice(&self.responses[channel][reference * taps..(reference + 1) * taps]);
+                let mut filter = core::mem::take(&mut self.filters[channel][reference]);
+                self.correlator.transform_frames(&mut self.work, &mut filter);
+                self.filters[channel][reference] = filter;
+            }
+        }
+        self.solved = true;
+    }
+
+    /// The lag of the first arrival in either channel, among the first `search` lags; `None` when nothing in them is
+    /// concentrated enough to be the direct sound.
+    pub fn first_arrival(&mut self, search: usize) -> Option<usize> {
+        let taps = self.taps();
+        let window = ((ARRIVAL_S * self.rate_hz) as usize).max(1);
+        let search = search.min(taps - window);
+        let mut earliest: Option<usize> = None;
+        for channel in 0..2 {
+            for reference in 0..self.used {
+                let own = (self.first_used + reference) * (self.inputs + 1);
+                self.solver.heard(
+                    &self.responses[channel][reference * taps..(reference + 1) * taps],
+                    &self.correlations[own],
+                    window,
+                    &mut self.heard,
+                );
+                let whole = energy(&self.heard);
+                if whole <= 0.0 {
+                    continue;
+                }
+                if let Some(lag) = arrival(&self.heard, search, window, whole) {
+                    earliest = Some(earliest.map_or(lag, |other| other.min(lag)));
+                }
+            }
+        }
+        earliest
+    }
+}
+
+/// The first concentrated arrival in a response, if there is one.
+fn arrival(heard: &[f64], search: usize, window: usize, whole: f64) -> Option<usize> {
+    let mut inside = energy(&heard[..window]);
+    let mut loudest = inside;
+    let sums = |lag: usize, inside: &mut f64| {
+        *inside += heard[lag + window].powi(2) - heard[lag].powi(2);
+    };
+    for lag in 0..search {
+        sums(lag, &mut inside);
+        loudest = loudest.max(inside);
+    }
+    let needed = (FIRST * loudest).max(CONCENTRATED * whole);
+    if loudest < needed {
+        return None;
+    }
+    inside = energy(&heard[..window]);
+    let mut begin = 0;
+    while inside < needed && begin < search {
+        sums(begin, &mut inside);
+        begin += 1;
+    }
+    // The window has just reached it, so it lies within the next two.
+    let end = (begin + 2 * window).min(heard.len());
+    (begin..end).max_by(|&a, &b| heard[a].abs().total_cmp(&heard[b].abs()))
+}
+
+fn energy(samples: &[f64]) -> f64 {
+    samples.iter().map(|x| x * x).sum()
+}

@@ -1,0 +1,425 @@
+//! The two-pass split: dry and wet from two passes of the same part, effects off and then dry off.
+//!
+//! The passes' spectra are dry and wet as they stand: nothing is estimated. Two things can still be wrong, and a third,
+//! full pass finds both: taking a mix-type block out of the way changes the dry's level too, and the part may not have
+//! been repeated the same way. Powers of dry and wet don't add, waveforms do: `full = g_d·dry + g_w·wet` with both passes
+//! lined up, so the two gains are fitted by least squares on the waveforms, and what is left over, band by band,
+//! says whether the passes belong together.
+//!
+//! # Lining up
+//! Each pass may begin up to [`LARGEST_OFFSET_S`] before or after the full one. Whole samples are found by the least
+//! residual of several guesses (from sound thinned out to a few kHz; then in the sound itself), never by the top of a
+//! cross-correlation alone: a loud echo in the full pass is a higher top than the wet's own. What is left, below a sample, is found
+//! by Gauss–Newton steps on the same residual.
+
+mod align;
+
+use crate::alignment::delay::DelayFinder;
+use crate::dsp::{db, samples};
+use crate::session::take::{Pass, Take};
+use crate::spectrum::bands::{Band, BandMap};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::grid::{Grid, block_len};
+use crate::spectrum::pair_sums::PairSums;
+use crate::spectrum::welch::{spectrum_of, window_autocorrelation};
+use crate::split::{Method, Split};
+
+use align::Alignment;
+
+/// Passes may begin this far apart, seconds.
+pub const LARGEST_OFFSET_S: f64 = 5.0;
+
+/// Longest pass that is recorded, seconds.
+pub const LONGEST_S: f64 = 60.0;
+
+/// A band fails when what is left over in it is louder than this against the full pass, dB. Common practice, no source: a
+/// tenth of the amplitude is what playing a part twice by hand misses by far and a loop keeps easily.
+pub const RESIDUAL_LIMIT_DB: f64 = -20.0;
+
+/// Bands this far below the loudest one of the full pass are not judged, dB.
+const QUIET_DB: f64 = -40.0;
+
+/// The sound of one pass, recorded in the plugin. Allocated whole when made, never afterwards.
+#[derive(Clone, Debug)]
+pub struct PassRecorder {
+    rate_hz: f64,
+    left: Vec<f32>,
+    right: Vec<f32>,
+    capacity: usize,
+    missed: u64,
+    invalid_frames: u64,
+}
+
+impl PassRecorder {
+    /// Room for [`LONGEST_S`] at a sample rate, 1 kHz to 1 MHz (others are moved there): 23 MB at 48 kHz.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let rate_hz = if rate_hz.is_nan() {
+            48_000.0
+        } else {
+            rate_hz.clamp(1000.0, 1_000_000.0)
+        };
+        let capacity = (LONGEST_S * rate_hz) as usize;
+        Self {
+            rate_hz,
+            left: Vec::with_capacity(capacity),
+            right: Vec::with_capacity(capacity),
+            capacity,
+            missed: 0,
+            invalid_frames: 0,
+        }
+    }
+
+    /// Takes frames (as many as the shorter slice has) as long as there's room; invalid counts as silence.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        for (&l, &r) in left.iter().zip(right) {
+            if self.left.len() == self.capacity {
+                self.missed += 1;
+                continue;
+            }
+            let sound = samples::is_valid(l, r);
+            self.invalid_frames += u64::from(!sound);
+            self.left.push(if sound { samples::measured(l) } else { 0.0 });
+            self.right.push(if sound { samples::measured(r) } else { 0.0 });
+        }
+    }
+
+    /// Forgets what was recorded; keeps the room.
+    pub fn clear(&mut self) {
+        self.left.clear();
+        self.right.clear();
+        self.missed = 0;
+        self.invalid_frames = 0;
+    }
+
+    /// Frames for which there was no room.
+    #[must_use]
+    pub fn missed_frames(&self) -> u64 {
+        self.missed
+    }
+
+    /// Frames that were invalid.
+    #[must_use]
+    pub fn invalid_frames(&self) -> u64 {
+        self.invalid_frames
+    }
+
+    /// What was recorded.
+    #[must_use]
+    pub fn pass(&self) -> PassAudio<'_> {
+        PassAudio {
+            rate_hz: self.rate_hz,
+            left: &self.left,
+            right: &self.right,
+        }
+    }
+}
+
+/// The sound of one pass.
+#[derive(Clone, Copy, Debug)]
+pub struct PassAudio<'a> {
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// Left channel.
+    pub left: &'a [f32],
+    /// Right channel, as long as the left.
+    pub right: &'a [f32],
+}
+
+impl PassAudio<'_> {
+    fn channels(&self) -> [Vec<f64>; 2] {
+        [self.left, self.right]
+            .map(|channel| channel.iter().map(|&x| f64::from(samples::measured(x))).collect())
+    }
+
+    fn sums(&self) -> PairSums {
+        let mut sums = PairSums::default();
+        for (&l, &r) in self.left.iter().zip(self.right) {
+            sums.add(f64::from(samples::measured(l)), f64::from(samples::measured(r)));
+        }
+        sums
+    }
+}
+
+/// Why there's no two-pass split.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TwoPassError {
+    /// The passes have different sample rates.
+    Rates,
+    /// This pass has no frames, or channels of different length.
+    Empty(Pass),
+    /// This pass is silent (below the level at which anything is read).
+    Silent(Pass),
+}
+
+impl core::fmt::Display for TwoPassError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Rates => write!(
+                f,
+                "the passes have different sample rates: record them at one rate"
+            ),
+            Self::Empty(pass) => write!(f, "the {} pass is empty: record it again", pass.name()),
+            Self::Silent(pass) => write!(
+                f,
+                "the {} pass is silent: check what was bypassed and record it again",
+                pass.name()
+            ),
+        }
+    }
+}
+
+impl core::error::Error for TwoPassError {}
+
+/// What is left over in one band when dry and wet are taken from the full pass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BandResidual {
+    /// Which band.
+    pub band: Band,
+    /// Level of the residual against the full pass in this band, dB; −∞ when nothing is left.
+    pub residual_db: f64,
+    /// Too much is left. Never true of a band with hardly any sound.
+    pub fails: bool,
+}
+
+/// What a full pass says of the other two.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairCheck {
+    /// Gain of the dry in the full pass against the dry pass, dB.
+    pub dry_gain_db: f64,
+    /// Gain of the wet in the full pass against the wet pass, dB.
+    pub wet_gain_db: f64,
+    /// The dry comes out flipped against the dry pass.
+    pub dry_flipped: bool,
+    /// The wet comes out flipped against the wet pass.
+    pub wet_flipped: bool,
+    /// How much later the dry is in the full pass than in the dry pass, counted from each one's start, seconds.
+    pub dry_offset_s: f64,
+    /// The same of the wet.
+    pub wet_offset_s: f64,
+    /// Level of all that is left over against the full pass, dB.
+    pub residual_db: f64,
+    /// Per 1/3 octave.
+    pub bands: Vec<BandResidual>,
+}
+
+impl PairCheck {
+    /// Whether the passes belong together: nothing fails.
+    #[must_use]
+    pub fn holds(&self) -> bool {
+        self.residual_db <= RESIDUAL_LIMIT_DB && self.failing().next().is_none()
+    }
+
+    /// The bands that fail.
+    pub fn failing(&self) -> impl Iterator<Item = &BandResidual> {
+        self.bands.iter().filter(|band| band.fails)
+    }
+
+    /// One plain sentence; the bands that fail are named by their nominal frequencies.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        if self.holds() {
+            return format!(
+                "dry and wet make up the full pass to {:.0} dB",
+                self.residual_db.max(-120.0)
+            );
+        }
+        let mut runs: Vec<(f64, f64)> = Vec::new();
+        let mut last = None;
+        for (index, band) in self.bands.iter().enumerate().filter(|(_, band)| band.fails) {
+            match (last, runs.last_mut()) {
+                (Some(before), Some(run)) if before + 1 == index => run.1 = band.band.nominal_last_hz,
+                _ => runs.push((band.band.nominal_hz, band.band.nominal_last_hz)),
+            }
+            last = Some(index);
+        }
+        let names: Vec<String> = runs
+            .iter()
+            .map(|&(lower, upper)| {
+                if lower == upper {
+                    format!("{lower} Hz")
+                } else {
+                    format!("{lower} to {upper} Hz")
+                }
+            })
+            .collect();
+        let place = if names.is_empty() {
+            String::from("all over")
+        } else {
+            format!("at {}", names.join(", "))
+        };
+        format!(
+            "the part was not repeated the same way ({place}; {:.0} dB is left over): loop it, and record the passes again",
+            self.residual_db
+        )
+    }
+}
+
+/// A two-pass split.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TwoPass {
+    /// Dry and wet with their gains, on the FFT bins of `grid`.
+    pub split: Split,
+    /// The bins: [`block_len`] of the sample rate.
+    pub grid: Grid,
+    /// What the full pass says, if there is one.
+    pub check: Option<PairCheck>,
+    sums: PairSums,
+}
+
+impl TwoPass {
+    /// From the sound of the passes. Without a full pass both gains are 1 and nothing is checked. Allocates; a few seconds
+    /// for a minute of sound with a full pass.
+    ///
+    /// # Errors
+    /// When a pass is empty or silent, or the rates differ.
+    pub fn of_audio(
+        dry: &PassAudio<'_>,
+        wet: &PassAudio<'_>,
+        full: Option<&PassAudio<'_>>,
+    ) -> Result<Self, TwoPassError> {
+        let rate_hz = dry.rate_hz;
+        let named = [(Pass::Dry, Some(dry)), (Pass::Wet, Some(wet)), (Pass::Full, full)];
+        for (pass, audio) in named {
+            let Some(audio) = audio else { continue };
+            if audio.rate_hz != rate_hz {
+                return Err(TwoPassError::Rates);
+            }
+            if audio.left.is_empty() || audio.left.len() != audio.right.len() {
+                return Err(TwoPassError::Empty(pass));
+            }
+            if db::from_power(audio.sums().mean_power()) <= db::NO_READING_DBFS {
+                return Err(TwoPassError::Silent(pass));
+            }
+        }
+        let len = block_len(rate_hz);
+        let spectrum = |[left, right]: &[Vec<f64>; 2]| spectrum_of(left, right, rate_hz, len).1;
+        let grid = Grid::fft(rate_hz, len);
+        let (dry_channels, wet_channels) = (dry.channels(), wet.channels());
+        let (mut dry_spectrum, mut wet_spectrum) = (spectrum(&dry_channels), spectrum(&wet_channels));
+        let Some(full) = full else {
+            let (d, w) = (dry.sums(), wet.sums());
+            let sums = PairSums {
+                frames: d.frames.max(w.frames),
+                left: d.left + w.left,
+                right: d.right + w.right,
+                cross: d.cross + w.cross,
+            };
+            return Ok(Self {
+                split: Split::of_parts(dry_spectrum, wet_spectrum, &grid, Method::TwoPass),
+                grid,
+                check: None,
+                sums,
+            });
+        };
+        let full_channels = full.channels();
+        let found = Alignment::find(&full_channels, &dry_channels, &wet_channels, rate_hz);
+        let full_spectrum = spectrum(&full_channels);
+        let residual = spectrum(&found.residual);
+        // Powers are means over each pass's own length; against the full pass their energies count.
+        let share = |pass: &PassAudio<'_>| pass.left.len() as f64 / full.left.len() as f64;
+        scale(&mut dry_spectrum, found.gains[0].powi(2) * share(dry));
+        scale(&mut wet_spectrum, found.gains[1].powi(2) * share(wet));
+        let check = PairCheck {
+            dry_gain_db: db::from_amplitude(found.gains[0]),
+            wet_gain_db: db::from_amplitude(found.gains[1]),
+            dry_flipped: found.gains[0] < 0.0,
+            wet_flipped: found.gains[1] < 0.0,
+            dry_offset_s: found.offsets[0] / rate_hz,
+            wet_offset_s: found.offsets[1] / rate_hz,
+            residual_db: db::from_power(residual.mean_power() / full_spectrum.mean_power()),
+            bands: judged(&grid, &full_spectrum, &residual),
+        };
+        Ok(Self {
+            split: Split::new(dry_spectrum, wet_spectrum, full_spectrum, Method::TwoPass),
+            grid,
+            check: Some(check),
+            sums: full.sums(),
+        })
+    }
+
+    /// The split as a take. Without a full pass the take's sums are those of both passes added, as if dry and wet were
+    /// unrelated.
+    #[must_use]
+    pub fn take(&self, name: String) -> Take {
+        let len = block_len(self.grid.rate_hz());
+        let mut split = self.split.clone();
+        let delay = DelayFinder::new(self.grid.rate_hz(), len).find(&split.dry);
+        if let Some(delay) = delay {
+            let overlap = window_autocorrelation(delay.delay_s * self.grid.rate_hz() / len as f64).max(0.1);
+            split.dry.lr.iter_mut().for_each(|cross| *cross /= overlap);
+        }
+        Take::new(name, Pass::Full, self.sums, 0, &self.grid, &split, delay)
+    }
+}
+
+/// The split from two stored takes, and from a full one if there's one, which then gives the total. Gains and waveforms
+/// can't be checked from spectra; both passes are taken as they stand.
+///
+/// # Errors
+/// When the takes have different sample rates or a pass is silent.
+pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Result<Take, TwoPassError> {
+    for (pass, take) in [(Pass::Dry, Some(dry)), (Pass::Wet, Some(wet)), (Pass::Full, full)] {
+        let Some(take) = take else { continue };
+        if take.rate_hz != dry.rate_hz {
+            return Err(TwoPassError::Rates);
+        }
+        if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
+            return Err(TwoPassError::Silent(pass));
+        }
+    }
+    let whole = |take: &Take| take.split.total.clone();
+    let split = match full {
+        Some(full) => Split::new(whole(dry), whole(wet), whole(full), Method::TwoPass),
+        None => Split::of_parts(whole(dry), whole(wet), &dry.grid(), Method::TwoPass),
+    };
+    let (d, w) = (dry.sums, wet.sums);
+    Ok(Take {
+        name,
+        pass: Pass::Full,
+        rate_hz: dry.rate_hz,
+        invalid_frames: dry.invalid_frames + wet.invalid_frames,
+        sums: full.map_or(
+            PairSums {
+                frames: d.frames.max(w.frames),
+                left: d.left + w.left,
+                right: d.right + w.right,
+                cross: d.cross + w.cross,
+            },
+            |full| full.sums,
+        ),
+        delay: dry.delay,
+        diagnosis: full.and_then(|full| full.diagnosis),
+        split,
+    })
+}
+
+fn scale(spectrum: &mut CrossSpectrum, factor: f64) {
+    for power in spectrum.ll.iter_mut().chain(&mut spectrum.rr) {
+        *power *= factor;
+    }
+    spectrum.lr.iter_mut().for_each(|cross| *cross *= factor);
+}
+
+fn judged(grid: &Grid, full: &CrossSpectrum, residual: &CrossSpectrum) -> Vec<BandResidual> {
+    let map = BandMap::thirds(grid);
+    let power = |spectrum: &CrossSpectrum, band| map.sum(band, |k| spectrum.ll[k] + spectrum.rr[k]);
+    let loudest = (0..map.len()).map(|band| power(full, band)).fold(0.0, f64::max);
+    map.bands()
+        .iter()
+        .enumerate()
+        .map(|(index, &band)| {
+            let (left_over, whole) = (power(residual, index), power(full, index));
+            let residual_db = if whole > 0.0 {
+                db::from_power(left_over / whole)
+            } else {
+                f64::NEG_INFINITY
+            };
+            BandResidual {
+                band,
+                residual_db,
+                fails: residual_db > RESIDUAL_LIMIT_DB && whole > loudest * db::to_power(QUIET_DB),
+            }
+        })
+        .collect()
+}

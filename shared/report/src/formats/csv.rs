@@ -1,0 +1,124 @@
+//! A set as comma-separated values: a line per preset and feed.
+//!
+//! Figures are plain numbers; where there is none the cell holds the word that the JSON's `words` has for it.
+
+use crate::formats::schema::{FeedReport, TakeReport, Words, report_of};
+use crate::judge::judged::Judged;
+use sumproof_core::score::outcome::Outcome;
+
+const HEADINGS: [&str; 33] = [
+    "preset",
+    "file",
+    "pass",
+    "rate_hz",
+    "seconds",
+    "preset_outcome",
+    "worst_feed",
+    "correlation",
+    "sum_difference_db",
+    "flipped_sum_difference_db",
+    "level_difference_db",
+    "right_late_ms",
+    "split",
+    "wet_over_dry_db",
+    "stereo_lufs",
+    "wedge_lufs",
+    "change_lu",
+    "stereo_peak_dbtp",
+    "wedge_peak_dbtp",
+    "feed",
+    "feed_name",
+    "outcome",
+    "worse_line",
+    "dry_db",
+    "wet_db",
+    "total_db",
+    "balance_shift_db",
+    "dry_against_mono_db",
+    "makeup_db",
+    "level_lu",
+    "tone_db",
+    "dip_hz",
+    "dip_db",
+];
+
+/// The set as comma-separated values (RFC 4180: lines end in CR LF), the first line being the headings.
+#[must_use]
+pub fn csv(presets: &[Judged<'_>]) -> String {
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    // A writer into memory doesn't fail, and every record has as many cells as the first.
+    let _ = writer.write_record(HEADINGS);
+    for preset in presets {
+        let take = report_of(preset);
+        for feed in &take.feeds {
+            let _ = writer.write_record(cells(&take, feed));
+        }
+    }
+    writer
+        .into_inner()
+        .ok()
+        .and_then(|bytes| String::from_utf8(bytes).ok())
+        .unwrap_or_default()
+}
+
+fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
+    let broadband = |name: &str, value| figure(value, &take.broadband.words, name);
+    let loudness = |name: &str, of: fn(&crate::formats::schema::LoudnessReport) -> Option<f64>| {
+        take.loudness.as_ref().map_or(String::new(), |loudness| {
+            figure(of(loudness), &loudness.words, name)
+        })
+    };
+    let of_feed = |name: &str, value| figure(value, &feed.words, name);
+    [
+        take.name.clone(),
+        take.file.clone().unwrap_or_default(),
+        take.pass.name().into(),
+        take.rate_hz.to_string(),
+        take.seconds.to_string(),
+        word(take.outcome),
+        take.worst_feed.clone().unwrap_or_default(),
+        broadband("correlation", take.broadband.correlation),
+        broadband("sum_difference_db", take.broadband.sum_difference_db),
+        broadband(
+            "flipped_sum_difference_db",
+            take.broadband.flipped_sum_difference_db,
+        ),
+        broadband("level_difference_db", take.broadband.level_difference_db),
+        take.channel_delay
+            .map_or("no single delay".into(), |delay| delay.right_late_ms.to_string()),
+        take.split.method.name().into(),
+        figure(take.split.wet_over_dry_db, &take.split.words, "wet_over_dry_db"),
+        loudness("stereo_lufs", |l| l.stereo_lufs),
+        loudness("wedge_lufs", |l| l.wedge_lufs),
+        loudness("change_lu", |l| l.change_lu),
+        loudness("stereo_peak_dbtp", |l| l.stereo_peak_dbtp),
+        loudness("wedge_peak_dbtp", |l| l.wedge_peak_dbtp),
+        feed.id.id().into(),
+        feed.name.clone(),
+        word(feed.outcome),
+        feed.worse_line.map_or(String::new(), |side| side.name().into()),
+        of_feed("dry_db", feed.dry_db),
+        of_feed("wet_db", feed.wet_db),
+        of_feed("total_db", feed.total_db),
+        of_feed("balance_shift_db", feed.balance_shift_db),
+        of_feed("dry_against_mono_db", feed.dry_against_mono_db),
+        of_feed("makeup_db", feed.makeup_db),
+        of_feed("level_lu", feed.level_lu),
+        of_feed("tone_db", feed.tone_db),
+        of_feed("dip_hz", feed.dip_hz),
+        of_feed("dip_db", feed.dip_db),
+    ]
+}
+
+fn figure(value: Option<f64>, words: &Words, name: &str) -> String {
+    value.map_or_else(
+        || words.get(name).cloned().unwrap_or_default(),
+        |value| value.to_string(),
+    )
+}
+
+fn word(outcome: Option<Outcome>) -> String {
+    outcome.map_or("no reading".into(), |outcome| outcome.name().into())
+}

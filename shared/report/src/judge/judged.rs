@@ -1,0 +1,208 @@
+//! One preset judged through a view: everything the forms of output have in common, computed once.
+
+use std::cmp::Ordering;
+
+use sumproof_core::dsp::db;
+use sumproof_core::explain::advice::{Advice, Wishes, advise};
+use sumproof_core::explain::diagnosis::Diagnosis;
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::board::Row;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::meter::LOWEST_HZ;
+use sumproof_core::session::take::Take;
+
+use crate::judge::set::{Entry, Loudness, Shown, View, is_faultless};
+use crate::judge::verdict;
+use crate::{RUMBLE_DB, text};
+
+/// One feed of one preset.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FeedRow {
+    /// Figures and outcome.
+    pub row: Row,
+    /// The feed's name.
+    pub name: String,
+    /// The name as people read it: where a line has a fault, with the one that was the worse to have it.
+    pub label: String,
+    /// The change of the total above 40 Hz, where it differs from the whole band's by more than [`RUMBLE_DB`], dB.
+    pub above_40_hz_db: Option<f64>,
+}
+
+/// A preset, judged.
+#[derive(Clone, Debug)]
+pub struct Judged<'a> {
+    /// The analysis.
+    pub take: &'a Take,
+    /// The file it came from.
+    pub file: Option<&'a str>,
+    /// How loud it is.
+    pub loudness: Option<Loudness>,
+    /// What it was judged for.
+    pub view: &'a View,
+    /// The feeds of the view, in its order.
+    pub rows: Vec<FeedRow>,
+    /// The mono wedge, in the view or not.
+    pub wedge: Row,
+    /// One sentence.
+    pub verdict: String,
+    /// The diagnosis in sentences; none for a take stored without one.
+    pub why: Vec<String>,
+    /// The advice in sentences; none in silence.
+    pub what_now: Vec<String>,
+}
+
+impl<'a> Judged<'a> {
+    /// Judges a preset.
+    #[must_use]
+    pub fn new(entry: &'a Entry, view: &'a View) -> Self {
+        Self {
+            file: entry.file.as_deref(),
+            loudness: entry.loudness,
+            ..Self::of_take(&entry.take, view)
+        }
+    }
+
+    /// Judges a take that comes from no file.
+    #[must_use]
+    pub fn of_take(take: &'a Take, view: &'a View) -> Self {
+        let [full, above] = take.rows_from(&view.rig, [0.0, LOWEST_HZ]);
+        let index = |id: FeedId| FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
+        let rows: Vec<FeedRow> = view
+            .feeds
+            .iter()
+            .map(|shown| match shown {
+                Shown::BuiltIn(id) => FeedRow::new(full[index(*id)], &above[index(*id)], id.name()),
+                Shown::Described { name, feed } => {
+                    let rig = Rig {
+                        own: *feed,
+                        ..view.rig
+                    };
+                    let own = index(FeedId::Own);
+                    let (full, above) = if rig == view.rig {
+                        (full[own], above[own])
+                    } else {
+                        take.rows_from(&rig, [0.0, LOWEST_HZ])
+                            .map(|rows| rows[own])
+                            .into()
+                    };
+                    FeedRow::new(full, &above, name)
+                }
+            })
+            .collect();
+        Self {
+            take,
+            file: None,
+            loudness: None,
+            view,
+            verdict: verdict::of_rows(&rows),
+            wedge: full[index(FeedId::MonoWedge)],
+            rows,
+            why: take
+                .diagnosis
+                .as_ref()
+                .map_or_else(Vec::new, Diagnosis::sentences),
+            what_now: what_now(take),
+        }
+    }
+
+    /// The feeds that decide the outcome: see [`View::asked`].
+    pub fn deciding(&self) -> impl Iterator<Item = &FeedRow> {
+        self.rows
+            .iter()
+            .filter(|feed| self.view.asked || is_faultless(feed.row.id))
+    }
+
+    /// The worst of the feeds that decide; `None` when there is no reading. Of a preset that holds it says where it is nearest
+    /// to not doing so.
+    #[must_use]
+    pub fn worst(&self) -> Option<&FeedRow> {
+        self.deciding()
+            .filter(|feed| feed.row.outcome.is_some())
+            .min_by(|a, b| worse_first(&a.row, &b.row))
+    }
+
+    /// The worst outcome of the feeds that decide.
+    #[must_use]
+    pub fn outcome(&self) -> Option<Outcome> {
+        self.worst().and_then(|feed| feed.row.outcome)
+    }
+
+    /// The name of the feed that keeps it from holding; `None` when it holds or there is no reading.
+    #[must_use]
+    pub fn trouble(&self) -> Option<&str> {
+        self.worst()
+            .filter(|feed| feed.row.outcome != Some(Outcome::Holds))
+            .map(|feed| feed.label.as_str())
+    }
+
+    /// How many of the shown feeds have that outcome.
+    #[must_use]
+    pub fn count(&self, outcome: Outcome) -> usize {
+        self.rows
+            .iter()
+            .filter(|feed| feed.row.outcome == Some(outcome))
+            .count()
+    }
+
+    /// Orders presets with the worst first: by the outcome, then by how many feeds drop out and thin, then by the dry in the
+    /// mono wedge, then by name. Those without a reading come last.
+    #[must_use]
+    pub fn worse_than(&self, other: &Self) -> Ordering {
+        let rank = |judged: &Self| {
+            (
+                judged.outcome(),
+                judged.count(Outcome::DropsOut),
+                judged.count(Outcome::Thins),
+            )
+        };
+        let dry = |judged: &Self| {
+            judged
+                .wedge
+                .score
+                .map_or(f64::INFINITY, |score| score.evidence().dry_db)
+        };
+        rank(other)
+            .cmp(&rank(self))
+            .then_with(|| dry(self).total_cmp(&dry(other)))
+            .then_with(|| self.take.name.cmp(&other.take.name))
+    }
+}
+
+fn worse_first(a: &Row, b: &Row) -> Ordering {
+    let dry = |row: &Row| row.score.map_or(f64::INFINITY, |score| score.evidence().dry_db);
+    b.outcome.cmp(&a.outcome).then_with(|| dry(a).total_cmp(&dry(b)))
+}
+
+impl FeedRow {
+    fn new(row: Row, above: &Row, name: &str) -> Self {
+        let totals = row.score.zip(above.score);
+        let limited = totals.and_then(|(full, above)| {
+            let (full, limited) = (full.total_db, above.total_db);
+            // Both gone is no difference.
+            (full != limited && (full - limited).abs() > RUMBLE_DB).then_some(limited)
+        });
+        Self {
+            name: name.into(),
+            label: text::feed(&row, name),
+            row,
+            above_40_hz_db: limited,
+        }
+    }
+}
+
+fn what_now(take: &Take) -> Vec<String> {
+    if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
+        return Vec::new();
+    }
+    advise(
+        &take.split,
+        &take.grid(),
+        take.delay,
+        take.diagnosis.as_ref(),
+        &Wishes::default(),
+    )
+    .iter()
+    .map(Advice::sentence)
+    .collect()
+}

@@ -1,0 +1,7 @@
+//! A take seen through a view (feeds, lines, limits): everything the forms of output have in common, computed once.
+//!
+//! In: the core's takes. Out: [`judged::Judged`]. Uses `text`; every form of output uses this room.
+
+pub(crate) mod judged;
+pub(crate) mod set;
+pub(crate) mod verdict;

@@ -1,0 +1,110 @@
+//! The finding as a feed of the user's own, in a rig file.
+
+use sumproof_core::line_check::Findings;
+use sumproof_core::routing::feed::Feed;
+use sumproof_core::routing::line::Line;
+
+use crate::rig::file::{OwnFeed, RigFile, RigFileError, RigLine, parse, to_toml};
+
+/// Why nothing was saved. Its text is one line.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NotKnown {
+    /// The recording says too little.
+    #[error("the recording says too little of the lines to make a feed of it; nothing was saved")]
+    TooLittle,
+    /// The file that is there is wrong.
+    #[error("{0}")]
+    Wrong(RigFileError),
+}
+
+/// The text of a rig file whose own feed is what was found. All else that stands in `existing` stays as it is, comments
+/// included; without a file there, pass an empty text.
+///
+/// # Errors
+/// [`NotKnown`] when too little was found, or the existing text isn't a rig file.
+pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, NotKnown> {
+    let feed = finding.own_feed().ok_or(NotKnown::TooLittle)?;
+    let before = parse(existing).map_err(NotKnown::Wrong)?;
+    let own = own(&feed, name);
+    let alone = to_toml(&RigFile {
+        own: Some(own.clone()),
+        ..RigFile::default()
+    });
+    let section: String = sections(&alone)
+        .filter(|(name, _)| is_own(name))
+        .map(|(_, text)| text)
+        .collect();
+    let mut merged: String = sections(existing)
+        .filter(|(name, _)| !is_own(name))
+        .map(|(_, text)| text)
+        .collect();
+    if !merged.is_empty() {
+        merged.truncate(merged.trim_end().len());
+        merged.push_str("\n\n");
+    }
+    merged.push_str(section.trim_start());
+    let wanted = RigFile {
+        own: Some(own),
+        ..before
+    };
+    match parse(&merged) {
+        Ok(found) if found == wanted => Ok(merged),
+        // Written in a way that can't be cut by its headings (an inline table): the same content, newly written.
+        _ => Ok(to_toml(&wanted)),
+    }
+}
+
+fn own(feed: &Feed, name: &str) -> OwnFeed {
+    OwnFeed {
+        name: name.chars().take(crate::rig::file::lengths::NAME).collect(),
+        ending: feed.ending,
+        low_pass_hz: feed.low_pass_hz,
+        left: line(&feed.left),
+        right: line(&feed.right),
+    }
+}
+
+fn line(line: &Line) -> RigLine {
+    // What is written is what was measured, not the last digit of a computation.
+    let rounded = |x: f64, digits: f64| (x * digits).round() / digits;
+    RigLine {
+        polarity: line.polarity,
+        gain_db: rounded(line.gain_db, 100.0),
+        delay_ms: rounded(1000.0 * line.delay_s, 10_000.0),
+        high_pass_hz: (line.high_pass_hz[0] > 0.0).then(|| rounded(line.high_pass_hz[0], 10.0)),
+        unplugged: line.unplugged,
+        ..RigLine::default()
+    }
+}
+
+fn is_own(section: &str) -> bool {
+    section == "own" || section.starts_with("own.")
+}
+
+/// The text before the first heading, then each heading with what is below it. Comments right above a heading go with it.
+fn sections(text: &str) -> impl Iterator<Item = (String, String)> {
+    let mut sections = vec![(String::new(), String::new())];
+    let mut waiting = String::new();
+    for line in text.split_inclusive('\n') {
+        let trimmed = line.trim();
+        if trimmed.is_empty() || trimmed.starts_with('#') {
+            waiting.push_str(line);
+            continue;
+        }
+        if let Some(name) = trimmed.strip_prefix('[').and_then(|rest| rest.split(']').next())
+            && !trimmed.starts_with("[[")
+            && !trimmed.contains('=')
+        {
+            sections.push((name.trim().to_owned(), String::new()));
+        }
+        if let Some((_, text)) = sections.last_mut() {
+            text.push_str(&waiting);
+            text.push_str(line);
+        }
+        waiting.clear();
+    }
+    if let Some((_, text)) = sections.last_mut() {
+        text.push_str(&waiting);
+    }
+    sections.into_iter()
+}

@@ -1,0 +1,230 @@
+//! How the presets of a set fare, as far as the card needs it.
+
+use serde::Deserialize;
+use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::score::board::Row;
+use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::take::{Pass, Take};
+
+use crate::formats::written::{self, TakesError};
+
+/// A preset and its outcomes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Preset {
+    /// Its name.
+    pub name: String,
+    /// Each feed with its outcome, where there is a reading.
+    pub outcomes: Vec<(FeedId, Outcome)>,
+}
+
+impl Preset {
+    /// A take scored for a rig; `None` for a dry or wet pass, which is no preset, and without a reading.
+    #[must_use]
+    pub fn of_take(take: &Take, rig: &Rig) -> Option<Self> {
+        if take.pass != Pass::Full {
+            return None;
+        }
+        let read = |row: &Row| row.outcome.map(|outcome| (row.id, outcome));
+        let outcomes: Vec<_> = take.rows(rig, 0.0).iter().filter_map(read).collect();
+        (!outcomes.is_empty()).then(|| Self {
+            name: take.name.clone(),
+            outcomes,
+        })
+    }
+
+    /// Its outcome in a feed.
+    #[must_use]
+    pub fn outcome(&self, feed: FeedId) -> Option<Outcome> {
+        self.outcomes
+            .iter()
+            .find(|(id, _)| *id == feed)
+            .map(|(_, outcome)| *outcome)
+    }
+}
+
+/// What is read of a take in the JSON of `check`: the rest may change without touching the card.
+#[derive(Deserialize)]
+struct Entry {
+    name: String,
+    #[serde(default)]
+    pass: Pass,
+    #[serde(default)]
+    feeds: Vec<Feed>,
+    #[serde(default)]
+    stored: Option<Take>,
+}
+
+#[derive(Deserialize)]
+struct Feed {
+    id: String,
+    outcome: Option<Outcome>,
+}
+
+/// The presets in the JSON of `check`. Those whose takes are in it are scored again for this rig; of the others the outcomes
+/// in the file are taken, which are for the rig it was made with.
+///
+/// # Errors
+/// It isn't such a JSON, is of a newer version, or holds no preset.
+pub fn presets_of_json(text: &str, rig: &Rig) -> Result<Vec<Preset>, TakesError> {
+    let entries: Vec<Entry> = written::takes(text)?;
+    let presets: Vec<Preset> = entries
+        .iter()
+        .filter_map(|entry| match &entry.stored {
+            Some(take) => Preset::of_take(take, rig).map(|preset| Preset {
+                name: entry.name.clone(),
+                ..preset
+            }),
+            None if entry.pass == Pass::Full => {
+                let outcomes: Vec<_> = entry
+                    .feeds
+                    .iter()
+                    .filter_map(|feed| Some((FeedId::from_id(&feed.id)?, feed.outcome?)))
+                    .collect();
+                (!outcomes.is_empty()).then(|| Preset {
+                    name: entry.name.clone(),
+                    outcomes,
+                })
+            }
+            None => None,
+        })
+        .collect();
+    if presets.is_empty() {
+        return Err(TakesError::Empty);
+    }
+    Ok(presets)
+}
+
+/// Feeds in which nobody made a mistake: a preset that doesn't hold there needs watching.
+const FAULTLESS: [FeedId; 4] = [
+    FeedId::MonoWedge,
+    FeedId::LeftLineOnly,
+    FeedId::RightLineOnly,
+    FeedId::MonoSubs,
+];
+/// Faults that are counted over the whole set.
+const FAULTS: [FeedId; 4] = [
+    FeedId::WedgeLineFlipped,
+    FeedId::BalancedJackDifference,
+    FeedId::WedgeLineLate,
+    FeedId::WedgeLinePadded,
+];
+
+/// Longest name of a preset on the card, characters.
+const LONGEST_NAME: usize = 40;
+
+/// A preset at risk, with its worst outcome and where.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AtRisk {
+    /// The worst outcome; `None` for one the player named himself.
+    pub outcome: Option<Outcome>,
+    /// What is said of it.
+    pub text: String,
+}
+
+/// The presets that don't hold in a faultless feed, the worst first, each with where.
+pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
+    let mut found: Vec<(Outcome, usize, AtRisk)> = presets
+        .iter()
+        .filter_map(|preset| {
+            let bad: Vec<(FeedId, Outcome)> = FAULTLESS
+                .into_iter()
+                .filter_map(|feed| Some((feed, preset.outcome(feed)?)))
+                .filter(|(_, outcome)| *outcome != Outcome::Holds)
+                .collect();
+            let worst = bad.iter().map(|(_, outcome)| *outcome).max()?;
+            let places: Vec<FeedId> = bad
+                .iter()
+                .filter(|(_, outcome)| *outcome == worst)
+                .map(|(feed, _)| *feed)
+                .collect();
+            Some((
+                worst,
+                bad.len(),
+                AtRisk {
+                    outcome: Some(worst),
+                    text: format!("{} {}: {}", short(&preset.name), worst.name(), listed(&places)),
+                },
+            ))
+        })
+        .collect();
+    found.sort_by_key(|(worst, bad, _)| core::cmp::Reverse((*worst, *bad)));
+    found.into_iter().map(|(_, _, risk)| risk).collect()
+}
+
+/// Where it is, short.
+fn listed(places: &[FeedId]) -> String {
+    let alone = [FeedId::LeftLineOnly, FeedId::RightLineOnly].map(|line| places.contains(&line));
+    let mut said = Vec::new();
+    if places.contains(&FeedId::MonoWedge) {
+        said.push("mono wedge");
+    }
+    match alone {
+        [true, true] => said.push("either line alone"),
+        [true, false] => said.push("left line alone"),
+        [false, true] => said.push("right line alone"),
+        [false, false] => {}
+    }
+    if places.contains(&FeedId::MonoSubs) {
+        said.push("mono subs");
+    }
+    said.join(", ")
+}
+
+/// A name that leaves room for what is said of it; files may be called anything.
+fn short(name: &str) -> String {
+    let name = crate::rig::file::one_line(name);
+    if name.chars().count() <= LONGEST_NAME {
+        name
+    } else {
+        name.chars().take(LONGEST_NAME - 1).chain(['…']).collect()
+    }
+}
+
+/// How many presets each fault takes, a sentence; empty when no fault takes any.
+pub fn fault_counts(presets: &[Preset]) -> String {
+    let said: Vec<String> = FAULTS
+        .into_iter()
+        .filter_map(|feed| {
+            let read = presets.iter().filter_map(|preset| preset.outcome(feed));
+            let all = read.clone().count();
+            let out = read
+                .clone()
+                .filter(|&outcome| outcome == Outcome::DropsOut)
+                .count();
+            let thin = read.filter(|&outcome| outcome == Outcome::Thins).count();
+            let name = match feed {
+                FeedId::WedgeLineFlipped => "one line flipped",
+                FeedId::BalancedJackDifference => "a stereo plug in a mono input",
+                FeedId::WedgeLineLate => "one line 1 ms late",
+                _ => "one line 20 dB down",
+            };
+            match (out, thin) {
+                (0, 0) => None,
+                (0, thin) => Some(format!("{name}: {thin} of {all} thin")),
+                (out, 0) => Some(format!("{name}: {out} of {all} drop out")),
+                (out, thin) => Some(format!("{name}: {out} of {all} drop out, {thin} thin")),
+            }
+        })
+        .collect();
+    said.join("; ")
+}
+
+/// The line that does less harm on its own, and how many presets hold on the left and on the right; `None` without presets.
+pub fn better_line(presets: &[Preset]) -> Option<(Side, [usize; 2])> {
+    if presets.is_empty() {
+        return None;
+    }
+    let held = [FeedId::LeftLineOnly, FeedId::RightLineOnly].map(|feed| {
+        presets
+            .iter()
+            .filter(|preset| preset.outcome(feed) == Some(Outcome::Holds))
+            .count()
+    });
+    let side = if held[1] > held[0] {
+        Side::Right
+    } else {
+        Side::Left
+    };
+    Some((side, held))
+}

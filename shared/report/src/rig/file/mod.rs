@@ -1,0 +1,180 @@
+//! The rig file: the two lines of a rig, the user's own feed, the limits and the texts of the rig card, as TOML.
+//!
+//! `docs/rig-file.md` describes it for those who write one. What a file says is taken or refused, never bent: a value out of
+//! its range is an error with the range, an unknown key one with the nearest that is known.
+
+mod error;
+mod parse;
+mod reader;
+mod write;
+
+use sumproof_core::routing::boxes::{DeskInput, InUse, Kind, Source};
+use sumproof_core::routing::feed::{Ending, Feed, Lines, Side, SumLaw};
+use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::outcome::Limits;
+use sumproof_core::score::rig::Rig;
+
+pub use error::RigFileError;
+pub use parse::{LIMITS, parse};
+pub(crate) use reader::tidy as one_line;
+pub use write::to_toml;
+
+/// How long texts may be, characters, and lists, entries: what a card of one page has room for.
+pub mod lengths {
+    /// `own.name`, `card.player`.
+    pub const NAME: usize = 60;
+    /// `card.rig`.
+    pub const RIG: usize = 120;
+    /// `card.left`, `card.right`.
+    pub const CARRIES: usize = 80;
+    /// One of `card.notes`.
+    pub const NOTE: usize = 140;
+    /// `card.notes`.
+    pub const NOTES: usize = 4;
+    /// One of `card.at_risk`.
+    pub const AT_RISK: usize = 100;
+    /// `card.at_risk`: as many as the plugin keeps takes.
+    pub const AT_RISKS: usize = 128;
+}
+
+/// Corner of the low-pass of the user's own feed, Hz.
+pub const LOW_PASS_HZ: core::ops::RangeInclusive<f64> = 20.0..=1000.0;
+/// Delay of a line, ms: [`sumproof_core::routing::line::limits::DELAY_S`].
+pub const DELAY_MS: core::ops::RangeInclusive<f64> = 0.0..=30.0;
+
+/// A rig file. The default is what an empty file says: two straight lines.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RigFile {
+    /// `[left]`.
+    pub left: RigLine,
+    /// `[right]`.
+    pub right: RigLine,
+    /// `sum`: how feeds that sum add the lines.
+    pub sum: SumLaw,
+    /// `[source]`: the rig's outputs, both alike.
+    pub source: Source,
+    /// `[own]`: the user's own feed.
+    pub own: Option<OwnFeed>,
+    /// `[limits]`.
+    pub limits: Limits,
+    /// `[card]`.
+    pub card: CardTexts,
+}
+
+/// One line: a box, and what else happens to it on the way.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct RigLine {
+    /// `box`; `None`: nothing is known of it.
+    pub kind: Option<Kind>,
+    /// `turns_ratio`: primary over secondary turns, for a passive direct box; `None`: the usual one.
+    pub turns_ratio: Option<f64>,
+    /// `input`: what the line goes into; `None`: the usual one for the box.
+    pub input: Option<DeskInput>,
+    /// `load_ohm`: impedance of the input at the desk; `None`: the usual one of such an input.
+    pub load_ohm: Option<f64>,
+    /// `phantom_power`: whether the box needs it; `None`: the usual one for the box.
+    pub phantom_power: Option<bool>,
+    /// `polarity`, on top of the box's.
+    pub polarity: Polarity,
+    /// `gain_db`, on top of the box's.
+    pub gain_db: f64,
+    /// `delay_ms`, on top of the box's.
+    pub delay_ms: f64,
+    /// `high_pass_hz`: corner of a first-order high-pass instead of the box's own; 0 stands for none.
+    pub high_pass_hz: Option<f64>,
+    /// `unplugged`: nothing arrives.
+    pub unplugged: bool,
+}
+
+/// The user's own feed: what its lines are is said here, the rig's are not put in front.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnFeed {
+    /// `name`: what the feed is called where feeds are listed.
+    pub name: String,
+    /// `ending`, with `sum` of its own.
+    pub ending: Ending,
+    /// `low_pass_hz`: only the low end is heard there.
+    pub low_pass_hz: Option<f64>,
+    /// `[own.left]`.
+    pub left: RigLine,
+    /// `[own.right]`.
+    pub right: RigLine,
+}
+
+/// What the rig card says in the player's words. Empty texts are left out of it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct CardTexts {
+    /// `player`: who plays.
+    pub player: String,
+    /// `rig`: what on.
+    pub rig: String,
+    /// `left`: what goes into the left line.
+    pub left: String,
+    /// `right`: what goes into the right line.
+    pub right: String,
+    /// `one_line`: which to take when only one line fits; `None`: the one the takes advise, else the left.
+    pub one_line: Option<Side>,
+    /// `notes`.
+    pub notes: Vec<String>,
+    /// `at_risk`: presets to watch, each with how.
+    pub at_risk: Vec<String>,
+}
+
+impl RigLine {
+    /// The box, if there is one.
+    #[must_use]
+    pub fn in_use(&self) -> Option<InUse> {
+        self.kind.map(|kind| InUse {
+            kind,
+            turns_ratio: self.turns_ratio,
+            input: self.input,
+            load_ohm: self.load_ohm,
+            phantom_power: self.phantom_power,
+        })
+    }
+
+    /// The line as the core knows it, on outputs like `source`: the box, then what else is said of it.
+    #[must_use]
+    pub fn line(&self, source: &Source) -> Line {
+        let own = self.in_use().map_or(Line::STRAIGHT, |one| one.line(source));
+        let further = Line {
+            polarity: self.polarity,
+            gain_db: self.gain_db,
+            delay_s: self.delay_ms / 1000.0,
+            high_pass_hz: [0.0; 2],
+            unplugged: self.unplugged,
+        };
+        Line {
+            high_pass_hz: [self.high_pass_hz.unwrap_or(own.high_pass_hz[0]), 0.0],
+            ..own.then(&further)
+        }
+    }
+}
+
+impl RigFile {
+    /// What the feeds are computed for. Of a file that was parsed, [`Rig::clamped`] changes nothing.
+    #[must_use]
+    pub fn rig(&self) -> Rig {
+        let default = Rig::default();
+        Rig {
+            lines: Lines {
+                left: self.left.line(&self.source),
+                right: self.right.line(&self.source),
+            },
+            law: self.sum,
+            own: self.own.as_ref().map_or(default.own, |own| Feed {
+                left: own.left.line(&self.source),
+                right: own.right.line(&self.source),
+                ending: own.ending,
+                low_pass_hz: own.low_pass_hz,
+            }),
+            limits: self.limits,
+        }
+    }
+
+    /// The name of the user's own feed, if the file describes one.
+    #[must_use]
+    pub fn own_name(&self) -> Option<&str> {
+        self.own.as_ref().map(|own| own.name.as_str())
+    }
+}

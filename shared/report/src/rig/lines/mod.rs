@@ -1,0 +1,347 @@
+//! What arrives at the desk over two lines, what differs between them, and which boxes to take.
+
+mod json;
+
+use sumproof_core::routing::boxes::{
+    Candidate, Choice, Drive, Gig, InUse, Kind, LOW_E_HZ, Mains, Offered, Source, rank,
+};
+use sumproof_core::routing::feed::Side;
+use sumproof_core::routing::line::Polarity;
+
+use crate::rig::file::RigFile;
+use crate::text;
+
+pub use json::lines_json;
+
+/// Two lines and the choices beside them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LinesReport {
+    /// The rig's outputs.
+    pub source: Source,
+    /// What is known of the gig.
+    pub gig: Gig,
+    /// The player's two lines, if both have a box.
+    pub own: Option<Choice>,
+    /// Every choice, the best first; the player's own is among them.
+    pub choices: Vec<Choice>,
+}
+
+/// Judges the lines of a rig file, and the same kind on both lines for every kind there is to take.
+#[must_use]
+pub fn lines(file: &RigFile, gig: &Gig, have: &[Kind]) -> LinesReport {
+    let source = file.source;
+    let own = file
+        .left
+        .in_use()
+        .zip(file.right.in_use())
+        .map(|(left, right)| Candidate {
+            left,
+            right,
+            lines: [file.left.line(&source), file.right.line(&source)],
+        });
+    let mut candidates: Vec<Candidate> = own.into_iter().collect();
+    for (index, &kind) in have.iter().enumerate() {
+        if have[..index].contains(&kind) {
+            continue;
+        }
+        let usual = Candidate::usual(kind, &source, gig);
+        if own.is_none_or(|own| own.lines != usual.lines || own.left.kind != kind || own.right.kind != kind) {
+            candidates.push(usual);
+        }
+    }
+    LinesReport {
+        own: own.and_then(|own| rank(&[own], &source, gig).pop()),
+        choices: rank(&candidates, &source, gig),
+        source,
+        gig: *gig,
+    }
+}
+
+/// The kind on both lines, or the two kinds.
+#[must_use]
+pub fn name_of(candidate: &Candidate) -> String {
+    let (left, right) = (box_name(&candidate.left), box_name(&candidate.right));
+    if left == right {
+        format!("{left} on both lines")
+    } else {
+        format!("{left} left, {right} right")
+    }
+}
+
+/// The kind, with the ratio where it has one.
+#[must_use]
+pub(crate) fn box_name(one: &InUse) -> String {
+    match (one.kind, one.spec().coupling) {
+        (
+            Kind::PassiveDirectBox,
+            sumproof_core::routing::boxes::Coupling::Transformer { turns_ratio, .. },
+        ) => {
+            format!("{} {turns_ratio}:1", one.kind.name())
+        }
+        _ => one.kind.name().into(),
+    }
+}
+
+/// `1.5 kohm`, `220 ohm`.
+pub(crate) fn ohms(ohm: f64) -> String {
+    if ohm >= 1e6 {
+        format!("{} Mohm", round(ohm / 1e6))
+    } else if ohm >= 1000.0 {
+        format!("{} kohm", round(ohm / 1000.0))
+    } else {
+        format!("{} ohm", round(ohm))
+    }
+}
+
+/// At most two decimals, and none that say nothing.
+fn round(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
+fn yes(is: bool) -> &'static str {
+    if is { "yes" } else { "no" }
+}
+
+/// A level or gain with its unit; a word when nothing arrives.
+fn figure(value: f64, unit: &str) -> String {
+    match text::signed(value, 1) {
+        Ok(number) => format!("{number} {unit}"),
+        Err(_) => text::NOTHING_ARRIVES.into(),
+    }
+}
+
+/// The rows of what arrives: a name, and a cell for a line.
+fn rows(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, String)> {
+    let number = usize::from(side == Side::Right);
+    let (one, arrival) = (
+        [&choice.candidate.left, &choice.candidate.right][number],
+        &choice.arrivals[number],
+    );
+    let spec = one.spec();
+    let hum = match source.drive {
+        Drive::SingleEnded => arrival.rejection.single_ended_db,
+        Drive::Symmetric => arrival.rejection.symmetric_db,
+    };
+    let arrives = arrival.level_dbu != f64::NEG_INFINITY;
+    let if_any = |cell: String| if arrives { cell } else { "-".into() };
+    vec![
+        ("box", box_name(one)),
+        (
+            "goes into",
+            format!("{}, {}", spec.input.name(), ohms(one.load_ohm())),
+        ),
+        ("gain", figure(arrival.gain_db, "dB")),
+        ("level of loud playing", figure(arrival.level_dbu, "dBu")),
+        (
+            "gain wanted at the desk",
+            if_any(figure(arrival.preamp_gain_db, "dB")),
+        ),
+        ("low-end corner", corner(arrival.high_pass_hz)),
+        ("delay", delay(arrival.delay_s)),
+        ("polarity", polarity(arrival.polarity).into()),
+        ("isolation", spec.isolation.name().into()),
+        ("phantom power", spec.phantom.name().into()),
+        ("phantom power stops here", yes(spec.blocks_phantom).into()),
+        ("direct current stops here", yes(spec.blocks_dc).into()),
+        ("hum on both legs down by", format!("{hum:.0} dB")),
+        (
+            "equivalent input noise",
+            if_any(format!("{:.0} dBu", arrival.input_noise_dbu)),
+        ),
+        (
+            "loud playing over noise",
+            if_any(format!("{:.0} dB", arrival.over_noise_db())),
+        ),
+    ]
+}
+
+pub(crate) fn corner(hz: f64) -> String {
+    if hz > 0.0 {
+        format!("{hz:.0} Hz")
+    } else {
+        "none".into()
+    }
+}
+
+pub(crate) fn delay(seconds: f64) -> String {
+    if seconds > 0.0 {
+        format!("{:.1} ms", 1000.0 * seconds)
+    } else {
+        "none".into()
+    }
+}
+
+pub(crate) fn polarity(polarity: Polarity) -> &'static str {
+    match polarity {
+        Polarity::Normal => "normal",
+        Polarity::Flipped => "FLIPPED",
+    }
+}
+
+/// What differs between the two lines, a sentence each.
+#[must_use]
+pub fn differences(choice: &Choice) -> Vec<String> {
+    let pair = &choice.pair;
+    let [left, right] = &choice.candidate.lines;
+    match (left.unplugged, right.unplugged) {
+        (true, true) => return vec!["Nothing arrives: both lines are unplugged.".into()],
+        (true, false) => return vec!["Only the right line arrives; the left is unplugged.".into()],
+        (false, true) => return vec!["Only the left line arrives; the right is unplugged.".into()],
+        (false, false) => {}
+    }
+    let mut said = Vec::new();
+    let louder = |db: f64| {
+        if db > 0.0 {
+            ("left", "right")
+        } else {
+            ("right", "left")
+        }
+    };
+    if pair.level_difference_db.abs() > 0.05 {
+        let (more, less) = louder(pair.level_difference_db);
+        said.push(format!(
+            "The {more} line is {:.1} dB louder than the {less}: the mix leans, and what the {less} line alone carries sinks.",
+            pair.level_difference_db.abs()
+        ));
+    }
+    if pair.one_flipped {
+        said.push(
+            "One line is flipped: where they are added, what both carry cancels and the effects are left."
+                .into(),
+        );
+    }
+    if let Some(hz) = pair.first_notch_hz {
+        let (late, _) = louder(-pair.right_late_s);
+        said.push(format!(
+            "The {late} line is {:.1} ms late: where they are added, what both carry is hollow from {} up.",
+            1000.0 * pair.right_late_s.abs(),
+            text::frequency(hz)
+        ));
+    }
+    if pair.low_e_phase_deg.abs() > 1.0 {
+        said.push(format!(
+            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end corners.",
+            pair.low_e_phase_deg.abs()
+        ));
+    }
+    if said.is_empty() {
+        return vec!["Nothing: what both carry adds up whole wherever the lines are added.".into()];
+    }
+    let at = |db: f64| text::signed(db, 1).map_or_else(str::to_string, |number| format!("{number} dB"));
+    said.push(format!(
+        "Where they are added, what both carry changes by {} at the low E and, the delay aside, {} in the middle.",
+        at(pair.low_e_db),
+        at(pair.middle_db)
+    ));
+    said
+}
+
+/// The gig in words.
+#[must_use]
+pub fn gig_text(gig: &Gig) -> String {
+    let mains = match gig.mains {
+        Mains::Same => "one supply for stage and desk",
+        Mains::Separate => "different supplies for stage and desk",
+        Mains::Unknown => "supplies not known",
+    };
+    let inputs = match gig.offered {
+        Offered::Either => "any input",
+        Offered::MicOnly => "mic inputs only",
+        Offered::LineOnly => "line inputs only",
+    };
+    let phantom = match gig.phantom {
+        Some(true) => "phantom power on",
+        Some(false) => "phantom power off",
+        None => "phantom power not known",
+    };
+    format!("{mains}, {inputs}, {phantom}")
+}
+
+/// Why the best is the best, a few lines.
+#[must_use]
+pub fn why(report: &LinesReport) -> String {
+    let Some(best) = report.choices.first() else {
+        return "There is nothing to choose from.".into();
+    };
+    let merits: Vec<&str> = best.merits.iter().map(|merit| merit.text()).collect();
+    let mut said = format!("Take: {}.", name_of(&best.candidate));
+    if !merits.is_empty() {
+        said.push_str(&format!("\nWhy: it {}.", joined(&merits)));
+    }
+    match best.troubles.as_slice() {
+        [] => said.push_str("\nNothing speaks against it."),
+        troubles => {
+            let against: Vec<String> = troubles.iter().map(|trouble| trouble.text()).collect();
+            said.push_str(&format!("\nBut mind: it {}.", against.join("; it ")));
+        }
+    }
+    if let Some(next) = report.choices.get(1) {
+        let against = next
+            .troubles
+            .first()
+            .map_or("nothing speaks against it either".into(), |worst| {
+                format!("it {}", worst.text())
+            });
+        said.push_str(&format!("\nNext best: {} ({against}).", name_of(&next.candidate)));
+    }
+    said
+}
+
+fn joined(parts: &[&str]) -> String {
+    match parts {
+        [] => String::new(),
+        [one] => (*one).into(),
+        [first @ .., last] => format!("{}; and {last}", first.join("; ")),
+    }
+}
+
+/// The report for people.
+#[must_use]
+pub fn lines_table(report: &LinesReport) -> String {
+    let source = &report.source;
+    let mut out = format!(
+        "Your outputs: {} dBu when you play loud, {}, {}.\n",
+        text::signed(source.level_dbu, 1).unwrap_or_else(str::to_string),
+        ohms(source.impedance_ohm),
+        source.drive.id()
+    );
+    if let Some(own) = &report.own {
+        let left = rows(own, Side::Left, source);
+        let right = rows(own, Side::Right, source);
+        out.push_str(&format!(
+            "\n{:<27}{:<29}{}\n",
+            "What arrives", "left line", "right line"
+        ));
+        for ((name, left), (_, right)) in left.iter().zip(&right) {
+            out.push_str(&format!("  {name:<26}{left:<28}{right}\n"));
+        }
+        out.push_str("\nWhat differs between them\n");
+        for sentence in differences(own) {
+            out.push_str(&format!("  {sentence}\n"));
+        }
+    }
+    out.push_str(&format!(
+        "\nThe choices, best first ({})\n",
+        gig_text(&report.gig)
+    ));
+    for (index, choice) in report.choices.iter().enumerate() {
+        let yours = if report.own.as_ref() == Some(choice) {
+            " (your lines)"
+        } else {
+            ""
+        };
+        out.push_str(&format!(
+            "  {}. {}{yours}\n",
+            index + 1,
+            name_of(&choice.candidate)
+        ));
+        for merit in &choice.merits {
+            out.push_str(&format!("     + {}\n", merit.text()));
+        }
+        for trouble in &choice.troubles {
+            out.push_str(&format!("     - {}\n", trouble.text()));
+        }
+    }
+    out.push_str(&format!("\n{}\n", why(report)));
+    out
+}

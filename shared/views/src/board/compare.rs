@@ -1,0 +1,182 @@
+//! One or two takes beside what plays now, row by row in line with the board.
+
+use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::score::board::{FEEDS, Row};
+
+use crate::board::{full_name, row_name, spoken};
+use crate::canvas::{Sheet, outcome_stroke, write, write_within};
+use crate::data::snapshot::TakeSummary;
+use crate::style::Style;
+use crate::words::{correlation, decibels, duration, signed};
+
+/// Draws the picked takes side by side. `rows` is where the board's rows are, top and bottom; with `names` the feeds are
+/// named here, because the board isn't beside it.
+pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: bool, picked: &[usize]) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let names_width = if names {
+        style.px(200.0).min(rect.width() * 0.4)
+    } else {
+        0.0
+    };
+    let takes: Vec<&TakeSummary> = picked
+        .iter()
+        .filter_map(|&index| sheet.snapshot.takes.get(index))
+        .collect();
+    let width = (rect.width() - names_width) / takes.len().max(1) as f32;
+    let width = width.min(style.px(260.0));
+    let height = (rows.1 - rows.0) / FEEDS as f32;
+    if names && let Some(take) = takes.first() {
+        for (index, row) in take.rows.iter().enumerate() {
+            let name = row_name(sheet.snapshot, row.id);
+            write(
+                ui,
+                pos2(rect.left(), rows.0 + height * (index as f32 + 0.5)),
+                Align2::LEFT_CENTER,
+                name,
+                row_font(&style, false),
+                colours.soft,
+            );
+        }
+    }
+    for (n, take) in takes.iter().enumerate() {
+        let left = rect.left() + names_width + width * n as f32;
+        let column = Rect::from_min_max(
+            pos2(left, rect.top()),
+            pos2(left + width - style.px(14.0), rect.bottom()),
+        );
+        take_column(ui, sheet, column, rows, take, n);
+    }
+}
+
+fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &TakeSummary, n: usize) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let (dry, wet) = (rect.right() - style.px(48.0), rect.right());
+    let base = rows.0 - style.px(4.0);
+    write_within(
+        ui,
+        pos2(rect.left(), base - style.strong().size * 1.3),
+        dry - style.px(42.0) - rect.left(),
+        1,
+        &take.name,
+        style.strong(),
+        colours.ink,
+    );
+    for (x, text, colour) in [(dry, "dry", colours.dry), (wet, "wet", colours.wet_text)] {
+        write(
+            ui,
+            pos2(x, base),
+            Align2::RIGHT_BOTTOM,
+            text,
+            style.label(),
+            colour,
+        );
+    }
+    ui.painter().hline(rect.x_range(), rows.0, style.hairline());
+    let height = (rows.1 - rows.0) / FEEDS as f32;
+    for (index, row) in take.rows.iter().enumerate() {
+        let place = Rect::from_min_size(
+            pos2(rect.left(), rows.0 + height * index as f32),
+            vec2(rect.width(), height),
+        );
+        take_row(ui, sheet, place, (dry, wet), row, &take.name, n);
+    }
+    about(ui, sheet, rect, rows.1, take);
+}
+
+fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row: &Row, name: &str, n: usize) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let middle = rect.center().y;
+    let response = ui.interact(rect, Id::unique(("compared", n, row.id.id())), Sense::hover());
+    let said = spoken(row, full_name(sheet.snapshot, row.id));
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("take {name}, {said}")));
+    let (Some(score), Some(outcome)) = (row.score, row.outcome) else {
+        write(
+            ui,
+            pos2(rect.left(), middle),
+            Align2::LEFT_CENTER,
+            "no reading",
+            style.label(),
+            colours.faint,
+        );
+        return;
+    };
+    // What differs from now is strong.
+    let now = sheet.snapshot.reading.row(row.id).outcome;
+    let differs = now.is_some_and(|now| now != outcome);
+    let font = row_font(&style, differs);
+    outcome_stroke(
+        ui,
+        pos2(rect.left(), middle + style.px(1.0)),
+        style.px(18.0),
+        outcome,
+        style.line(if differs { 3.0 } else { 2.0 }, colours.ink),
+    );
+    write(
+        ui,
+        pos2(rect.left() + style.px(24.0), middle),
+        Align2::LEFT_CENTER,
+        outcome.name(),
+        font,
+        colours.ink,
+    );
+    let change = |value: Option<f64>, at_floor: bool| match value {
+        None => String::from("–"),
+        Some(_) if at_floor => String::from("<\u{2212}20"),
+        Some(db) => decibels(db),
+    };
+    for (x, text) in [
+        (dry, change(score.dry_db, score.dry_at_floor)),
+        (wet, change(score.wet_db, false)),
+    ] {
+        write(
+            ui,
+            pos2(x, middle),
+            Align2::RIGHT_CENTER,
+            &text,
+            row_font(&style, false),
+            colours.soft,
+        );
+    }
+    response.on_hover_text_at_pointer(said);
+}
+
+fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
+    let style = sheet.style;
+    let mut lines = vec![format!("{}, {} pass", duration(take.seconds), take.pass.name())];
+    if let Some(value) = take.correlation {
+        lines.push(format!("correlation {}", correlation(value)));
+    }
+    lines.push(match take.wet_over_dry_db {
+        Some(db) if db.is_finite() => format!("wet {} dB over dry, {}", signed(db, 1), take.method.name()),
+        _ => String::from("no reading of dry and wet"),
+    });
+    if take.invalid_frames > 0 {
+        lines.push(format!("{} frames were no sound", take.invalid_frames));
+    }
+    let mut at = pos2(rect.left(), top + style.px(12.0));
+    let height = style.body().size * 1.25;
+    // The name in full: over the column there may not have been room for it.
+    let name = (take.name.as_str(), style.strong());
+    let rest = lines.iter().map(|line| (line.as_str(), style.body()));
+    for (line, font) in std::iter::once(name).chain(rest) {
+        let rows = ((rect.bottom() - at.y) / height).floor() as usize;
+        if rows == 0 {
+            break;
+        }
+        let colour = style.colours.soft;
+        at.y = write_within(ui, at, rect.width(), rows.min(2), line, font, colour).bottom();
+    }
+}
+
+/// Two takes have to stand where the plots stood: smaller than on the board.
+fn row_font(style: &Style, strong: bool) -> FontId {
+    let family = if strong {
+        style.strong().family
+    } else {
+        style.body().family
+    };
+    FontId::new(style.label().size, family)
+}

@@ -1,0 +1,11 @@
+//! What the window is given and what it gives back: plain data, no drawing.
+//!
+//! In: whatever the owner of the sound knows. Out: [`intent::Intent`]. Uses no other room.
+
+pub(crate) mod check;
+pub(crate) mod history;
+pub(crate) mod intent;
+pub(crate) mod look;
+pub(crate) mod own;
+pub(crate) mod side_chain;
+pub(crate) mod snapshot;

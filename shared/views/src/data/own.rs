@@ -1,0 +1,157 @@
+//! What the player has set up beside the parameters: the boxes on the lines, a feed of his own, the passes under way.
+
+use sumproof_core::routing::boxes::{InUse, Kind, Source};
+use sumproof_core::routing::feed::{Feed, FeedId, Side};
+use sumproof_core::routing::line::Line;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::take::Pass;
+
+/// The user's own feed with its name.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnFeed {
+    /// What it's called, at most [`OwnFeed::LONGEST_NAME`] characters; empty for 'your own feed'.
+    pub name: String,
+    /// The feed.
+    pub feed: Feed,
+}
+
+impl Default for OwnFeed {
+    fn default() -> Self {
+        Self {
+            name: String::new(),
+            feed: Rig::default().own,
+        }
+    }
+}
+
+impl OwnFeed {
+    /// Longest name, characters.
+    pub const LONGEST_NAME: usize = 40;
+
+    /// What it's called; never empty.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        let name = self.name.trim();
+        if name.is_empty() { FeedId::Own.name() } else { name }
+    }
+
+    /// Its line on that side.
+    #[must_use]
+    pub fn line(&self, side: Side) -> &Line {
+        match side {
+            Side::Left => &self.feed.left,
+            Side::Right => &self.feed.right,
+        }
+    }
+
+    /// The same to change it.
+    pub fn line_mut(&mut self, side: Side) -> &mut Line {
+        match side {
+            Side::Left => &mut self.feed.left,
+            Side::Right => &mut self.feed.right,
+        }
+    }
+}
+
+/// The kind of box on each line; `None` where the line was set by hand.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Boxes {
+    /// On the left line.
+    pub left: Option<Kind>,
+    /// On the right line.
+    pub right: Option<Kind>,
+}
+
+impl Boxes {
+    /// That of one line.
+    #[must_use]
+    pub fn on(self, side: Side) -> Option<Kind> {
+        match side {
+            Side::Left => self.left,
+            Side::Right => self.right,
+        }
+    }
+}
+
+/// What becomes of a line through such a box, as they usually are, from a usual output (`core::boxes`).
+#[must_use]
+pub fn line_through(kind: Option<Kind>) -> Line {
+    kind.map_or(Line::STRAIGHT, |kind| {
+        InUse::usual(kind).line(&Source::default()).clamped()
+    })
+}
+
+/// The passes for an exact split of dry and wet.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Passes {
+    /// Name of the full pass that waits for the other two.
+    pub full: Option<String>,
+    /// Name of the dry pass that waits for its partners.
+    pub dry: Option<String>,
+    /// Name of the wet pass that waits for its partners.
+    pub wet: Option<String>,
+    /// They are being laid over one another now.
+    pub working: bool,
+    /// What came of it the last time, one line.
+    pub said: Option<String>,
+    /// The bands in which the passes did not make up the full one, Hz: lower and upper end of each, rising.
+    pub failing: Vec<[f32; 2]>,
+}
+
+impl Passes {
+    /// The passes in the order they are recorded in.
+    pub const ORDER: [Pass; 3] = [Pass::Dry, Pass::Wet, Pass::Full];
+
+    /// The name of that pass, if it's there.
+    #[must_use]
+    pub fn of(&self, pass: Pass) -> Option<&str> {
+        match pass {
+            Pass::Full => self.full.as_deref(),
+            Pass::Dry => self.dry.as_deref(),
+            Pass::Wet => self.wet.as_deref(),
+        }
+    }
+
+    /// The one to record next; `None` when all are there.
+    #[must_use]
+    pub fn next(&self) -> Option<Pass> {
+        Self::ORDER.into_iter().find(|&pass| self.of(pass).is_none())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_feed_without_a_name_is_called_something() {
+        let mut own = OwnFeed::default();
+        assert_eq!(own.name(), "your own feed");
+        own.name = " side fill ".into();
+        assert_eq!(own.name(), "side fill");
+    }
+
+    #[test]
+    fn boxes_make_lines_that_can_be_set() {
+        assert_eq!(line_through(None), Line::STRAIGHT);
+        for kind in Kind::ALL {
+            let line = line_through(Some(kind));
+            assert_eq!(line, line.clamped());
+            assert!(!line.unplugged);
+        }
+        // A 12:1 transformer, roughly: the level at the desk is far down.
+        assert!(line_through(Some(Kind::PassiveDirectBox)).gain_db < -15.0);
+    }
+
+    #[test]
+    fn dry_comes_first_then_wet_then_full() {
+        let mut passes = Passes::default();
+        assert_eq!(passes.next(), Some(Pass::Dry));
+        passes.dry = Some("a".into());
+        assert_eq!(passes.next(), Some(Pass::Wet));
+        passes.wet = Some("b".into());
+        assert_eq!(passes.next(), Some(Pass::Full));
+        passes.full = Some("c".into());
+        assert_eq!(passes.next(), None);
+    }
+}

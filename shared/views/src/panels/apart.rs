@@ -1,0 +1,241 @@
+//! How dry and wet are told apart now, and the way to an exact split: the same part, recorded two or three times.
+
+use egui::{Align2, Id, Rect, Ui, pos2};
+use sumproof_core::session::take::Pass;
+
+use crate::canvas::{Sheet, Word, button, write};
+use crate::data::intent::Setting;
+use crate::data::own::Passes;
+use crate::data::snapshot::Snapshot;
+use crate::panels::why::told_apart;
+use crate::widgets::scroll::{Passage, Scroll, scrolled};
+use crate::words::{duration, hertz};
+
+/// The bands in which a check failed, as ranges.
+fn bands(failing: &[[f32; 2]]) -> String {
+    let mut runs: Vec<[f32; 2]> = Vec::new();
+    for &[lower, upper] in failing {
+        match runs.last_mut() {
+            // Neighbours share an edge, but for rounding.
+            Some(run) if lower <= run[1] * 1.02 => run[1] = upper,
+            _ => runs.push([lower, upper]),
+        }
+    }
+    let runs: Vec<String> = runs
+        .iter()
+        .map(|run| format!("{} to {}", hertz(f64::from(run[0])), hertz(f64::from(run[1]))))
+        .collect();
+    runs.join(", ")
+}
+
+/// What is to be said below the steps.
+fn said(snapshot: &Snapshot) -> Vec<String> {
+    let passes = &snapshot.passes;
+    let mut said = Vec::new();
+    if passes.working {
+        said.push(String::from(
+            "The passes are being laid over one another: a few seconds.",
+        ));
+    }
+    if let Some(line) = &passes.said {
+        said.push(line.clone());
+    }
+    if !passes.failing.is_empty() {
+        said.push(format!(
+            "Where dry and wet don\u{2019}t make up the full pass: {}. Loop the part, so that each pass is the same, and record \
+             them again.",
+            bands(&passes.failing)
+        ));
+    }
+    said.push(told_apart(&snapshot.reading));
+    said.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
+    said.push(String::from(
+        "The live figures stay as they are; the take made of the passes holds the exact ones.",
+    ));
+    said
+}
+
+/// One step: what it is, what to do, how it stands.
+struct Step {
+    pass: Pass,
+    what: &'static str,
+    how: &'static str,
+}
+
+const STEPS: [Step; 3] = [
+    Step {
+        pass: Pass::Dry,
+        what: "dry pass",
+        how: "all effects off",
+    },
+    Step {
+        pass: Pass::Wet,
+        what: "wet pass",
+        how: "the dry off, effects on",
+    },
+    Step {
+        pass: Pass::Full,
+        what: "full pass",
+        how: "as it is; it checks the other two",
+    },
+];
+
+/// Draws the steps, and below them what is known.
+pub fn apart(ui: &Ui, sheet: &mut Sheet<'_>, scroll: &mut Scroll, rect: Rect) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let body = style.body().size;
+    let mut y = rect.top();
+    write(
+        ui,
+        pos2(rect.left(), y),
+        Align2::LEFT_TOP,
+        "for an exact split, loop a part and record it again:",
+        style.label(),
+        colours.faint,
+    );
+    y += style.label().size * 1.6;
+    let height = body * if style.compact { 1.7 } else { 2.7 };
+    for (n, step) in STEPS.iter().enumerate() {
+        let place = Rect::from_min_max(pos2(rect.left(), y), pos2(rect.right(), y + height));
+        one_step(ui, sheet, place, n, step);
+        y += height;
+    }
+    y += style.px(8.0);
+    let passages: Vec<Passage> = said(sheet.snapshot)
+        .into_iter()
+        .map(|text| Passage {
+            text,
+            font: style.body(),
+            colour: colours.soft,
+            after: style.px(6.0),
+        })
+        .collect();
+    let below = Rect::from_min_max(pos2(rect.left(), y), rect.max);
+    scrolled(ui, &style, Id::unique("dry and wet"), below, &passages, scroll);
+}
+
+fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let snapshot = sheet.snapshot;
+    let passes: &Passes = &snapshot.passes;
+    let middle = rect.top() + style.body().size * if style.compact { 0.85 } else { 0.75 };
+    let running = snapshot.settings.record && snapshot.settings.pass == step.pass;
+    let next = !snapshot.settings.record && passes.next() == Some(step.pass);
+    let strong = running || next;
+    let ink = if strong { colours.ink } else { colours.soft };
+    let font = if strong { style.strong() } else { style.body() };
+    write(
+        ui,
+        pos2(rect.left(), middle),
+        Align2::LEFT_CENTER,
+        &format!("{}", n + 1),
+        style.small(),
+        colours.faint,
+    );
+    let name = write(
+        ui,
+        pos2(rect.left() + style.px(20.0), middle),
+        Align2::LEFT_CENTER,
+        step.what,
+        font,
+        ink,
+    );
+    // How it stands, at the right; what to do, after the name or below it.
+    let state = match (running, passes.of(step.pass)) {
+        (true, _) => format!("recording, {}", duration(snapshot.reading.take_s)),
+        (false, Some(_)) => String::from("done"),
+        (false, None) if next => String::from("next"),
+        (false, None) => String::from("not yet"),
+    };
+    let again = passes.of(step.pass).is_some();
+    let (text, spoken) = if running {
+        ("stop and keep", format!("stop the {} and keep it", step.what))
+    } else if again {
+        ("again", format!("record the {} again", step.what))
+    } else {
+        ("record", format!("record the {}", step.what))
+    };
+    let word = Word {
+        text,
+        name: &spoken,
+        tip: "Records this pass until you stop it. Play the same part each time: a loop of the recorded dry guitar is best.",
+    };
+    let waits = snapshot.settings.record && !running;
+    let mut right = rect.right();
+    if !waits {
+        let response = button(
+            ui,
+            &style,
+            Id::unique(("pass", n)),
+            pos2(right, middle),
+            Align2::RIGHT_CENTER,
+            if strong { style.strong() } else { style.body() },
+            &word,
+        );
+        right = response.rect.left() - style.px(12.0);
+        if response.clicked() {
+            if running {
+                sheet.set(Setting::Record(false));
+            } else {
+                if snapshot.settings.pass != step.pass {
+                    sheet.set(Setting::Pass(step.pass));
+                }
+                sheet.set(Setting::Record(true));
+            }
+        }
+    }
+    write(
+        ui,
+        pos2(right, middle),
+        Align2::RIGHT_CENTER,
+        &state,
+        if running { style.strong() } else { style.label() },
+        ink,
+    );
+    let how = match passes.of(step.pass) {
+        Some(name) if !running => format!("\u{2018}{name}\u{2019}"),
+        _ => String::from(step.how),
+    };
+    let (at, width) = if style.compact {
+        let left = name.right() + style.px(12.0);
+        (
+            pos2(left, middle - style.small().size * 0.66),
+            right - style.px(120.0) - left,
+        )
+    } else {
+        (
+            pos2(name.left(), middle + style.body().size * 0.6),
+            rect.right() - name.left(),
+        )
+    };
+    crate::canvas::write_within(ui, at, width, 1, &how, style.small(), colours.faint);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn neighbouring_bands_are_one_range() {
+        assert_eq!(
+            bands(&[[89.0, 112.0], [112.2, 141.0], [355.0, 447.0]]),
+            "89 Hz to 141 Hz, 355 Hz to 447 Hz"
+        );
+        assert_eq!(bands(&[]), "");
+    }
+
+    #[test]
+    fn a_failed_check_says_where_and_what_to_do() {
+        let mut snapshot = Snapshot::default();
+        snapshot.passes.failing = vec![[355.0, 447.0]];
+        let all = said(&snapshot).join(" ");
+        assert!(
+            all.contains("355 Hz to 447 Hz") && all.contains("record them again"),
+            "{all}"
+        );
+        snapshot.passes.failing.clear();
+        assert!(!said(&snapshot).join(" ").contains("make up"));
+    }
+}

@@ -1,0 +1,174 @@
+//! The kinds of box on the lines: what each does, and which is on which line.
+
+use egui::{Align2, Id, Rect, Ui, pos2};
+use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::feed::Side;
+
+use crate::canvas::{Sheet, choice, write, write_within};
+use crate::data::intent::{Intent, Setting};
+use crate::data::own::line_through;
+use crate::data::snapshot::LineSettings;
+use crate::words::{hertz, signed};
+
+/// What people read, `None` for a line set by hand.
+pub fn name(kind: Option<Kind>) -> &'static str {
+    kind.map_or("by hand", Kind::name)
+}
+
+/// What it is, in the player's words.
+fn tip(kind: Option<Kind>) -> &'static str {
+    match kind {
+        None => "No box you care about: the line is what you set it to. Choosing this sets it straight.",
+        Some(Kind::AdapterCable) => {
+            "A cable from your jack to an XLR. Nothing keeps the desk's ground or its phantom power from your board."
+        }
+        Some(Kind::LineIsolator) => {
+            "A transformer that leaves the level as it is and parts the grounds: the cure for hum between board and desk."
+        }
+        Some(Kind::PassiveDirectBox) => {
+            "A transformer that brings your level down to a microphone's and parts the grounds. Needs no power."
+        }
+        Some(Kind::ActiveDirectBox) => {
+            "Electronics that bring your sound to the desk. Most want phantom power, and few part the grounds."
+        }
+        Some(Kind::Wireless) => "A transmitter on your board, a receiver at the desk: no wire between them.",
+        Some(Kind::StageBoxLine) => "Straight into a line input of the stage box, where there is one free.",
+    }
+}
+
+/// What it does, in figures.
+fn about(kind: Option<Kind>) -> String {
+    let Some(kind) = kind else {
+        return String::from("gain, delay and transformer as you set them");
+    };
+    let (line, spec) = (line_through(Some(kind)), kind.spec());
+    let mut about = format!("{} dB", signed(line.gain_db, 1));
+    if line.high_pass_hz[0] >= 1.0 {
+        about += &format!(", lows from {}", hertz(line.high_pass_hz[0]));
+    }
+    if line.delay_s > 0.0 {
+        about += &format!(", {:.1} ms late", line.delay_s * 1000.0);
+    }
+    about += if spec.isolation.isolates() {
+        ", grounds parted"
+    } else {
+        ", grounds joined"
+    };
+    about += match spec.phantom {
+        sumproof_core::routing::boxes::Phantom::Needed => ", phantom on",
+        sumproof_core::routing::boxes::Phantom::Harmless => "",
+        sumproof_core::routing::boxes::Phantom::MustBeOff => ", phantom OFF",
+    };
+    about
+}
+
+/// Whether the line is still as the box on it makes it.
+pub fn as_made(kind: Option<Kind>, line: &LineSettings) -> bool {
+    let Some(kind) = kind else { return true };
+    let made = line_through(Some(kind));
+    // To what a window shows.
+    (made.gain_db - f64::from(line.gain_db)).abs() < 0.06
+        && (made.high_pass_hz[0] - f64::from(line.corner_hz)).abs() < 0.06
+}
+
+/// Puts a box on a line: what it makes of it as parameters, and the kind to be remembered.
+fn put(sheet: &mut Sheet<'_>, side: Side, kind: Option<Kind>) {
+    let before = line_through(sheet.snapshot.boxes.on(side));
+    let line = line_through(kind);
+    let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
+    sheet.set(Setting::GainDb(side, tenth(line.gain_db)));
+    sheet.set(Setting::CornerHz(side, tenth(line.high_pass_hz[0])));
+    // A delay the player has set is his, unless a box came or went that has one.
+    if line.delay_s != before.delay_s {
+        sheet.set(Setting::DelayMs(side, (line.delay_s * 1000.0) as f32));
+    }
+    sheet.intents.push(Intent::Box(side, kind));
+}
+
+/// Draws the kinds, one below the other, and puts one on a line where it's asked to.
+pub fn boxes(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let kinds: Vec<Option<Kind>> = [None].into_iter().chain(Kind::ALL.map(Some)).collect();
+    // Where there's room beside the name the figures go there, else below it.
+    let wide = style.compact;
+    let foot = style.label().size * 1.25 * if wide { 2.0 } else { 3.0 };
+    let step =
+        ((rect.height() - foot) / kinds.len() as f32).min(style.body().size * if wide { 2.0 } else { 3.2 });
+    let choices = rect.right() - style.px(if wide { 84.0 } else { 96.0 });
+    for (n, &kind) in kinds.iter().enumerate() {
+        let top = rect.top() + step * n as f32;
+        let middle = top + if wide { step / 2.0 } else { style.body().size * 0.7 };
+        let on = Side::BOTH.map(|side| sheet.snapshot.boxes.on(side) == kind);
+        let chosen = on[0] || on[1];
+        write(
+            ui,
+            pos2(rect.left(), middle),
+            Align2::LEFT_CENTER,
+            name(kind),
+            if chosen { style.strong() } else { style.body() },
+            if chosen { colours.ink } else { colours.soft },
+        );
+        let mut x = choices;
+        for (index, side) in Side::BOTH.into_iter().enumerate() {
+            // Two ways to say it: the one on this line is chosen, or it is not.
+            let word = [(side.name(), true)];
+            let (made, end) = choice(
+                ui,
+                &style,
+                Id::unique(("box", n, index)),
+                pos2(x, middle),
+                &format!("box, {}", name(kind)),
+                tip(kind),
+                &word,
+                on[index],
+            );
+            if made.is_some() {
+                put(sheet, side, kind);
+            }
+            x = end;
+        }
+        let (at, width) = if wide {
+            let left = rect.left() + style.px(130.0);
+            (
+                pos2(left, middle - style.small().size * 0.66),
+                choices - left - style.px(10.0),
+            )
+        } else {
+            (pos2(rect.left(), middle + style.body().size * 0.62), rect.width())
+        };
+        write_within(ui, at, width, 1, &about(kind), style.small(), colours.faint);
+    }
+    let note = "As they usually are (common practice, no source): a data sheet beats it. Phantom power off before you plug.";
+    let at = pos2(rect.left(), rect.top() + step * kinds.len() as f32);
+    write_within(ui, at, rect.width(), 3, note, style.label(), colours.faint);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_says_what_it_does() {
+        for kind in Kind::ALL.map(Some) {
+            assert!(about(kind).contains(" dB, "), "{}", about(kind));
+            assert!(tip(kind).ends_with('.'));
+        }
+        assert!(about(Some(Kind::AdapterCable)).contains("phantom OFF"));
+        assert!(about(Some(Kind::PassiveDirectBox)).contains("grounds parted"));
+    }
+
+    #[test]
+    fn a_line_set_otherwise_is_no_longer_the_boxs() {
+        let made = line_through(Some(Kind::PassiveDirectBox));
+        let mut line = LineSettings {
+            gain_db: (made.gain_db * 10.0).round() as f32 / 10.0,
+            corner_hz: (made.high_pass_hz[0] * 10.0).round() as f32 / 10.0,
+            ..LineSettings::default()
+        };
+        assert!(as_made(Some(Kind::PassiveDirectBox), &line));
+        line.gain_db += 1.0;
+        assert!(!as_made(Some(Kind::PassiveDirectBox), &line));
+        assert!(as_made(None, &line));
+    }
+}

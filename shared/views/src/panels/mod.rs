@@ -1,0 +1,14 @@
+//! Everything beside and below the board: lines, takes, why, and the sheets that take the plots' place.
+//!
+//! In: the snapshot. Out: shapes and intents. Uses `widgets`, `canvas`, `data`; only `window` uses this room.
+
+pub(crate) mod apart;
+pub(crate) mod beside;
+pub(crate) mod boxes;
+pub(crate) mod line_check;
+pub(crate) mod lines;
+pub(crate) mod notices;
+pub(crate) mod own_feed;
+pub(crate) mod setup;
+pub(crate) mod takes;
+pub(crate) mod why;

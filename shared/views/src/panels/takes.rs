@@ -1,0 +1,476 @@
+//! The strip of takes: record, name, pick two to compare, reorder, delete with undo.
+
+use egui::{Align2, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
+use sumproof_core::session::take::Pass;
+
+use crate::canvas::{Sheet, Word, button, choice, focus_mark, outcome_stroke, write, write_within};
+use crate::data::intent::{Intent, Setting};
+use crate::data::snapshot::TakeSummary;
+use crate::style::Style;
+use crate::widgets::typed::{Typed, type_on};
+use crate::words::{duration, signed};
+
+/// Longest name of a take, characters.
+pub const LONGEST_NAME: usize = 60;
+
+/// What the strip remembers between frames.
+#[derive(Clone, Debug, Default)]
+pub struct Takes {
+    /// The takes being compared, oldest pick first; at most two.
+    picked: Vec<usize>,
+    renaming: Option<(usize, String)>,
+}
+
+impl Takes {
+    /// Whether a name is being typed.
+    pub fn is_typing(&self) -> bool {
+        self.renaming.is_some()
+    }
+
+    /// The takes being compared.
+    pub fn picked(&self) -> &[usize] {
+        &self.picked
+    }
+
+    /// Compares nothing any more.
+    pub fn unpick(&mut self) {
+        self.picked.clear();
+    }
+
+    /// Picks or unpicks a take; the older of two picks gives way to a third.
+    pub fn pick(&mut self, index: usize) {
+        if let Some(place) = self.picked.iter().position(|&other| other == index) {
+            self.picked.remove(place);
+        } else {
+            if self.picked.len() == 2 {
+                self.picked.remove(0);
+            }
+            self.picked.push(index);
+        }
+    }
+
+    /// Forgets what isn't there any more.
+    pub fn settle(&mut self, count: usize) {
+        self.picked.retain(|&index| index < count);
+        if self.renaming.as_ref().is_some_and(|(index, _)| *index >= count) {
+            self.renaming = None;
+        }
+    }
+
+    fn moved(&mut self, from: usize, to: usize) {
+        for picked in &mut self.picked {
+            if *picked == from {
+                *picked = to;
+            } else if *picked == to {
+                *picked = from;
+            }
+        }
+    }
+
+    fn deleted(&mut self, index: usize) {
+        self.picked.retain(|&picked| picked != index);
+        for picked in &mut self.picked {
+            if *picked > index {
+                *picked -= 1;
+            }
+        }
+    }
+}
+
+/// Draws the strip.
+pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+    takes.settle(sheet.snapshot.takes.len());
+    let head = sheet.style.body().size * 1.5;
+    let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
+    heading(ui, sheet, line);
+    let mut cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
+    // In a small window there's no room beside the heading.
+    let below = sheet.style.compact && !takes.picked.is_empty();
+    let line = if below {
+        cards.max.y -= head;
+        Rect::from_min_size(cards.left_bottom(), vec2(rect.width(), head))
+    } else {
+        line
+    };
+    actions(ui, sheet, takes, line);
+    if sheet.snapshot.takes.is_empty() {
+        let text = "Play one preset, keep it as a take, then the next: two takes can be laid side by side. For an exact \
+                    split of dry and wet, record the same part twice more, effects off and dry off.";
+        write_within(
+            ui,
+            cards.min + vec2(0.0, sheet.style.px(2.0)),
+            cards.width(),
+            2,
+            text,
+            sheet.style.label(),
+            sheet.style.colours.faint,
+        );
+        return;
+    }
+    let mut area = ui.new_child(UiBuilder::new().max_rect(cards).id_salt("takes"));
+    area.set_clip_rect(cards.expand(4.0).intersect(ui.clip_rect()));
+    ScrollArea::horizontal().auto_shrink(false).show(&mut area, |ui| {
+        let width = sheet.style.px(if sheet.style.compact { 156.0 } else { 178.0 });
+        let count = sheet.snapshot.takes.len();
+        let height = cards.height() - sheet.style.px(4.0);
+        let (space, _) = ui.allocate_exact_size(vec2(width * count as f32, height), Sense::hover());
+        for (index, take) in sheet.snapshot.takes.iter().enumerate() {
+            let place = Rect::from_min_size(
+                space.min + vec2(width * index as f32, 0.0),
+                vec2(width - sheet.style.px(18.0), height),
+            );
+            card(ui, sheet, takes, place, index, take);
+        }
+    });
+}
+
+fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let snapshot = sheet.snapshot;
+    let middle = rect.center().y;
+    let gap = style.px(18.0);
+    let mut x = write(
+        ui,
+        pos2(rect.left(), middle),
+        Align2::LEFT_CENTER,
+        "takes",
+        style.label(),
+        colours.faint,
+    )
+    .right()
+        + gap;
+    let record = if snapshot.settings.record {
+        Word {
+            text: "stop and keep",
+            name: "stop the take and keep it",
+            tip: "Ends the take and keeps it.",
+        }
+    } else {
+        Word {
+            text: "record a take",
+            name: "record a take",
+            tip: "Keeps what comes from now on as a take, until you stop it.",
+        }
+    };
+    let response = button(
+        ui,
+        &style,
+        Id::unique("record"),
+        pos2(x, middle),
+        Align2::LEFT_CENTER,
+        style.strong(),
+        &record,
+    );
+    x = response.rect.right() + gap;
+    if response.clicked() {
+        sheet.set(Setting::Record(!snapshot.settings.record));
+    }
+    if snapshot.settings.record || snapshot.reading.recording {
+        let what = match snapshot.settings.pass {
+            Pass::Full => "recording the full pass",
+            Pass::Dry => "recording the dry pass",
+            Pass::Wet => "recording the wet pass",
+        };
+        let text = format!("{what}, {}", duration(snapshot.reading.take_s));
+        x = write(
+            ui,
+            pos2(x, middle),
+            Align2::LEFT_CENTER,
+            &text,
+            style.strong(),
+            colours.ink,
+        )
+        .right()
+            + gap;
+    } else {
+        let (pass, end) = choice(
+            ui,
+            &style,
+            Id::unique("pass"),
+            pos2(x, middle),
+            "the next take holds",
+            "What the next take holds: the full preset; dry, with all effects off; or wet, with the dry off. Play the \
+             same part each time.",
+            &[("full", Pass::Full), ("dry", Pass::Dry), ("wet", Pass::Wet)],
+            snapshot.settings.pass,
+        );
+        if let Some(pass) = pass {
+            sheet.set(Setting::Pass(pass));
+        }
+        x = end + gap;
+    }
+    if let Some(name) = &snapshot.deleted {
+        // The name is in the tip: the strip is narrow.
+        let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
+        let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
+        let word = Word {
+            text: "bring back",
+            name: &spoken,
+            tip: &tip,
+        };
+        let response = button(
+            ui,
+            &style,
+            Id::unique("undo"),
+            pos2(x, middle),
+            Align2::LEFT_CENTER,
+            style.body(),
+            &word,
+        );
+        if response.clicked() {
+            sheet.intents.push(Intent::UndoDelete);
+        }
+    }
+}
+
+/// What can be done with the take picked last, from the right.
+fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+    let style = sheet.style;
+    let middle = rect.center().y;
+    let mut x = rect.right();
+    let mut action = |ui: &Ui, id: &'static str, text: &str, name: &str, tip: &str| {
+        let word = Word { text, name, tip };
+        let response = button(
+            ui,
+            &style,
+            Id::unique(id),
+            pos2(x, middle),
+            Align2::RIGHT_CENTER,
+            style.body(),
+            &word,
+        );
+        x = response.rect.left() - style.px(12.0);
+        response.clicked()
+    };
+    let snapshot = sheet.snapshot;
+    let Some(&index) = takes.picked.last() else { return };
+    let Some(take) = snapshot.takes.get(index) else {
+        return;
+    };
+    let name = &take.name;
+    if action(
+        ui,
+        "compare no more",
+        "done",
+        "done comparing",
+        "Closes the comparison.",
+    ) {
+        takes.unpick();
+    }
+    if action(
+        ui,
+        "delete take",
+        "delete",
+        &format!("delete take {name}"),
+        "Deletes this take; it can be brought back.",
+    ) {
+        sheet.intents.push(Intent::DeleteTake(index));
+        takes.deleted(index);
+    }
+    if index + 1 < snapshot.takes.len()
+        && action(
+            ui,
+            "move later",
+            "later",
+            &format!("move take {name} later"),
+            "Moves this take to the right.",
+        )
+    {
+        sheet.intents.push(Intent::MoveTake {
+            from: index,
+            to: index + 1,
+        });
+        takes.moved(index, index + 1);
+    }
+    if index > 0
+        && action(
+            ui,
+            "move earlier",
+            "earlier",
+            &format!("move take {name} earlier"),
+            "Moves this take to the left.",
+        )
+    {
+        sheet.intents.push(Intent::MoveTake {
+            from: index,
+            to: index - 1,
+        });
+        takes.moved(index, index - 1);
+    }
+    if action(
+        ui,
+        "rename take",
+        "rename",
+        &format!("rename take {name}"),
+        "Gives this take another name.",
+    ) {
+        takes.renaming = Some((index, name.clone()));
+    }
+}
+
+fn shortened(name: &str, most: usize) -> String {
+    if name.chars().count() <= most {
+        name.into()
+    } else {
+        name.chars().take(most - 1).chain(['…']).collect()
+    }
+}
+
+fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index: usize, take: &TakeSummary) {
+    let style = sheet.style;
+    let colours = style.colours;
+    if takes
+        .renaming
+        .as_ref()
+        .is_some_and(|(renamed, _)| *renamed == index)
+    {
+        rename(ui, sheet, takes, rect);
+        return;
+    }
+    let picked = takes.picked.contains(&index);
+    let response = ui.interact(rect, Id::unique(("take", index)), Sense::click());
+    let outcomes = take
+        .rows
+        .iter()
+        .filter_map(|row| {
+            row.outcome
+                .map(|outcome| format!("{} {}", row.id.name(), outcome.name()))
+        })
+        .collect::<Vec<_>>()
+        .join(", ");
+    response.widget_info(|| {
+        WidgetInfo::selected(
+            Role::Button,
+            true,
+            picked,
+            format!(
+                "take {}, number {}, {} pass, {}: {outcomes}",
+                take.name,
+                index + 1,
+                take.pass.name(),
+                duration(take.seconds)
+            ),
+        )
+    });
+    let font = if picked { style.strong() } else { style.body() };
+    let name = write_within(
+        ui,
+        rect.min,
+        rect.width(),
+        1,
+        &take.name,
+        font,
+        if picked || response.hovered() {
+            colours.ink
+        } else {
+            colours.soft
+        },
+    );
+    if picked {
+        ui.painter().hline(
+            name.x_range(),
+            name.bottom() - name.height() * 0.08,
+            style.line(1.5, colours.ink),
+        );
+    }
+    focus_mark(ui, &style, &response);
+    if response.gained_focus() {
+        ui.scroll_to_rect(rect, None);
+    }
+    if response.double_clicked() {
+        takes.renaming = Some((index, take.name.clone()));
+    } else if response.clicked() {
+        takes.pick(index);
+    }
+    response.on_hover_text(format!(
+        "Click to lay \u{2018}{}\u{2019} beside what plays now, or beside a second take. Double-click to rename it.",
+        take.name
+    ));
+    if rect.bottom() - name.bottom() > style.px(24.0) {
+        fingerprint(ui, &style, rect, name.bottom(), take);
+    }
+}
+
+/// Its outcomes in the order of the board, one stroke a feed, and what it is.
+fn fingerprint(ui: &Ui, style: &Style, rect: Rect, top: f32, take: &TakeSummary) {
+    let colours = style.colours;
+    let step = rect.width() / take.rows.len() as f32;
+    let y = top + style.px(7.0);
+    for (n, row) in take.rows.iter().enumerate() {
+        if let Some(outcome) = row.outcome {
+            outcome_stroke(
+                ui,
+                pos2(rect.left() + step * n as f32, y),
+                step * 0.64,
+                outcome,
+                style.line(2.0, colours.ink),
+            );
+        }
+    }
+    let mut about = format!("{}, {}", duration(take.seconds), take.pass.name());
+    if let Some(db) = take.wet_over_dry_db.filter(|db| db.is_finite()) {
+        about += &format!(", wet {} dB", signed(db, 1));
+    }
+    write_within(
+        ui,
+        pos2(rect.left(), y + style.px(5.0)),
+        rect.width(),
+        1,
+        &about,
+        style.small(),
+        colours.faint,
+    );
+}
+
+fn rename(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+    let Some((index, text)) = &mut takes.renaming else {
+        return;
+    };
+    let index = *index;
+    let style = sheet.style;
+    let what = Typed {
+        id: Id::unique(("rename take", index)),
+        name: "name of the take",
+        tip: "",
+        longest: LONGEST_NAME,
+    };
+    let place = Rect::from_min_size(rect.min, vec2(rect.width(), style.body().size * 1.3));
+    let Some(typed) = type_on(ui, &style, place, &what, text) else {
+        return;
+    };
+    takes.renaming = None;
+    let old = sheet.snapshot.takes.get(index).map(|take| take.name.as_str());
+    if let Some(name) = typed.filter(|name| !name.is_empty() && old.is_some_and(|old| old != name)) {
+        sheet.intents.push(Intent::RenameTake { index, name });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn picks_follow_their_takes() {
+        let mut takes = Takes::default();
+        takes.pick(0);
+        takes.pick(2);
+        takes.moved(2, 1);
+        assert_eq!(takes.picked(), [0, 1]);
+        takes.deleted(0);
+        assert_eq!(takes.picked(), [0]);
+        takes.pick(1);
+        takes.pick(2);
+        assert_eq!(takes.picked(), [1, 2]);
+        takes.pick(1);
+        assert_eq!(takes.picked(), [2]);
+        takes.settle(2);
+        assert!(takes.picked().is_empty());
+    }
+
+    #[test]
+    fn long_names_are_shortened_by_characters() {
+        assert_eq!(shortened("crunch", 18), "crunch");
+        assert_eq!(shortened("äöüäöüäöüä", 5), "äöüä…");
+    }
+}

@@ -2,8 +2,9 @@
 //! they need.
 
 pub mod fuzz;
-pub mod host;
 pub mod methods;
 pub mod obvious;
 pub mod render;
 pub mod why;
+
+pub use sumproof_host as host;

@@ -11,7 +11,7 @@ const BLOCK: usize = 64;
 /// Blocks played; the first ones, in which things settle, are not counted.
 const BLOCKS: usize = 600;
 const SETTLING: usize = 100;
-/// The call that is counted, see `tests/src/host/processor.rs`. Callgrind keeps one wish per pattern, so the second one is
+/// The call that is counted, see `tests/host/src/processor.rs`. Callgrind keeps one wish per pattern, so the second one is
 /// spelled differently.
 const COUNTED: &str = "*hand_over_a_block*";
 const DUMPED: &str = "sumproof_tests::host::processor::hand_over_a_block";

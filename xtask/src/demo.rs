@@ -25,7 +25,7 @@ pub fn demo(args: &[String]) -> Result<(), Failure> {
     // Paths of files are the user's, and the bundler is going to change our folder.
     let here = std::env::current_dir().map_err(|e| Failure::Failed(format!("the current folder: {e}")))?;
     eprintln!("building the plugin and its host (a few minutes the first time)");
-    let bundles = bundles::release(&["sumproof-tests"])?;
+    let bundles = bundles::release(&["sumproof-host"])?;
     let host = place::target()
         .join("release")
         .join(format!("{HOST}{}", std::env::consts::EXE_SUFFIX));

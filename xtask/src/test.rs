@@ -159,7 +159,7 @@ fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
     run(with_paths(&mut command, bundles, sounds))
 }
 
-/// Tells a test where everything is (`tests/src/host/setup.rs` reads it).
+/// Tells a test where everything is (`tests/host/src/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
     let probes = format!(
         "{}probe_plugins{}",

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use image::RgbaImage;
-use image::codecs::png::{CompressionType, FilterType, PngEncoder};
+use sumproof_host::picture::write;
 
 /// A channel of a pixel may be off by so much before the pixel counts as different.
 const PIXEL_TOLERANCE: u8 = 24;
@@ -43,24 +43,6 @@ pub fn difference(a: &RgbaImage, b: &RgbaImage) -> Difference {
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden")
-}
-
-/// Writes a picture as small as PNG makes it: the window is opaque, and the stored pictures are kept for ever. It appears
-/// whole or not at all.
-///
-/// # Errors
-/// When it can't be written there.
-pub fn write(picture: &RgbaImage, path: &Path) -> Result<(), String> {
-    let opaque = image::DynamicImage::ImageRgba8(picture.clone()).into_rgb8();
-    let mut bytes = Vec::new();
-    let encoder = PngEncoder::new_with_quality(&mut bytes, CompressionType::Best, FilterType::Adaptive);
-    let unfinished = path.with_extension("unfinished");
-    opaque
-        .write_with_encoder(encoder)
-        .map_err(|error| error.to_string())
-        .and_then(|()| std::fs::write(&unfinished, &bytes).map_err(|error| error.to_string()))
-        .and_then(|()| std::fs::rename(&unfinished, path).map_err(|error| error.to_string()))
-        .map_err(|error| format!("cannot write {}: {error}", path.display()))
 }
 
 /// Holds a picture against `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it takes its place

@@ -1,0 +1,252 @@
+//! The line check through the real plugin, in its real window: what starts its sound, what ends it, what it finds.
+
+use crate::desk::{Desk, wait_for_letters};
+use egui_kittest::kittest::Queryable;
+use std::sync::Arc;
+use std::time::Duration;
+use sumproof_signals::demo_preset;
+use sumproof_tests::host::editor::Editor;
+use sumproof_tests::host::hands::Key;
+use sumproof_tests::host::setup::{display_to_ourselves, plugin};
+use sumproof_tests::host::{Loop, Play, Plugin, State, Stereo};
+use sumproof_tests::render::{Stage, scenes};
+use sumproof_views::{Found, Look};
+
+const RATE_HZ: f64 = 48_000.0;
+const SHEET: &str = "what the venue\u{2019}s lines do";
+const READY: &str = "line check, first step";
+const SEND: &str = "line check, second step";
+const PASS: &str = "line check: let the sound pass";
+const SAVE: &str = "line check: make what was found";
+
+fn demo() -> Stereo {
+    let preset = demo_preset(RATE_HZ).full();
+    let narrowed = |channel: &[f64]| channel.iter().map(|&sample| sample as f32).collect();
+    Stereo::new(RATE_HZ, narrowed(&preset.left), narrowed(&preset.right))
+}
+
+/// Opens the window on a plugin that plays.
+fn desk(mut plugin: Plugin, how: Play) -> Desk {
+    let running = plugin.start_realtime(demo(), how).unwrap();
+    let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
+    wait_for_letters(&mut editor, &mut plugin, "opened");
+    Desk {
+        stage: stage(&editor),
+        plugin,
+        editor,
+        running,
+    }
+}
+
+/// What knows where everything is in that window.
+fn stage(editor: &Editor) -> Stage {
+    let (width, height) = editor.size();
+    let good = scenes().into_iter().find(|scene| scene.name == "good").unwrap();
+    let mut snapshot = good.snapshot();
+    snapshot.can_export = true;
+    Stage::new(snapshot, Look::default(), [width as f32, height as f32], 1.0)
+}
+
+/// What the last block was.
+fn heard(desk: &Desk) -> [f32; 2] {
+    desk.running
+        .heard()
+        .map(|channel| channel.iter().fold(0.0f32, |peak, x| peak.max(x.abs())))
+}
+
+/// Clicks in the window, and on the stage that knows where everything is.
+fn click(desk: &mut Desk, name: &str) {
+    desk.click(name);
+    let stage = &mut desk.stage.harness;
+    stage
+        .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)))
+        .click();
+    stage.run();
+}
+
+/// The stage is shown what the window is shown.
+fn shown(desk: &mut Desk, change: impl FnOnce(&mut sumproof_views::LineCheck)) {
+    change(&mut desk.stage.harness.state_mut().snapshot.check);
+    desk.stage.harness.run();
+}
+
+/// The signal is never louder than this, peak; the demo is.
+const SOFT: f32 = 0.0101;
+
+/// Whether something comes true within so many looks.
+fn within(desk: &mut Desk, looks: usize, mut holds: impl FnMut(&Desk) -> bool) -> bool {
+    (0..looks).any(|_| {
+        desk.rest(50);
+        holds(desk)
+    })
+}
+
+/// Both steps, until the signal is heard. On a busy machine a click may come before the window is ready for it, and a window
+/// that isn't drawn for two seconds ends everything: a player would try again.
+fn send(desk: &mut Desk) {
+    for _ in 0..20 {
+        // As the window is shown it once the click has been carried out.
+        shown(desk, |check| check.held = false);
+        shown(desk, |check| check.held = true);
+        click(desk, READY);
+        if !within(desk, 60, |desk| heard(desk) == [0.0; 2]) {
+            continue;
+        }
+        // The first step alone lets nothing sound.
+        let soft = within(desk, 12, |desk| {
+            heard(desk).iter().any(|&peak| peak > 0.0 && peak <= SOFT)
+        });
+        assert!(!soft, "the signal sounds after one step");
+        click(desk, SEND);
+        if within(desk, 80, |desk| heard(desk) != [0.0; 2]) && heard(desk)[0] <= SOFT {
+            return;
+        }
+        desk.picture("not-sent");
+    }
+    panic!("both steps, and nothing sounds");
+}
+
+#[test]
+fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
+    let _display = display_to_ourselves();
+    let mut desk = desk(plugin().unwrap(), Play::default());
+    click(&mut desk, SHEET);
+    desk.rest(500);
+    desk.until("the demo passes", |desk| heard(desk) != [0.0; 2]);
+    // Left alone, as no preset sounds.
+    let left_alone = (0..10).any(|_| {
+        send(&mut desk);
+        desk.picture("line-check");
+        within(&mut desk, 120, |desk| {
+            let [left, right] = heard(desk);
+            left > 0.005 && left <= SOFT && right == 0.0
+        })
+    });
+    assert!(left_alone, "the left line never sounds alone");
+    // Any key: this one chooses a feed at other times, and is a shortcut of many hosts.
+    desk.editor
+        .key(&mut desk.plugin, Key::Character('5'), None)
+        .unwrap();
+    desk.until("a key stops it", |desk| heard(desk) == [0.0; 2]);
+    let goes_on = within(&mut desk, 30, |desk| {
+        heard(desk).iter().any(|&peak| peak > 0.0 && peak <= SOFT)
+    });
+    assert!(!goes_on, "it went on");
+    assert_eq!(desk.text("aud"), "Off");
+    // Held back it still is, until it's let pass.
+    shown(&mut desk, |check| check.held = true);
+    desk.click(PASS);
+    desk.until("the demo passes again", |desk| {
+        let [left, right] = heard(desk);
+        left > 0.02 && right > 0.02
+    });
+
+    // The window closes in the middle of it.
+    send(&mut desk);
+    let Desk {
+        mut plugin,
+        editor,
+        running,
+        ..
+    } = desk;
+    editor.close(&mut plugin).unwrap();
+    let loud = |channel: &[f32]| channel.iter().any(|x| x.abs() > 0.02);
+    let passes = (0..100).any(|_| {
+        std::thread::sleep(Duration::from_millis(50));
+        running.heard().iter().all(|channel| loud(channel))
+    });
+    assert!(passes, "the closed window still holds the sound back");
+    plugin.stop_realtime(running).unwrap();
+
+    // What was left of it is in no bounce, nor what is asked for while nothing plays.
+    let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
+    wait_for_letters(&mut editor, &mut plugin, "opened again");
+    let mut stage = stage(&editor);
+    for name in [SHEET, READY, SEND] {
+        let node = |stage: &Stage| {
+            let node = stage
+                .harness
+                .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
+            let at = node.rect().center();
+            node.click();
+            (at.x, at.y)
+        };
+        let at = node(&stage);
+        stage.harness.run();
+        stage.harness.state_mut().snapshot.check.held = true;
+        stage.harness.run();
+        editor.click(&mut plugin, at).unwrap();
+        editor.pump(&mut plugin, Duration::from_millis(300)).unwrap();
+    }
+    let sound = demo();
+    for offline in [true, false] {
+        let how = Play {
+            offline,
+            ..Play::default()
+        };
+        let out = plugin.play(&sound, &how).unwrap();
+        assert!(out == sound, "offline: {offline}");
+    }
+    editor.close(&mut plugin).unwrap();
+}
+
+#[test]
+fn what_two_lines_do_is_found_through_the_real_plugin() {
+    let _display = display_to_ourselves();
+    // Right 1 ms later, flipped, and 6.02 dB softer.
+    let lines = Loop {
+        late_samples: [4_800, 4_848],
+        gains: [0.5, -0.25],
+    };
+    let how = Play {
+        looped: Some(lines),
+        ..Play::default()
+    };
+    let mut desk = desk(plugin().unwrap(), how);
+    click(&mut desk, SHEET);
+    for _ in 0..4 {
+        send(&mut desk);
+        // Three seconds of silence in a row are nowhere in it.
+        let mut silent = 0;
+        while silent < 60 {
+            desk.rest(50);
+            silent = if heard(&desk) == [0.0; 2] { silent + 1 } else { 0 };
+        }
+        shown(&mut desk, |check| {
+            let found = Found {
+                can_save: true,
+                ..Found::default()
+            };
+            (check.held, check.found) = (true, Some(Arc::new(found)));
+        });
+        // Until it has been read, there's nothing to click on.
+        let saved = (0..30).any(|_| {
+            desk.click(SAVE);
+            desk.rest(1000);
+            let state = State::decode(&desk.plugin.save_state().unwrap()).unwrap();
+            state.fields["own_name"] == "as measured"
+        });
+        if saved {
+            break;
+        }
+        // The machine was too busy for it, which the window says: once more.
+        shown(&mut desk, |check| check.found = None);
+    }
+    desk.picture("line-check-saved");
+    let state = State::decode(&desk.plugin.save_state().unwrap()).unwrap();
+    assert_eq!(state.fields["own_name"], "as measured");
+    let own: sumproof_core::routing::feed::Feed =
+        serde_json::from_value(state.fields["own"].clone()).unwrap();
+    assert_eq!(
+        own.ending,
+        sumproof_core::routing::feed::Ending::Sum(sumproof_core::routing::feed::SumLaw::Average)
+    );
+    assert_eq!(
+        own.right.polarity,
+        sumproof_core::routing::line::Polarity::Flipped
+    );
+    assert!((own.right.gain_db + 6.0206).abs() < 0.02, "{own:?}");
+    assert!((own.right.delay_s - 0.001).abs() < 1e-6, "{own:?}");
+    assert_eq!((own.left.gain_db, own.left.delay_s), (0.0, 0.0));
+    desk.put_away();
+}

@@ -1,0 +1,21 @@
+//! The bundled plugins in hosts, and the programs as they are installed.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
+
+mod clap;
+mod desk;
+mod fuzz;
+mod line_check;
+mod no_alloc;
+mod no_syscalls;
+mod panics;
+mod side_chain;
+mod soak;
+mod standalone;
+mod states;
+mod takes;
+mod window;
+mod window_breaks;
+mod window_slow;

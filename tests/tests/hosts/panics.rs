@@ -1,0 +1,27 @@
+//! A plugin that breaks inside takes nobody along: sound passes as it came, what was stored is still saved. Each break happens
+//! in a process of its own, asked for by a variable that only builds with debug assertions heed (`plugin/src/faults.rs`).
+use std::process::{Command, Output};
+use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle};
+
+fn play(id: &str, fault: &str) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_play-noise"))
+        .arg(clap_bundle())
+        .args([id, "1.5", "--through"])
+        .env("SUMPROOF_FAULT", fault)
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn the_sound_passes_when_the_audio_side_or_the_analysis_breaks() {
+    for id in [CLAP_ID, SIDE_CHAIN_ID] {
+        for fault in ["panic:1", "panic:40", "analysis:1", "analysis:3"] {
+            let played = play(id, fault);
+            let said = String::from_utf8_lossy(&played.stderr);
+            assert!(played.status.success(), "{fault}: {}\n{said}", played.status);
+            // The audio thread's own panic is silent, because a message would allocate and lock there.
+            let heard = said.contains("a fault on purpose");
+            assert_eq!(heard, fault.starts_with("analysis"), "{fault}:\n{said}");
+        }
+    }
+}

@@ -1,0 +1,10 @@
+//! The three ways to tell dry from wet, held against presets whose dry and wet are known.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
+
+mod accuracy;
+mod behaviour;
+mod estimate;
+mod known_mix;

@@ -1,0 +1,17 @@
+//! Values from outside the project: standards, handbooks, recordings that anybody can have. Each names its source.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
+
+mod audition;
+mod bands;
+mod coherence;
+mod correlation;
+mod delay;
+mod loudness;
+mod presets;
+mod recordings;
+mod split;
+mod summation;
+mod support;

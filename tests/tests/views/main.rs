@@ -1,0 +1,10 @@
+//! The window without a host: pictures, hands, sizes and contrast.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a panic is how a test fails, in its helpers too"
+)]
+
+mod golden;
+mod hands;
+mod line_check;
+mod readable;

@@ -4,5 +4,6 @@
 
 pub mod meter;
 pub mod monitor;
+pub mod phrase;
 pub mod reading;
 pub mod take;

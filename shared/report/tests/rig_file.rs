@@ -349,6 +349,9 @@ fn some_file() -> impl Strategy<Value = RigFile> {
             drier_db,
             wetter_db,
             tone_db,
+            // Both ends of their ranges, by what the others drew.
+            partials_db: tone_db,
+            effect_gone_db: drier_db - 1.0,
         },
     );
     (

@@ -6,3 +6,4 @@ pub mod board;
 pub mod outcome;
 pub mod rig;
 pub mod scorer;
+pub mod verdict;

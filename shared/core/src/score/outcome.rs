@@ -41,6 +41,10 @@ pub struct Limits {
     pub wetter_db: f64,
     /// A feed holds only while the tone change is not above this, dB rms.
     pub tone_db: f64,
+    /// A feed holds only while the partials of the dry are not moved by more than this, dB rms.
+    pub partials_db: f64,
+    /// The effect is gone when the balance shift is below this, dB.
+    pub effect_gone_db: f64,
 }
 
 impl Default for Limits {
@@ -51,6 +55,8 @@ impl Default for Limits {
             drier_db: -6.0,
             wetter_db: 3.0,
             tone_db: 2.0,
+            partials_db: 4.0,
+            effect_gone_db: -15.0,
         }
     }
 }
@@ -67,6 +73,10 @@ pub mod ranges {
     pub const WETTER_DB: core::ops::RangeInclusive<f64> = 0.0..=40.0;
     /// Of [`super::Limits::tone_db`].
     pub const TONE_DB: core::ops::RangeInclusive<f64> = 0.0..=30.0;
+    /// Of [`super::Limits::partials_db`].
+    pub const PARTIALS_DB: core::ops::RangeInclusive<f64> = 0.0..=30.0;
+    /// Of [`super::Limits::effect_gone_db`], which is never above the one of drier.
+    pub const EFFECT_GONE_DB: core::ops::RangeInclusive<f64> = -60.0..=0.0;
 }
 
 impl Limits {
@@ -82,6 +92,7 @@ impl Limits {
             }
         };
         let dry_holds_db = finite(self.dry_holds_db, ranges::DRY_HOLDS_DB, default.dry_holds_db);
+        let drier_db = finite(self.drier_db, ranges::DRIER_DB, default.drier_db);
         Self {
             dry_holds_db,
             dry_drops_out_db: finite(
@@ -90,7 +101,14 @@ impl Limits {
                 default.dry_drops_out_db,
             )
             .min(dry_holds_db),
-            drier_db: finite(self.drier_db, ranges::DRIER_DB, default.drier_db),
+            drier_db,
+            effect_gone_db: finite(
+                self.effect_gone_db,
+                ranges::EFFECT_GONE_DB,
+                default.effect_gone_db,
+            )
+            .min(drier_db),
+            partials_db: finite(self.partials_db, ranges::PARTIALS_DB, default.partials_db),
             wetter_db: finite(self.wetter_db, ranges::WETTER_DB, default.wetter_db),
             tone_db: finite(self.tone_db, ranges::TONE_DB, default.tone_db),
         }

@@ -2,8 +2,11 @@
 
 pub mod diffuse;
 pub mod estimated;
+pub mod interval;
+pub mod kind;
 pub mod side_chain;
 pub mod two_pass;
+pub mod ways;
 
 use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;

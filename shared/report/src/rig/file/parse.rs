@@ -24,12 +24,14 @@ const LINE: [&str; 10] = [
 const SOURCE: [&str; 3] = ["level_dbu", "impedance_ohm", "drive"];
 const OWN: [&str; 6] = ["name", "ending", "sum", "low_pass_hz", "left", "right"];
 /// The keys of `[limits]`.
-pub const LIMITS: [&str; 5] = [
+pub const LIMITS: [&str; 7] = [
     "dry_holds_db",
     "dry_drops_out_db",
     "drier_db",
     "wetter_db",
     "tone_db",
+    "partials_db",
+    "effect_gone_db",
 ];
 const CARD: [&str; 7] = ["player", "rig", "left", "right", "one_line", "notes", "at_risk"];
 
@@ -285,6 +287,8 @@ fn limits(top: &Section<'_>) -> Result<Limits, RigFileError> {
         drier_db: number("drier_db", ranges::DRIER_DB, default.drier_db)?,
         wetter_db: number("wetter_db", ranges::WETTER_DB, default.wetter_db)?,
         tone_db: number("tone_db", ranges::TONE_DB, default.tone_db)?,
+        partials_db: number("partials_db", ranges::PARTIALS_DB, default.partials_db)?,
+        effect_gone_db: number("effect_gone_db", ranges::EFFECT_GONE_DB, default.effect_gone_db)?,
     };
     if limits.dry_drops_out_db > limits.dry_holds_db {
         return Err(RigFileError::Beside {

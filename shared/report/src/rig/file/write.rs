@@ -125,6 +125,8 @@ impl Out {
         self.number("drier_db", limits.drier_db);
         self.number("wetter_db", limits.wetter_db);
         self.number("tone_db", limits.tone_db);
+        self.number("partials_db", limits.partials_db);
+        self.number("effect_gone_db", limits.effect_gone_db);
     }
 
     fn card(&mut self, card: &CardTexts) {

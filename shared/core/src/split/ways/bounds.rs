@@ -1,0 +1,402 @@
+//! What is known of dry and wet, once it is said (or not) what kind of preset it is: the ways the dry may lie in the pair, and
+//! how much of the power it may be.
+
+use core::f64::consts::FRAC_PI_4;
+
+use super::bands::{BANDS, group_of};
+use super::evidence::{Evidence, WetAlong};
+use super::modes::{MOST_MODES, Mode};
+use super::sums::Covariance;
+use super::tail::Tail;
+use crate::split::kind::PresetKind;
+
+/// One direction needs at least this share of the increments within 6°.
+const ONE_SHARE: f64 = 0.6;
+/// No other direction may have more than this.
+const OTHER_SHARE: f64 = 0.3;
+/// From this share on the direction is known to [`FINE_DEG`], else to [`COARSE_DEG`].
+const SURE_SHARE: f64 = 0.85;
+/// Tolerances of a direction, degrees.
+const FINE_DEG: f64 = 1.0;
+const COARSE_DEG: f64 = 2.0;
+/// Of each of several directions.
+const SEVERAL_DEG: f64 = 4.0;
+/// Fewer onsets don't show one direction...
+const ENOUGH: usize = 5;
+/// ...unless nearly all that begins has the same, and hardly anything has none.
+const FEW: usize = 2;
+const FEW_SHARE: f64 = 0.9;
+const FEW_PURITY: f64 = 0.6;
+/// A direction that is so near the middle, its opposite or a side is there, degrees.
+const SNAP_DEG: f64 = 2.5;
+/// Within this of a side, degrees, what begins must not leak across by more than [`SIDE_LEAK`], and hardly go elsewhere: two
+/// amplifiers or takes of which one answers first look like one side.
+const SIDE_DEG: f64 = 8.0;
+const SIDE_LEAK: f64 = 0.1;
+const SIDE_SHARE: f64 = 0.85;
+/// A phaser leaves a few pure increments in the middle and smears all others, though most of the power lies along: purity below
+/// this, power across below this, and leak above this.
+const SMEARED: [f64; 3] = [0.25, 0.3, 0.09];
+/// With this little purity a direction off the middle needs [`SURE_SHARE`] (rotary).
+const BLURRED: f64 = 0.15;
+/// Where both sides begin by themselves (an echo that jumps, two takes), modes from this share on count.
+const BOTH_SIDES_SHARE: f64 = 0.1;
+/// Two takes are unrelated to within this much of their normalised cross term.
+const UNRELATED: f64 = 0.12;
+/// Standard errors that the dry is given to both sides where it has no one direction.
+const DEVIATIONS: f64 = 3.0;
+/// Purity and share that show that no dry is separate (tremolo, auto-pan): every increment has a direction, each another.
+const MOVING_PURITY: f64 = 0.45;
+const MOVING_SHARE: f64 = 0.37;
+/// What a tail says of the wet along the dry's direction may be off by this and two standard errors, dB.
+const TAIL_DB: f64 = 2.0;
+/// With less of the power across the dry's direction dry and wet lie alike.
+const NOTHING_ACROSS: f64 = 3e-4;
+
+/// What closed an interval that the sound leaves open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Closed {
+    /// All of the sound lies in the pair in one way.
+    OneWay,
+    /// A muted ending.
+    MutedEnd,
+    /// What the player said of the preset.
+    Kind,
+}
+
+/// A direction the dry may have.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Way {
+    /// Radians, as [`Mode::angle_rad`].
+    pub angle_rad: f64,
+    /// How far it may be off, radians.
+    pub tolerance_rad: f64,
+}
+
+/// What is known of an estimated dry.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Bounds {
+    /// The dry has one direction, the first of [`Self::ways`]; else it may have any of them and what [`Self::error`] says.
+    pub one_direction: bool,
+    /// There's no dry apart from the effect: the whole sound is judged.
+    pub no_separate_dry: bool,
+    /// The directions the dry may have; the first [`Self::count`] count.
+    pub ways: [Way; MOST_MODES],
+    /// How many there are.
+    pub count: usize,
+    /// Without one direction: two standard errors of the dry's normalised Stokes parameters; `None` where nothing began.
+    pub error: Option<[f64; 3]>,
+    /// Dry power over all power, at least and at most.
+    pub dry_share: [f64; 2],
+    /// What closed the wet's interval, if anything did.
+    pub closed: Option<Closed>,
+}
+
+impl Bounds {
+    /// Nothing is known.
+    pub const UNKNOWN: Self = Self {
+        one_direction: false,
+        no_separate_dry: false,
+        ways: [Way {
+            angle_rad: 0.0,
+            tolerance_rad: 0.0,
+        }; MOST_MODES],
+        count: 0,
+        error: None,
+        dry_share: [0.0, 1.0],
+        closed: None,
+    };
+}
+
+/// The dry of one band.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct BandDry {
+    /// Normalised Stokes parameters of the dry.
+    pub stokes: [f64; 3],
+    /// Share of the band's power that is dry if the wet is ordinary: as loud across the dry's direction as along it.
+    pub share: f64,
+}
+
+/// Known bounds, with the dry per band that is most likely.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Resolved {
+    /// The bounds.
+    pub bounds: Bounds,
+    /// The dry per band.
+    pub bands: [BandDry; BANDS],
+}
+
+/// A direction's distance from another, degrees, either sign of both channels counting alike.
+fn apart_deg(a: f64, b: f64) -> f64 {
+    let turn = (a - b).to_degrees().rem_euclid(180.0);
+    turn.min(180.0 - turn)
+}
+
+/// The nearest of the directions that presets have on purpose, if near enough.
+fn snapped(angle_rad: f64) -> f64 {
+    [FRAC_PI_4, -FRAC_PI_4, 0.0, 2.0 * FRAC_PI_4]
+        .into_iter()
+        .find(|&purpose| apart_deg(angle_rad, purpose) <= SNAP_DEG)
+        .unwrap_or(angle_rad)
+}
+
+/// Stokes parameters of a direction.
+fn stokes_of(angle_rad: f64) -> [f64; 3] {
+    let (sin, cos) = (2.0 * angle_rad).sin_cos();
+    [cos, sin, 0.0]
+}
+
+impl Evidence {
+    /// Whether what begins has one direction.
+    #[must_use]
+    pub fn is_one_direction(&self) -> bool {
+        let modes = &self.modes;
+        let [first, second, ..] = modes.modes;
+        let enough = modes.onsets >= ENOUGH
+            || (modes.onsets >= FEW && first.share >= FEW_SHARE && modes.purity >= FEW_PURITY);
+        let middle = apart_deg(first.angle_rad, FRAC_PI_4).min(apart_deg(first.angle_rad, -FRAC_PI_4));
+        let at_a_side = middle > 45.0 - SIDE_DEG;
+        let smeared = modes.purity < SMEARED[0] && self.across < SMEARED[1] && modes.leak > SMEARED[2];
+        let blurred = modes.purity < BLURRED && middle > SNAP_DEG && first.share < SURE_SHARE;
+        enough
+            && !smeared
+            && !blurred
+            && first.share >= ONE_SHARE
+            && (modes.count < 2 || second.share <= OTHER_SHARE)
+            && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
+    }
+
+    /// Whether lining the channels up by this evidence's delay explains the pair: one direction, with both channels in it.
+    #[must_use]
+    pub fn explains_delay(&self) -> bool {
+        let middle = apart_deg(self.modes.modes[0].angle_rad, FRAC_PI_4)
+            .min(apart_deg(self.modes.modes[0].angle_rad, -FRAC_PI_4));
+        self.is_one_direction() && middle < 45.0 - SIDE_DEG - 4.0
+    }
+
+    /// Whether nothing begins by itself: every increment has a direction, and each another.
+    #[must_use]
+    pub fn is_moving(&self) -> bool {
+        self.modes.onsets >= ENOUGH
+            && self.modes.purity >= MOVING_PURITY
+            && self.modes.modes[0].share <= MOVING_SHARE
+    }
+
+    /// What follows for a kind of preset.
+    #[must_use]
+    pub fn resolve(&self, kind: PresetKind) -> Resolved {
+        let first = self.modes.modes[0];
+        if kind == PresetKind::NoDry || (kind == PresetKind::NotSaid && self.is_moving()) {
+            return self.whole();
+        }
+        let tolerance_rad = if first.share > SURE_SHARE {
+            FINE_DEG
+        } else {
+            COARSE_DEG
+        }
+        .to_radians();
+        match kind {
+            PresetKind::Centre | PresetKind::OneSide | PresetKind::LateCopy | PresetKind::NotSaid
+                if self.is_one_direction() =>
+            {
+                self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
+            }
+            PresetKind::Centre => {
+                // In the middle, either way up: the way that more begins.
+                let share = |angle: f64| -> f64 {
+                    let near = |mode: &&Mode| apart_deg(mode.angle_rad, angle) <= 8.0;
+                    self.modes.modes[..self.modes.count]
+                        .iter()
+                        .filter(near)
+                        .map(|mode| mode.share)
+                        .sum()
+                };
+                let flipped = share(-FRAC_PI_4) > share(FRAC_PI_4);
+                let angle = if flipped { -FRAC_PI_4 } else { FRAC_PI_4 };
+                self.one_way(angle, FINE_DEG.to_radians(), kind)
+            }
+            PresetKind::LateCopy if self.delay_s != 0.0 && first.share >= OTHER_SHARE => {
+                self.one_way(snapped(first.angle_rad), COARSE_DEG.to_radians(), kind)
+            }
+            _ => self.several(kind),
+        }
+    }
+
+    /// The whole sound is the dry.
+    fn whole(&self) -> Resolved {
+        Resolved {
+            bounds: Bounds {
+                no_separate_dry: true,
+                dry_share: [1.0; 2],
+                ..Bounds::UNKNOWN
+            },
+            bands: self.means.map(|mean| BandDry {
+                stokes: mean.stokes(),
+                share: 1.0,
+            }),
+        }
+    }
+
+    /// How much wet may lie along a direction: as found for the mode or the middle that is nearest.
+    fn wet_along(&self, angle_rad: f64) -> &WetAlong {
+        self.wets[..self.modes.count]
+            .iter()
+            .chain([&self.wets[MOST_MODES]])
+            .min_by(|a, b| apart_deg(a.angle_rad, angle_rad).total_cmp(&apart_deg(b.angle_rad, angle_rad)))
+            .unwrap_or(&self.wets[MOST_MODES])
+    }
+
+    /// How much wet may lie along a direction by a muted ending: `ρ·N`, give or take 2 dB and two standard errors, and how
+    /// much most likely. The bands of octaves that the tail didn't show stay as they are.
+    fn wet_by_tail(&self, tail: &Tail, angle_rad: f64, wet: &mut WetAlong, likely: &mut [f64; BANDS]) {
+        let way = stokes_of(angle_rad);
+        for (band, mean) in self.means.iter().enumerate() {
+            let group = group_of(band);
+            let (Some(stokes), true) = (tail.stokes[group], mean.trace() > 0.0) else {
+                continue;
+            };
+            let p: f64 = stokes.iter().zip(way).map(|(s, w)| s * w).sum();
+            let error: f64 = tail.error[group]
+                .iter()
+                .zip(way)
+                .map(|(e, w)| (e * w).powi(2))
+                .sum::<f64>()
+                .sqrt();
+            let p = p.clamp(-0.999, 0.999);
+            let margin_db = TAIL_DB + 2.0 * 10.0 * core::f64::consts::LOG10_E * 2.0 * error / (1.0 - p * p);
+            let seen = mean.along(angle_rad);
+            let (along, across) = (seen.along.max(0.0), seen.across.max(0.0));
+            let wet_along = |db: f64| {
+                (across * (1.0 + p) / (1.0 - p) * crate::dsp::db::to_power(db)).min(along) / mean.trace()
+            };
+            wet.least[band] = wet_along(-margin_db);
+            wet.most[band] = wet_along(margin_db);
+            likely[band] = wet_along(0.0);
+        }
+    }
+
+    fn one_way(&self, angle_rad: f64, tolerance_rad: f64, kind: PresetKind) -> Resolved {
+        let mut wet = *self.wet_along(angle_rad);
+        let mut likely = [0.0; BANDS];
+        for (n, mean) in self.means.iter().enumerate() {
+            if mean.trace() > 0.0 {
+                // As loud along as across: an ordinary stereo.
+                let across = mean.along(angle_rad).across.max(0.0) / mean.trace();
+                likely[n] = across.clamp(wet.least[n], wet.most[n].max(wet.least[n]));
+            }
+        }
+        if let Some(tail) = &self.tail {
+            self.wet_by_tail(tail, angle_rad, &mut wet, &mut likely);
+        }
+        let mut bands = [BandDry::default(); BANDS];
+        let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
+            let trace = mean.trace();
+            band.stokes = stokes_of(angle_rad);
+            if trace <= 0.0 {
+                continue;
+            }
+            let along = mean.along(angle_rad).along / trace;
+            band.share = (along - likely[n]).max(0.0);
+            all += trace;
+            least += trace * (along - wet.most[n]).max(0.0);
+            most += trace * (along - wet.least[n]).clamp(0.0, 1.0);
+        }
+        let share = |power: f64| if all > 0.0 { power / all } else { 0.0 };
+        let closed = if self.across_of(angle_rad) < NOTHING_ACROSS {
+            Some(Closed::OneWay)
+        } else if self.tail.is_some() {
+            Some(Closed::MutedEnd)
+        } else {
+            (kind != PresetKind::NotSaid).then_some(Closed::Kind)
+        };
+        let mut ways = [Way::default(); MOST_MODES];
+        ways[0] = Way {
+            angle_rad,
+            tolerance_rad,
+        };
+        Resolved {
+            bounds: Bounds {
+                one_direction: true,
+                ways,
+                count: 1,
+                dry_share: [share(least), share(most)],
+                closed,
+                ..Bounds::UNKNOWN
+            },
+            bands,
+        }
+    }
+
+    /// Power across a direction over all power.
+    fn across_of(&self, angle_rad: f64) -> f64 {
+        let all: f64 = self.means.iter().map(Covariance::trace).sum();
+        let across: f64 = self.means.iter().map(|mean| mean.along(angle_rad).across).sum();
+        if all > 0.0 { across.max(0.0) / all } else { 0.0 }
+    }
+
+    /// No one direction: what begins as it is, and (unless the kind says that it is so) each of the modes.
+    fn several(&self, kind: PresetKind) -> Resolved {
+        let mut bounds = Bounds {
+            closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
+            ..Bounds::UNKNOWN
+        };
+        let modes = &self.modes.modes[..self.modes.count];
+        let at = |side_rad: f64| {
+            modes
+                .iter()
+                .any(|mode| mode.share >= BOTH_SIDES_SHARE && apart_deg(mode.angle_rad, side_rad) <= SIDE_DEG)
+        };
+        let both_sides = at(0.0) && at(2.0 * FRAC_PI_4);
+        if !matches!(kind, PresetKind::TwoAmplifiers | PresetKind::TwoTakes) {
+            let least = if both_sides { BOTH_SIDES_SHARE } else { OTHER_SHARE };
+            let often = |mode: &&Mode| mode.share >= least;
+            for mode in modes.iter().filter(often) {
+                bounds.ways[bounds.count] = Way {
+                    angle_rad: mode.angle_rad,
+                    tolerance_rad: SEVERAL_DEG.to_radians(),
+                };
+                bounds.count += 1;
+            }
+        }
+        if self.modes.onsets >= 2 && kind != PresetKind::OneSide {
+            bounds.error = Some(self.begins_all.error.map(|error| DEVIATIONS * error));
+        }
+        if kind == PresetKind::TwoTakes {
+            let level = bounds.error.map_or(1.0, |error| error[0]);
+            bounds.error = Some([level, UNRELATED, UNRELATED]);
+        }
+        let mut bands = [BandDry::default(); BANDS];
+        let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
+            let trace = mean.trace();
+            let [low, high] = self.dry_share[n];
+            let begin = &self.begins[n];
+            let stokes = if begin.weight > 0.0 {
+                begin.stokes
+            } else {
+                self.begins_all.stokes
+            };
+            let length = stokes.iter().map(|x| x * x).sum::<f64>().sqrt();
+            let mut stokes = stokes.map(|x| x / length.max(1.0));
+            if kind == PresetKind::TwoTakes {
+                stokes = [stokes[0], 0.0, 0.0];
+            }
+            *band = BandDry {
+                stokes,
+                share: 0.5 * (low + high),
+            };
+            all += trace;
+            least += trace * low;
+            most += trace * high;
+        }
+        if all > 0.0 {
+            bounds.dry_share = [least / all, most / all];
+        }
+        Resolved { bounds, bands }
+    }
+}

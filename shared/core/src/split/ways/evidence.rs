@@ -1,0 +1,174 @@
+//! What a sound shows of its dry and wet before anybody says what kind of preset it is: plain data, from which a split follows.
+
+use super::bands::{BANDS, GROUPS, group_of};
+use super::increments::OnsetIncrements;
+use super::modes::{MOST_MODES, Mode, Modes};
+use super::sums::Covariance;
+use super::tail::Tail;
+use super::{Ways, wet};
+
+/// What is new at the onsets in one band, on average.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Beginning {
+    /// Normalised Stokes parameters of it: level difference, in phase, quadrature; the root of their squares is 1 for one
+    /// direction.
+    pub stokes: [f64; 3],
+    /// One standard error of each, from leaving onsets out in turn.
+    pub error: [f64; 3],
+    /// Power of what began, over the mean power of the band.
+    pub weight: f64,
+}
+
+/// How much wet may lie along a direction, per band, as shares of the band's power.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct WetAlong {
+    /// The direction, radians.
+    pub angle_rad: f64,
+    /// At least.
+    pub least: [f64; BANDS],
+    /// At most.
+    pub most: [f64; BANDS],
+}
+
+impl Default for WetAlong {
+    fn default() -> Self {
+        Self {
+            angle_rad: core::f64::consts::FRAC_PI_4,
+            least: [0.0; BANDS],
+            most: [1.0; BANDS],
+        }
+    }
+}
+
+/// What a sound shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Evidence {
+    /// How much later the right channel is in all that follows (it was lined up), seconds.
+    pub delay_s: f64,
+    /// Seconds heard.
+    pub seconds: f64,
+    /// The directions of what begins.
+    pub modes: Modes,
+    /// Mean covariance per band.
+    pub means: [Covariance; BANDS],
+    /// What begins per band.
+    pub begins: [Beginning; BANDS],
+    /// What begins over all bands, weighted by their power.
+    pub begins_all: Beginning,
+    /// For each mode, and last for the middle: how much wet may lie along it.
+    pub wets: [WetAlong; MOST_MODES + 1],
+    /// Share of each band's power that is dry if what begins is all of it, without one direction: at least and at most.
+    pub dry_share: [[f64; 2]; BANDS],
+    /// Power across the direction of the first mode over all power: nothing across, nothing to tell apart.
+    pub across: f64,
+    /// How the wet lies in the pair, from an end that was muted and let ring.
+    pub tail: Option<Tail>,
+}
+
+impl Evidence {
+    /// From what was heard. Does not allocate.
+    #[must_use]
+    pub fn of(ways: &Ways, rate_hz: f64) -> Self {
+        let means = ways.means();
+        let modes = ways.modes();
+        let (begins, begins_all) = beginnings(ways.increments(), &means, modes.place);
+        let along = |mode: &Mode| wet::along(ways, &means, mode.angle_rad);
+        let centre = Mode {
+            angle_rad: core::f64::consts::FRAC_PI_4,
+            share: 0.0,
+        };
+        let mut wets = [WetAlong::default(); MOST_MODES + 1];
+        for (wet, mode) in wets.iter_mut().zip(&modes.modes[..modes.count]) {
+            *wet = along(mode);
+        }
+        wets[MOST_MODES] = along(&centre);
+        let first = modes.modes[0].angle_rad;
+        let all: f64 = means.iter().map(Covariance::trace).sum();
+        let across: f64 = means.iter().map(|mean| mean.along(first).across).sum();
+        Self {
+            delay_s: ways.delay_samples() / rate_hz,
+            seconds: ways.moment_count() as f64 * ways.moment_s(),
+            dry_share: wet::dry_share(ways, &means, &begins),
+            begins,
+            begins_all,
+            wets,
+            across: if all > 0.0 { across.max(0.0) / all } else { 0.0 },
+            tail: Tail::find(ways, first),
+            modes,
+            means,
+        }
+    }
+}
+
+/// Onsets are left out in so many groups.
+const FOLDS: usize = 8;
+
+/// What begins per band and over all, with the errors of leaving groups of onsets out in turn.
+fn beginnings(
+    increments: &OnsetIncrements,
+    means: &[Covariance; BANDS],
+    place: usize,
+) -> ([Beginning; BANDS], Beginning) {
+    let mut folds = [[Covariance::default(); BANDS]; FOLDS];
+    let mut count = 0;
+    for (n, onset) in increments.onsets().enumerate() {
+        count += 1;
+        for (sum, new) in folds[n % FOLDS].iter_mut().zip(&onset.new[place]) {
+            *sum = sum.plus(new);
+        }
+    }
+    let used = count.min(FOLDS);
+    let whole = |band: usize| {
+        folds
+            .iter()
+            .fold(Covariance::default(), |sum, fold| sum.plus(&fold[band]))
+    };
+    let jackknife = |all: &Covariance, fold: &dyn Fn(usize) -> Covariance, power: f64| {
+        let stokes = all.stokes();
+        let mut squares = [0.0; 3];
+        let mut left = 0.0;
+        for n in 0..used {
+            let without = all.minus(&fold(n));
+            if without.trace() <= 0.0 {
+                continue;
+            }
+            left += 1.0;
+            for (square, (a, b)) in squares.iter_mut().zip(without.stokes().iter().zip(&stokes)) {
+                *square += (a - b).powi(2);
+            }
+        }
+        Beginning {
+            stokes,
+            // With fewer than two groups nothing is known of the error.
+            error: if left < 2.0 {
+                [1.0; 3]
+            } else {
+                squares.map(|square| (square * (left - 1.0) / left).sqrt().min(1.0))
+            },
+            weight: if power > 0.0 { all.trace() / power } else { 0.0 },
+        }
+    };
+    let bands =
+        core::array::from_fn(|band| jackknife(&whole(band), &|n| folds[n][band], means[band].trace()));
+    let sum_of = |part: &dyn Fn(usize) -> Covariance| {
+        (0..BANDS).fold(Covariance::default(), |sum, band| sum.plus(&part(band)))
+    };
+    let all = jackknife(
+        &sum_of(&whole),
+        &|n| sum_of(&|band| folds[n][band]),
+        means.iter().map(Covariance::trace).sum(),
+    );
+    (bands, all)
+}
+
+/// Sums bands into octaves.
+pub(super) fn grouped(bands: &[Covariance; BANDS]) -> [Covariance; GROUPS] {
+    let mut groups = [Covariance::default(); GROUPS];
+    for (band, covariance) in bands.iter().enumerate() {
+        let group = &mut groups[group_of(band)];
+        *group = group.plus(covariance);
+    }
+    groups
+}

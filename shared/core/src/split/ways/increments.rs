@@ -1,0 +1,190 @@
+//! Where sounds begin, and what is new there.
+//!
+//! An onset is a top of the weighted rise of the bands' levels over four frames (one frame length: the windows before and at
+//! the onset just don't overlap). Its increment is the covariance there less the covariance before.
+
+use super::Memory;
+use super::bands::BANDS;
+use super::sums::Covariance;
+use crate::dsp::db;
+
+/// The rise is taken over so many frames.
+const RISE_FRAMES: usize = 4;
+/// A top is the highest of so many frames to both sides.
+const BESIDE: usize = 8;
+/// Frames kept.
+const KEPT: usize = 32;
+/// A top below this is no onset, dB.
+const LEAST_RISE_DB: f64 = 2.5;
+/// A band rises by at most this, dB.
+const MOST_RISE_DB: f64 = 20.0;
+/// Bands this far below their own peak are as good as silent.
+const BAND_FLOOR: f64 = 1e-5;
+/// Onsets this far below the loudest frame don't count.
+const QUIETEST: f64 = 1e-3;
+/// An increment counts only from this share of what was there before.
+const NEW: f64 = 0.3;
+/// A peak fades by this much in the time constant of a live reading (20 dB in three of them).
+const FADE_DB: f64 = 6.67;
+
+/// The two frames an increment is taken to: the one before the top of the rise, and the top.
+pub const PLACES: usize = 2;
+
+/// One onset.
+#[derive(Clone, Debug)]
+pub struct Onset {
+    /// Frame number.
+    pub frame: u64,
+    /// Power of the frame.
+    power: f64,
+    /// What is new, per place and band; nothing where it isn't enough against what was there.
+    pub new: [[Covariance; BANDS]; PLACES],
+}
+
+/// The onsets of a stream.
+#[derive(Debug)]
+pub struct OnsetIncrements {
+    frames: Vec<[Covariance; BANDS]>,
+    levels: Vec<[f64; BANDS]>,
+    rises: Vec<f64>,
+    powers: Vec<f64>,
+    count: u64,
+    peaks: [f64; BANDS],
+    means: [f64; BANDS],
+    mean_weight: f64,
+    loudest: f64,
+    keep: f64,
+    fade: f64,
+    onsets: Vec<Onset>,
+    written: usize,
+    oldest_frame: u64,
+}
+
+impl OnsetIncrements {
+    pub(super) fn new(memory: &Memory, hop_s: f64) -> Self {
+        let hops = memory.forget_s.map(|seconds| hop_s / seconds);
+        Self {
+            frames: vec![[Covariance::default(); BANDS]; KEPT],
+            levels: vec![[0.0; BANDS]; KEPT],
+            rises: vec![0.0; KEPT],
+            powers: vec![0.0; KEPT],
+            count: 0,
+            peaks: [0.0; BANDS],
+            means: [0.0; BANDS],
+            mean_weight: 0.0,
+            loudest: 0.0,
+            keep: hops.map_or(1.0, |hops| (-hops).exp()),
+            fade: hops.map_or(1.0, |hops| db::to_power(-FADE_DB * hops)),
+            onsets: vec![
+                Onset {
+                    frame: 0,
+                    power: 0.0,
+                    new: [[Covariance::default(); BANDS]; PLACES],
+                };
+                memory.onsets.max(1)
+            ],
+            written: 0,
+            oldest_frame: 0,
+        }
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.count = 0;
+        self.peaks = [0.0; BANDS];
+        self.means = [0.0; BANDS];
+        self.mean_weight = 0.0;
+        self.loudest = 0.0;
+        self.written = 0;
+        self.oldest_frame = 0;
+    }
+
+    /// Onsets heard so far are too old from now on.
+    pub fn forget(&mut self) {
+        self.oldest_frame = self.count;
+    }
+
+    fn slot(frame: u64) -> usize {
+        (frame % KEPT as u64) as usize
+    }
+
+    pub(super) fn add(&mut self, frame: &[Covariance; BANDS]) {
+        let slot = Self::slot(self.count);
+        self.mean_weight = self.mean_weight * self.keep + 1.0;
+        self.loudest *= self.fade;
+        let mut power = 0.0;
+        for band in 0..BANDS {
+            let trace = frame[band].trace();
+            power += trace;
+            self.peaks[band] = (self.peaks[band] * self.fade).max(trace);
+            self.means[band] = self.means[band] * self.keep + trace;
+            let floor = self.peaks[band] * BAND_FLOOR;
+            self.levels[slot][band] = db::from_power(trace.max(floor)).max(-300.0);
+        }
+        self.frames[slot] = *frame;
+        self.powers[slot] = power;
+        self.loudest = self.loudest.max(power);
+        self.rises[slot] = self.rise(slot);
+        self.count += 1;
+        if self.count > (2 * BESIDE + RISE_FRAMES) as u64 {
+            self.look(self.count - 1 - BESIDE as u64);
+        }
+    }
+
+    /// The weighted rise to the newest frame.
+    fn rise(&self, slot: usize) -> f64 {
+        if self.count < RISE_FRAMES as u64 {
+            return 0.0;
+        }
+        let before = &self.levels[Self::slot(self.count - RISE_FRAMES as u64)];
+        let (mut rise, mut weights) = (0.0, 0.0);
+        for band in 0..BANDS {
+            let weight = (self.means[band] / self.mean_weight).sqrt();
+            // A band that had no peak yet comes out of silence.
+            let before = before[band].max(db::from_power(self.peaks[band] * BAND_FLOOR).max(-300.0));
+            rise += weight * (self.levels[slot][band] - before).clamp(0.0, MOST_RISE_DB);
+            weights += weight;
+        }
+        if weights > 0.0 { rise / weights } else { 0.0 }
+    }
+
+    /// Whether this frame is a top of the rise; keeps it if so.
+    fn look(&mut self, frame: u64) {
+        let rise = self.rises[Self::slot(frame)];
+        let beside = BESIDE as u64;
+        let is_top = rise >= LEAST_RISE_DB
+            && (frame - beside..=frame + beside).all(|other| {
+                let other_rise = self.rises[Self::slot(other)];
+                // Of equal tops the first.
+                other_rise < rise || (other_rise == rise && other >= frame)
+            });
+        let power = self.powers[Self::slot(frame)];
+        if !is_top || power < QUIETEST * self.loudest {
+            return;
+        }
+        let before = self.frames[Self::slot(frame - RISE_FRAMES as u64)];
+        let slot = self.written % self.onsets.len();
+        let onset = &mut self.onsets[slot];
+        onset.frame = frame;
+        onset.power = power;
+        for (place, new) in onset.new.iter_mut().enumerate() {
+            let at = &self.frames[Self::slot(frame + place as u64 - 1)];
+            for band in 0..BANDS {
+                let increment = at[band].minus(&before[band]);
+                new[band] = if increment.trace() > NEW * before[band].trace() {
+                    increment
+                } else {
+                    Covariance::default()
+                };
+            }
+        }
+        self.written += 1;
+    }
+
+    /// The onsets that count, in no order.
+    pub fn onsets(&self) -> impl Iterator<Item = &Onset> + Clone {
+        let least = QUIETEST * self.loudest;
+        self.onsets[..self.written.min(self.onsets.len())]
+            .iter()
+            .filter(move |onset| onset.power >= least && onset.frame >= self.oldest_frame)
+    }
+}

@@ -4,7 +4,7 @@
 use core::f64::consts::FRAC_PI_4;
 
 use super::bands::{BANDS, group_of};
-use super::evidence::{Evidence, WetAlong};
+use super::evidence::{Evidence, WetAlong, grouped};
 use super::modes::{MOST_MODES, Mode};
 use super::sums::Covariance;
 use super::tail::Tail;
@@ -94,6 +94,18 @@ pub struct Bounds {
     pub dry_share: [f64; 2],
     /// What closed the wet's interval, if anything did.
     pub closed: Option<Closed>,
+    /// How the wet lies in the pair, where a muted ending showed it.
+    pub wet: Option<WetWay>,
+}
+
+/// How a wet lies in the pair.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct WetWay {
+    /// Its normalised Stokes parameters.
+    pub stokes: [f64; 3],
+    /// One standard error of each.
+    pub error: [f64; 3],
 }
 
 impl Bounds {
@@ -109,6 +121,7 @@ impl Bounds {
         error: None,
         dry_share: [0.0, 1.0],
         closed: None,
+        wet: None,
     };
 }
 
@@ -250,6 +263,30 @@ impl Evidence {
             .unwrap_or(&self.wets[MOST_MODES])
     }
 
+    /// How the wet lies in the pair by a muted ending, its octaves weighted by the wet that is across the dry.
+    fn wet_way(&self, tail: &Tail, angle_rad: f64) -> Option<WetWay> {
+        let way = stokes_of(angle_rad);
+        let mut sums = WetWay::default();
+        let mut all = 0.0;
+        for (group, mean) in grouped(&self.means).iter().enumerate() {
+            let Some(stokes) = tail.stokes[group] else {
+                continue;
+            };
+            let p: f64 = stokes.iter().zip(way).map(|(s, w)| s * w).sum();
+            // Of a wet of power W, (1 - p)/2 is across.
+            let weight = 2.0 * mean.along(angle_rad).across.max(0.0) / (1.0 - p.clamp(-1.0, 0.98));
+            all += weight;
+            for n in 0..3 {
+                sums.stokes[n] += weight * stokes[n];
+                sums.error[n] += (weight * tail.error[group][n]).powi(2);
+            }
+        }
+        (all > 0.0).then(|| WetWay {
+            stokes: sums.stokes.map(|sum| sum / all),
+            error: sums.error.map(|sum| sum.sqrt() / all),
+        })
+    }
+
     /// How much wet may lie along a direction by a muted ending: `ρ·N`, give or take 2 dB and two standard errors, and how
     /// much most likely. The bands of octaves that the tail didn't show stay as they are.
     fn wet_by_tail(&self, tail: &Tail, angle_rad: f64, wet: &mut WetAlong, likely: &mut [f64; BANDS]) {
@@ -326,6 +363,7 @@ impl Evidence {
                 count: 1,
                 dry_share: [share(least), share(most)],
                 closed,
+                wet: self.tail.as_ref().and_then(|tail| self.wet_way(tail, angle_rad)),
                 ..Bounds::UNKNOWN
             },
             bands,

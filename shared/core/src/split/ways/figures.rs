@@ -7,6 +7,9 @@ use crate::split::interval::{Interval, Known};
 /// No dry's interval is narrower where it has no one direction, dB.
 const NARROWEST_DB: f64 = 1.0;
 
+/// A wet while it is played may lie differently from its tail by this, dB.
+const TAIL_DB: f64 = 0.7;
+
 /// Dry and wet of a partial help or hinder each other; over a whole sound what is left of it is at most this share of the root of
 /// their powers' product.
 const TOGETHER: f64 = 0.1;
@@ -172,6 +175,26 @@ pub fn changes(
                 }
             }
         }
+    }
+    if let Some(way) = &bounds.wet {
+        let slopes = [weights.left - weights.right, weights.re, weights.im];
+        let off = slopes
+            .iter()
+            .zip(way.error)
+            .map(|(s, e)| (s * e).powi(2))
+            .sum::<f64>()
+            .sqrt();
+        let change = weights.of(way.stokes);
+        let margin = db::to_power(TAIL_DB);
+        wet = [
+            ((change - 2.0 * off) / margin).max(ends[0]),
+            ((change + 2.0 * off) * margin).min(ends[1]),
+        ];
+        let shift_db = |wet: f64, dry: f64| {
+            let shift = db::from_power(wet) - db::from_power(dry);
+            if shift.is_nan() { 0.0 } else { shift }
+        };
+        shift = [shift_db(wet[0], dry[1]), shift_db(wet[1], dry[0])];
     }
     let rest = 1.0 - share;
     let likely_wet = if rest > 1e-6 {

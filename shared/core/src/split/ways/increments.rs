@@ -112,8 +112,8 @@ impl OnsetIncrements {
         self.mean_weight = self.mean_weight * self.keep + 1.0;
         self.loudest *= self.fade;
         let mut power = 0.0;
-        for band in 0..BANDS {
-            let trace = frame[band].trace();
+        for (band, pair) in frame.iter().enumerate() {
+            let trace = pair.trace();
             power += trace;
             self.peaks[band] = (self.peaks[band] * self.fade).max(trace);
             self.means[band] = self.means[band] * self.keep + trace;

@@ -151,3 +151,82 @@ impl Ways {
         Modes::find(&self.increments, &self.means())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dsp::samples::Cleaner;
+    use crate::split::kind::PresetKind;
+    use sumproof_signals::{Preset, PresetSpec, render};
+
+    fn heard(preset: &Preset, delay_s: f64) -> Evidence {
+        let full = preset.full();
+        let mut ways = Ways::new(preset.rate_hz, Memory::TAKE);
+        ways.restart(delay_s * preset.rate_hz);
+        Cleaner::default().runs(&full.left, &full.right, |run| ways.push(run));
+        Evidence::of(&ways, preset.rate_hz)
+    }
+
+    fn preset(kind: sumproof_signals::PresetKind, wet_db: f64) -> Preset {
+        render(&PresetSpec {
+            wet_db,
+            ..PresetSpec::new(kind)
+        })
+    }
+
+    /// The direction follows from how each preset is made; the dry's share of the power from its wet level.
+    #[test]
+    fn the_dry_has_the_direction_it_was_made_with() {
+        use sumproof_signals::PresetKind as Made;
+        for (made, degrees) in [
+            (Made::EqualDry, 45.0),
+            (Made::HalfCorrelatedReverb, 45.0),
+            (Made::AntiPhaseReverb, 45.0),
+            (Made::StereoChorus, 45.0),
+            (Made::FlippedChannel, -45.0),
+            (Made::DryOffset6Db, (10f64.powf(-0.3)).atan().to_degrees()),
+            (Made::LateChannel12Ms, 45.0),
+            (Made::LateChannel300Us, 45.0),
+            (Made::MonoReverb, 45.0),
+        ] {
+            for wet_db in [-6.0, 0.0] {
+                let preset = preset(made, wet_db);
+                let found = heard(&preset, made.channel_delay_s());
+                let resolved = found.resolve(PresetKind::NotSaid);
+                let bounds = resolved.bounds;
+                assert!(bounds.one_direction, "{made:?} {wet_db}: {:?}", found.modes);
+                let off = bounds.ways[0].angle_rad.to_degrees() - degrees;
+                assert!(off.abs() < 1.0, "{made:?} {wet_db}: {off}");
+                let (dry, wet) = (preset.dry.power(), preset.wet.power());
+                let share = dry / (dry + wet);
+                let [least, most] = bounds.dry_share;
+                // A mono wet lies where the dry does: all of it may be dry, and is.
+                assert!(
+                    made == Made::MonoReverb || (least - 0.03 <= share && share <= most + 0.03),
+                    "{made:?} {wet_db}: {share} in {least} to {most}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn two_takes_and_two_amplifiers_have_no_one_direction() {
+        use sumproof_signals::PresetKind as Made;
+        for made in [Made::DoubleTracked, Made::TwoAmplifiers] {
+            let found = heard(&preset(made, -6.0), 0.0);
+            assert!(!found.is_one_direction(), "{made:?}: {:?}", found.modes);
+        }
+    }
+
+    #[test]
+    fn silence_shows_nothing() {
+        let mut ways = Ways::new(44_100.0, Memory::LIVE);
+        let silence = vec![0.0f64; 44_100];
+        Cleaner::default().runs(&silence, &silence, |run| ways.push(run));
+        let found = Evidence::of(&ways, 44_100.0);
+        assert_eq!(found.modes.onsets, 0);
+        assert!(!found.is_one_direction() && !found.is_moving());
+        let resolved = found.resolve(PresetKind::NotSaid);
+        assert!(resolved.bands.iter().all(|band| band.share.is_finite()));
+    }
+}

@@ -7,8 +7,13 @@ use super::Ways;
 use super::bands::GROUPS;
 use super::sums::{Covariance, Moments};
 
-/// A tail lasts at least so many moments: 0.3 s.
-const SHORTEST: usize = 7;
+/// A tail lasts at least so many moments: 0.6 s.
+const SHORTEST: usize = 14;
+/// The first so many after a stop may still hold a string that is being stopped: 85 ms.
+const STOPPING: usize = 2;
+/// Along over across stays the same from the first third of a tail to the last, give or take this as a ratio of powers (3 dB): what still
+/// changes is not wet alone.
+const STEADY: f64 = 2.0;
 /// It is heard as long as it is within this of the loudest, as a power: 55 dB.
 const FAINTEST: f64 = 3.16e-6;
 /// So many moments before and after a stop are compared, one in which the strings are being stopped left out.
@@ -72,16 +77,20 @@ impl Tail {
         let mut moments = 0;
         let mut stop = AROUND;
         while stop + 1 + AROUND < count {
+            let begin = stop + 1 + STOPPING;
             let len = if is_stop(ways, stop, angle_rad) {
-                length(ways, stop + 1, loudest * FAINTEST)
+                length(ways, begin, loudest * FAINTEST)
             } else {
                 0
             };
-            if len < SHORTEST {
+            if len < SHORTEST
+                || !is_last(ways, begin + len, loudest * FAINTEST)
+                || !is_steady(ways, begin, len, angle_rad)
+            {
                 stop += 1;
                 continue;
             }
-            for n in stop + 1..stop + 1 + len {
+            for n in begin..begin + len {
                 for group in 0..GROUPS {
                     let pair = ways.moment(n).group(group);
                     if pair.trace() > octaves[group] * FAINTEST {
@@ -90,7 +99,7 @@ impl Tail {
                 }
             }
             moments += len;
-            stop += len;
+            stop = begin + len;
         }
         (moments > 0).then(|| Self::of(&sums, moments as f64 * ways.moment_s()))
     }
@@ -107,10 +116,10 @@ impl Tail {
             }
             let mean = sum.stokes.map(|x| x / sum.count);
             tail.stokes[group] = Some(mean);
-            for n in 0..3 {
-                let variance = (sum.squares[n] / sum.count - mean[n] * mean[n]).max(0.0);
+            for (error, (square, mean)) in tail.error[group].iter_mut().zip(sum.squares.iter().zip(mean)) {
+                let variance = (square / sum.count - mean * mean).max(0.0);
                 // Neighbouring moments overlap by half a frame and ring on: two count as one.
-                tail.error[group][n] = (2.0 * variance / sum.count).sqrt();
+                *error = (2.0 * variance / sum.count).sqrt();
             }
         }
         tail
@@ -129,6 +138,29 @@ fn is_stop(ways: &Ways, stop: usize, angle_rad: f64) -> bool {
     let (before, after) = (before.along(angle_rad), after.along(angle_rad));
     let (along, across) = (after.along.max(0.0) / before.along, after.across / before.across);
     before.across > 0.0 && along < MORE_FALL * across
+}
+
+/// Whether nothing comes after: it's an ending, not a rest.
+fn is_last(ways: &Ways, end: usize, floor: f64) -> bool {
+    (end..ways.moment_count()).all(|n| whole(ways.moment(n)).trace() <= floor)
+}
+
+/// Whether the sound lies in the pair in the same way at the beginning and at the end of a tail.
+fn is_steady(ways: &Ways, begin: usize, len: usize, angle_rad: f64) -> bool {
+    let part = |from: usize| {
+        let mut sums = [0.0; 2];
+        for n in from..from + len / 3 {
+            let pair = whole(ways.moment(n));
+            if pair.trace() > 0.0 {
+                let seen = pair.along(angle_rad);
+                sums[0] += seen.along.max(0.0) / pair.trace();
+                sums[1] += seen.across.max(0.0) / pair.trace();
+            }
+        }
+        sums[0] / sums[1]
+    };
+    let (first, last) = (part(begin), part(begin + len - len / 3));
+    first <= STEADY * last && last <= STEADY * first
 }
 
 /// How many moments from there on die away.

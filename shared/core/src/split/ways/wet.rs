@@ -161,10 +161,7 @@ pub(super) fn dry_share(
     begins: &[Beginning; BANDS],
 ) -> [[f64; 2]; BANDS] {
     let groups = grouped(means);
-    let mut lowest = [[0.0f64; 4]; GROUPS];
-    for group in 0..GROUPS {
-        lowest[group] = axis(ways, group, begins);
-    }
+    let lowest: [[f64; 4]; GROUPS] = core::array::from_fn(|group| axis(ways, group, begins));
     core::array::from_fn(|band| {
         let mean = &means[band];
         let trace = mean.trace();

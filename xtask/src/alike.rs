@@ -3,6 +3,7 @@
 
 use crate::place;
 use crate::run::{Failure, output_of};
+use crate::target::Target;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -28,13 +29,28 @@ fn places() -> Result<Vec<(PathBuf, &'static str)>, Failure> {
 ///
 /// # Errors
 /// When the places can't be told.
-pub fn flags() -> Result<String, Failure> {
-    let flags: Vec<String> = places()?
+pub fn flags(target: &Target) -> Result<String, Failure> {
+    let mut flags: Vec<String> = places()?
         .iter()
         .map(|(from, to)| format!("--remap-path-prefix={}={to}", from.display()))
         .collect();
+    for triple in target.triples()? {
+        flags.extend(of_linker(&triple).iter().map(|&flag| flag.to_owned()));
+    }
     // Cargo's separator: a path may hold spaces.
     Ok(flags.join("\x1f"))
+}
+
+/// What a triple's linker is told: no time of the day, and for Microsoft's, its run-time library inside, which not every
+/// machine has. (GNU ld, `--no-insert-timestamp`; Microsoft's `/Brepro` is from memory and was not run.)
+fn of_linker(triple: &str) -> &'static [&'static str] {
+    if triple.ends_with("-windows-msvc") {
+        &["-Ctarget-feature=+crt-static", "-Clink-arg=/Brepro"]
+    } else if triple.ends_with("-windows-gnu") {
+        &["-Clink-arg=-Wl,--no-insert-timestamp"]
+    } else {
+        &[]
+    }
 }
 
 /// Refuses files that name a place of this machine.
@@ -104,7 +120,7 @@ mod tests {
 
     #[test]
     fn the_tree_and_the_registry_are_written_otherwise() {
-        let flags = flags().unwrap();
+        let flags = flags(&Target::here().unwrap()).unwrap();
         let root = format!("--remap-path-prefix={}=/sumproof", place::root().display());
         assert!(flags.split('\x1f').any(|flag| flag == root), "{flags}");
         assert!(

@@ -1,7 +1,9 @@
-//! Making the `.clap`, the `.vst3` and the stand-alone program.
+//! Making the `.clap`, the `.vst3` and the programs.
 
 use crate::run::{Failure, cargo, output_of, run};
-use crate::{alike, needs, place};
+use crate::system::{self, System};
+use crate::target::Target;
+use crate::{alike, layout, place, sign};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -9,7 +11,7 @@ use std::process::Command;
 /// The plugin's package.
 pub const PACKAGE: &str = "sumproof";
 
-/// The bundles, by the name that `bundler.toml` gives them.
+/// The bundles, by name.
 pub const CLAP_FILE: &str = "Sumproof.clap";
 /// The same.
 pub const VST3_FOLDER: &str = "Sumproof.vst3";
@@ -31,22 +33,17 @@ pub struct Bundles {
     pub vst3: PathBuf,
 }
 
-/// `cargo xtask bundle`: the framework's own bundler, told what this project is.
+/// `cargo xtask bundle [--target TRIPLE]`.
 ///
 /// # Errors
-/// [`Failure::Failed`] when building or bundling fails.
+/// Wrong usage, or as [`shipped`].
 pub fn bundle(mut args: Vec<String>) -> Result<(), Failure> {
-    let all = args.is_empty();
-    if all {
-        // What is missing is said before minutes of building.
-        needs::provide(&[needs::STANDALONE])?;
-        args.extend(["-p", PACKAGE, "--release", "--features", "standalone"].map(str::to_owned));
+    let target = Target::from_args(&mut args)?;
+    if let Some(other) = args.first() {
+        return Err(Failure::Usage(format!("'{other}' is not expected here")));
     }
-    args.insert(0, "bundle".to_owned());
-    nice_plug_xtask::main_with_args("cargo xtask", args).map_err(failed)?;
-    if all {
-        let placed = beside_bundles(STANDALONE)?;
-        eprintln!("Created a stand-alone program at '{}'", placed.display());
+    for path in shipped(&target)?.all() {
+        println!("{}", path.display());
     }
     Ok(())
 }
@@ -65,37 +62,63 @@ pub struct Shipped {
     pub manual: PathBuf,
 }
 
-/// Builds what users get, all of it the same wherever the tree lies, into `target/bundled`.
+impl Shipped {
+    /// All of it.
+    pub fn all(&self) -> [&Path; 5] {
+        [
+            &self.clap,
+            &self.vst3,
+            &self.standalone,
+            &self.command,
+            &self.manual,
+        ]
+    }
+}
+
+/// Builds what users get, all of it the same wherever the tree lies, into the target's own folder of `target/bundled`.
 ///
 /// # Errors
 /// What is missing, or the failure of a step.
-pub fn shipped() -> Result<Shipped, Failure> {
+pub fn shipped(target: &Target) -> Result<Shipped, Failure> {
     // What is missing is said before minutes of building.
-    needs::provide(&[needs::STANDALONE])?;
-    run(cargo()
-        .args([
-            "build",
-            "--release",
-            "--locked",
-            "-p",
-            PACKAGE,
-            "-p",
-            "sumproof-cli",
-        ])
-        .args(["--features", "sumproof/standalone"])
-        .env("CARGO_ENCODED_RUSTFLAGS", alike::flags()?))?;
-    let Bundles { clap, vst3 } = bundle_built(&place::target(), "release")?;
-    // The bundler takes the command, which has the plugin's package's name, for a program of the plugin's. (Where letters' case
-    // makes no difference this is the command's own place.)
-    let mistaken = clap.with_extension("");
-    let mistaken = mistaken.with_extension(std::env::consts::EXE_EXTENSION);
-    fs::remove_file(&mistaken).map_err(|e| Failure::Failed(format!("{}: {e}", mistaken.display())))?;
-    let [standalone, command] = [STANDALONE, COMMAND].map(beside_bundles);
-    let (standalone, command) = (standalone?, command?);
-    let manual = place::target().join("bundled").join(MANUAL);
-    let text = output_of(Command::new(&command).arg("manual"))
-        .ok_or_else(|| Failure::Failed("`sumproof manual` failed".to_owned()))?;
-    fs::write(&manual, text).map_err(|e| Failure::Failed(format!("{}: {e}", manual.display())))?;
+    target.provide()?;
+    let builds = target.builds();
+    for (args, _) in &builds {
+        run(cargo()
+            .args([
+                "build",
+                "--release",
+                "--locked",
+                "-p",
+                PACKAGE,
+                "-p",
+                "sumproof-cli",
+            ])
+            .args(["--features", "sumproof/standalone"])
+            .args(args)
+            .env("CARGO_ENCODED_RUSTFLAGS", alike::flags(target)?))?;
+    }
+    let home = target.home();
+    let built = |file: String| -> Result<PathBuf, Failure> {
+        let parts: Vec<PathBuf> = builds
+            .iter()
+            .map(|(_, below)| below.join("release").join(&file))
+            .collect();
+        joined(&parts, &home.join("parts"))
+    };
+    let system = target.system;
+    let triples = target.triples()?;
+    let processor = triples[0].split('-').next().unwrap_or_default();
+    let [clap, vst3] = layout::plugins(&built(system.library(PACKAGE))?, system, processor, &home)?;
+    let standalone = layout::program(&built(system.program(STANDALONE))?, system, STANDALONE, &home)?;
+    // Not as a bundle anywhere: it is for a shell.
+    let command = home.join(system.program(COMMAND));
+    copied(&built(system.program(COMMAND))?, &command)?;
+    for path in [&clap, &vst3, &standalone, &command] {
+        sign::sign(path, system)?;
+    }
+    let manual = home.join(MANUAL);
+    fs::write(&manual, manual_page(target, &command)?).map_err(|e| failed(&manual, &e))?;
     Ok(Shipped {
         clap,
         vst3,
@@ -105,15 +128,28 @@ pub fn shipped() -> Result<Shipped, Failure> {
     })
 }
 
-/// Copies a program of profile `release` to where the bundles are.
-fn beside_bundles(program: &str) -> Result<PathBuf, Failure> {
-    let file = format!("{program}{}", std::env::consts::EXE_SUFFIX);
-    let (built, placed) = (
-        place::target().join("release").join(&file),
-        place::target().join("bundled").join(&file),
-    );
-    fs::copy(&built, &placed).map_err(|e| Failure::Failed(format!("{}: {e}", built.display())))?;
-    Ok(placed)
+/// One file of one for each processor; where there is only one it is that.
+fn joined(parts: &[PathBuf], folder: &Path) -> Result<PathBuf, Failure> {
+    let [first, _, ..] = parts else {
+        return Ok(parts[0].clone());
+    };
+    fs::create_dir_all(folder).map_err(|e| failed(folder, &e))?;
+    let whole = folder.join(first.file_name().unwrap_or_default());
+    run(Command::new("lipo")
+        .args(["-create", "-output"])
+        .arg(&whole)
+        .args(parts))?;
+    Ok(whole)
+}
+
+/// The command's own text; from one that runs here, if that one doesn't.
+fn manual_page(target: &Target, command: &Path) -> Result<String, Failure> {
+    let text = if target.runs_here() {
+        output_of(Command::new(command).arg("manual"))
+    } else {
+        output_of(cargo().args(["run", "--quiet", "--locked", "-p", "sumproof-cli", "--", "manual"]))
+    };
+    text.ok_or_else(|| Failure::Failed("`sumproof manual` failed".to_owned()))
 }
 
 /// Builds the plugin, and the packages named beside it, as users get it, and bundles it into `target/bundled`.
@@ -125,7 +161,7 @@ pub fn release(also: &[&str]) -> Result<Bundles, Failure> {
     run(cargo()
         .args(["build", "--release"])
         .args(packages.iter().flat_map(|package| ["-p", package])))?;
-    bundle_built(&place::target(), "release")
+    bundle_built("release", &place::target().join("bundled"))
 }
 
 /// Bundles what profile `checked` built, apart from the users' bundles, so that a build which aborts on an allocation is
@@ -134,32 +170,25 @@ pub fn release(also: &[&str]) -> Result<Bundles, Failure> {
 /// # Errors
 /// [`Failure::Failed`] when there is nothing to bundle.
 pub fn checked() -> Result<Bundles, Failure> {
-    let library = format!(
-        "{}{PACKAGE}{}",
-        std::env::consts::DLL_PREFIX,
-        std::env::consts::DLL_SUFFIX
-    );
-    let apart = place::target().join("test");
-    // The bundler looks for the library below the target directory that it writes to.
-    let folder = apart.join("checked");
-    fs::create_dir_all(&folder).map_err(failed)?;
-    let built = place::target().join("checked").join(&library);
-    fs::copy(&built, folder.join(&library))
-        .map_err(|e| Failure::Failed(format!("{}: {e}", built.display())))?;
-    bundle_built(&apart, "checked")
+    bundle_built("checked", &place::target().join("test/bundled"))
 }
 
-fn bundle_built(target: &Path, profile: &str) -> Result<Bundles, Failure> {
-    nice_plug_xtask::chdir_workspace_root().map_err(failed)?;
-    let args = ["--profile".to_owned(), profile.to_owned()];
-    nice_plug_xtask::bundle(target, PACKAGE, &args, false).map_err(failed)?;
-    let home = target.join("bundled");
-    Ok(Bundles {
-        clap: home.join(CLAP_FILE),
-        vst3: home.join(VST3_FOLDER),
-    })
+fn bundle_built(profile: &str, home: &Path) -> Result<Bundles, Failure> {
+    let system = System::here();
+    let library = place::target().join(profile).join(system.library(PACKAGE));
+    let host = system::host()?;
+    let processor = host.split('-').next().unwrap_or_default();
+    let [clap, vst3] = layout::plugins(&library, system, processor, home)?;
+    for path in [&clap, &vst3] {
+        sign::sign(path, system)?;
+    }
+    Ok(Bundles { clap, vst3 })
 }
 
-fn failed(error: impl std::fmt::Display) -> Failure {
-    Failure::Failed(format!("{error:#}"))
+fn copied(from: &Path, to: &Path) -> Result<(), Failure> {
+    fs::copy(from, to).map(drop).map_err(|e| failed(from, &e))
+}
+
+fn failed(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::Failed(format!("{}: {error}", path.display()))
 }

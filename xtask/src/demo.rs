@@ -1,6 +1,7 @@
 //! `cargo xtask demo`: from a checkout to hearing and reading what every feed gets, in one command.
 
 use crate::run::Failure;
+use crate::system::System;
 use crate::{bundles, needs, place};
 use std::process::Command;
 
@@ -14,7 +15,7 @@ const HOST: &str = "sumproof-demo-host";
 pub fn demo(args: &[String]) -> Result<(), Failure> {
     if args.iter().any(|arg| arg == "--window") {
         needs::provide(&[needs::WINDOW])?;
-        if std::env::var_os("DISPLAY").is_none() {
+        if System::here() == System::Linux && std::env::var_os("DISPLAY").is_none() {
             return Err(Failure::Missing(
                 "the window needs an X11 display (DISPLAY is not set); on a machine without one, run\n  \
                  xvfb-run cargo xtask demo --window"
@@ -22,13 +23,11 @@ pub fn demo(args: &[String]) -> Result<(), Failure> {
             ));
         }
     }
-    // Paths of files are the user's, and the bundler is going to change our folder.
+    // Paths of files are the user's: from where he is.
     let here = std::env::current_dir().map_err(|e| Failure::Failed(format!("the current folder: {e}")))?;
     eprintln!("building the plugin and its host (a few minutes the first time)");
     let bundles = bundles::release(&["sumproof-host"])?;
-    let host = place::target()
-        .join("release")
-        .join(format!("{HOST}{}", std::env::consts::EXE_SUFFIX));
+    let host = place::target().join("release").join(System::here().program(HOST));
     let status = Command::new(&host)
         .arg("--clap")
         .arg(&bundles.clap)

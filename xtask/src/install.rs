@@ -3,6 +3,9 @@
 
 use crate::bundles::{self, Shipped};
 use crate::run::Failure;
+use crate::system::{Homes, System};
+use crate::target::Target;
+use crate::{layout, place};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -11,8 +14,8 @@ use std::path::{Path, PathBuf};
 /// # Errors
 /// [`Failure::Usage`], or [`Failure::Failed`] when building or a copy fails.
 pub fn install(args: &[String]) -> Result<(), Failure> {
-    let homes = Homes::of(args)?;
-    for placed in homes.take_in(&bundles::shipped()?)? {
+    let homes = homes(args)?;
+    for placed in take_in(&homes, &bundles::shipped(&Target::here()?)?)? {
         println!("installed {}", placed.display());
     }
     println!("let your DAW scan for new plugins; `cargo xtask uninstall` takes all of it away again");
@@ -24,7 +27,7 @@ pub fn install(args: &[String]) -> Result<(), Failure> {
 /// # Errors
 /// [`Failure::Usage`], or [`Failure::Failed`] when something can't be removed.
 pub fn uninstall(args: &[String]) -> Result<(), Failure> {
-    let removed = Homes::of(args)?.give_up()?;
+    let removed = give_up(&homes(args)?, System::here())?;
     for path in &removed {
         println!("removed {}", path.display());
     }
@@ -34,138 +37,72 @@ pub fn uninstall(args: &[String]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The folders of the two formats, of programs and of manual pages.
-pub struct Homes {
-    /// Where DAWs look for CLAP plugins.
-    pub clap: PathBuf,
-    /// The same for VST3.
-    pub vst3: PathBuf,
-    programs: PathBuf,
-    /// Not where there are no manual pages.
-    manuals: Option<PathBuf>,
+/// By `--user`, which needs not be said, or `--system`.
+fn homes(args: &[String]) -> Result<Homes, Failure> {
+    let args: Vec<&str> = args.iter().map(String::as_str).collect();
+    match args.as_slice() {
+        [] | ["--user"] => Homes::of_user(),
+        ["--system"] => Ok(Homes::of_everybody(System::here())),
+        [other, ..] => Err(Failure::Usage(format!("'{other}' is not expected here"))),
+    }
 }
 
-impl Homes {
-    fn of(args: &[String]) -> Result<Self, Failure> {
-        let args: Vec<&str> = args.iter().map(String::as_str).collect();
-        match args.as_slice() {
-            [] | ["--user"] => std::env::home_dir()
-                .map(|home| Self::of_user(&home))
-                .ok_or_else(|| Failure::Failed("your home folder is not known".to_owned())),
-            ["--system"] => Ok(Self::of_system()),
-            [other, ..] => Err(Failure::Usage(format!("'{other}' is not expected here"))),
-        }
-    }
+/// Copies everything there; gives the places.
+///
+/// # Errors
+/// The first copy that fails.
+pub fn take_in(homes: &Homes, shipped: &Shipped) -> Result<Vec<PathBuf>, Failure> {
+    let mut copies = vec![
+        (&shipped.clap, &homes.clap),
+        (&shipped.vst3, &homes.vst3),
+        (&shipped.standalone, &homes.applications),
+        (&shipped.command, &homes.programs),
+    ];
+    copies.extend(homes.manuals.as_ref().map(|manuals| (&shipped.manual, manuals)));
+    copies
+        .into_iter()
+        .map(|(file, home)| {
+            put(file, home)
+                .map_err(|e| Failure::Failed(format!("{}: {e}; may you write there?", home.display())))
+        })
+        .collect()
+}
 
-    /// Those of one user.
-    pub fn of_user(home: &Path) -> Self {
-        let manuals = Some(home.join(".local/share/man/man1"));
-        if cfg!(target_os = "macos") {
-            let plugins = home.join("Library/Audio/Plug-Ins");
-            Self {
-                clap: plugins.join("CLAP"),
-                vst3: plugins.join("VST3"),
-                programs: home.join(".local/bin"),
-                manuals,
-            }
-        } else if cfg!(windows) {
-            let programs = home.join("AppData/Local/Programs");
-            Self {
-                clap: programs.join("Common/CLAP"),
-                vst3: programs.join("Common/VST3"),
-                programs: programs.join("Sumproof"),
-                manuals: None,
-            }
-        } else {
-            Self {
-                clap: home.join(".clap"),
-                vst3: home.join(".vst3"),
-                programs: home.join(".local/bin"),
-                manuals,
-            }
-        }
+/// Removes everything of ours; gives what was there.
+///
+/// # Errors
+/// The first thing that can't be removed.
+pub fn give_up(homes: &Homes, system: System) -> Result<Vec<PathBuf>, Failure> {
+    let mut ours = vec![
+        homes.clap.join(bundles::CLAP_FILE),
+        homes.vst3.join(bundles::VST3_FOLDER),
+        homes
+            .applications
+            .join(layout::program_file(system, bundles::STANDALONE)),
+        homes.programs.join(system.program(bundles::COMMAND)),
+    ];
+    ours.extend(
+        homes
+            .manuals
+            .as_ref()
+            .map(|manuals| manuals.join(bundles::MANUAL)),
+    );
+    ours.retain(|path| path.symlink_metadata().is_ok());
+    for path in &ours {
+        remove(path)
+            .map_err(|e| Failure::Failed(format!("{}: {e}; may you write there?", path.display())))?;
     }
-
-    fn of_system() -> Self {
-        let manuals = Some("/usr/local/share/man/man1".into());
-        if cfg!(target_os = "macos") {
-            Self {
-                clap: "/Library/Audio/Plug-Ins/CLAP".into(),
-                vst3: "/Library/Audio/Plug-Ins/VST3".into(),
-                programs: "/usr/local/bin".into(),
-                manuals,
-            }
-        } else if cfg!(windows) {
-            Self {
-                clap: "C:/Program Files/Common Files/CLAP".into(),
-                vst3: "C:/Program Files/Common Files/VST3".into(),
-                programs: "C:/Program Files/Sumproof".into(),
-                manuals: None,
-            }
-        } else {
-            Self {
-                clap: "/usr/lib/clap".into(),
-                vst3: "/usr/lib/vst3".into(),
-                programs: "/usr/local/bin".into(),
-                manuals,
-            }
-        }
-    }
-
-    /// Copies everything here; gives the places.
-    ///
-    /// # Errors
-    /// The first copy that fails.
-    pub fn take_in(&self, shipped: &Shipped) -> Result<Vec<PathBuf>, Failure> {
-        let mut copies = vec![
-            (&shipped.clap, &self.clap),
-            (&shipped.vst3, &self.vst3),
-            (&shipped.standalone, &self.programs),
-            (&shipped.command, &self.programs),
-        ];
-        copies.extend(self.manuals.as_ref().map(|manuals| (&shipped.manual, manuals)));
-        copies
-            .into_iter()
-            .map(|(file, home)| {
-                place(file, home)
-                    .map_err(|e| Failure::Failed(format!("{}: {e}; may you write there?", home.display())))
-            })
-            .collect()
-    }
-
-    /// Removes everything of ours; gives what was there.
-    ///
-    /// # Errors
-    /// The first thing that can't be removed.
-    pub fn give_up(&self) -> Result<Vec<PathBuf>, Failure> {
-        let program = |name: &str| {
-            self.programs
-                .join(format!("{name}{}", std::env::consts::EXE_SUFFIX))
-        };
-        let mut ours = vec![
-            self.clap.join(bundles::CLAP_FILE),
-            self.vst3.join(bundles::VST3_FOLDER),
-            program(bundles::STANDALONE),
-            program(bundles::COMMAND),
-        ];
-        ours.extend(self.manuals.as_ref().map(|manuals| manuals.join(bundles::MANUAL)));
-        ours.retain(|path| path.symlink_metadata().is_ok());
-        for path in &ours {
-            remove(path)
-                .map_err(|e| Failure::Failed(format!("{}: {e}; may you write there?", path.display())))?;
-        }
-        Ok(ours)
-    }
+    Ok(ours)
 }
 
 /// Copies a file or folder beside its destination, then swaps it in, so a DAW never loads half a plugin.
-fn place(bundle: &Path, home: &Path) -> std::io::Result<PathBuf> {
+fn put(bundle: &Path, home: &Path) -> std::io::Result<PathBuf> {
     let name = bundle.file_name().unwrap_or_default();
     let placed = home.join(name);
     let partial = home.join(format!(".{}.part", name.to_string_lossy()));
     fs::create_dir_all(home)?;
     remove(&partial)?;
-    copy(bundle, &partial)?;
+    place::copy(bundle, &partial)?;
     remove(&placed)?;
     fs::rename(&partial, &placed)?;
     Ok(placed)
@@ -180,18 +117,6 @@ fn remove(path: &Path) -> std::io::Result<()> {
     }
 }
 
-fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
-    if !from.is_dir() {
-        return fs::copy(from, to).map(drop);
-    }
-    fs::create_dir_all(to)?;
-    for entry in fs::read_dir(from)? {
-        let entry = entry?;
-        copy(&entry.path(), &to.join(entry.file_name()))?;
-    }
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -203,11 +128,12 @@ mod tests {
         let inner = built.join(bundles::VST3_FOLDER).join("Contents");
         fs::create_dir_all(&inner).unwrap();
         fs::write(inner.join("library"), "new").unwrap();
-        let program = |name: &str| built.join(format!("{name}{}", std::env::consts::EXE_SUFFIX));
+        let system = System::here();
+        let program = |name: &str| built.join(system.program(name));
         let shipped = Shipped {
             clap: built.join(bundles::CLAP_FILE),
             vst3: built.join(bundles::VST3_FOLDER),
-            standalone: program(bundles::STANDALONE),
+            standalone: built.join(layout::program_file(system, bundles::STANDALONE)),
             command: program(bundles::COMMAND),
             manual: built.join(bundles::MANUAL),
         };
@@ -219,7 +145,7 @@ mod tests {
         ] {
             fs::write(file, "new").unwrap();
         }
-        let homes = Homes::of_user(&home);
+        let homes = Homes::below(system, &home);
         // Something of an older version, and something of somebody else.
         let old = homes.vst3.join(bundles::VST3_FOLDER).join("Contents/old");
         fs::create_dir_all(old.parent().unwrap()).unwrap();
@@ -227,14 +153,14 @@ mod tests {
         let other = homes.vst3.join("Other.vst3");
         fs::write(&other, "other").unwrap();
 
-        let placed = homes.take_in(&shipped).unwrap();
+        let placed = take_in(&homes, &shipped).unwrap();
         assert!(placed.iter().all(|path| path.exists()), "{placed:?}");
         assert!(!old.exists(), "a bundle is replaced as a whole");
-        let removed = homes.give_up().unwrap();
+        let removed = give_up(&homes, system).unwrap();
         assert_eq!(removed, placed);
         assert!(placed.iter().all(|path| !path.exists()));
         assert!(other.exists());
-        assert!(homes.give_up().unwrap().is_empty());
+        assert!(give_up(&homes, system).unwrap().is_empty());
         fs::remove_dir_all(&root).unwrap();
     }
 }

@@ -36,6 +36,14 @@ const ALLOWED: [&str; 18] = [
 /// Packages that users get.
 const SHIPPED: [&str; 2] = ["sumproof", "sumproof-cli"];
 
+/// What is shipped for, every dependency of which is looked at wherever this runs.
+const TRIPLES: [&str; 4] = [
+    "x86_64-unknown-linux-gnu",
+    "x86_64-pc-windows-msvc",
+    "x86_64-apple-darwin",
+    "aarch64-apple-darwin",
+];
+
 /// One dependency.
 struct Crate {
     name: String,
@@ -44,12 +52,20 @@ struct Crate {
     folder: String,
 }
 
-/// `cargo xtask licences`: checks what is shipped, lists doubles.
+/// `cargo xtask licences`: checks what is shipped for any of the three systems.
+///
+/// # Errors
+/// As [`of`].
+pub fn licences() -> Result<(), Failure> {
+    of(&TRIPLES.map(str::to_owned))
+}
+
+/// Checks what is shipped for these triples, lists doubles.
 ///
 /// # Errors
 /// A dependency whose licence isn't allowed, each named, or what cargo said.
-pub fn licences() -> Result<(), Failure> {
-    let crates = shipped()?;
+pub fn of(triples: &[String]) -> Result<(), Failure> {
+    let crates = shipped(triples)?;
     let refused: Vec<String> = crates.iter().filter_map(refusal).collect();
     let mut versions: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     for one in &crates {
@@ -65,7 +81,11 @@ pub fn licences() -> Result<(), Failure> {
             )
         })
         .collect();
-    println!("{} crates go into what is shipped for this system.", crates.len());
+    println!(
+        "{} crates go into what is shipped for {}.",
+        crates.len(),
+        triples.join(", ")
+    );
     if !doubles.is_empty() {
         println!("In more than one version: {}.", doubles.join(", "));
     }
@@ -97,10 +117,10 @@ fn refusal(one: &Crate) -> Option<String> {
 ///
 /// # Errors
 /// What cargo said, or a crate's folder that can't be read.
-pub fn texts() -> Result<String, Failure> {
+pub fn texts(triples: &[String]) -> Result<String, Failure> {
     let mut texts: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let mut without = BTreeSet::new();
-    for one in shipped()? {
+    for one in shipped(triples)? {
         let name = format!(
             "{} {} ({})",
             one.name,
@@ -159,24 +179,13 @@ fn texts_in(folder: &Path) -> std::io::Result<Vec<String>> {
         .collect())
 }
 
-/// Everything that gets linked into what is shipped for this system, ours left out, by name.
-fn shipped() -> Result<Vec<Crate>, Failure> {
-    let host = output_of(std::process::Command::new("rustc").args(["-vV"]))
-        .and_then(|text| {
-            text.lines()
-                .find_map(|line| line.strip_prefix("host: ").map(str::to_owned))
-        })
-        .ok_or_else(|| Failure::Failed("rustc -vV doesn't say what this system is".to_owned()))?;
+/// Everything that gets linked into what is shipped for these triples, ours left out, by name.
+fn shipped(triples: &[String]) -> Result<Vec<Crate>, Failure> {
+    let platforms = triples.iter().flat_map(|triple| ["--filter-platform", triple]);
     let text = output_of(
         cargo()
-            .args([
-                "metadata",
-                "--format-version",
-                "1",
-                "--locked",
-                "--filter-platform",
-                &host,
-            ])
+            .args(["metadata", "--format-version", "1", "--locked"])
+            .args(platforms)
             .args(["--features", "sumproof/standalone"]),
     )
     .ok_or_else(|| Failure::Failed("cargo metadata failed; is Cargo.lock up to date?".to_owned()))?;
@@ -244,7 +253,7 @@ fn shipped() -> Result<Vec<Crate>, Failure> {
 mod tests {
     use super::*;
 
-    fn of(licence: &str) -> Option<String> {
+    fn refused(licence: &str) -> Option<String> {
         refusal(&Crate {
             name: "x".to_owned(),
             version: "1".to_owned(),
@@ -263,7 +272,7 @@ mod tests {
             "Apache-2.0 OR GPL-2.0-only",
             "(MIT OR Apache-2.0) AND OFL-1.1",
         ] {
-            assert_eq!(of(licence), None);
+            assert_eq!(refused(licence), None);
         }
     }
 
@@ -276,7 +285,7 @@ mod tests {
             "AGPL-3.0-only",
             "all mine",
         ] {
-            assert!(of(licence).is_some(), "{licence}");
+            assert!(refused(licence).is_some(), "{licence}");
         }
         let nameless = Crate {
             name: "x".to_owned(),

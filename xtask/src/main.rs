@@ -1,28 +1,40 @@
 //! `cargo xtask`: what the project does to itself. See [`USAGE`].
 
 mod alike;
+mod archive;
 mod bench;
 mod bundles;
+mod cross;
 mod demo;
 mod display;
+mod edges;
 mod fuzz;
 mod install;
+mod layout;
 mod licences;
 mod needs;
 mod package;
+mod papers;
 mod place;
 mod python;
 mod run;
 mod samples;
+#[cfg(test)]
+mod script;
 mod shots;
+mod sign;
 mod soak;
 mod stages;
+mod system;
+mod target;
 mod test;
 mod threads;
 mod unused;
+mod workflows;
 
 use run::Failure;
 use std::process::ExitCode;
+use target::Target;
 
 /// What `cargo xtask help` prints.
 const USAGE: &str = "\
@@ -32,7 +44,11 @@ Usage: cargo xtask COMMAND
                             feed gets, and write each feed as WAV and the table as JSON to target/demo/;
                             with --window, open the plugin's window on it
   test                      install what the tests need, then run everything: format, lints, tests, hosts
+  test --portable [--target TRIPLE] [PACKAGE…]
+                            only the tests that need nothing but the toolchain, on any system; those for Windows
+                            (x86_64-pc-windows-gnu) run in Wine on Linux
   check                     format and lints only
+  check --target TRIPLE     check the types of the whole workspace for another system, if its standard library is here
   fuzz [--seconds N] [TARGET]…
                             feed what reads files, states, texts and samples with damaged ones, ten minutes each (sorts:
                             state, rig, files, analyser, linecheck, feed, takes); what breaks is put in target/fuzz
@@ -44,12 +60,15 @@ Usage: cargo xtask COMMAND
                             between the plugin's threads (a race detector), what a frame of the window costs, and how
                             fast files are read (makes 2.6 GB of them in target/bench)
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
-  bundle [OPTION…]          make the .clap and .vst3 in target/bundled/; OPTIONs as for `cargo build`
-                            (without any: -p sumproof --release, and the stand-alone program beside them)
+  bundle [--target TRIPLE]  make the .clap, the .vst3 and the programs in target/bundled/
   licences                  check that everything shipped may be passed on, list crates in two versions, and find
                             dependencies that nobody uses
-  package [--twice]         make the archive users get, with its checksum, in target/package/; with --twice, make it
-                            again from a copy of the tree in another folder, and compare
+  package [--target TRIPLE] [--twice]
+                            make the archive users get, with its checksum, in target/package/; with --twice, make it
+                            again from a copy of the tree in another folder, and compare. TRIPLE is one of Rust's for Linux,
+                            Windows or macOS, or universal-apple-darwin for both kinds of Mac in one; what this machine
+                            lacks for it is said first. SUMPROOF_SIGN names a program that signs the path it is given
+  release-tag TAG           refuse a tag that isn't `v` and the version in Cargo.toml
   install [--user|--system] build what users get and copy the plugins to where DAWs look, the programs to where
                             programs are, and the manual page, for you (the default) or for everybody
   uninstall [--user|--system]
@@ -65,8 +84,12 @@ fn main() -> ExitCode {
     let rest: Vec<String> = args.collect();
     let result = match command.as_str() {
         "demo" => demo::demo(&rest),
-        "test" => no_more(&rest).and_then(|()| test::test()),
-        "check" => no_more(&rest).and_then(|()| test::check()),
+        "test" => match rest.split_first() {
+            Some((first, rest)) if first == "--portable" => cross::portable(rest.to_vec()),
+            _ => no_more(&rest).and_then(|()| test::test()),
+        },
+        "check" if rest.is_empty() => test::check(),
+        "check" => types(rest),
         "bundle" => bundles::bundle(rest),
         "fuzz" => fuzz::fuzz(&rest),
         "soak" => soak::soak(&rest),
@@ -75,6 +98,7 @@ fn main() -> ExitCode {
             .and_then(|()| licences::licences())
             .and_then(|()| unused::unused()),
         "package" => package::package(&rest),
+        "release-tag" => package::release_tag(&rest),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "uninstall" => install::uninstall(&rest),
@@ -95,6 +119,13 @@ fn main() -> ExitCode {
             ExitCode::from(failure.exit_code())
         }
     }
+}
+
+/// `check --target TRIPLE`.
+fn types(mut rest: Vec<String>) -> Result<(), Failure> {
+    let target = Target::from_args(&mut rest)?;
+    no_more(&rest)?;
+    cross::types(&target)
 }
 
 /// Refuses arguments where a command takes none.

@@ -1,6 +1,7 @@
 //! What has to be on the machine beside a Rust toolchain, and getting it.
 
 use crate::run::{Failure, output_of, run};
+use crate::system::System;
 use std::path::Path;
 use std::process::Command;
 
@@ -65,6 +66,15 @@ pub const TESTS: &[Need] = &[
         package: "vorbis-tools",
         probe: Probe::Command("oggenc"),
     },
+    // A sound server without a sound card, for the stand-alone program.
+    Need {
+        package: "jackd2",
+        probe: Probe::Command("jackd"),
+    },
+    Need {
+        package: "shellcheck",
+        probe: Probe::Command("shellcheck"),
+    },
 ];
 
 /// A DAW that can be driven without a window and without a sound card.
@@ -100,13 +110,14 @@ const fn package(package: &'static str) -> Need {
     }
 }
 
-/// Makes sure that everything is there: as root by `apt-get`, else by saying the one line that does it.
+/// Makes sure that everything is there: as root by `apt-get`, else by saying the one line that does it. Windows and macOS bring
+/// what is asked for here themselves.
 ///
 /// # Errors
 /// [`Failure::Missing`] when the user has to act.
 pub fn provide(needs: &[&[Need]]) -> Result<(), Failure> {
     let missing = missing(needs);
-    if missing.is_empty() {
+    if missing.is_empty() || System::here() != System::Linux {
         return Ok(());
     }
     let list = missing.join(" ");
@@ -173,7 +184,9 @@ fn is_installed(package: &str) -> bool {
         .is_some_and(|status| status == "install ok installed")
 }
 
-fn in_path(program: &str) -> bool {
+/// Whether there is a program of that name.
+pub fn in_path(program: &str) -> bool {
+    let program = &System::here().program(program);
     std::env::var_os("PATH")
         .is_some_and(|path| std::env::split_paths(&path).any(|folder| is_file(&folder.join(program))))
 }

@@ -1,82 +1,114 @@
-//! `cargo xtask package`: the archives that users get, for the system this runs on.
+//! `cargo xtask package`: the archives that users get.
 
 use crate::bundles::{self, Shipped};
 use crate::run::{Failure, cargo, output_of, run};
-use crate::{alike, licences, place};
+use crate::system::System;
+use crate::target::Target;
+use crate::{alike, archive, licences, papers, place};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Where the checksum is, beside the archive.
+/// Where the checksums of what is in the archive are.
 const SUMS: &str = "SHA256SUMS";
 
-/// `--twice` makes the archive a second time from a copy of the tree elsewhere and compares the two.
+/// `--twice` makes the archive a second time from a copy of the tree elsewhere and compares the two; `--target` says what for.
 ///
 /// # Errors
 /// Wrong usage, or as [`once`] and [`again`].
 pub fn package(args: &[String]) -> Result<(), Failure> {
-    let args: Vec<&str> = args.iter().map(String::as_str).collect();
-    match args.as_slice() {
-        [] => once(),
-        ["--twice"] => once().and_then(|()| again()),
+    let mut rest = args.to_vec();
+    let target = Target::from_args(&mut rest)?;
+    let rest: Vec<&str> = rest.iter().map(String::as_str).collect();
+    match rest.as_slice() {
+        [] => once(&target).map(drop),
+        ["--twice"] => once(&target).and_then(|sum| again(args, &sum)),
         [other, ..] => Err(Failure::Usage(format!("'{other}' is not expected here"))),
     }
 }
 
+/// `cargo xtask release-tag TAG`: whether a tag names this version.
+///
+/// # Errors
+/// Wrong usage, or another tag than this version's.
+pub fn release_tag(args: &[String]) -> Result<(), Failure> {
+    let version = env!("CARGO_PKG_VERSION");
+    match args {
+        [tag] if tag.strip_prefix('v') == Some(version) => Ok(()),
+        [tag] => Err(Failure::Failed(format!(
+            "the tag is '{tag}', the version in Cargo.toml {version}"
+        ))),
+        _ => Err(Failure::Usage("release-tag takes one tag".to_owned())),
+    }
+}
+
 /// Builds everything as users get it and packs it, the same bytes from the same tree and toolchain: no times, owners or paths
-/// of the machine are in it.
+/// of the machine are in it. Gives the path of the archive's checksum.
 ///
 /// # Errors
 /// What is missing, or the failure of a step.
-fn once() -> Result<(), Failure> {
-    licences::licences()?;
-    let shipped = bundles::shipped()?;
-    let name = format!(
-        "sumproof-{}-{}-{}",
+fn once(target: &Target) -> Result<PathBuf, Failure> {
+    target.provide()?;
+    licences::of(&target.triples()?)?;
+    let shipped = bundles::shipped(target)?;
+    let home = place::target().join("package");
+    let folder = home.join(format!(
+        "sumproof-{}-{}",
         env!("CARGO_PKG_VERSION"),
-        std::env::consts::OS,
-        std::env::consts::ARCH
-    );
-    let home = home();
-    let folder = home.join(&name);
-    fresh(&folder)?;
-    let Shipped {
-        clap,
-        vst3,
-        standalone,
-        command,
-        ..
-    } = &shipped;
-    for from in [clap, vst3, standalone, command] {
-        copy(from, &folder)?;
-    }
-    for file in ["README.md", "CHANGELOG.md", "LICENSE-MIT", "LICENSE-APACHE"] {
-        copy(&place::root().join(file), &folder)?;
-    }
-    write(&folder.join("THIRD-PARTY.txt"), licences::texts()?.as_bytes())?;
-    copy(&shipped.manual, &folder)?;
+        target.word()
+    ));
+    fill(&folder, &shipped, target)?;
     alike::no_place_in(&folder)?;
-    let archive = packed(&home, &name)?;
-    let sum = output_of(Command::new("sha256sum").current_dir(&home).arg(&archive))
-        .ok_or_else(|| Failure::Failed("sha256sum is missing or failed".to_owned()))?;
-    write(&home.join(SUMS), sum.as_bytes())?;
-    println!("{}\n{}", home.join(&archive).display(), sum.trim_end());
-    println!("For other systems: run this there; nothing is built across systems here.");
-    Ok(())
+    let files = archive::below(&folder).map_err(|e| failed(&folder, &e))?;
+    write(&folder.join(SUMS), archive::sums(&folder, &files)?.as_bytes())?;
+    let packed = match target.system {
+        System::Windows => archive::zip(&folder)?,
+        System::Linux | System::MacOs => archive::tar_gz(&folder)?,
+    };
+    let line = archive::sums(&home, std::slice::from_ref(&packed))?;
+    let sum = PathBuf::from(format!("{}.sha256", packed.display()));
+    write(&sum, line.as_bytes())?;
+    println!("{}\n{}", packed.display(), line.trim_end());
+    Ok(sum)
 }
 
-fn home() -> PathBuf {
-    place::target().join("package")
+/// Puts into a fresh folder what the archive holds.
+fn fill(folder: &Path, shipped: &Shipped, target: &Target) -> Result<(), Failure> {
+    if folder.exists() {
+        fs::remove_dir_all(folder).map_err(|e| failed(folder, &e))?;
+    }
+    fs::create_dir_all(folder).map_err(|e| failed(folder, &e))?;
+    for from in [
+        &shipped.clap,
+        &shipped.vst3,
+        &shipped.standalone,
+        &shipped.command,
+    ] {
+        copy(from, folder)?;
+    }
+    if target.system != System::Windows {
+        copy(&shipped.manual, folder)?;
+    }
+    for (from, name) in papers::papers(target.system)? {
+        let to = folder.join(name);
+        let below = to.parent().unwrap_or(folder);
+        fs::create_dir_all(below).map_err(|e| failed(below, &e))?;
+        fs::copy(&from, &to).map_err(|e| failed(&from, &e))?;
+    }
+    write(
+        &folder.join("THIRD-PARTY.txt"),
+        licences::texts(&target.triples()?)?.as_bytes(),
+    )
 }
 
 /// Makes the archive from a copy of the tree in another folder, with another target directory.
 ///
 /// # Errors
 /// A step that fails, or archives that differ; then the copy is left where it is.
-fn again() -> Result<(), Failure> {
+fn again(args: &[String], sum: &Path) -> Result<(), Failure> {
     let elsewhere = std::env::temp_dir().join(format!("sumproof-again-{}", std::process::id()));
     let (tree, target) = (elsewhere.join("a tree"), elsewhere.join("built"));
-    fresh(&tree)?;
+    fs::create_dir_all(&tree).map_err(|e| failed(&tree, &e))?;
     let listed = output_of(Command::new("git").current_dir(place::root()).args([
         "ls-files",
         "-z",
@@ -99,10 +131,10 @@ fn again() -> Result<(), Failure> {
     run(cargo()
         .current_dir(&tree)
         .args(["xtask", "package"])
+        .args(args.iter().filter(|arg| *arg != "--twice"))
         .env("CARGO_TARGET_DIR", &target))?;
-    let sums = [home().join(SUMS), target.join("package").join(SUMS)]
-        .map(|path| fs::read_to_string(&path).map_err(|e| failed(&path, &e)));
-    let [first, second] = sums;
+    let second = target.join("package").join(sum.file_name().unwrap_or_default());
+    let [first, second] = [sum, &second].map(|path| fs::read_to_string(path).map_err(|e| failed(path, &e)));
     let (first, second) = (first?, second?);
     if first != second {
         return Err(Failure::Failed(format!(
@@ -114,36 +146,10 @@ fn again() -> Result<(), Failure> {
     fs::remove_dir_all(&elsewhere).map_err(|e| failed(&elsewhere, &e))
 }
 
-fn packed(home: &Path, name: &str) -> Result<String, Failure> {
-    let archive = format!("{name}.tar");
-    run(Command::new("tar")
-        .current_dir(home)
-        .args([
-            "--format=ustar",
-            "--sort=name",
-            "--mtime=@0",
-            "--owner=0",
-            "--group=0",
-            "--numeric-owner",
-            "--mode=u=rwX,go=rX",
-            "-cf",
-        ])
-        .args([&archive, name]))?;
-    run(Command::new("gzip")
-        .current_dir(home)
-        .args(["-9", "-n", "-f", &archive]))?;
-    Ok(format!("{archive}.gz"))
-}
-
-fn fresh(folder: &Path) -> Result<(), Failure> {
-    if folder.exists() {
-        fs::remove_dir_all(folder).map_err(|e| failed(folder, &e))?;
-    }
-    fs::create_dir_all(folder).map_err(|e| failed(folder, &e))
-}
-
+/// Copies a file or a whole bundle into a folder.
 fn copy(from: &Path, folder: &Path) -> Result<(), Failure> {
-    run(Command::new("cp").arg("-r").arg(from).arg(folder))
+    let to = folder.join(from.file_name().unwrap_or_default());
+    place::copy(from, &to).map_err(|e| failed(from, &e))
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
@@ -152,4 +158,17 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 
 fn failed(path: &Path, error: &std::io::Error) -> Failure {
     Failure::Failed(format!("{}: {error}", path.display()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_release_has_the_versions_tag() {
+        let tag = |tag: &str| release_tag(&[tag.to_owned()]);
+        assert!(tag(concat!("v", env!("CARGO_PKG_VERSION"))).is_ok());
+        assert!(matches!(tag(env!("CARGO_PKG_VERSION")), Err(Failure::Failed(_))));
+        assert!(matches!(tag("v99.0.0"), Err(Failure::Failed(_))));
+    }
 }

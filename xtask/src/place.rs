@@ -1,5 +1,6 @@
 //! Where things are.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The workspace root.
@@ -14,4 +15,20 @@ pub fn target() -> PathBuf {
         .ok()
         .and_then(|exe| exe.ancestors().nth(2).map(Path::to_owned))
         .unwrap_or_else(|| root().join("target"))
+}
+
+/// Copies a file, or a folder with all in it.
+///
+/// # Errors
+/// The first file that can't be read or written.
+pub fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
+    if !from.is_dir() {
+        return fs::copy(from, to).map(drop);
+    }
+    fs::create_dir_all(to)?;
+    for entry in fs::read_dir(from)? {
+        let entry = entry?;
+        copy(&entry.path(), &to.join(entry.file_name()))?;
+    }
+    Ok(())
 }

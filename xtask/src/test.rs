@@ -4,7 +4,8 @@ use crate::bundles::{self, Bundles};
 use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
-use crate::{licences, needs, place, python, samples, unused};
+use crate::system::System;
+use crate::{edges, licences, needs, place, python, samples, unused, workflows};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -40,6 +41,11 @@ struct Sounds {
 /// # Errors
 /// The failure of a stage, after all the stages that could run did.
 pub fn test() -> Result<(), Failure> {
+    if System::here() != System::Linux {
+        return Err(Failure::Missing(
+            "everything is tested on Debian; on this system run: cargo xtask test --portable".to_owned(),
+        ));
+    }
     let mut stages = Stages::default();
     let needed = stages.run("packages", || {
         needs::provide(&[needs::WINDOW, needs::TESTS, needs::STANDALONE, needs::DAW])
@@ -52,8 +58,12 @@ pub fn test() -> Result<(), Failure> {
         })
     });
     let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
+    if let Some(python) = &interpreter {
+        stages.run("workflows", || workflows::workflows(python));
+    }
     stages.run("format", format);
     stages.run("lints", lints);
+    stages.run("platform switches", edges::edges);
     stages.run("licences", licences::licences);
     stages.run("unused dependencies", unused::unused);
     let built = stages
@@ -84,6 +94,7 @@ pub fn check() -> Result<(), Failure> {
     let mut stages = Stages::default();
     stages.run("format", format);
     stages.run("lints", lints);
+    stages.run("platform switches", edges::edges);
     stages.finish()
 }
 
@@ -169,6 +180,8 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
     command
         .env("SUMPROOF_CLAP", &bundles.clap)
         .env("SUMPROOF_VST3", &bundles.vst3)
+        // Of nobody's sound.
+        .env("JACK_DEFAULT_SERVER", "sumproof-tests")
         .env("SUMPROOF_SAMPLES", &sounds.recordings)
         .env("SUMPROOF_GUITARIX", &sounds.hall)
         .env("SUMPROOF_JCONVOLVER", &sounds.street)

@@ -196,10 +196,7 @@ impl App {
 
 impl NiceEguiApp for App {
     fn build(&mut self, ctx: egui::Context, gui: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
-        #[cfg(target_os = "linux")]
-        crate::window::present::listen(frame.baseview_window());
-        #[cfg(not(target_os = "linux"))]
-        let _ = frame;
+        crate::window::present::prepare(frame.baseview_window());
         self.hand = Some(Hand::new(
             gui,
             Arc::clone(&self.glue.params),

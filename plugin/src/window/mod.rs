@@ -4,5 +4,4 @@
 
 pub mod editor;
 pub(crate) mod intents;
-#[cfg(target_os = "linux")]
 pub(crate) mod present;

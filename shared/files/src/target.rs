@@ -1,0 +1,92 @@
+//! What a path leads to, as something to be written to.
+
+use std::fs;
+use std::io::{self, ErrorKind};
+use std::path::{Component, Path, PathBuf};
+
+/// Links that are followed before it is taken for a circle (as Linux does it: `path_resolution(7)`).
+const MOST_LINKS: usize = 40;
+
+/// Where a file that is to be written at some path really goes.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Target {
+    /// A file, or nothing yet, at the end of all links.
+    File(PathBuf),
+    /// A pipe, a device or an open descriptor: written to as it stands.
+    Stream,
+}
+
+/// Follows links.
+///
+/// # Errors
+/// It is a folder, its folder isn't there, the links lead in a circle, or what the system says.
+pub(crate) fn target(path: &Path) -> io::Result<Target> {
+    let mut path = path.to_path_buf();
+    for _ in 0..MOST_LINKS {
+        let name = path
+            .file_name()
+            .ok_or_else(|| io::Error::new(ErrorKind::InvalidInput, "the name of a file is missing"))?;
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let folder = folder.unwrap_or(Path::new(".")).canonicalize()?;
+        // The name of an open descriptor is a link to a file, but the file is not what was meant: what reads or writes the
+        // descriptor would go on with the old one.
+        if names_descriptors(&folder) {
+            return Ok(Target::Stream);
+        }
+        let place = folder.join(name);
+        let found = match fs::symlink_metadata(&place) {
+            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Target::File(place)),
+            found => found?.file_type(),
+        };
+        if found.is_symlink() {
+            // A link says its way from where it lies.
+            path = folder.join(fs::read_link(&place)?);
+        } else if found.is_dir() {
+            return Err(io::Error::new(ErrorKind::IsADirectory, "it is a folder"));
+        } else if found.is_file() {
+            return Ok(Target::File(place));
+        } else {
+            return Ok(Target::Stream);
+        }
+    }
+    Err(io::Error::other("its links lead in a circle"))
+}
+
+/// Whether a folder holds the names of a process's open descriptors: `/dev/fd`, or `/proc/1/fd` and the like.
+fn names_descriptors(folder: &Path) -> bool {
+    let parts: Vec<&str> = folder
+        .components()
+        .filter_map(|part| match part {
+            Component::Normal(name) => name.to_str(),
+            _ => None,
+        })
+        .collect();
+    folder.is_absolute()
+        && matches!(
+            parts.as_slice(),
+            ["dev", "fd"] | ["proc", _, "fd"] | ["proc", _, "task", _, "fd"]
+        )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn descriptors_are_known_by_their_folder() {
+        for yes in ["/dev/fd", "/proc/17/fd", "/proc/17/task/18/fd"] {
+            assert!(names_descriptors(Path::new(yes)), "{yes}");
+        }
+        for no in ["/dev", "/dev/shm", "/proc/17", "dev/fd", "/home/dev/fd"] {
+            assert!(!names_descriptors(Path::new(no)), "{no}");
+        }
+    }
+
+    #[test]
+    fn a_name_is_needed_and_a_folder_is_none() {
+        assert!(target(Path::new("/")).is_err());
+        assert!(target(Path::new("..")).is_err());
+        assert!(target(&std::env::temp_dir()).is_err());
+        assert!(target(&std::env::temp_dir().join("no such folder/file")).is_err());
+    }
+}

@@ -1,0 +1,95 @@
+//! Putting a file in its place in one step.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::target::{Target, target};
+
+/// Writes `contents` to what stands at `path`, or makes a file there.
+///
+/// A regular file is replaced in one step, keeps its permissions, and is on the disk when this returns; links are followed to
+/// it. A pipe, a device or an open descriptor (`/dev/stdout`) is written to directly; when whoever reads it has seen enough,
+/// that is no error.
+///
+/// # Errors
+/// What the system says. A regular file that was there is then as it was, and nothing else is left.
+pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
+    let place = match target(path)? {
+        Target::Stream => return write_to_stream(path, contents),
+        Target::File(place) => place,
+    };
+    let folder = place.parent().unwrap_or(Path::new("."));
+    let partial = Partial::write(folder, contents)?;
+    match fs::metadata(&place) {
+        Ok(found) => fs::set_permissions(&partial.path, found.permissions())?,
+        Err(error) if error.kind() == ErrorKind::NotFound => {}
+        Err(error) => return Err(error),
+    }
+    fs::rename(&partial.path, &place)?;
+    partial.placed();
+    settle(folder);
+    Ok(())
+}
+
+fn write_to_stream(path: &Path, contents: &[u8]) -> io::Result<()> {
+    // Appended, since behind the name of a descriptor there may be a file with something in it.
+    let mut stream = OpenOptions::new().append(true).open(path)?;
+    match stream.write_all(contents).and_then(|()| stream.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        done => done,
+    }
+}
+
+/// Makes sure that a new name in a folder outlasts a loss of power. Not every system can; the file itself is safe either way.
+pub(crate) fn settle(folder: &Path) {
+    let _ = File::open(folder).and_then(|folder| folder.sync_all());
+}
+
+/// A file that is written, but isn't in its place yet. It is removed unless it gets there.
+pub(crate) struct Partial {
+    pub(crate) path: PathBuf,
+    in_place: bool,
+}
+
+impl Partial {
+    /// Writes a file in a folder under a name that nobody else has, and waits until it is on the disk.
+    pub(crate) fn write(folder: &Path, contents: &[u8]) -> io::Result<Self> {
+        /// Files begun by this process.
+        static BEGUN: AtomicU64 = AtomicU64::new(0);
+        let (mut file, partial) = loop {
+            let number = BEGUN.fetch_add(1, Ordering::Relaxed);
+            let path = folder.join(format!(".sumproof-{}-{number}.part", std::process::id()));
+            match File::create_new(&path) {
+                Ok(file) => {
+                    let partial = Self {
+                        path,
+                        in_place: false,
+                    };
+                    break (file, partial);
+                }
+                // Left by a process of that number which was ended.
+                Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(error),
+            }
+        };
+        file.write_all(contents)?;
+        file.sync_all()?;
+        Ok(partial)
+    }
+
+    /// It has got its place under another name and isn't here any more.
+    pub(crate) fn placed(mut self) {
+        self.in_place = true;
+    }
+}
+
+impl Drop for Partial {
+    fn drop(&mut self) {
+        if !self.in_place {
+            // The error that brought us here is the one worth telling.
+            let _ = fs::remove_file(&self.path);
+        }
+    }
+}

@@ -13,6 +13,10 @@
 //! by Gauss–Newton steps on the same residual.
 
 mod align;
+mod coarse;
+mod lags;
+mod place;
+mod sound;
 
 use crate::alignment::delay::DelayFinder;
 use crate::dsp::{db, samples};
@@ -21,10 +25,11 @@ use crate::spectrum::bands::{Band, BandMap};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
 use crate::spectrum::pair_sums::PairSums;
-use crate::spectrum::welch::{spectrum_of, window_autocorrelation};
+use crate::spectrum::welch::window_autocorrelation;
 use crate::split::{Method, Split};
 
-use align::Alignment;
+use align::{Alignment, Residual};
+use sound::{Recorded, Sound};
 
 /// Passes may begin this far apart, seconds.
 pub const LARGEST_OFFSET_S: f64 = 5.0;
@@ -127,9 +132,8 @@ pub struct PassAudio<'a> {
 }
 
 impl PassAudio<'_> {
-    fn channels(&self) -> [Vec<f64>; 2] {
-        [self.left, self.right]
-            .map(|channel| channel.iter().map(|&x| f64::from(samples::measured(x))).collect())
+    fn recorded(&self) -> Recorded<'_> {
+        Recorded([self.left, self.right])
     }
 
     fn sums(&self) -> PairSums {
@@ -268,8 +272,8 @@ pub struct TwoPass {
 }
 
 impl TwoPass {
-    /// From the sound of the passes. Without a full pass both gains are 1 and nothing is checked. Allocates; a few seconds
-    /// for a minute of sound with a full pass.
+    /// From the sound of the passes. Without a full pass both gains are 1 and nothing is checked. Allocates; with a
+    /// full pass it costs about three times what one pass' spectra cost, and takes no copy of the sound.
     ///
     /// # Errors
     /// When a pass is empty or silent, or the rates differ.
@@ -280,7 +284,8 @@ impl TwoPass {
     ) -> Result<Self, TwoPassError> {
         let rate_hz = dry.rate_hz;
         let named = [(Pass::Dry, Some(dry)), (Pass::Wet, Some(wet)), (Pass::Full, full)];
-        for (pass, audio) in named {
+        let mut sums = [PairSums::default(); 3];
+        for ((pass, audio), sums) in named.into_iter().zip(&mut sums) {
             let Some(audio) = audio else { continue };
             if audio.rate_hz != rate_hz {
                 return Err(TwoPassError::Rates);
@@ -288,17 +293,17 @@ impl TwoPass {
             if audio.left.is_empty() || audio.left.len() != audio.right.len() {
                 return Err(TwoPassError::Empty(pass));
             }
-            if db::from_power(audio.sums().mean_power()) <= db::NO_READING_DBFS {
+            *sums = audio.sums();
+            if db::from_power(sums.mean_power()) <= db::NO_READING_DBFS {
                 return Err(TwoPassError::Silent(pass));
             }
         }
         let len = block_len(rate_hz);
-        let spectrum = |[left, right]: &[Vec<f64>; 2]| spectrum_of(left, right, rate_hz, len).1;
         let grid = Grid::fft(rate_hz, len);
-        let (dry_channels, wet_channels) = (dry.channels(), wet.channels());
-        let (mut dry_spectrum, mut wet_spectrum) = (spectrum(&dry_channels), spectrum(&wet_channels));
+        let mut dry_spectrum = dry.recorded().spectrum(len);
+        let mut wet_spectrum = wet.recorded().spectrum(len);
         let Some(full) = full else {
-            let (d, w) = (dry.sums(), wet.sums());
+            let [d, w, _] = sums;
             let sums = PairSums {
                 frames: d.frames.max(w.frames),
                 left: d.left + w.left,
@@ -312,10 +317,10 @@ impl TwoPass {
                 sums,
             });
         };
-        let full_channels = full.channels();
-        let found = Alignment::find(&full_channels, &dry_channels, &wet_channels, rate_hz);
-        let full_spectrum = spectrum(&full_channels);
-        let residual = spectrum(&found.residual);
+        let [full_sound, dry_sound, wet_sound] = [full, dry, wet].map(PassAudio::recorded);
+        let found = Alignment::find(full_sound, dry_sound, wet_sound, rate_hz);
+        let full_spectrum = full_sound.spectrum(len);
+        let residual = Residual::new(full_sound, dry_sound, wet_sound, &found).spectrum(len);
         // Powers are means over each pass's own length; against the full pass their energies count.
         let share = |pass: &PassAudio<'_>| pass.left.len() as f64 / full.left.len() as f64;
         scale(&mut dry_spectrum, found.gains[0].powi(2) * share(dry));
@@ -325,8 +330,8 @@ impl TwoPass {
             wet_gain_db: db::from_amplitude(found.gains[1]),
             dry_flipped: found.gains[0] < 0.0,
             wet_flipped: found.gains[1] < 0.0,
-            dry_offset_s: found.offsets[0] / rate_hz,
-            wet_offset_s: found.offsets[1] / rate_hz,
+            dry_offset_s: found.offset(0) / rate_hz,
+            wet_offset_s: found.offset(1) / rate_hz,
             residual_db: db::from_power(residual.mean_power() / full_spectrum.mean_power()),
             bands: judged(&grid, &full_spectrum, &residual),
         };
@@ -334,7 +339,7 @@ impl TwoPass {
             split: Split::new(dry_spectrum, wet_spectrum, full_spectrum, Method::TwoPass),
             grid,
             check: Some(check),
-            sums: full.sums(),
+            sums: sums[2],
         })
     }
 

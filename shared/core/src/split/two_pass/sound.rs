@@ -1,0 +1,80 @@
+//! Two channels of a pass, read piece by piece as measurements take them.
+
+use multiversion::multiversion;
+
+use crate::dsp::samples;
+use crate::dsp::samples::{Cleaner, LONGEST_RUN};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::welch::{Average, Blocks};
+
+/// Frames that are looked at at once: what is needed of three passes for them stays in the processor's nearest cache.
+pub(super) const PIECE: usize = 512;
+
+/// Something with two channels of which any piece can be had. Outside of it is silence.
+pub(super) trait Sound {
+    /// How many frames it has.
+    fn len(&self) -> usize;
+
+    /// Writes the samples of a channel (left is 0) from frame `start` on, which may lie before the first one.
+    fn fill(&self, channel: usize, start: isize, out: &mut [f64]);
+
+    /// Calls `on_piece` with each [`PIECE`] of a channel in order, and where it begins.
+    fn pieces(&self, channel: usize, mut on_piece: impl FnMut(isize, &[f64])) {
+        let mut piece = [0.0; PIECE];
+        for start in (0..self.len()).step_by(PIECE) {
+            let piece = &mut piece[..PIECE.min(self.len() - start)];
+            self.fill(channel, start as isize, piece);
+            on_piece(start as isize, piece);
+        }
+    }
+
+    /// The averaged spectrum of all of it.
+    fn spectrum(&self, block_len: usize) -> CrossSpectrum {
+        let mut blocks = Blocks::new(block_len);
+        let mut average = Average::take(block_len);
+        let mut cleaner = Cleaner::default();
+        let mut channels = [[0.0; LONGEST_RUN]; 2];
+        for start in (0..self.len()).step_by(LONGEST_RUN) {
+            let frames = LONGEST_RUN.min(self.len() - start);
+            for (channel, piece) in channels.iter_mut().enumerate() {
+                self.fill(channel, start as isize, &mut piece[..frames]);
+            }
+            let [left, right] = &channels;
+            cleaner.runs(&left[..frames], &right[..frames], |run| {
+                blocks.push(run, |block| average.add(block));
+            });
+        }
+        blocks.flush(|block| average.add(block));
+        let mut spectrum = CrossSpectrum::silent(block_len / 2 + 1);
+        average.read(&mut spectrum);
+        spectrum
+    }
+}
+
+/// Samples as they were recorded; both channels are as long.
+#[derive(Clone, Copy)]
+pub(super) struct Recorded<'a>(pub [&'a [f32]; 2]);
+
+impl Sound for Recorded<'_> {
+    fn len(&self) -> usize {
+        self.0[0].len()
+    }
+
+    fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
+        let recorded = self.0[channel];
+        let before = (-start).clamp(0, out.len() as isize) as usize;
+        let (silence, out) = out.split_at_mut(before);
+        silence.fill(0.0);
+        let recorded = recorded.get(start.max(0) as usize..).unwrap_or_default();
+        let (there, silence) = out.split_at_mut(recorded.len().min(out.len()));
+        measured(recorded, there);
+        silence.fill(0.0);
+    }
+}
+
+#[multiversion(targets("x86_64+avx"))]
+fn measured(sound: &[f32], out: &mut [f64]) {
+    for (out, &sample) in out.iter_mut().zip(sound) {
+        *out = f64::from(samples::measured(sample));
+    }
+}

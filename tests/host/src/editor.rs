@@ -42,10 +42,7 @@ impl Picture {
     /// # Errors
     /// What the file system or the encoder said, in a line.
     pub fn write_png(&self, path: &std::path::Path) -> Result<(), String> {
-        let pixels = self.rgb.chunks_exact(3).flat_map(|p| [p[0], p[1], p[2], 255]);
-        let image = image::RgbaImage::from_raw(self.width, self.height, pixels.collect())
-            .ok_or("the picture has another size than it says")?;
-        crate::picture::write(&image, path)
+        crate::picture::write(self.width, self.height, &self.rgb, path)
     }
 }
 

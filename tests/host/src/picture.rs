@@ -1,23 +1,31 @@
 //! Pictures to disk, whole or not at all.
 
-use image::RgbaImage;
-use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use std::path::Path;
 
-/// Writes a picture as small as PNG makes it: the window is opaque, and the stored pictures are kept for ever. It appears
-/// whole or not at all.
+use png::{BitDepth, ColorType, Compression, Encoder};
+
+/// Writes red, green and blue, row by row from the top left, as small as PNG makes it: stored pictures are kept for ever. The
+/// file appears whole or not at all.
 ///
 /// # Errors
-/// When it can't be written there.
-pub fn write(picture: &RgbaImage, path: &Path) -> Result<(), String> {
-    let opaque = image::DynamicImage::ImageRgba8(picture.clone()).into_rgb8();
-    let mut bytes = Vec::new();
-    let encoder = PngEncoder::new_with_quality(&mut bytes, CompressionType::Best, FilterType::Adaptive);
+/// When there are fewer or more bytes than the size says, or it can't be written there: one line.
+pub fn write(width: u32, height: u32, rgb: &[u8], path: &Path) -> Result<(), String> {
     let unfinished = path.with_extension("unfinished");
-    opaque
-        .write_with_encoder(encoder)
+    encoded(width, height, rgb)
         .map_err(|error| error.to_string())
-        .and_then(|()| std::fs::write(&unfinished, &bytes).map_err(|error| error.to_string()))
+        .and_then(|bytes| std::fs::write(&unfinished, bytes).map_err(|error| error.to_string()))
         .and_then(|()| std::fs::rename(&unfinished, path).map_err(|error| error.to_string()))
         .map_err(|error| format!("cannot write {}: {error}", path.display()))
+}
+
+fn encoded(width: u32, height: u32, rgb: &[u8]) -> Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = Encoder::new(&mut bytes, width, height);
+    encoder.set_color(ColorType::Rgb);
+    encoder.set_depth(BitDepth::Eight);
+    encoder.set_compression(Compression::High);
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(rgb)?;
+    writer.finish()?;
+    Ok(bytes)
 }

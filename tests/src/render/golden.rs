@@ -3,7 +3,6 @@
 use std::path::{Path, PathBuf};
 
 use image::RgbaImage;
-use sumproof_host::picture::write;
 
 /// A channel of a pixel may be off by so much before the pixel counts as different.
 const PIXEL_TOLERANCE: u8 = 24;
@@ -43,6 +42,15 @@ pub fn difference(a: &RgbaImage, b: &RgbaImage) -> Difference {
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden")
+}
+
+/// Writes a picture: the window is opaque, so without its alpha.
+///
+/// # Errors
+/// When it can't be written there.
+pub fn write(picture: &RgbaImage, path: &Path) -> Result<(), String> {
+    let opaque = image::DynamicImage::ImageRgba8(picture.clone()).into_rgb8();
+    sumproof_host::picture::write(opaque.width(), opaque.height(), &opaque, path)
 }
 
 /// Holds a picture against `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it takes its place

@@ -6,8 +6,7 @@ mod raster;
 mod scenes;
 mod stage;
 
-pub use golden::{Difference, compare_with_golden, difference};
+pub use golden::{Difference, compare_with_golden, difference, write};
 pub use raster::CpuRenderer;
 pub use scenes::{Scene, playing, scenes};
 pub use stage::{Actor, Stage};
-pub use sumproof_host::picture::write;

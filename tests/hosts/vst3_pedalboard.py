@@ -299,7 +299,7 @@ def state_comes_back():
     other = fresh()
     other.raw_state = saved
     params, _ = state_of(other)
-    assert params["lgain"] == {"f32": -20.0}, params
+    assert params["l_gain"] == {"f32": -20.0}, params
     assert params == state_of(plugin)[0]
 
 

@@ -3,21 +3,20 @@
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
-use sumproof_core::routing::feed::SumLaw;
+use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, Integration, LineCheck, LineSettings, Notices, OwnFeed, Passes, SideChain,
-    Snapshot, TakeSummary,
+    Boxes, Hearing, History, LineCheck, LineSettings, Notices, OwnFeed, Passes, SideChain, Snapshot,
+    TakeSummary,
 };
 
 use crate::analysis::recommendations::Recommendations;
 use crate::bridge::shared::{AuditionState, Shared};
-use crate::parameters::choices::{IntegrationChoice, PolarityChoice, SumLawChoice};
-use crate::parameters::params::{HostParams, LineParams};
-use crate::parameters::settings::{Settings, feed_id};
+use crate::parameters::params::HostParams;
+use crate::parameters::settings::Settings;
 
 /// One publication.
 #[derive(Debug, Clone, Default)]
@@ -109,29 +108,21 @@ fn settings(params: &HostParams) -> sumproof_views::Settings {
     sumproof_views::Settings {
         bypass: now.bypass,
         audition: now.audition,
-        feed: feed_id(params.feed.value()),
-        left: line(&params.left, &now.lines.left),
-        right: line(&params.right, &now.lines.right),
-        law: match params.law.value() {
-            SumLawChoice::Average => SumLaw::Average,
-            SumLawChoice::Minus3Db => SumLaw::Minus3Db,
-            SumLawChoice::Unity => SumLaw::Unity,
-        },
+        feed: now.feed,
+        left: line(&now.lines.left),
+        right: line(&now.lines.right),
+        law: now.law,
         loudness_match: now.loudness_match,
-        integration: match params.integration.value() {
-            IntegrationChoice::Short => Integration::Short,
-            IntegrationChoice::Medium => Integration::Medium,
-            IntegrationChoice::Long => Integration::Long,
-        },
+        integration: params.integration.value().0,
         record: now.record,
         pass: now.pass,
         audition_in_bounces: now.audition_in_bounces,
     }
 }
 
-fn line(params: &LineParams, clamped: &sumproof_core::routing::line::Line) -> LineSettings {
+fn line(clamped: &Line) -> LineSettings {
     LineSettings {
-        flipped: params.polarity.value() == PolarityChoice::Flipped,
+        flipped: clamped.polarity == Polarity::Flipped,
         gain_db: clamped.gain_db as f32,
         delay_ms: (clamped.delay_s * 1000.0) as f32,
         corner_hz: clamped.high_pass_hz[0] as f32,

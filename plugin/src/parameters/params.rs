@@ -7,7 +7,12 @@ use std::sync::Arc;
 
 use nice_plug::prelude::*;
 
-use crate::parameters::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
+use sumproof_core::routing::feed::{FeedId, SumLaw};
+use sumproof_core::routing::line::Polarity;
+use sumproof_core::session::take::Pass;
+use sumproof_views::Integration;
+
+use crate::parameters::choices::Choice;
 use crate::parameters::text;
 
 /// Gain of a line, dB: −40 (a pad and more) to +20, default 0.
@@ -32,101 +37,89 @@ pub struct HostParams {
     pub audition: BoolParam,
     /// The feed to hear.
     #[id = "feed"]
-    pub feed: EnumParam<FeedChoice>,
+    pub feed: EnumParam<Choice<FeedId>>,
     /// The player's left line, in the path of every feed.
-    #[nested(group = "Left line")]
+    #[nested(id_prefix = "l", group = "Left line")]
     pub left: LineParams,
     /// The player's right line, in the path of every feed.
-    #[nested(group = "Right line")]
+    #[nested(id_prefix = "r", group = "Right line")]
     pub right: LineParams,
     /// How mono feeds add.
     #[id = "law"]
-    pub law: EnumParam<SumLawChoice>,
+    pub law: EnumParam<Choice<SumLaw>>,
     /// Bring the audition back to the loudness of stereo. Off by default, because it hides the loss.
     #[id = "match"]
     pub loudness_match: BoolParam,
     /// Integration time of the live readings.
     #[id = "integ"]
-    pub integration: EnumParam<IntegrationChoice>,
+    pub integration: EnumParam<Choice<Integration>>,
     /// A take is recorded while this is on.
     #[id = "rec"]
     pub record: BoolParam,
     /// What the take recorded next contains.
     #[id = "kind"]
-    pub pass: EnumParam<PassChoice>,
+    pub pass: EnumParam<Choice<Pass>>,
     /// Keep auditioning while the host bounces offline or records; for this session only.
     #[id = "audbnc"]
     pub audition_in_bounces: BoolParam,
     /// What only the plugin with a side-chain has.
-    #[nested(group = "Side-chain")]
-    pub side_chain: SideChainParams,
+    #[nested(array)]
+    pub side_chain: Option<SideChainParams>,
 }
 
-/// The parameters of the side-chain. A plugin without one shows none of them to its host.
+/// The parameters of the side-chain.
+#[derive(Params)]
 pub struct SideChainParams {
-    exists: bool,
     /// What comes later than this after the first arrival counts as wet, ms, [`SPLIT_RANGE_MS`].
+    #[id = "split"]
     pub split_ms: FloatParam,
 }
 
-impl SideChainParams {
-    fn new(exists: bool) -> Self {
+impl Default for SideChainParams {
+    fn default() -> Self {
         let (min, max) = SPLIT_RANGE_MS;
         Self {
-            exists,
-            split_ms: FloatParam::new("Split time", SPLIT_DEFAULT_MS, FloatRange::Linear { min, max })
-                .with_step_size(0.1)
-                .with_unit(" ms")
-                .with_value_to_string(Arc::new(|value_ms| format!("{value_ms:.1}")))
-                .with_string_to_value(Arc::new(|typed| text::number(typed, "ms"))),
-        }
-    }
-
-    /// Whether there is a side-chain.
-    pub fn exists(&self) -> bool {
-        self.exists
-    }
-}
-
-// SAFETY: as for [`LineParams`]. By hand because the list is empty in the plugin without a side-chain.
-unsafe impl Params for SideChainParams {
-    fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
-        if self.exists {
-            vec![(
-                String::from(crate::parameters::spec::SPLIT_ID),
-                self.split_ms.as_ptr(),
-                String::new(),
-            )]
-        } else {
-            Vec::new()
+            split_ms: FloatParam::new(
+                "Side-chain split time",
+                SPLIT_DEFAULT_MS,
+                FloatRange::Linear { min, max },
+            )
+            .with_step_size(0.1)
+            .with_unit(" ms")
+            .with_value_to_string(Arc::new(|value_ms| format!("{value_ms:.1}")))
+            .with_string_to_value(Arc::new(|typed| text::number(typed, "ms"))),
         }
     }
 }
 
-/// The parameters of one line. Ids are the side's letter and a short word: `lpol`, `rgain` and so on.
+/// The parameters of one line. Ids have the side's letter before them: `l_pol`, `r_gain` and so on.
+#[derive(Params)]
 pub struct LineParams {
-    side: char,
     /// Polarity.
-    pub polarity: EnumParam<PolarityChoice>,
+    #[id = "pol"]
+    pub polarity: EnumParam<Choice<Polarity>>,
     /// Gain, dB, [`GAIN_RANGE_DB`].
+    #[id = "gain"]
     pub gain_db: FloatParam,
     /// Delay, ms, [`DELAY_RANGE_MS`].
+    #[id = "del"]
     pub delay_ms: FloatParam,
     /// Transformer corner, Hz, [`CORNER_RANGE_HZ`]; 0 means no transformer.
+    #[id = "hp"]
     pub corner_hz: FloatParam,
     /// Nothing arrives through this line.
+    #[id = "unp"]
     pub unplugged: BoolParam,
 }
 
 impl LineParams {
-    fn new(side: char, name: &str) -> Self {
+    fn new(name: &str) -> Self {
         let float = |what: &str, (min, max), step| {
             FloatParam::new(format!("{name} {what}"), 0.0, FloatRange::Linear { min, max })
                 .with_step_size(step)
         };
         Self {
-            side,
-            polarity: EnumParam::new(format!("{name} polarity"), PolarityChoice::Normal),
+            polarity: EnumParam::new(format!("{name} polarity"), Choice(Polarity::Normal)),
             gain_db: float("gain", GAIN_RANGE_DB, 0.1)
                 .with_unit(" dB")
                 .with_value_to_string(Arc::new(text::gain))
@@ -143,24 +136,6 @@ impl LineParams {
     }
 }
 
-// SAFETY: the pointers lead to fields of `self`, which lives inside the `Arc` the wrapper keeps for as long as it uses
-// them, exactly as the derived implementation does it. Written by hand only because ids here are a letter and a word,
-// where the derive's prefixes would put an underscore in between.
-unsafe impl Params for LineParams {
-    fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
-        [
-            ("pol", self.polarity.as_ptr()),
-            ("gain", self.gain_db.as_ptr()),
-            ("del", self.delay_ms.as_ptr()),
-            ("hp", self.corner_hz.as_ptr()),
-            ("unp", self.unplugged.as_ptr()),
-        ]
-        .into_iter()
-        .map(|(word, pointer)| (format!("{}{word}", self.side), pointer, String::new()))
-        .collect()
-    }
-}
-
 impl Default for HostParams {
     fn default() -> Self {
         Self::new(false)
@@ -173,16 +148,16 @@ impl HostParams {
         Self {
             bypass: BoolParam::new("Bypass", false).make_bypass(),
             audition: switch("Audition", "On", "Off"),
-            feed: EnumParam::new("Feed", FeedChoice::MonoWedge),
-            left: LineParams::new('l', "Left line"),
-            right: LineParams::new('r', "Right line"),
-            law: EnumParam::new("Sum law", SumLawChoice::Average),
+            feed: EnumParam::new("Feed", Choice(FeedId::MonoWedge)),
+            left: LineParams::new("Left line"),
+            right: LineParams::new("Right line"),
+            law: EnumParam::new("Sum law", Choice(SumLaw::Average)),
             loudness_match: switch("Loudness match", "On", "Off"),
-            integration: EnumParam::new("Integration time", IntegrationChoice::Medium),
+            integration: EnumParam::new("Integration time", Choice(Integration::Medium)),
             record: switch("Record take", "Recording", "Off"),
-            pass: EnumParam::new("Pass recorded", PassChoice::Full),
+            pass: EnumParam::new("Pass recorded", Choice(Pass::Full)),
             audition_in_bounces: switch("Audition in bounces", "On", "Off"),
-            side_chain: SideChainParams::new(side_chain),
+            side_chain: side_chain.then(SideChainParams::default),
         }
     }
 }

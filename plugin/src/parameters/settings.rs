@@ -6,12 +6,11 @@
 use nice_plug::params::InternalParamMut;
 use nice_plug::prelude::{FloatParam, Param};
 use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
-use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::routing::line::Line;
 use sumproof_core::session::take::Pass;
 
-use crate::parameters::choices::{FeedChoice, PassChoice, PolarityChoice, SumLawChoice};
 use crate::parameters::params::{
-    CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_RANGE_MS,
+    CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS,
 };
 
 /// The parameters of one moment.
@@ -50,55 +49,31 @@ impl Settings {
         Self {
             bypass: params.bypass.value(),
             audition: params.audition.value(),
-            feed: feed_id(params.feed.value()),
+            feed: params.feed.value().0,
             lines: Lines {
                 left: line(&params.left),
                 right: line(&params.right),
             },
-            law: match params.law.value() {
-                SumLawChoice::Average => SumLaw::Average,
-                SumLawChoice::Minus3Db => SumLaw::Minus3Db,
-                SumLawChoice::Unity => SumLaw::Unity,
-            },
+            law: params.law.value().0,
             loudness_match: params.loudness_match.value(),
-            integration_s: params.integration.value().seconds(),
+            integration_s: params.integration.value().0.seconds(),
             record: params.record.value(),
-            pass: match params.pass.value() {
-                PassChoice::Full => Pass::Full,
-                PassChoice::Dry => Pass::Dry,
-                PassChoice::Wet => Pass::Wet,
-            },
+            pass: params.pass.value().0,
             audition_in_bounces: params.audition_in_bounces.value(),
-            split_s: clamped(&params.side_chain.split_ms, SPLIT_RANGE_MS) / 1000.0,
+            split_s: params
+                .side_chain
+                .as_ref()
+                .map_or(SPLIT_DEFAULT_MS.into(), |side| {
+                    clamped(&side.split_ms, SPLIT_RANGE_MS)
+                })
+                / 1000.0,
         }
-    }
-}
-
-/// The core's feed of a choice.
-pub fn feed_id(choice: FeedChoice) -> FeedId {
-    match choice {
-        FeedChoice::StereoHouse => FeedId::StereoHouse,
-        FeedChoice::MonoWedge => FeedId::MonoWedge,
-        FeedChoice::LeftLineOnly => FeedId::LeftLineOnly,
-        FeedChoice::RightLineOnly => FeedId::RightLineOnly,
-        FeedChoice::WedgeLineFlipped => FeedId::WedgeLineFlipped,
-        FeedChoice::WedgeLinePadded => FeedId::WedgeLinePadded,
-        FeedChoice::WedgeLineLate => FeedId::WedgeLineLate,
-        FeedChoice::WedgeLineUnplugged => FeedId::WedgeLineUnplugged,
-        FeedChoice::WedgeLineTransformer => FeedId::WedgeLineTransformer,
-        FeedChoice::BalancedJackDifference => FeedId::BalancedJackDifference,
-        FeedChoice::MonoSubs => FeedId::MonoSubs,
-        FeedChoice::MonoSubsLineFlipped => FeedId::MonoSubsLineFlipped,
-        FeedChoice::Own => FeedId::Own,
     }
 }
 
 fn line(params: &LineParams) -> Line {
     Line {
-        polarity: match params.polarity.value() {
-            PolarityChoice::Normal => Polarity::Normal,
-            PolarityChoice::Flipped => Polarity::Flipped,
-        },
+        polarity: params.polarity.value().0,
         gain_db: clamped(&params.gain_db, GAIN_RANGE_DB),
         delay_s: clamped(&params.delay_ms, DELAY_RANGE_MS) / 1000.0,
         high_pass_hz: [clamped(&params.corner_hz, CORNER_RANGE_HZ), 0.0],
@@ -133,7 +108,7 @@ mod tests {
     use sumproof_core::routing::line::limits;
 
     use super::*;
-    use crate::parameters::params::SPLIT_DEFAULT_MS;
+    use crate::parameters::choices::{Choice, Listed};
 
     fn set(param: &FloatParam, value: f32) {
         // SAFETY: as in `healed`; this is what the wrapper does when it loads a state.
@@ -154,12 +129,12 @@ mod tests {
             (1000.0 * sumproof_core::split::side_chain::SPLIT_S) as f32,
             SPLIT_DEFAULT_MS
         );
-        let (ids, names) = (FeedChoice::ids().expect("feeds have ids"), FeedChoice::variants());
-        assert_eq!(ids.len(), FeedId::ALL.len());
+        let (ids, names) = (<FeedId as Listed>::IDS, <FeedId as Listed>::NAMES);
+        assert_eq!((ids.len(), names.len()), (FeedId::ALL.len(), FeedId::ALL.len()));
         for (index, feed) in FeedId::ALL.into_iter().enumerate() {
             assert_eq!(ids[index], feed.id());
             assert_eq!(names[index].to_lowercase(), feed.name().to_lowercase());
-            assert_eq!(feed_id(FeedChoice::from_index(index)), feed);
+            assert_eq!((Choice::from_index(index), feed.index()), (Choice(feed), index));
         }
     }
 

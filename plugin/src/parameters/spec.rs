@@ -1,95 +1,96 @@
-//! What a saved state may hold for each parameter, and what is made of it.
+//! What a saved state may hold for each parameter, and what is made of it: read off the parameters themselves.
 //!
 //! The framework takes a state's values as they come: a float out of range stays out of range, a list's index past its end
 //! is used as one, what is missing keeps the value of the session before. So a state is gone through first, value by
 //! value, and what reaches the framework is complete and within range.
 
+use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;
-use nice_plug::prelude::Enum;
+use nice_plug::prelude::{Param, Params};
 
-use crate::parameters::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
-use crate::parameters::params::{
-    CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS,
-};
+use crate::parameters::params::HostParams;
+
+/// Switches that are off after every load, whatever the state says: audition and recording are for the session.
+const SESSION: [&str; 3] = ["aud", "rec", "audbnc"];
+
+/// Id of the split time, which only the plugin with a side-chain has.
+pub(crate) const SPLIT_ID: &str = "split_1";
 
 /// What one parameter may be, and is by default.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Kind {
     /// A switch, off by default.
     Switch,
-    /// A switch that is off after every load, whatever the state says: audition and recording are for the session.
+    /// A switch that is off after every load.
     SessionSwitch,
     /// A number within a range, and its default.
     Number((f32, f32), f32),
     /// One of these ids; by default the one at the index.
-    OneOf(Option<&'static [&'static str]>, usize),
+    OneOf(Vec<String>, usize),
 }
 
-/// Id of the split time, which only the plugin with a side-chain has.
-pub(crate) const SPLIT_ID: &str = "split";
+/// Every parameter by its id, the side-chain's among them. Allocates.
+pub(crate) fn all() -> Vec<(String, Kind)> {
+    let params = HostParams::new(true);
+    params
+        .param_map()
+        .into_iter()
+        .map(|(id, pointer, _)| {
+            let kind = match pointer {
+                ParamPtr::BoolParam(_) if SESSION.contains(&id.as_str()) => Kind::SessionSwitch,
+                ParamPtr::BoolParam(_) => Kind::Switch,
+                other => listed(other),
+            };
+            (id, kind)
+        })
+        .collect()
+}
 
-/// Every parameter by its id.
-pub(crate) fn all() -> [(&'static str, Kind); 20] {
-    let polarity = Kind::OneOf(PolarityChoice::ids(), PolarityChoice::Normal.to_index());
-    [
-        ("byp", Kind::Switch),
-        ("aud", Kind::SessionSwitch),
-        (
-            "feed",
-            Kind::OneOf(FeedChoice::ids(), FeedChoice::MonoWedge.to_index()),
-        ),
-        ("lpol", polarity),
-        ("lgain", Kind::Number(GAIN_RANGE_DB, 0.0)),
-        ("ldel", Kind::Number(DELAY_RANGE_MS, 0.0)),
-        ("lhp", Kind::Number(CORNER_RANGE_HZ, 0.0)),
-        ("lunp", Kind::Switch),
-        ("rpol", polarity),
-        ("rgain", Kind::Number(GAIN_RANGE_DB, 0.0)),
-        ("rdel", Kind::Number(DELAY_RANGE_MS, 0.0)),
-        ("rhp", Kind::Number(CORNER_RANGE_HZ, 0.0)),
-        ("runp", Kind::Switch),
-        (
-            "law",
-            Kind::OneOf(SumLawChoice::ids(), SumLawChoice::Average.to_index()),
-        ),
-        ("match", Kind::Switch),
-        (
-            "integ",
-            Kind::OneOf(IntegrationChoice::ids(), IntegrationChoice::Medium.to_index()),
-        ),
-        ("rec", Kind::SessionSwitch),
-        (
-            "kind",
-            Kind::OneOf(PassChoice::ids(), PassChoice::Full.to_index()),
-        ),
-        ("audbnc", Kind::SessionSwitch),
-        (SPLIT_ID, Kind::Number(SPLIT_RANGE_MS, SPLIT_DEFAULT_MS)),
-    ]
+/// A number or a list.
+fn listed(pointer: ParamPtr) -> Kind {
+    // SAFETY (of all below): the pointer is one of `params`' in [`all`], which outlives this call.
+    match pointer {
+        ParamPtr::EnumParam(param) => {
+            let param = unsafe { &*param };
+            let last = param.step_count().unwrap_or(0);
+            let ids = (0..=last).map(|index| {
+                unsafe { pointer._internal_set_normalized_value(param.preview_normalized(index as i32)) };
+                param
+                    .unmodulated_plain_id()
+                    .map_or_else(String::new, String::from)
+            });
+            let ids = ids.collect();
+            Kind::OneOf(ids, usize::try_from(param.default_plain_value()).unwrap_or(0))
+        }
+        other => unsafe {
+            Kind::Number(
+                (other.preview_plain(0.0), other.preview_plain(1.0)),
+                other.default_plain_value(),
+            )
+        },
+    }
 }
 
 impl Kind {
     /// The value used where a state has none that can be understood.
-    pub(crate) fn default_value(self) -> ParamValue {
+    pub(crate) fn default_value(&self) -> ParamValue {
         match self {
             Self::Switch | Self::SessionSwitch => ParamValue::Bool(false),
-            Self::Number(_, default) => ParamValue::F32(default),
-            Self::OneOf(ids, index) => ParamValue::String(
-                ids.and_then(|ids| ids.get(index))
-                    .map_or_else(String::new, |id| String::from(*id)),
-            ),
+            Self::Number(_, default) => ParamValue::F32(*default),
+            Self::OneOf(ids, index) => ParamValue::String(ids.get(*index).cloned().unwrap_or_default()),
         }
     }
 
     /// What a stored value means here: itself, or the nearest this version knows. `None` when it means nothing.
-    pub(crate) fn understood(self, value: &ParamValue) -> Option<ParamValue> {
+    pub(crate) fn understood(&self, value: &ParamValue) -> Option<ParamValue> {
         match (self, value) {
             (Self::Switch, ParamValue::Bool(on)) => Some(ParamValue::Bool(*on)),
             (Self::SessionSwitch, ParamValue::Bool(_)) => Some(ParamValue::Bool(false)),
             (Self::Number((least, most), _), ParamValue::F32(number)) if number.is_finite() => {
-                Some(ParamValue::F32(number.clamp(least, most)))
+                Some(ParamValue::F32(number.clamp(*least, *most)))
             }
-            (Self::OneOf(Some(ids), _), ParamValue::String(id)) => {
-                ids.contains(&id.as_str()).then(|| ParamValue::String(id.clone()))
+            (Self::OneOf(ids, _), ParamValue::String(id)) => {
+                ids.contains(id).then(|| ParamValue::String(id.clone()))
             }
             _ => None,
         }

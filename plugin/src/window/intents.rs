@@ -3,16 +3,16 @@
 use std::sync::Arc;
 
 use nice_plug::context::gui::GuiContext;
-use nice_plug::prelude::{BoolParam, Enum, EnumParam, FloatParam, Param};
-use sumproof_core::routing::feed::{FeedId, Side, SumLaw};
-use sumproof_core::session::take::Pass;
-use sumproof_views::{CheckWish, Control, Integration, Intent, Setting};
+use nice_plug::params::internals::ParamPtr;
+use nice_plug::prelude::Param;
+use sumproof_core::routing::feed::Side;
+use sumproof_views::{CheckWish, Control, Intent, Setting};
 
 use crate::analysis::engine::Analysis;
 use crate::bridge::shared::Shared;
 use crate::files::folder;
 use crate::files::tasks::FileTasks;
-use crate::parameters::choices::{FeedChoice, IntegrationChoice, PassChoice, PolarityChoice, SumLawChoice};
+use crate::parameters::choices::Listed;
 use crate::parameters::params::{HostParams, LineParams};
 use crate::state::fields::PluginParams;
 
@@ -85,16 +85,11 @@ impl Hand {
             return;
         }
         self.held.push(control);
-        let setter = self.gui.param_setter();
-        match param(&self.params.host, control) {
-            Target::Switch(param) => setter.begin_set_parameter(param),
-            Target::Number(param) => setter.begin_set_parameter(param),
-            Target::Polarity(param) => setter.begin_set_parameter(param),
-            Target::Feed(param) => setter.begin_set_parameter(param),
-            Target::Law(param) => setter.begin_set_parameter(param),
-            Target::Integration(param) => setter.begin_set_parameter(param),
-            Target::Pass(param) => setter.begin_set_parameter(param),
-        }
+        // SAFETY: a parameter of `self.params`, which the wrapper keeps as long as its window.
+        unsafe {
+            self.gui
+                .raw_begin_set_parameter(param(&self.params.host, control))
+        };
     }
 
     fn end(&mut self, control: Control) {
@@ -103,16 +98,8 @@ impl Hand {
         if self.held.len() == before {
             return;
         }
-        let setter = self.gui.param_setter();
-        match param(&self.params.host, control) {
-            Target::Switch(param) => setter.end_set_parameter(param),
-            Target::Number(param) => setter.end_set_parameter(param),
-            Target::Polarity(param) => setter.end_set_parameter(param),
-            Target::Feed(param) => setter.end_set_parameter(param),
-            Target::Law(param) => setter.end_set_parameter(param),
-            Target::Integration(param) => setter.end_set_parameter(param),
-            Target::Pass(param) => setter.end_set_parameter(param),
-        }
+        // SAFETY: as in `begin`.
+        unsafe { self.gui.raw_end_set_parameter(param(&self.params.host, control)) };
     }
 
     /// A value outside a gesture gets one of its own, so that the host hears of it all the same.
@@ -129,53 +116,16 @@ impl Hand {
     }
 
     fn put(&self, setting: Setting) {
-        let setter = self.gui.param_setter();
-        let host = &self.params.host;
-        match setting {
-            Setting::Audition(on) => setter.set_parameter(&host.audition, on),
-            Setting::Feed(id) => setter.set_parameter(&host.feed, feed_choice(id)),
-            Setting::Flipped(side, flipped) => setter.set_parameter(
-                &line(host, side).polarity,
-                if flipped {
-                    PolarityChoice::Flipped
-                } else {
-                    PolarityChoice::Normal
-                },
-            ),
-            Setting::GainDb(side, value) => put_number(&setter, &line(host, side).gain_db, value),
-            Setting::DelayMs(side, value) => put_number(&setter, &line(host, side).delay_ms, value),
-            Setting::CornerHz(side, value) => put_number(&setter, &line(host, side).corner_hz, value),
-            Setting::Unplugged(side, unplugged) => {
-                setter.set_parameter(&line(host, side).unplugged, unplugged)
-            }
-            Setting::Law(law) => setter.set_parameter(
-                &host.law,
-                match law {
-                    SumLaw::Average => SumLawChoice::Average,
-                    SumLaw::Minus3Db => SumLawChoice::Minus3Db,
-                    SumLaw::Unity => SumLawChoice::Unity,
-                },
-            ),
-            Setting::LoudnessMatch(on) => setter.set_parameter(&host.loudness_match, on),
-            Setting::Integration(time) => setter.set_parameter(
-                &host.integration,
-                match time {
-                    Integration::Short => IntegrationChoice::Short,
-                    Integration::Medium => IntegrationChoice::Medium,
-                    Integration::Long => IntegrationChoice::Long,
-                },
-            ),
-            Setting::Record(on) => setter.set_parameter(&host.record, on),
-            Setting::Pass(pass) => setter.set_parameter(
-                &host.pass,
-                match pass {
-                    Pass::Full => PassChoice::Full,
-                    Pass::Dry => PassChoice::Dry,
-                    Pass::Wet => PassChoice::Wet,
-                },
-            ),
-            Setting::AuditionInBounces(on) => setter.set_parameter(&host.audition_in_bounces, on),
+        let plain = plain(setting);
+        if !plain.is_finite() {
+            return;
         }
+        let param = param(&self.params.host, setting.control());
+        // SAFETY: as in `begin`. Through the normalised value, so that host and plugin hold the same snapped number.
+        unsafe {
+            self.gui
+                .raw_set_parameter_normalized(param, param.preview_normalized(plain))
+        };
     }
 
     fn on_takes(&self, intent: Intent) {
@@ -219,32 +169,38 @@ impl Hand {
     }
 }
 
-/// A parameter by its type.
-enum Target<'a> {
-    Switch(&'a BoolParam),
-    Number(&'a FloatParam),
-    Polarity(&'a EnumParam<PolarityChoice>),
-    Feed(&'a EnumParam<FeedChoice>),
-    Law(&'a EnumParam<SumLawChoice>),
-    Integration(&'a EnumParam<IntegrationChoice>),
-    Pass(&'a EnumParam<PassChoice>),
+fn param(host: &HostParams, control: Control) -> ParamPtr {
+    match control {
+        Control::Audition => host.audition.as_ptr(),
+        Control::Feed => host.feed.as_ptr(),
+        Control::Polarity(side) => line(host, side).polarity.as_ptr(),
+        Control::Gain(side) => line(host, side).gain_db.as_ptr(),
+        Control::Delay(side) => line(host, side).delay_ms.as_ptr(),
+        Control::Corner(side) => line(host, side).corner_hz.as_ptr(),
+        Control::Unplugged(side) => line(host, side).unplugged.as_ptr(),
+        Control::Law => host.law.as_ptr(),
+        Control::LoudnessMatch => host.loudness_match.as_ptr(),
+        Control::Integration => host.integration.as_ptr(),
+        Control::Record => host.record.as_ptr(),
+        Control::Pass => host.pass.as_ptr(),
+        Control::AuditionInBounces => host.audition_in_bounces.as_ptr(),
+    }
 }
 
-fn param(host: &HostParams, control: Control) -> Target<'_> {
-    match control {
-        Control::Audition => Target::Switch(&host.audition),
-        Control::Feed => Target::Feed(&host.feed),
-        Control::Polarity(side) => Target::Polarity(&line(host, side).polarity),
-        Control::Gain(side) => Target::Number(&line(host, side).gain_db),
-        Control::Delay(side) => Target::Number(&line(host, side).delay_ms),
-        Control::Corner(side) => Target::Number(&line(host, side).corner_hz),
-        Control::Unplugged(side) => Target::Switch(&line(host, side).unplugged),
-        Control::Law => Target::Law(&host.law),
-        Control::LoudnessMatch => Target::Switch(&host.loudness_match),
-        Control::Integration => Target::Integration(&host.integration),
-        Control::Record => Target::Switch(&host.record),
-        Control::Pass => Target::Pass(&host.pass),
-        Control::AuditionInBounces => Target::Switch(&host.audition_in_bounces),
+/// A value as its parameter counts: switches 0 and 1, lists by index, numbers as they are.
+fn plain(setting: Setting) -> f32 {
+    match setting {
+        Setting::Audition(on)
+        | Setting::LoudnessMatch(on)
+        | Setting::Record(on)
+        | Setting::AuditionInBounces(on)
+        | Setting::Flipped(_, on)
+        | Setting::Unplugged(_, on) => f32::from(u8::from(on)),
+        Setting::GainDb(_, value) | Setting::DelayMs(_, value) | Setting::CornerHz(_, value) => value,
+        Setting::Feed(id) => id.index() as f32,
+        Setting::Law(law) => law.index() as f32,
+        Setting::Integration(time) => time.index() as f32,
+        Setting::Pass(pass) => pass.index() as f32,
     }
 }
 
@@ -255,28 +211,18 @@ fn line(host: &HostParams, side: Side) -> &LineParams {
     }
 }
 
-/// The choice of a feed: both lists have the same order, which a test of the settings pins.
-fn feed_choice(id: FeedId) -> FeedChoice {
-    FeedChoice::from_index(FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0))
-}
-
-fn put_number(setter: &nice_plug::prelude::ParamSetter<'_>, param: &FloatParam, value: f32) {
-    if value.is_finite() {
-        // Through the normalised value and back, so that host and plugin hold the same snapped number.
-        setter.set_parameter_normalized(param, param.preview_normalized(value));
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use std::sync::Mutex;
 
     use nice_plug::context::PluginApi;
     use nice_plug::context::gui::GuiContextInner;
-    use nice_plug::params::internals::ParamPtr;
     use nice_plug::plugin::PluginState;
     use nice_plug::prelude::Params;
+    use sumproof_core::routing::feed::{FeedId, SumLaw};
     use sumproof_core::score::rig::Rig;
+    use sumproof_core::session::take::Pass;
+    use sumproof_views::Integration;
     use triple_buffer::triple_buffer;
 
     use super::*;
@@ -371,16 +317,16 @@ mod tests {
         let settings = [
             (Setting::Audition(true), "aud"),
             (Setting::Feed(FeedId::MonoSubs), "feed"),
-            (Setting::Flipped(Side::Left, true), "lpol"),
-            (Setting::Flipped(Side::Right, true), "rpol"),
-            (Setting::GainDb(Side::Left, -20.0), "lgain"),
-            (Setting::GainDb(Side::Right, 3.5), "rgain"),
-            (Setting::DelayMs(Side::Left, 0.4), "ldel"),
-            (Setting::DelayMs(Side::Right, 30.0), "rdel"),
-            (Setting::CornerHz(Side::Left, 30.0), "lhp"),
-            (Setting::CornerHz(Side::Right, 200.0), "rhp"),
-            (Setting::Unplugged(Side::Left, true), "lunp"),
-            (Setting::Unplugged(Side::Right, true), "runp"),
+            (Setting::Flipped(Side::Left, true), "l_pol"),
+            (Setting::Flipped(Side::Right, true), "r_pol"),
+            (Setting::GainDb(Side::Left, -20.0), "l_gain"),
+            (Setting::GainDb(Side::Right, 3.5), "r_gain"),
+            (Setting::DelayMs(Side::Left, 0.4), "l_del"),
+            (Setting::DelayMs(Side::Right, 30.0), "r_del"),
+            (Setting::CornerHz(Side::Left, 30.0), "l_hp"),
+            (Setting::CornerHz(Side::Right, 200.0), "r_hp"),
+            (Setting::Unplugged(Side::Left, true), "l_unp"),
+            (Setting::Unplugged(Side::Right, true), "r_unp"),
             (Setting::Law(SumLaw::Unity), "law"),
             (Setting::LoudnessMatch(true), "match"),
             (Setting::Integration(Integration::Long), "integ"),
@@ -482,7 +428,7 @@ mod tests {
         hand.let_go();
         assert_eq!(
             noted(&host),
-            ["begin lgain", "begin feed", "end feed", "end lgain"]
+            ["begin l_gain", "begin feed", "end feed", "end l_gain"]
         );
     }
 
@@ -493,7 +439,7 @@ mod tests {
         hand.carry_out(Intent::Set(Setting::DelayMs(Side::Right, f32::INFINITY)));
         assert_eq!(
             noted(&host),
-            ["begin lgain", "end lgain", "begin rdel", "end rdel"]
+            ["begin l_gain", "end l_gain", "begin r_del", "end r_del"]
         );
         hand.carry_out(Intent::Set(Setting::GainDb(Side::Left, 500.0)));
         assert_eq!(host.params.left.gain_db.value(), 20.0);

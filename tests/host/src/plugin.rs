@@ -221,7 +221,7 @@ impl Plugin {
         Ok(params.text_to_value(&handle, ClapId::new(ParamId::from_key(key).0), &text))
     }
 
-    /// A parameter change from text, as a user types it into a DAW: `change(0, "lgain", "-20 dB")`.
+    /// A parameter change from text, as a user types it into a DAW: `change(0, "l_gain", "-20 dB")`.
     ///
     /// # Errors
     /// [`HostError::NoSuchParam`] when there is no such parameter or it does not take the text.

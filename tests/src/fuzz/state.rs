@@ -47,9 +47,9 @@ fn seeds() -> Vec<Vec<u8>> {
     let mut plugin = fresh();
     let untouched = saved(&mut plugin);
     let events = [
-        ("lgain", "-6.5 dB"),
-        ("rdel", "1.25 ms"),
-        ("rpol", "Flipped"),
+        ("l_gain", "-6.5 dB"),
+        ("r_del", "1.25 ms"),
+        ("r_pol", "Flipped"),
         ("feed", "Left line only"),
     ]
     .map(|(key, text)| {

@@ -27,7 +27,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "lpol",
+        "l_pol",
         "Left line polarity",
         "Left line",
         "Normal",
@@ -36,7 +36,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "lgain",
+        "l_gain",
         "Left line gain",
         "Left line",
         "-40.0 dB",
@@ -45,7 +45,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "ldel",
+        "l_del",
         "Left line delay",
         "Left line",
         "0.00 ms",
@@ -54,7 +54,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "lhp",
+        "l_hp",
         "Left line transformer corner",
         "Left line",
         "none",
@@ -63,7 +63,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "lunp",
+        "l_unp",
         "Left line unplugged",
         "Left line",
         "Plugged in",
@@ -72,7 +72,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "rpol",
+        "r_pol",
         "Right line polarity",
         "Right line",
         "Normal",
@@ -81,7 +81,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "rgain",
+        "r_gain",
         "Right line gain",
         "Right line",
         "-40.0 dB",
@@ -90,7 +90,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "rdel",
+        "r_del",
         "Right line delay",
         "Right line",
         "0.00 ms",
@@ -99,7 +99,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "rhp",
+        "r_hp",
         "Right line transformer corner",
         "Right line",
         "none",
@@ -108,7 +108,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     (
-        "runp",
+        "r_unp",
         "Right line unplugged",
         "Right line",
         "Plugged in",
@@ -297,7 +297,7 @@ fn the_feeds_a_host_can_choose_are_the_rows_of_the_table() {
 #[test]
 fn text_that_is_no_finite_number_is_refused() {
     let mut plugin = plugin().unwrap();
-    for key in ["lgain", "rgain", "ldel", "rdel", "lhp", "rhp"] {
+    for key in ["l_gain", "r_gain", "l_del", "r_del", "l_hp", "r_hp"] {
         for text in ["nan", "NaN", "inf", "-inf", "infinity", "1e999", "", "loud"] {
             assert_eq!(plugin.text_value(key, text).unwrap(), None, "{key} took '{text}'");
         }
@@ -510,11 +510,11 @@ fn another() -> Plugin {
 fn state_comes_back_as_it_was() {
     let mut plugin = plugin().unwrap();
     let events = vec![
-        plugin.change(0, "lgain", "-20 dB").unwrap(),
-        plugin.change(0, "rdel", "1.25 ms").unwrap(),
-        plugin.change(0, "lhp", "30 Hz").unwrap(),
-        ParamEvent::step("rpol", 1),
-        ParamEvent::step("lunp", 1),
+        plugin.change(0, "l_gain", "-20 dB").unwrap(),
+        plugin.change(0, "r_del", "1.25 ms").unwrap(),
+        plugin.change(0, "l_hp", "30 Hz").unwrap(),
+        ParamEvent::step("r_pol", 1),
+        ParamEvent::step("l_unp", 1),
         ParamEvent::step("law", 2),
         ParamEvent::step("integ", 0),
         ParamEvent::step("feed", 7),
@@ -528,9 +528,9 @@ fn state_comes_back_as_it_was() {
     plugin.play(&noise(48_000.0, 0.1), &how).unwrap();
     let saved = plugin.save_state().unwrap();
     let state = State::decode(&saved).unwrap();
-    assert_eq!(state.params["lgain"], -20.0);
-    assert_eq!(state.params["rdel"], 1.25);
-    assert_eq!(state.params["lhp"], 30.0);
+    assert_eq!(state.params["l_gain"], -20.0);
+    assert_eq!(state.params["r_del"], 1.25);
+    assert_eq!(state.params["l_hp"], 30.0);
     assert_eq!(state.version, env!("CARGO_PKG_VERSION"));
 
     let mut again = another();
@@ -554,7 +554,7 @@ fn state_comes_back_as_it_was() {
 #[test]
 fn broken_state_is_refused_and_changes_nothing() {
     let mut plugin = plugin().unwrap();
-    let gain = plugin.change(0, "lgain", "-6 dB").unwrap();
+    let gain = plugin.change(0, "l_gain", "-6 dB").unwrap();
     let how = Play {
         events: vec![gain],
         ..Play::default()
@@ -584,12 +584,12 @@ fn broken_state_is_refused_and_changes_nothing() {
 fn values_out_of_range_in_a_state_are_brought_into_range() {
     let mut plugin = plugin().unwrap();
     let mut state = State::decode(&plugin.save_state().unwrap()).unwrap();
-    state.params["lgain"] = serde_json::json!(4000.0);
-    state.params["rdel"] = serde_json::json!(-3.0);
+    state.params["l_gain"] = serde_json::json!(4000.0);
+    state.params["r_del"] = serde_json::json!(-3.0);
     plugin.load_state(&state.encode()).unwrap();
     let state = State::decode(&plugin.save_state().unwrap()).unwrap();
-    assert_eq!(state.params["lgain"], 20.0);
-    assert_eq!(state.params["rdel"], 0.0);
+    assert_eq!(state.params["l_gain"], 20.0);
+    assert_eq!(state.params["r_del"], 0.0);
 }
 
 #[test]

@@ -81,9 +81,9 @@ fn the_library_has_both_plugins_and_only_one_has_the_second_input() {
     };
     assert_eq!(
         (split.name.as_str(), split.text.as_str()),
-        ("Split time", "20.0 ms")
+        ("Side-chain split time", "20.0 ms")
     );
-    assert_eq!(split.id, ParamEvent::step("split", 0).param);
+    assert_eq!(split.id, ParamEvent::step("split_1", 0).param);
     assert!(split.automatable);
 }
 
@@ -195,7 +195,7 @@ fn a_longer_split_time_counts_more_as_dry() {
     let wet_db = |split: &str| {
         let mut plugin = side_chain_plugin().unwrap();
         let how = Play {
-            events: vec![plugin.change(0, "split", split).unwrap()],
+            events: vec![plugin.change(0, "split_1", split).unwrap()],
             ..Play::default()
         };
         plugin

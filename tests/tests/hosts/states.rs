@@ -21,9 +21,9 @@ const SEED: u64 = 21;
 /// What is set in the states, as a user types it.
 const SET: [(&str, &str); 6] = [
     ("feed", "Left line only"),
-    ("lgain", "-6.5 dB"),
-    ("rdel", "1.25 ms"),
-    ("rpol", "Flipped"),
+    ("l_gain", "-6.5 dB"),
+    ("r_del", "1.25 ms"),
+    ("r_pol", "Flipped"),
     ("law", "Unity (0 dB)"),
     ("integ", "3 s"),
 ];

@@ -168,24 +168,24 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
         desk.picture("typing");
         desk.editor.key(&mut desk.plugin, Key::Return, None).unwrap();
         desk.rest(1000);
-        if desk.text("lgain") == "-6.5 dB" {
+        if desk.text("l_gain") == "-6.5 dB" {
             break;
         }
     }
-    desk.until("a typed value is set", |desk| desk.text("lgain") == "-6.5 dB");
+    desk.until("a typed value is set", |desk| desk.text("l_gain") == "-6.5 dB");
 
     // Another is dragged: five pixels are a step of 0.1 ms.
     let (x, y) = desk.place("right line delay");
     desk.editor.drag(&mut desk.plugin, (x, y), (x, y - 60.0)).unwrap();
     desk.until("a drag is set", |desk| {
-        desk.plugin.param("rdel").unwrap().value > 0.0
+        desk.plugin.param("r_del").unwrap().value > 0.0
     });
-    let dragged: f64 = desk.text("rdel").trim_end_matches(" ms").parse().unwrap();
+    let dragged: f64 = desk.text("r_del").trim_end_matches(" ms").parse().unwrap();
     assert!((0.5..=2.0).contains(&dragged), "60 pixels made {dragged} ms");
 
     // A line is unplugged: the wedge is what is left.
     desk.click("left line plug: unplugged");
-    desk.until("a line is unplugged", |desk| desk.text("lunp") == "Unplugged");
+    desk.until("a line is unplugged", |desk| desk.text("l_unp") == "Unplugged");
     desk.rest(500);
     desk.picture("set");
     desk.put_away();

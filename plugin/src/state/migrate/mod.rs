@@ -154,7 +154,7 @@ fn filter_params(state: &mut PluginState, kept: &mut Kept, newer: bool) {
     let known = spec::all();
     let mut written = std::mem::take(&mut state.params);
     for (id, kind) in known {
-        let before = written.remove(id);
+        let before = written.remove(&id);
         let now = before.as_ref().and_then(|value| kind.understood(value));
         if let Some(before) = before {
             let changed = now.as_ref().is_none_or(|now| !same(now, &before));
@@ -162,16 +162,16 @@ fn filter_params(state: &mut PluginState, kept: &mut Kept, newer: bool) {
             if changed && !session_only {
                 if newer || !kept.from.is_empty() {
                     let stand_in = now.clone().unwrap_or_else(|| kind.default_value());
-                    kept.param_stand_ins.insert(String::from(id), stand_in);
-                    kept.params.insert(String::from(id), before);
+                    kept.param_stand_ins.insert(id.clone(), stand_in);
+                    kept.params.insert(id.clone(), before);
                 } else if now.is_none() {
-                    kept.unreadable.push(String::from(id));
+                    kept.unreadable.push(id.clone());
                 }
             }
         }
         state
             .params
-            .insert(String::from(id), now.unwrap_or_else(|| kind.default_value()));
+            .insert(id, now.unwrap_or_else(|| kind.default_value()));
     }
     for (id, value) in written {
         let short = match &value {

@@ -2,9 +2,9 @@
 
 use super::*;
 use nice_plug::prelude::FloatParam;
-use sumproof_views::Snapshot;
+use sumproof_views::{Integration, Snapshot};
 
-use crate::parameters::choices::IntegrationChoice;
+use crate::parameters::choices::Choice;
 
 fn put(param: &FloatParam, value: f32) {
     // SAFETY: what the wrapper does when the host sets a parameter; the value is an atomic.
@@ -24,11 +24,11 @@ fn shown(instance: &mut Instance) -> Snapshot {
 fn rendering(rate_hz: f64, audition: bool) -> Instance {
     let mut instance = Instance::new(Shared::default());
     let host = instance.host();
-    choose(&host.integration, IntegrationChoice::Short);
+    choose(&host.integration, Choice(Integration::Short));
     set(&host.audition, audition);
     set(&host.audition_in_bounces, true);
     set(&host.loudness_match, true);
-    choose(&host.feed, FeedChoice::MonoWedge);
+    choose(&host.feed, Choice(FeedId::MonoWedge));
     put(&host.left.delay_ms, 0.37);
     put(&host.left.gain_db, -3.0);
     put(&host.left.corner_hz, 30.0);

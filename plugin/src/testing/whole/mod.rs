@@ -11,8 +11,9 @@ use nice_plug::params::InternalParamMut;
 use nice_plug::plugin::{ParamValue, PluginState};
 use nice_plug::prelude::{BoolParam, EnumParam, Params};
 use nice_plug_egui::RepaintNotifier;
+use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::rig::Rig;
-use sumproof_core::session::take::Take;
+use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::spectrum::pair_sums::PairSums;
 use sumproof_core::split::Method;
 use sumproof_core::split::side_chain::Reference;
@@ -23,7 +24,7 @@ use crate::analysis::worker::{Activity, Worker};
 use crate::audio::side::{AudioSide, Drive, Mode};
 use crate::bridge::published::Published;
 use crate::bridge::shared::{AuditionState, Shared};
-use crate::parameters::choices::{FeedChoice, PassChoice};
+use crate::parameters::choices::Choice;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 use crate::state::fields::{FIELDS, PluginParams};
@@ -99,8 +100,9 @@ impl Instance {
         PluginState {
             version: String::from(migrate::VERSION),
             params: crate::parameters::spec::all()
-                .map(|(id, kind)| (String::from(id), kind.default_value()))
-                .into(),
+                .into_iter()
+                .map(|(id, kind)| (id, kind.default_value()))
+                .collect(),
             fields: self.params.serialize_fields(),
         }
     }
@@ -200,11 +202,11 @@ fn a_take_holds_exactly_the_frames_between_on_and_off() {
     for (offline, block) in [(true, 64), (true, 8192), (false, 512)] {
         let mut instance = Instance::active(offline);
         instance.play(&left[..1024], &right[..1024], block, false);
-        choose(&instance.host().pass, PassChoice::Wet);
+        choose(&instance.host().pass, Choice(Pass::Wet));
         set(&instance.host().record, true);
         instance.play(&left, &right, block, false);
         set(&instance.host().record, false);
-        choose(&instance.host().pass, PassChoice::Full);
+        choose(&instance.host().pass, Choice(Pass::Full));
         instance.play(&left[..1024], &right[..1024], block, false);
         instance.analysis.lock().settle();
         let takes = instance.takes();
@@ -212,7 +214,7 @@ fn a_take_holds_exactly_the_frames_between_on_and_off() {
         assert_alike(&takes[0].sums, &sums(&left, &right));
         assert_eq!(
             (takes[0].pass, takes[0].invalid_frames, takes[0].name.as_str()),
-            (sumproof_core::session::take::Pass::Wet, 0, "Take 1")
+            (Pass::Wet, 0, "Take 1")
         );
     }
 }
@@ -354,7 +356,7 @@ fn audition_is_held_back_in_bounces_unless_wanted() {
         (true, true, true, AuditionState::Feed),
     ] {
         let mut instance = Instance::active(offline);
-        choose(&instance.host().feed, FeedChoice::LeftLineOnly);
+        choose(&instance.host().feed, Choice(FeedId::LeftLineOnly));
         set(&instance.host().audition, true);
         set(&instance.host().audition_in_bounces, in_bounces);
         let [l, r] = instance.play(&left, &right, 64, host_records);
@@ -490,7 +492,7 @@ fn states_broken_in_any_place_load_whole_or_by_their_defaults() {
         let mut filtered = state.clone();
         migrate::filter(&mut filtered, &FIELDS);
         for (id, kind) in crate::parameters::spec::all() {
-            assert!(kind.understood(&filtered.params[id]).is_some(), "{id}");
+            assert!(kind.understood(&filtered.params[&id]).is_some(), "{id}");
         }
         assert!(
             FIELDS
@@ -561,9 +563,9 @@ fn an_open_window_is_shown_what_is_played_and_what_is_stored() {
 }
 
 /// Records one pass of each kind, and what the window says then.
-fn record_passes(instance: &mut Instance, passes: [(PassChoice, &[Vec<f32>; 2]); 3]) -> Option<String> {
+fn record_passes(instance: &mut Instance, passes: [(Pass, &[Vec<f32>; 2]); 3]) -> Option<String> {
     for (pass, [left, right]) in passes {
-        choose(&instance.host().pass, pass);
+        choose(&instance.host().pass, Choice(pass));
         set(&instance.host().record, true);
         instance.play(left, right, 512, false);
         set(&instance.host().record, false);
@@ -589,16 +591,8 @@ fn passes_that_belong_together_become_a_take() {
     let wet = all.map(|channel| channel[48_000..].iter().map(|sample| 0.5 * sample).collect());
     let full = added(&dry, &wet);
     let mut orders = [
-        [
-            (PassChoice::Full, &full),
-            (PassChoice::Dry, &dry),
-            (PassChoice::Wet, &wet),
-        ],
-        [
-            (PassChoice::Wet, &wet),
-            (PassChoice::Dry, &dry),
-            (PassChoice::Full, &full),
-        ],
+        [(Pass::Full, &full), (Pass::Dry, &dry), (Pass::Wet, &wet)],
+        [(Pass::Wet, &wet), (Pass::Dry, &dry), (Pass::Full, &full)],
     ];
     for order in &mut orders {
         let mut instance = Instance::active(true);
@@ -624,11 +618,7 @@ fn passes_of_another_performance_are_told_and_make_no_take() {
     let mut instance = Instance::active(true);
     let said = record_passes(
         &mut instance,
-        [
-            (PassChoice::Full, &full),
-            (PassChoice::Dry, &dry),
-            (PassChoice::Wet, &wet),
-        ],
+        [(Pass::Full, &full), (Pass::Dry, &dry), (Pass::Wet, &wet)],
     )
     .expect("something is said of the pair");
     assert!(
@@ -652,11 +642,7 @@ fn a_full_pass_after_its_halves_that_does_not_fit_is_told_and_the_pair_stays() {
     let mut instance = Instance::active(true);
     let said = record_passes(
         &mut instance,
-        [
-            (PassChoice::Dry, &dry),
-            (PassChoice::Wet, &wet),
-            (PassChoice::Full, &other),
-        ],
+        [(Pass::Dry, &dry), (Pass::Wet, &wet), (Pass::Full, &other)],
     );
     let said = said.expect("something is said of the pair");
     assert!(

@@ -54,6 +54,16 @@ impl Integration {
             Self::Long => "3 s",
         }
     }
+
+    /// The time constant, seconds.
+    #[must_use]
+    pub fn seconds(self) -> f64 {
+        match self {
+            Self::Short => 0.3,
+            Self::Medium => 1.0,
+            Self::Long => 3.0,
+        }
+    }
 }
 
 /// Every parameter, as it stands now.

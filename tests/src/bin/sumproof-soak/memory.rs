@@ -19,7 +19,7 @@ pub fn play_on(turns: u32) -> Outcome {
     let mut round = |turn: u32| -> Result<(), String> {
         let mut events = Vec::new();
         for at_sample in (0..audio.len_samples()).step_by(12_000) {
-            let key = ["lgain", "rgain", "ldel", "rdel", "lhp", "rhp"][rng.below(6)];
+            let key = ["l_gain", "r_gain", "l_del", "r_del", "l_hp", "r_hp"][rng.below(6)];
             events.push(ParamEvent {
                 at_sample,
                 value: rng.uniform(),

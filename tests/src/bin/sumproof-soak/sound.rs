@@ -132,8 +132,8 @@ pub fn renders(turns: u32) -> Outcome {
                     offline,
                     blocks: Blocks::Fixed(480),
                     events: vec![
-                        plugin.change(0, "rdel", "1.25 ms").map_err(text)?,
-                        plugin.change(0, "lhp", "30 Hz").map_err(text)?,
+                        plugin.change(0, "r_del", "1.25 ms").map_err(text)?,
+                        plugin.change(0, "l_hp", "30 Hz").map_err(text)?,
                         ParamEvent::step("audbnc", 1),
                         ParamEvent::step("feed", *number as u32),
                         ParamEvent::step("aud", 1),

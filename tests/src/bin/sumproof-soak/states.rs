@@ -19,8 +19,8 @@ pub fn any_moment(turns: u32) -> Outcome {
     let (mut saved, mut loaded) = (0, 0);
     for turn in 0..turns {
         match rng.below(4) {
-            0 => running.set_param(["lgain", "rdel", "lhp"][rng.below(3)], rng.uniform()),
-            1 => running.set_param(["rec", "rpol", "match"][rng.below(3)], rng.below(2) as f64),
+            0 => running.set_param(["l_gain", "r_del", "l_hp"][rng.below(3)], rng.uniform()),
+            1 => running.set_param(["rec", "r_pol", "match"][rng.below(3)], rng.below(2) as f64),
             2 => {
                 let bytes = plugin.save_state().map_err(text)?;
                 State::decode(&bytes)
@@ -62,9 +62,9 @@ pub fn any_moment(turns: u32) -> Outcome {
 /// A small state, cut and with bits flipped.
 pub fn damage(turns: u32) -> Outcome {
     let mut plugin = plugin()?;
-    let event = plugin.change(0, "lgain", "-6.5 dB").map_err(text)?;
+    let event = plugin.change(0, "l_gain", "-6.5 dB").map_err(text)?;
     let how = Play {
-        events: vec![event, ParamEvent::step("rpol", 1)],
+        events: vec![event, ParamEvent::step("r_pol", 1)],
         ..Play::default()
     };
     plugin.play(&noise(1, 48_000.0, 512), &how).map_err(text)?;

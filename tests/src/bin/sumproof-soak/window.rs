@@ -174,7 +174,7 @@ pub fn without_idle(turns: u32) -> Outcome {
                 break;
             }
         }
-        running.set_param("lgain", 0.25);
+        running.set_param("l_gain", 0.25);
         running.set_param("rec", 1.0);
         std::thread::sleep(Duration::from_millis(300));
         running.set_param("rec", 0.0);

@@ -150,7 +150,7 @@ def state_comes_back():
 @check
 def a_mono_source_is_played():
     # The host fills or leaves the other channel. (Asked for other busses by its `set_bus`, this host goes on with them although
-    # the plugin refuses, and hands over null pointers, which the plugin's framework reads: see docs/hosts.md.)
+    # the plugin refuses, and hands over null pointers, which the plugin's framework reads: see docs/engineers/hosts.md.)
     mono = noise(0.1, channels=1)
     engine, plugin = hosted(mono)
     assert (plugin.get_num_input_channels(), plugin.get_num_output_channels()) == (2, 2)

@@ -120,11 +120,11 @@ pub fn pair(
                 }),
                 (None, None, full) => Ok(Job::File(full?)),
                 (Some(one), None, _) => Err(format!(
-                    "{}: there is a dry pass of this preset but no wet one; bounce it, or mend its name",
+                    "{}: there is a dry pass of this preset but no wet one; bounce it, or correct its name",
                     one.display()
                 )),
                 (None, Some(one), _) => Err(format!(
-                    "{}: there is a wet pass of this preset but no dry one; bounce it, or mend its name",
+                    "{}: there is a wet pass of this preset but no dry one; bounce it, or correct its name",
                     one.display()
                 )),
             })

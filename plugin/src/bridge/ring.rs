@@ -1,7 +1,7 @@
 //! the ring between the audio thread and the analysis: one ring of frames and one of commands, both single-producer,
 //! single-consumer, both allocated by [`ring`] and never after.
 //!
-//! Frames cross as they came, invalid included: the analysis knows what not to believe, and a invalid frame is its own
+//! Frames cross as they came, invalid ones included: the analysis knows what not to believe, and an invalid frame is its own
 //! marker for where an average breaks. A command takes effect exactly between two frames, because it carries the number
 //! of frames pushed before it. Frames that found no room are counted, and the count crosses as a command at the place
 //! where they are missing; until that is said, no later frame is let through.

@@ -109,7 +109,7 @@ pub struct App {
 }
 
 /// The keys the window keeps from the host while no name is being typed. Never the space bar: it starts the transport
-/// wherever the user last clicked. (On X11 the windowing library keeps all of them, see docs/hosts.md.)
+/// wherever the user last clicked. (On X11 the windowing library keeps all of them, see docs/engineers/hosts.md.)
 fn own_keys() -> Vec<Key> {
     let named = [
         "Escape",

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use sumproof_tests::fuzz::guide::Guide;
 use sumproof_tests::fuzz::{Driver, Finding, TARGETS, Target, found};
 
-/// Findings of a target after which it is left: the first ones are to be mended before more are looked for.
+/// Findings of a target after which it is left: the first ones are to be corrected before more are looked for.
 const ENOUGH: usize = 8;
 /// A case that takes longer than this is told of, with its input; counting takes ten times as long.
 const LONG: Duration = Duration::from_secs(20);

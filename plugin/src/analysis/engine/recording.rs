@@ -117,7 +117,7 @@ impl Engine {
         }
     }
 
-    /// What comes next does not follow what came: a frame that is no sound breaks every average there, as invalid does.
+    /// What comes next does not follow what came: a frame that is no sound breaks every average there, as an invalid one does.
     pub(super) fn mark_gap(&mut self) {
         let (Some(monitor), true) = (&mut self.monitor, self.flowing) else {
             return;

@@ -84,7 +84,7 @@ fn without_both_steps_nothing_sounds() {
     let out = instance.attended(&left, &right, 512);
     assert!(bits(&out[0]) == bits(&left) && bits(&out[1]) == bits(&right));
     assert!(!instance.shared.switch.is_on());
-    // The first alone: nothing, invalid included, and no more than that.
+    // The first alone: nothing, invalid samples included, and no more than that.
     instance.shared.switch.hold();
     let mut broken = left.clone();
     broken[10_000] = f32::NAN;

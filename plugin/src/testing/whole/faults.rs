@@ -1,4 +1,4 @@
-//! Invalid in, an analysis that stalls, one that breaks: what becomes of the sound and of the readings.
+//! Invalid samples, an analysis that stalls, one that breaks: what becomes of the sound and of the readings.
 
 use super::*;
 use nice_plug::prelude::FloatParam;
@@ -70,7 +70,7 @@ fn one_bad_block(rate_hz: f64, block: usize, audition: bool) {
     let out = hurt.play(&bad[0], &bad[1], block, false);
     let wanted = whole.play(&silent[0], &silent[1], block, false);
     if audition {
-        // Invalid is heard as silence, and nothing of it is left in delays, filters, the match or its ceiling.
+        // An invalid sample is heard as silence, and nothing of it is left in delays, filters, the match or its limiter.
         assert!(out.iter().flatten().all(|sample| sample.is_finite()), "{what}");
         for (out, wanted) in out.iter().zip(&wanted) {
             let last = before + block + after - after / 10..;

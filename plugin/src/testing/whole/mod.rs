@@ -268,7 +268,7 @@ fn invalid_is_counted_and_left_out() {
     let take = &instance.takes()[0];
     assert_eq!((take.invalid_frames, take.sums.frames), (3, clean.frames - 3));
     instance.analysis.lock().show_now();
-    // The frame that marks where the host's reset broke the stream is not the user's invalid.
+    // The frame that marks where the host's reset broke the stream is no invalid frame of the user's.
     assert_eq!(instance.published.read().reading.invalid_frames, 3);
 }
 

@@ -97,7 +97,7 @@ impl Limiter {
         // In three goes, of which only the middle one has to go frame by frame.
         let mut gains = [0.0; CHUNK];
         for (gain, (left, right)) in gains.iter_mut().zip(left.iter().zip(&*right)) {
-            // Invalid passes while it's faded out, and is none of the limiter's business.
+            // An invalid sample passes while it's faded out, and is not the limiter's concern.
             *gain = samples::measured(*left)
                 .abs()
                 .max(samples::measured(*right).abs());

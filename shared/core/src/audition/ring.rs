@@ -34,7 +34,7 @@ impl DelayRing {
         let mut clean = [0.0; CHUNK];
         for (channel, samples) in self.channels.iter_mut().zip([left, right]) {
             let clean = &mut clean[..samples.len()];
-            // Invalid is heard as silence in a feed.
+            // An invalid sample is heard as silence in a feed.
             let _ = samples::measure_block(samples, clean);
             let (before, after) = clean.split_at(clean.len().min(self.len - self.at));
             for turn in [0, self.len] {

@@ -8,7 +8,7 @@
 use multiversion::multiversion;
 
 /// +60 dBFS: the largest magnitude that is believed.
-pub const GARBAGE_ABOVE: f32 = 1000.0;
+pub const INVALID_ABOVE: f32 = 1000.0;
 
 /// −600 dBFS: magnitudes below are zero to every measurement.
 pub const TINY: f32 = 1e-30;
@@ -18,7 +18,7 @@ pub const TINY: f32 = 1e-30;
 #[inline]
 pub fn is_valid(left: f32, right: f32) -> bool {
     // NaN fails every comparison, so this one covers all three cases.
-    left.abs() <= GARBAGE_ABOVE && right.abs() <= GARBAGE_ABOVE
+    left.abs() <= INVALID_ABOVE && right.abs() <= INVALID_ABOVE
 }
 
 /// Whether all frames are believed (as many as the shorter slice has).
@@ -30,12 +30,12 @@ pub fn all_valid(left: &[f32], right: &[f32]) -> bool {
         .fold(true, |all, (&l, &r)| all & is_valid(l, r))
 }
 
-/// A sample as filters and meters take it: invalid and the inaudibly small become zero.
+/// A sample as filters and meters take it: invalid ones and the inaudibly small become zero.
 #[must_use]
 #[inline]
 pub fn measured(sample: f32) -> f32 {
     let magnitude = sample.abs();
-    if (TINY..=GARBAGE_ABOVE).contains(&magnitude) {
+    if (TINY..=INVALID_ABOVE).contains(&magnitude) {
         sample
     } else {
         0.0
@@ -53,7 +53,7 @@ fn magnitude_bits(sample: f32) -> i32 {
 /// whether none of them was invalid. The same cost whatever the samples are.
 #[inline]
 pub fn measure_block(block: &[f32], out: &mut [f32]) -> bool {
-    let (least, most) = (magnitude_bits(TINY), magnitude_bits(GARBAGE_ABOVE));
+    let (least, most) = (magnitude_bits(TINY), magnitude_bits(INVALID_ABOVE));
     let mut room = 0;
     for (out, &sample) in out.iter_mut().zip(block) {
         let magnitude = magnitude_bits(sample);
@@ -165,7 +165,7 @@ fn take<S: Copy + Into<f64>>(samples: &[S], out: &mut [f64]) -> bool {
 }
 
 fn is_believed(sample: f64) -> bool {
-    sample.abs() <= f64::from(GARBAGE_ABOVE)
+    sample.abs() <= f64::from(INVALID_ABOVE)
 }
 
 /// A filter state with the inaudibly small taken off; non-finite states (which sound input cannot make) are cleared too.

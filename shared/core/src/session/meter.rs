@@ -7,7 +7,7 @@ use crate::dsp::{db, samples};
 /// Sub-sonic rumble is kept out of the live figures: a second-order Butterworth high-pass at this corner, Hz.
 pub const LOWEST_HZ: f64 = 40.0;
 
-/// Frames worked on at once: what a invalid frame shares its fate with is copied, never more than this.
+/// Frames worked on at once: what an invalid frame shares its fate with is copied, never more than this.
 const CHUNK: usize = 64;
 
 /// Running correlation and levels of a pair of channels, above [`LOWEST_HZ`].

@@ -245,7 +245,7 @@ impl OnsetEvidence {
         self.clear_sums();
     }
 
-    /// Takes frames. Invalid counts as silence.
+    /// Takes frames. Invalid frames count as silence.
     pub fn push(&mut self, run: &Run<'_>) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {

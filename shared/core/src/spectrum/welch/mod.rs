@@ -141,7 +141,7 @@ impl Blocks {
         self.clean = self.len;
     }
 
-    /// Takes frames and calls `on_block` for every block they complete. A block that holds a invalid frame is left out.
+    /// Takes frames and calls `on_block` for every block they complete. A block that holds an invalid frame is left out.
     pub fn push(&mut self, run: &Run<'_>, mut on_block: impl FnMut(&Block<'_>)) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {

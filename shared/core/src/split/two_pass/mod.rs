@@ -75,7 +75,7 @@ impl PassRecorder {
         }
     }
 
-    /// Takes frames (as many as the shorter slice has) as long as there's room; invalid counts as silence.
+    /// Takes frames (as many as the shorter slice has) as long as there's room; invalid frames count as silence.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         for (&l, &r) in left.iter().zip(right) {
             if self.left.len() == self.capacity {

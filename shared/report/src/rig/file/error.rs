@@ -5,7 +5,7 @@
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum RigFileError {
     /// Not TOML.
-    #[error("line {line}: is not TOML ({reason}); mend this line")]
+    #[error("line {line}: is not TOML ({reason}); correct this line")]
     Syntax {
         /// Line of the text, from 1.
         line: usize,

@@ -4,6 +4,7 @@
 pub mod fuzz;
 pub mod methods;
 pub mod obvious;
+pub mod presets;
 pub mod render;
 pub mod why;
 

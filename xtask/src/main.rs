@@ -16,6 +16,7 @@ mod needs;
 mod package;
 mod papers;
 mod place;
+mod presets;
 mod python;
 mod run;
 mod samples;
@@ -59,6 +60,10 @@ Usage: cargo xtask COMMAND
                             the audio and the analysis thread's instructions a frame (installs valgrind), races
                             between the plugin's threads (a race detector), what a frame of the window costs, and how
                             fast files are read (makes 2.6 GB of them in target/bench)
+  presets [dev|publish] [OPTION…]
+                            make 130 presets of a sampled guitar and other people's effects, dry and wet known (installs
+                            a synthesizer and effects; kept in target/presets or where SUMPROOF_PRESETS_CACHE says), and
+                            print how the analysis fares on them; OPTIONs as for sumproof-presets
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [--target TRIPLE]  make the .clap, the .vst3 and the programs in target/bundled/
   licences                  check that everything shipped may be passed on, list crates in two versions, and find
@@ -99,6 +104,7 @@ fn main() -> ExitCode {
             .and_then(|()| unused::unused()),
         "package" => package::package(&rest),
         "release-tag" => package::release_tag(&rest),
+        "presets" => presets::presets(&rest),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "uninstall" => install::uninstall(&rest),

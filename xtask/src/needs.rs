@@ -41,7 +41,7 @@ pub const TESTS: &[Need] = &[
         package: "xvfb",
         probe: Probe::Command("Xvfb"),
     },
-    package("python3-venv"),
+    PYTHON_VENV,
     // One of the VST3 hosts is made with it.
     library("libglib2.0-0", "libglib-2.0.so.0"),
     Need {
@@ -75,6 +75,25 @@ pub const TESTS: &[Need] = &[
         package: "shellcheck",
         probe: Probe::Command("shellcheck"),
     },
+];
+
+const PYTHON_VENV: Need = package("python3-venv");
+
+/// A Python of our own.
+pub const PYTHON: &[Need] = &[PYTHON_VENV];
+
+/// What presets of sampled guitars are made with (`tests/presets`): a synthesizer, its soundfont, and effects. Heard by tests, never
+/// passed on.
+pub const PRESETS: &[Need] = &[
+    Need {
+        package: "fluidsynth",
+        probe: Probe::Command("fluidsynth"),
+    },
+    package("fluidr3mono-gm-soundfont"),
+    package("caps"),
+    package("cmt"),
+    package("swh-plugins"),
+    package("tap-plugins"),
 ];
 
 /// A DAW that can be driven without a window and without a sound card.

@@ -5,7 +5,7 @@ use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
 use crate::system::System;
-use crate::{edges, licences, needs, place, python, samples, unused, workflows};
+use crate::{edges, licences, needs, place, presets, python, samples, unused, workflows};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -34,6 +34,7 @@ struct Sounds {
     recordings: PathBuf,
     hall: PathBuf,
     street: PathBuf,
+    presets: PathBuf,
 }
 
 /// Installs what the tests need and runs everything.
@@ -48,19 +49,30 @@ pub fn test() -> Result<(), Failure> {
     }
     let mut stages = Stages::default();
     let needed = stages.run("packages", || {
-        needs::provide(&[needs::WINDOW, needs::TESTS, needs::STANDALONE, needs::DAW])
+        needs::provide(&[
+            needs::WINDOW,
+            needs::TESTS,
+            needs::STANDALONE,
+            needs::DAW,
+            needs::PRESETS,
+        ])
     });
+    let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
     let recordings = stages.run("recordings", || {
         Ok(Sounds {
             recordings: samples::provide()?,
             hall: samples::provide_hall()?,
             street: samples::provide_street()?,
+            presets: PathBuf::new(),
         })
     });
-    let interpreter = needed.and_then(|()| stages.run("Python environment", python::provide));
     if let Some(python) = &interpreter {
         stages.run("workflows", || workflows::workflows(python));
     }
+    let recordings = recordings.zip(interpreter.as_ref()).and_then(|(sounds, python)| {
+        let presets = stages.run("presets", || presets::few(python, &sounds.hall, &sounds.street))?;
+        Some(Sounds { presets, ..sounds })
+    });
     stages.run("format", format);
     stages.run("lints", lints);
     stages.run("platform switches", edges::edges);
@@ -185,6 +197,7 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
         .env("SUMPROOF_SAMPLES", &sounds.recordings)
         .env("SUMPROOF_GUITARIX", &sounds.hall)
         .env("SUMPROOF_JCONVOLVER", &sounds.street)
+        .env("SUMPROOF_PRESETS", &sounds.presets)
         .env(
             "SUMPROOF_SPECTRA",
             place::target().join("checked/sumproof-spectra"),

@@ -1,0 +1,69 @@
+//! `cargo xtask presets`: presets of sampled guitars through other people's effects, dry and wet known, and the table of how the
+//! analysis fares on them.
+
+use crate::run::{Failure, cargo, run};
+use crate::{needs, place, python, samples};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// Halves of the set: limits are chosen on the first, what is published comes from the second.
+const HALVES: [&str; 2] = ["dev", "publish"];
+
+/// Makes a half of the set, if it isn't there, and prints its table.
+///
+/// # Errors
+/// Wrong usage, something that has to be installed, or a step that failed.
+pub fn presets(args: &[String]) -> Result<(), Failure> {
+    let half = args.first().map_or(HALVES[0], String::as_str);
+    if !HALVES.contains(&half) {
+        return Err(Failure::Usage(format!(
+            "the halves are {}, not '{half}'",
+            HALVES.join(" and ")
+        )));
+    }
+    needs::provide(&[needs::PRESETS, needs::PYTHON])?;
+    let python = python::provide()?;
+    let folder = make(
+        &python,
+        half,
+        &samples::provide_hall()?,
+        &samples::provide_street()?,
+        &[],
+    )?;
+    run(cargo()
+        .args([
+            "run",
+            "--release",
+            "-p",
+            "sumproof-tests",
+            "--bin",
+            "sumproof-presets",
+            "--",
+        ])
+        .arg(folder)
+        .args(args.get(1..).unwrap_or_default()))
+}
+
+/// The dozen that every test run hears.
+///
+/// # Errors
+/// As [`presets`].
+pub fn few(python: &Path, hall: &Path, street: &Path) -> Result<PathBuf, Failure> {
+    make(python, HALVES[0], hall, street, &["--small"])
+}
+
+/// Makes presets, of which those that are there already stay. Gives the folder they are in.
+fn make(python: &Path, half: &str, hall: &Path, street: &Path, more: &[&str]) -> Result<PathBuf, Failure> {
+    let into = std::env::var_os("SUMPROOF_PRESETS_CACHE")
+        .map_or_else(|| place::target().join("presets"), PathBuf::from);
+    run(Command::new(python)
+        .arg(place::root().join("tests/presets/build.py"))
+        .args(["--half", half, "--into"])
+        .arg(&into)
+        .args(more)
+        .env("SUMPROOF_GUITARIX", hall)
+        .env("SUMPROOF_JCONVOLVER", street)
+        // No folder of compiled scripts in the tree.
+        .env("PYTHONDONTWRITEBYTECODE", "1"))?;
+    Ok(into.join(half))
+}

@@ -57,11 +57,76 @@ pub const SIGNAL_WEAK: u8 = 34;
 /// The output could not be written.
 pub const OUTPUT: u8 = 3;
 
-/// The table as text, one line a code.
+/// A subcommand, as its help speaks of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subcommand {
+    /// `check`
+    Check,
+    /// `compare`
+    Compare,
+    /// `lines`
+    Lines,
+    /// `card`
+    Card,
+    /// `linecheck make`
+    Make,
+    /// `linecheck read`
+    Read,
+}
+
+impl Subcommand {
+    /// Whether it can end with this code.
+    fn ends_with(self, code: u8) -> bool {
+        match self {
+            Self::Check => code <= 21,
+            Self::Compare => code != FAILED && code != PASSES && code <= 21,
+            Self::Lines | Self::Card => matches!(code, FINE | USAGE | OUTPUT | 10 | RIG_FILE),
+            Self::Make => matches!(code, FINE | USAGE | OUTPUT),
+            Self::Read => code != FAILED && code != PASSES && code != 15,
+        }
+    }
+
+    /// What people do with it.
+    fn examples(self) -> &'static str {
+        match self {
+            Self::Check => {
+                "  sumproof check lead.wav                          one preset, every feed
+  sumproof check bounces/ --format html -o set.html  a page of a folder, the worst first
+  sumproof check bounces/ --rig my-rig.toml --fail-on drops-out"
+            }
+            Self::Compare => {
+                "  sumproof compare before/lead.wav after/lead.wav
+  sumproof compare old.wav new.wav --feed mono-wedge"
+            }
+            Self::Lines => {
+                "  sumproof lines                                     every kind of box compared
+  sumproof lines my-rig.toml --mains separate --inputs mic"
+            }
+            Self::Card => {
+                "  sumproof card my-rig.toml -o card.pdf
+  sumproof card my-rig.toml takes.json -o card.html   with the presets at risk"
+            }
+            Self::Make => {
+                "  sumproof linecheck make                            writes line-check.wav
+  sumproof linecheck make check.wav --level -30"
+            }
+            Self::Read => {
+                "  sumproof linecheck read phone.wav
+  sumproof linecheck read phone.wav --save my-rig.toml --name 'tonight'"
+            }
+        }
+    }
+}
+
+/// What stands below a subcommand's options: examples, and the codes it can end with, one line each.
 #[must_use]
-pub fn text() -> String {
-    let mut text = String::from("Exit codes (with several bad files: that of the first):\n");
-    for (code, meaning) in TABLE {
+pub fn help(subcommand: Subcommand) -> String {
+    let codes = TABLE.iter().filter(|(code, _)| subcommand.ends_with(*code));
+    let mut text = format!(
+        "Examples:\n{}\n\nExit codes (with several bad files: that of the first):\n",
+        subcommand.examples()
+    );
+    for (code, meaning) in codes {
         text.push_str(&format!("  {code:>2}  {meaning}\n"));
     }
     text.trim_end().into()

@@ -10,28 +10,33 @@ use sumproof_cli::{exit, output};
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
 #[derive(Parser)]
-#[command(name = "sumproof", version, about, after_help = exit::text())]
+#[command(
+    name = "sumproof",
+    version,
+    about,
+    after_help = "Each subcommand's --help has examples and its exit codes."
+)]
 struct Arguments {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Subcommand)]
 enum Command {
     /// Say of every preset what each feed gets: holds, thins or drops out
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Check))]
     Check(Box<commands::check::Arguments>),
 
     /// Say what changed between two bounces of one preset
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Compare))]
     Compare(commands::compare::Arguments),
 
     /// Say what arrives at the desk over your two lines, what differs between them, and which boxes to take
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Lines))]
     Lines(commands::lines::Arguments),
 
     /// Make the one page for the sound engineer: your lines, what not to add, the presets at risk
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Card))]
     Card(commands::card::Arguments),
 
     /// Find out at the sound check what the venue's lines do: polarity, delay, level, low end, and what is summed
@@ -47,8 +52,18 @@ enum Command {
     Manual,
 }
 
+/// What somebody sees who only typed the name.
+const FIRST_STEPS: &str = "\
+A preset, bounced in stereo:    sumproof check lead.wav    (or a folder of them)
+What arrives over your lines:   sumproof lines
+Everything it does:             sumproof --help
+";
+
 fn main() -> ExitCode {
     let Arguments { command } = Arguments::parse();
+    let Some(command) = command else {
+        return ExitCode::from(output::hand_over(None, FIRST_STEPS.as_bytes(), exit::USAGE));
+    };
     let code = match command {
         Command::Check(arguments) => commands::check::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),

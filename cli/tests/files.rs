@@ -180,18 +180,24 @@ fn every_exit_code_is_in_the_table_and_the_table_in_the_help() {
         assert_eq!(error.exit_code(), code, "{name}: {error}");
         assert!(exit::TABLE.iter().any(|&(known, _)| known == code), "{name}");
     }
-    let help = Command::new(env!("CARGO_BIN_EXE_sumproof"))
-        .args(["check", "--help"])
-        .output()
-        .unwrap();
-    let help = String::from_utf8(help.stdout).unwrap();
+    let help_of = |subcommand: &[&str]| {
+        let help = Command::new(env!("CARGO_BIN_EXE_sumproof"))
+            .args(subcommand)
+            .arg("--help")
+            .output()
+            .unwrap();
+        String::from_utf8(help.stdout).unwrap()
+    };
+    let [check, read] = [&["check"][..], &["linecheck", "read"]].map(help_of);
+    let lists = |help: &str, code: u8| {
+        help.lines()
+            .any(|line| line.trim_start().starts_with(&format!("{code} ")))
+    };
     for (code, _) in exit::TABLE {
-        assert!(
-            help.lines()
-                .any(|line| line.trim_start().starts_with(&format!("{code} "))),
-            "{code} is not in\n{help}"
-        );
+        let own = if code < 30 { &check } else { &read };
+        assert!(lists(own, code), "{code} is not in\n{own}");
     }
+    assert!(!lists(&check, exit::NO_SIGNAL) && !lists(&read, exit::PASSES));
     let wrong = Command::new(env!("CARGO_BIN_EXE_sumproof"))
         .arg("check")
         .output()

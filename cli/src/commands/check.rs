@@ -75,7 +75,7 @@ pub struct Arguments {
     detail: bool,
 
     /// Write there instead of to the terminal
-    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    #[arg(long, short, value_name = "FILE", help_heading = "Output")]
     output: Option<PathBuf>,
 
     /// Write a picture of every preset shown into this folder, as PNG

@@ -35,7 +35,7 @@ pub struct Arguments {
     format: Form,
 
     /// Write there instead of to the terminal
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
 }
 

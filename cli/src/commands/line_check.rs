@@ -17,11 +17,11 @@ pub struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     /// Write the test signal: a stereo WAV of less than 20 seconds to play through your rig
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Make))]
     Make(Make),
 
     /// Say what the lines did, from a recording of what arrived
-    #[command(after_help = exit::text())]
+    #[command(after_help = exit::help(exit::Subcommand::Read))]
     Read(Read),
 }
 

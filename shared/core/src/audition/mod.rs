@@ -38,7 +38,8 @@ pub struct AuditionSettings {
     /// The feed, or `None` to pass the sound through.
     pub feed: Option<Feed>,
     /// Loudness matching: the gain that makes the feed as loud as stereo, dB, limited to ±[`MATCH_LIMIT_DB`]; while it's
-    /// on, samples are kept within full scale. `None` is off.
+    /// on, the feed's samples are kept within full scale, and until its gain has gone after it was switched off, within full
+    /// scale or what the feed itself has. `None` is off.
     pub match_db: Option<f64>,
 }
 
@@ -46,7 +47,7 @@ pub struct AuditionSettings {
 ///
 /// # Real-time
 /// After construction: no allocation, no lock, no system call; O(frames), the same for every block, and a second feed's cost
-/// on top during a fade. A invalid sample is heard as silence in a feed and passed on as it came when nothing is auditioned.
+/// on top during a fade. An invalid sample is heard as silence in a feed and passed on as it came when nothing is auditioned.
 #[derive(Clone, Debug)]
 pub struct Auditioner {
     rate_hz: f64,
@@ -68,7 +69,9 @@ pub struct Auditioner {
     /// Length of a fade, frames.
     fade_len: usize,
     wanted: Option<Feed>,
-    loudness: Match,
+    match_db: Option<f64>,
+    /// Of the path in the same place: what comes is brought to its own loudness, not to that of what goes.
+    loudness: [Match; 2],
     limiter: Limiter,
 }
 
@@ -77,6 +80,7 @@ impl Auditioner {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let rate_hz = rate_hz.clamp(1000.0, 1_000_000.0);
+        let fade_len = (FADE_S * rate_hz).ceil() as usize;
         Self {
             rate_hz,
             table: FractionalTable::new(),
@@ -87,10 +91,11 @@ impl Auditioner {
             fading: false,
             waiting: 0,
             faded: 0,
-            fade_len: (FADE_S * rate_hz).ceil() as usize,
+            fade_len,
             wanted: None,
-            loudness: Match::new(rate_hz),
-            limiter: Limiter::new(rate_hz),
+            match_db: None,
+            loudness: core::array::from_fn(|_| Match::new(rate_hz)),
+            limiter: Limiter::new(rate_hz, fade_len),
         }
     }
 
@@ -103,8 +108,17 @@ impl Auditioner {
     /// Sets what is wanted; [`Self::process`] fades to it.
     pub fn set(&mut self, settings: &AuditionSettings) {
         self.wanted = settings.feed;
-        self.limiter.is_on = settings.match_db.is_some();
-        self.loudness.set(settings.match_db);
+        self.match_db = settings.match_db;
+        self.limiter.set(settings.match_db.is_some());
+        for (path, loudness) in self.paths.iter().zip(&mut self.loudness) {
+            // The gain is the wanted feed's: another one on its way out keeps its own, unless there is to be none.
+            let is_wanted = path
+                .as_ref()
+                .is_some_and(|path| Some(path.feed()) == self.wanted.as_ref());
+            if is_wanted || settings.match_db.is_none() {
+                loudness.set(settings.match_db);
+            }
+        }
     }
 
     /// Whether the sound passes untouched, so that [`Self::process`] would write nothing.
@@ -120,8 +134,7 @@ impl Auditioner {
         self.paths = [None, None];
         self.fading = false;
         self.waiting = 0;
-        self.loudness.reset();
-        self.limiter.reset();
+        self.limiter.rest();
     }
 
     /// Replaces a block by what the listener gets (as many frames as the shorter slice has). Writes nothing when idle.
@@ -179,9 +192,14 @@ impl Auditioner {
         if current.is_none() && self.filling < self.history.enough() {
             return;
         }
+        if current.is_none() {
+            // Nothing is heard through it now: it begins anew.
+            self.limiter.rest();
+        }
         self.paths[1 - self.heard] = self
             .wanted
             .map(|feed| Path::new(&feed, self.rate_hz, &self.table));
+        self.loudness[1 - self.heard].begin(self.match_db);
         self.fading = true;
         self.waiting = CHUNK;
         self.faded = 0;
@@ -195,42 +213,29 @@ impl Auditioner {
         if self.paths[self.heard].is_none() && !self.fading {
             return;
         }
+        let is_waiting = self.waiting > 0;
+        self.waiting = self.waiting.saturating_sub(count);
+        let fading = self.fading && !is_waiting;
         let mut through: Frames = [[0.0; CHUNK]; 2];
         through[0][..count].copy_from_slice(left);
         through[1][..count].copy_from_slice(right);
-        let mut gains = [0.0; CHUNK];
-        self.loudness.run(&mut gains[..count]);
-        let gains = &gains[..count];
-        let is_waiting = self.waiting > 0;
-        self.waiting = self.waiting.saturating_sub(count);
-        let (history, fading) = (&self.history, self.fading && !is_waiting);
-        let mut out = [[0.0; CHUNK]; 2];
-        let mut next = [[0.0; CHUNK]; 2];
-        let [first, second] = &mut self.paths;
-        let (current, coming) = match self.heard {
-            0 => (first, second),
-            _ => (second, first),
-        };
-        match (current, coming) {
-            (Some(current), Some(coming)) if fading => {
-                Path::run_both([current, coming], history, count, [&mut out, &mut next]);
-                fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
-                amplify(&mut out, gains);
+        let (has_current, has_coming) = (
+            self.paths[self.heard].is_some(),
+            fading && self.paths[1 - self.heard].is_some(),
+        );
+        let mut out = through;
+        if has_current || has_coming {
+            self.feeds(count, has_coming, &mut out);
+            let frames = self.faded..self.faded + count;
+            if !has_current {
+                let mut mixed = through;
+                fade(&mut mixed, &out, frames, self.fade_len);
+                out = mixed;
+            } else if fading && !has_coming {
+                fade(&mut out, &through, frames, self.fade_len);
             }
-            (Some(current), coming) => {
-                current.run(history, count, &mut out);
-                amplify(&mut out, gains);
-                if fading && coming.is_none() {
-                    fade(&mut out, &through, self.faded..self.faded + count, self.fade_len);
-                }
-            }
-            (None, coming) => {
-                out = through;
-                if let (true, Some(coming)) = (fading, coming) {
-                    coming.run(history, count, &mut next);
-                    amplify(&mut next, gains);
-                    fade(&mut out, &next, self.faded..self.faded + count, self.fade_len);
-                }
+            if fading && !(has_current && has_coming) && self.limiter.is_closed() {
+                bound(&mut out, &through);
             }
         }
         if fading {
@@ -241,18 +246,67 @@ impl Auditioner {
                 self.heard = 1 - self.heard;
             }
         }
-        self.limiter.run(&mut out, count);
         left.copy_from_slice(&out[0][..count]);
         right.copy_from_slice(&out[1][..count]);
+    }
+
+    /// What comes from the feeds: the one that is heard or the one that comes, or the way from the one to the other; with
+    /// their loudness, under the limiter.
+    fn feeds(&mut self, count: usize, with_coming: bool, out: &mut Frames) {
+        let [first, second] = &mut self.paths;
+        let (current, coming, order) = match self.heard {
+            0 => (first, second, [0, 1]),
+            _ => (second, first, [1, 0]),
+        };
+        let (frames, len) = (self.faded..self.faded + count, self.fade_len);
+        let mut gains = [[0.0; CHUNK]; 2];
+        let [of_current, of_coming] = &mut gains;
+        match (current, coming) {
+            (Some(current), Some(coming)) if with_coming => {
+                let mut next = [[0.0; CHUNK]; 2];
+                Path::run_both([current, coming], &self.history, count, [out, &mut next]);
+                let moving = self.loudness[order[0]].run(&mut of_current[..count])
+                    | self.loudness[order[1]].run(&mut of_coming[..count]);
+                let asked = self.limiter.asks(moving).then(|| {
+                    let mut asked = *out;
+                    fade(&mut asked, &next, frames.clone(), len);
+                    asked
+                });
+                amplify(out, of_current);
+                amplify(&mut next, of_coming);
+                fade(out, &next, frames, len);
+                self.limiter.run(out, asked.as_ref(), count);
+            }
+            (Some(path), _) | (None, Some(path)) => {
+                path.run(&self.history, count, out);
+                let place = order[usize::from(with_coming)];
+                let moving = self.loudness[place].run(&mut of_current[..count]);
+                let asked = self.limiter.asks(moving).then_some(*out);
+                amplify(out, of_current);
+                self.limiter.run(out, asked.as_ref(), count);
+            }
+            (None, None) => {}
+        }
     }
 }
 
 /// Brings what a feed gives to its loudness.
 #[multiversion(targets("x86_64+avx"))]
-fn amplify(out: &mut Frames, gains: &[f32]) {
+fn amplify(out: &mut Frames, gains: &[f32; CHUNK]) {
     for channel in out {
         for (sample, gain) in channel.iter_mut().zip(gains) {
             *sample *= gain;
+        }
+    }
+}
+
+/// On the way between a feed within full scale and the sound that passes nothing is above both, except by rounding: that is
+/// taken off. What is invalid and passes is left as it is.
+fn bound(out: &mut Frames, through: &Frames) {
+    for (out, through) in out.iter_mut().zip(through) {
+        for (sample, through) in out.iter_mut().zip(through) {
+            let most = through.abs().max(1.0);
+            *sample = sample.clamp(-most, most);
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Transforms whose lengths were fixed when everything was built: they can't fail, and give silence if they do.
 
 use multiversion::multiversion;
-use realfft::{ComplexToReal, RealToComplex};
+use realfft::num_traits::Zero;
+use realfft::{ComplexToReal, FftNum, RealToComplex};
 
 use crate::Complex;
 
@@ -14,32 +15,32 @@ pub(crate) fn weigh(frames: &[f64], window: &[f64], out: &mut [f64]) {
 }
 
 /// The spectrum of `input`, which is used up. `scratch` may be longer than the transform needs.
-pub(crate) fn forward(
-    fft: &dyn RealToComplex<f64>,
-    input: &mut [f64],
-    output: &mut [Complex<f64>],
-    scratch: &mut [Complex<f64>],
+pub(crate) fn forward<T: FftNum>(
+    fft: &dyn RealToComplex<T>,
+    input: &mut [T],
+    output: &mut [Complex<T>],
+    scratch: &mut [Complex<T>],
 ) {
     let scratch = &mut scratch[..fft.get_scratch_len()];
     if fft.process_with_scratch(input, output, scratch).is_err() {
-        output.fill(Complex::new(0.0, 0.0));
+        output.fill(Complex::zero());
     }
 }
 
 /// The signal of a spectrum (of an even number of samples), times the transform's length; the spectrum is used up. Its first and last bins count as real.
 /// `scratch` may be longer than the transform needs.
-pub(crate) fn inverse(
-    fft: &dyn ComplexToReal<f64>,
-    input: &mut [Complex<f64>],
-    output: &mut [f64],
-    scratch: &mut [Complex<f64>],
+pub(crate) fn inverse<T: FftNum>(
+    fft: &dyn ComplexToReal<T>,
+    input: &mut [Complex<T>],
+    output: &mut [T],
+    scratch: &mut [Complex<T>],
 ) {
     // What rounding left there would be refused.
     for end in [0, input.len() - 1] {
-        input[end].im = 0.0;
+        input[end].im = T::zero();
     }
     let scratch = &mut scratch[..fft.get_scratch_len()];
     if fft.process_with_scratch(input, output, scratch).is_err() {
-        output.fill(0.0);
+        output.fill(T::zero());
     }
 }

@@ -199,6 +199,11 @@ impl Monitor {
         self.recording.active
     }
 
+    /// Drops the take being recorded.
+    pub fn drop_take(&mut self) {
+        self.recording.active = false;
+    }
+
     /// Ends the take. `None` when none was being recorded or it has no frames. Allocates.
     pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<Take> {
         if !self.recording.active {

@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::Complex;
@@ -111,7 +112,8 @@ impl Correlator {
         &self.buffers[signal][self.before..self.before + self.summed]
     }
 
-    /// The spectrum of a signal's whole buffer, past and future included, as of the hop that was just completed.
+    /// The spectrum of a signal's whole buffer, past and future included, as of the hop that was just completed. Only of one
+    /// that is the second of a pair.
     pub fn spectrum(&self, signal: usize) -> &[Complex<f64>] {
         &self.whole[signal]
     }
@@ -153,14 +155,20 @@ impl Correlator {
             work,
             scratch,
             before,
+            pairs,
             ..
         } = self;
-        for ((buffer, masked), whole) in buffers.iter().zip(masked).zip(whole) {
-            work.copy_from_slice(buffer);
-            fft::forward(&**forward, work, whole, scratch);
-            work.fill(0.0);
-            work[*before..*before + frames].copy_from_slice(&buffer[*before..*before + frames]);
-            fft::forward(&**forward, work, masked, scratch);
+        for (signal, ((buffer, masked), whole)) in buffers.iter().zip(masked).zip(whole).enumerate() {
+            // What no pair asks for isn't transformed.
+            if pairs.iter().any(|&(_, b)| b == signal) {
+                work.copy_from_slice(buffer);
+                fft::forward(&**forward, work, whole, scratch);
+            }
+            if pairs.iter().any(|&(a, _)| a == signal) {
+                work.fill(0.0);
+                work[*before..*before + frames].copy_from_slice(&buffer[*before..*before + frames]);
+                fft::forward(&**forward, work, masked, scratch);
+            }
         }
     }
 
@@ -168,9 +176,7 @@ impl Correlator {
     pub fn add_to(&self, sums: &mut Sums) {
         sums.frames += self.summed as u64;
         for (spectrum, &(a, b)) in sums.spectra.iter_mut().zip(&self.pairs) {
-            for ((sum, x), y) in spectrum.iter_mut().zip(&self.masked[a]).zip(&self.whole[b]) {
-                *sum += x * y.conj();
-            }
+            add_product(spectrum, &self.masked[a], &self.whole[b]);
         }
     }
 
@@ -212,6 +218,15 @@ impl Correlator {
         for (lag, value) in (first..).zip(out.iter_mut()) {
             *value = self.work[lag.rem_euclid(len) as usize] * scale;
         }
+    }
+}
+
+/// Adds `x·conj(y)`, bin by bin.
+#[multiversion(targets("x86_64+avx"))]
+fn add_product(sums: &mut [Complex<f64>], x: &[Complex<f64>], y: &[Complex<f64>]) {
+    for ((sum, x), y) in sums.iter_mut().zip(x).zip(y) {
+        sum.re += x.re * y.re + x.im * y.im;
+        sum.im += x.im * y.re - x.re * y.im;
     }
 }
 

@@ -5,15 +5,12 @@ use std::sync::Arc;
 use realfft::{ComplexToReal, RealFftPlanner};
 
 use super::correlator::{Correlator, Sums};
-use super::solver::{References, Solver};
+use super::solver::{Descent, References, Solver};
 use crate::Complex;
 use crate::dsp::fft;
 
 /// Directions in which the references hold this share of their energy or less are not asked for an answer.
 const RIDGE: f64 = 1e-9;
-
-/// Equations are solved to this share of their right side.
-const ENOUGH: f64 = 1e-6;
 
 /// Two references whose difference is this far below their sum are one and the same; one that is this far below the
 /// other is silent. Power ratio.
@@ -44,9 +41,13 @@ pub(super) struct Estimator {
     responses: [Vec<f64>; 2],
     starts: [Vec<f64>; 2],
     correlations: [Vec<f64>; 4],
-    right_side: Vec<f64>,
+    right_sides: [Vec<f64>; 2],
+    descents: [Descent; 2],
+    job: Option<Job>,
     heard: Vec<f64>,
     unexplained: Option<f64>,
+    /// Frames behind the responses.
+    solved_frames: u64,
     /// For the prediction of the next hop.
     inverse: Arc<dyn ComplexToReal<f64>>,
     filters: [[Vec<Complex<f64>>; 2]; 2],
@@ -55,6 +56,15 @@ pub(super) struct Estimator {
     scratch: Vec<Complex<f64>>,
     solved: bool,
     surprise: Option<f64>,
+}
+
+/// Work on responses from the sums as they were at its beginning.
+#[derive(Clone, Copy, Debug)]
+struct Job {
+    /// Steps that may still be taken.
+    steps_left: usize,
+    frames: u64,
+    energy: [f64; 2],
 }
 
 impl std::fmt::Debug for Estimator {
@@ -95,7 +105,10 @@ impl Estimator {
             responses: core::array::from_fn(|_| vec![0.0; 2 * taps]),
             starts: core::array::from_fn(|_| vec![0.0; taps]),
             correlations: core::array::from_fn(|i| vec![0.0; if i < inputs * inputs { taps } else { 0 }]),
-            right_side: vec![0.0; 2 * taps],
+            right_sides: core::array::from_fn(|_| vec![0.0; 2 * taps]),
+            descents: core::array::from_fn(|_| Descent::new(2 * taps)),
+            job: None,
+            solved_frames: 0,
             heard: vec![0.0; taps],
             unexplained: None,
             filters: core::array::from_fn(|_| core::array::from_fn(|_| product.clone())),
@@ -119,6 +132,11 @@ impl Estimator {
         self.sums.frames
     }
 
+    /// Frames that the responses rest on.
+    pub fn solved_frames(&self) -> u64 {
+        self.solved_frames
+    }
+
     /// How many references are told apart.
     pub fn references(&self) -> usize {
         self.used
@@ -134,7 +152,7 @@ impl Estimator {
         [&self.responses[0], &self.responses[1]]
     }
 
-    /// Share of the channels' energy that is not linear in the references, 0 to 1, after the last [`Self::solve`].
+    /// Share of the channels' energy that is not linear in the references, 0 to 1, after the last job.
     pub fn unexplained(&self) -> Option<f64> {
         self.unexplained
     }
@@ -155,8 +173,19 @@ impl Estimator {
         }
     }
 
+    /// What comes next does not follow what came: the sums end here and begin anew, with nothing before the next frame.
+    pub fn mark_gap(&mut self) {
+        self.correlator.restart();
+        self.sums.clear();
+        self.energy = [0.0; 2];
+        self.starts.iter_mut().for_each(|start| start.fill(0.0));
+        self.surprise = None;
+    }
+
     /// Forgets everything.
     pub fn reset(&mut self) {
+        self.job = None;
+        self.solved_frames = 0;
         self.correlator.restart();
         self.sums.clear();
         self.energy = [0.0; 2];
@@ -167,8 +196,9 @@ impl Estimator {
         self.surprise = None;
     }
 
-    /// Takes one frame; true when a hop is complete and there is something new to solve for.
-    pub fn push(&mut self, references: [f64; 2], channels: [f64; 2]) -> bool {
+    /// Takes one frame; true when a hop is complete and there is something new to solve for. With `watching`, such a hop is held
+    /// against what was known before it.
+    pub fn push(&mut self, references: [f64; 2], channels: [f64; 2], watching: bool) -> bool {
         let complete = match self.inputs {
             1 => self.correlator.push(&[references[0], channels[0], channels[1]]),
             _ => self
@@ -176,7 +206,9 @@ impl Estimator {
                 .push(&[references[0], references[1], channels[0], channels[1]]),
         };
         if complete {
-            self.foresee();
+            if watching {
+                self.foresee();
+            }
             self.account();
         }
         complete
@@ -235,8 +267,8 @@ impl Estimator {
         self.surprise = (whole > floor).then(|| (missed / whole).min(1.0));
     }
 
-    /// Which references can be told apart.
-    fn choose_references(&mut self) {
+    /// Which references can be told apart. True where they are others than before.
+    fn choose_references(&mut self) -> bool {
         let before = (self.used, self.first_used);
         (self.used, self.first_used) = if self.inputs == 1 {
             (1, 0)
@@ -251,25 +283,27 @@ impl Estimator {
                 (2, 0)
             }
         };
-        if before != (self.used, self.first_used) {
-            for response in &mut self.responses {
-                response.fill(0.0);
-            }
-        }
+        before != (self.used, self.first_used)
     }
 
-    /// Improves the responses by up to `steps` steps. Nothing changes while the references are silent.
-    pub fn solve(&mut self, steps: usize) {
-        let taps = self.taps();
-        for pair in 0..self.inputs * self.inputs {
+    /// Whether responses are being improved.
+    pub fn is_solving(&self) -> bool {
+        self.job.is_some()
+    }
+
+    /// Begins to improve the responses by up to `steps` steps, from the sums as they are now; a job under way is dropped. False,
+    /// and nothing changes, while the references are silent.
+    pub fn begin_job(&mut self, steps: usize) -> bool {
+        self.job = None;
+        let (taps, inputs) = (self.taps(), self.inputs);
+        for pair in 0..inputs * inputs {
             self.correlator
                 .read(&self.sums, pair, 0, &mut self.correlations[pair]);
         }
-        self.choose_references();
-        let inputs = self.inputs;
+        let anew = self.choose_references();
         let pair = |a: usize, b: usize| (self.first_used + a) * inputs + self.first_used + b;
         if self.correlations[pair(0, 0)][0] <= 0.0 || self.sums.frames == 0 {
-            return;
+            return false;
         }
         let other = self.used - 1;
         let correlation = |a: usize, b: usize| -> &[f64] { &self.correlations[pair(a * other, b * other)] };
@@ -287,29 +321,64 @@ impl Estimator {
             count: self.used,
             ridge: RIDGE,
         });
-        let mut left = 0.0;
         for channel in 0..2 {
             for reference in 0..self.used {
                 let pair = inputs * inputs + channel * inputs + self.first_used + reference;
-                self.correlator.read(
-                    &self.sums,
-                    pair,
-                    0,
-                    &mut self.right_side[reference * taps..(reference + 1) * taps],
-                );
+                let taps = reference * taps..(reference + 1) * taps;
+                self.correlator
+                    .read(&self.sums, pair, 0, &mut self.right_sides[channel][taps]);
             }
-            let response = &mut self.responses[channel];
+            let descent = &mut self.descents[channel];
+            descent.response.copy_from_slice(&self.responses[channel]);
+            if anew {
+                descent.response.fill(0.0);
+            }
+            self.solver.begin(&self.right_sides[channel], descent);
+        }
+        self.job = Some(Job {
+            steps_left: steps,
+            frames: self.sums.frames,
+            energy: self.energy,
+        });
+        true
+    }
+
+    /// One step for both channels. True when that ended the job, and the responses are the new ones.
+    pub fn step(&mut self) -> bool {
+        let Some(job) = &mut self.job else { return false };
+        if job.steps_left > 0 {
+            job.steps_left -= 1;
+            for descent in &mut self.descents {
+                self.solver.step(descent);
+            }
+        }
+        if job.steps_left == 0 || self.descents.iter().all(Descent::is_done) {
+            self.conclude();
+            return true;
+        }
+        false
+    }
+
+    /// Ends a job where it has come to.
+    pub fn conclude(&mut self) {
+        let Some(job) = self.job.take() else { return };
+        let size = self.used * self.taps();
+        let mut left = 0.0;
+        for channel in 0..2 {
+            let (descent, response) = (&self.descents[channel], &mut self.responses[channel]);
+            response.copy_from_slice(&descent.response);
             // What is left over after any h is Σy² − b·h − r·h, r being what the equations still lack.
-            let lacking = self.solver.solve(&self.right_side, response, steps, ENOUGH);
-            let explained: f64 = self.right_side[..self.used * taps]
+            let lacking = self.solver.lacking(descent);
+            let explained: f64 = self.right_sides[channel][..size]
                 .iter()
                 .zip(&*response)
                 .map(|(b, h)| b * h)
                 .sum();
-            left += (self.energy[channel] - explained - lacking).max(0.0);
+            left += (job.energy[channel] - explained - lacking).max(0.0);
         }
-        let whole = self.energy[0] + self.energy[1];
+        let whole = job.energy[0] + job.energy[1];
         self.unexplained = (whole > 0.0).then(|| (left / whole).min(1.0));
+        self.solved_frames = job.frames;
         self.prepare_foresight();
     }
 

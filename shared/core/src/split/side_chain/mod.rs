@@ -18,13 +18,14 @@
 //! # Cost
 //! For `N` frames of a [`crate::spectrum::grid::block_len`] (1/6 to 1/3 s): responses of `16·N` taps. Memory: about 50 MB at 48 kHz
 //! with one reference, 90 MB with two; during a take 16 bytes a frame for [`STORED_S`] more. Pushing costs FFTs of `20·N`
-//! once every `4·N` frames (a burst) and small ones between: about 3 % of one core. [`SideChain::work`] costs about 10 ms per
-//! step and 130 000 taps, both channels together. Nothing allocates after construction but starting and
-//! finishing a take.
+//! once every `4·N` frames (a burst) and small ones between: about 3 % of one core. A step of [`SideChain::work`] costs about 10 ms
+//! for 130 000 taps, both channels together, and so do the pieces in which a take is brought to its end ([`SideChain::refine`]);
+//! a job's beginning costs three times as much. Nothing allocates after construction but starting and ending a take.
 
 mod convolver;
 mod correlator;
 mod estimator;
+mod recording;
 mod solver;
 
 use std::collections::VecDeque;
@@ -34,12 +35,12 @@ use crate::dsp::samples::{self, Cleaner};
 use crate::session::take::{Pass, Take};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
-use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::{Average, Blocks, window_autocorrelation};
 use crate::split::{Method, Split};
 
 use convolver::{Early, EarlyConvolver, Hop};
 use estimator::Estimator;
+use recording::{Ending, Recording, Solved};
 
 /// The split time unless somebody sets another, seconds.
 pub const SPLIT_S: f64 = 0.020;
@@ -57,8 +58,15 @@ const GUARD_S: f64 = 0.003;
 /// what is known when it leaves the store. Seconds.
 pub const STORED_S: f64 = 30.0;
 
-/// Steps of the solver at the end of a take. On 8 s of plucked strings with a wet of −20 dB, 60 leave 0.1 dB, 150 leave 0.01.
+/// Steps of the solver for a take, those while it was recorded included. On 8 s of plucked strings with a wet of −20 dB, 60 leave
+/// 0.1 dB, 150 leave 0.01.
 const TAKE_STEPS: usize = 100;
+
+/// As many are taken at its end in any case.
+const LEAST_STEPS: usize = 6;
+
+/// Steps of one job while sound comes.
+const JOB_STEPS: usize = 10;
 
 /// Hops of the estimator before the first live solution: 2 s at 48 kHz.
 const FIRST_HOPS: u64 = 3;
@@ -106,6 +114,8 @@ pub struct SideChainTake {
     pub state: SideChainState,
     /// Its split on the FFT bins it was made on.
     pub split: Split,
+    /// How often what came next did not follow what came.
+    pub gaps: u32,
 }
 
 /// Spectra of dry, wet and total from one early convolver.
@@ -155,6 +165,26 @@ impl Parts {
         }
     }
 
+    fn set(&mut self, estimator: &Estimator, early: Early) {
+        self.convolver.set(
+            estimator.responses(),
+            estimator.taps(),
+            estimator.references(),
+            early,
+        );
+    }
+
+    /// What comes next does not follow what came.
+    fn mark_gap(&mut self) {
+        let Self {
+            convolver,
+            blocks,
+            averages,
+        } = self;
+        convolver.flush(|hop| Self::add(blocks, averages, hop));
+        blocks.iter_mut().for_each(Blocks::restart);
+    }
+
     fn reset(&mut self) {
         self.convolver.restart();
         for (blocks, average) in self.blocks.iter_mut().zip(&mut self.averages) {
@@ -175,19 +205,6 @@ impl Parts {
     }
 }
 
-/// A take being recorded.
-#[derive(Debug)]
-struct Recording {
-    parts: Parts,
-    /// References and channels (late by the lead), single precision as they came.
-    stored: VecDeque<[f32; 4]>,
-    capacity: usize,
-    sums: PairSums,
-    invalid_frames: u64,
-    /// Frames of the lead that lie before the take.
-    skip: usize,
-}
-
 /// Hears a pair of channels and the dry signal they were made of, and tells dry from wet.
 #[derive(Debug)]
 pub struct SideChain {
@@ -200,7 +217,11 @@ pub struct SideChain {
     delay_line: VecDeque<[f64; 2]>,
     estimator: Estimator,
     live: Parts,
+    /// The live parts are wanted.
+    watched: bool,
     recording: Option<Recording>,
+    /// Takes after their end, until they are told apart. Only the last one may be waiting for its response.
+    ending: VecDeque<Ending>,
     finder: DelayFinder,
     /// Lag of the first arrival in the estimator's taps, if something stands out.
     arrival: Option<usize>,
@@ -241,7 +262,9 @@ impl SideChain {
                 Self::longest_lag(rate_hz, lead),
                 &Average::live(rate_hz, len, integration_s),
             ),
+            watched: true,
             recording: None,
+            ending: VecDeque::new(),
             finder: DelayFinder::new(rate_hz, len),
             arrival: None,
             known: false,
@@ -282,13 +305,16 @@ impl SideChain {
         }
         self.split_s = split_s.clamp(shortest, longest);
         if self.known {
-            Self::set_early(
-                &self.estimator,
-                self.early(),
-                &mut self.live,
-                self.recording.as_mut(),
-            );
+            self.set_early();
         }
+    }
+
+    /// Whether somebody wants to read the live split; where nobody does, it isn't made. It begins anew when somebody does again.
+    pub fn set_watched(&mut self, watched: bool) {
+        if watched && !self.watched {
+            self.live.reset();
+        }
+        self.watched = watched;
     }
 
     /// Changes the live integration time, seconds.
@@ -307,12 +333,13 @@ impl SideChain {
         self.invalid_frames
     }
 
-    /// Forgets everything but the settings. A take being recorded is dropped.
+    /// Forgets everything but the settings. Takes being recorded, or not yet told apart, are dropped.
     pub fn reset(&mut self) {
         self.delay_line.iter_mut().for_each(|frame| *frame = [0.0; 2]);
         self.estimator.reset();
         self.live.reset();
         self.recording = None;
+        self.ending.clear();
         self.arrival = None;
         self.known = false;
         self.due = false;
@@ -348,43 +375,43 @@ impl SideChain {
         // Taken out first: the line has no room for one more.
         let channels = self.delay_line.pop_front().unwrap_or_default();
         self.delay_line.push_back([frame[2], frame[3]]);
-        if self.estimator.push(references, channels) {
+        let watching = self.recording.is_none() && self.known;
+        if self.estimator.push(references, channels, watching) {
             self.due = true;
             self.watch();
         }
-        if self.known {
+        if self.known && self.watched {
             self.live.push(self.chosen(references), channels);
         }
         if let Some(recording) = &mut self.recording {
-            Self::store(recording, &self.estimator, references, channels);
+            let [[a, b], [l, r]] = [references, channels];
+            recording.push(&self.estimator, [a, b, l, r]);
         }
     }
 
     /// The references as the estimator numbers them.
     fn chosen(&self, references: [f64; 2]) -> [f64; 2] {
-        choose(&self.estimator, references)
+        match self.estimator.first_reference() {
+            0 => references,
+            _ => [references[1], references[0]],
+        }
     }
 
-    fn store(recording: &mut Recording, estimator: &Estimator, references: [f64; 2], channels: [f64; 2]) {
-        if recording.stored.len() == recording.capacity
-            && let Some(oldest) = recording.stored.pop_front()
-        {
-            Self::replay(recording, estimator, oldest);
+    /// What comes next does not follow what came: no response is looked for across the gap. The one known stays; in a take it is
+    /// replaced where more sound than before the gap follows it.
+    pub fn mark_gap(&mut self) {
+        self.estimator.finish();
+        if let Some(recording) = &mut self.recording {
+            recording.mark_gap(self.delay_line.iter().copied());
         }
-        let [a, b, l, r] = [references[0], references[1], channels[0], channels[1]].map(|x| x as f32);
-        recording.stored.push_back([a, b, l, r]);
-    }
-
-    /// Splits a stored frame. The first ones hold channels from before the take, which don't belong to it.
-    fn replay(recording: &mut Recording, estimator: &Estimator, frame: [f32; 4]) {
-        let [a, b, l, r] = frame.map(f64::from);
-        let references = choose(estimator, [a, b]);
-        if recording.skip > 0 {
-            recording.skip -= 1;
-            recording.parts.convolver.note(references);
-        } else {
-            recording.parts.push(references, [l, r]);
+        if self.recording.is_some() {
+            self.begin_last_job();
         }
+        self.estimator.mark_gap();
+        self.live.mark_gap();
+        self.delay_line.iter_mut().for_each(|frame| *frame = [0.0; 2]);
+        self.due = false;
+        self.surprises = 0;
     }
 
     /// Begins the response anew where it no longer fits, or has grown old.
@@ -411,20 +438,61 @@ impl SideChain {
         }
     }
 
-    /// Does a share of the work the response needs, if there's any: `steps` of the solver (8 to 15 live). Call it after
+    /// Does a share of the work the response needs, if there's any: `steps` steps of the solver. Call it after
     /// pushing, where time is no matter; it returns at once while there is nothing new. True when the response changed.
     pub fn work(&mut self, steps: usize) -> bool {
+        if !self.estimator.is_solving() && !self.begin_job() {
+            return false;
+        }
+        (0..steps).any(|_| self.step())
+    }
+
+    /// Whether [`Self::work`] has something to do.
+    #[must_use]
+    pub fn has_work(&self) -> bool {
+        self.estimator.is_solving() || self.is_due()
+    }
+
+    fn is_due(&self) -> bool {
         let hop = self.estimator.taps() as u64 / 4;
-        if !self.due || self.estimator.frames() < self.solve_from * hop {
+        self.due && self.estimator.frames() >= self.solve_from * hop
+    }
+
+    fn begin_job(&mut self) -> bool {
+        if !self.is_due() {
             return false;
         }
         self.due = false;
-        self.solve(steps);
-        true
+        let frames = self.estimator.frames();
+        match &mut self.recording {
+            // After a gap, until more sound stands behind what follows it.
+            Some(recording) if frames <= recording.best_frames => false,
+            Some(recording) => {
+                recording.best_frames = frames;
+                self.estimator.begin_job(JOB_STEPS)
+            }
+            None => self.estimator.begin_job(JOB_STEPS),
+        }
     }
 
-    fn solve(&mut self, steps: usize) {
-        self.estimator.solve(steps);
+    /// One step of the job under way. True when that ended it.
+    fn step(&mut self) -> bool {
+        if !self.estimator.is_solving() {
+            return false;
+        }
+        if let Some(recording) = &mut self.recording {
+            recording.steps += 1;
+        }
+        let ended = self.estimator.step();
+        if ended {
+            self.learn();
+            self.mark_solved();
+        }
+        ended
+    }
+
+    /// Takes over what a job has found.
+    fn learn(&mut self) {
         if self.estimator.unexplained().is_none() {
             return;
         }
@@ -432,12 +500,7 @@ impl SideChain {
             .estimator
             .first_arrival(Self::longest_lag(self.rate_hz, self.lead));
         self.known = true;
-        Self::set_early(
-            &self.estimator,
-            self.early(),
-            &mut self.live,
-            self.recording.as_mut(),
-        );
+        self.set_early();
     }
 
     /// Which taps are dry.
@@ -451,39 +514,28 @@ impl SideChain {
         }
     }
 
-    fn set_early(estimator: &Estimator, early: Early, live: &mut Parts, recording: Option<&mut Recording>) {
-        for parts in core::iter::once(live).chain(recording.map(|recording| &mut recording.parts)) {
-            parts.convolver.set(
-                estimator.responses(),
-                estimator.taps(),
-                estimator.references(),
-                early,
-            );
+    fn set_early(&mut self) {
+        let early = self.early();
+        self.live.set(&self.estimator, early);
+        if let Some(recording) = &mut self.recording {
+            recording.set(&self.estimator, early);
         }
     }
 
     /// Begins a take with the next frame; one that was being recorded is dropped. The response is estimated from the
     /// take alone; the live one follows it. Allocates.
     pub fn start_take(&mut self) {
-        let len = block_len(self.rate_hz);
         self.estimator.restart();
         self.due = false;
         self.solve_from = if self.known { RENEW_HOPS } else { FIRST_HOPS };
-        let capacity = (STORED_S * self.rate_hz) as usize;
-        let mut recording = Recording {
-            parts: Parts::new(
-                len,
-                Self::longest_lag(self.rate_hz, self.lead),
-                &Average::take(len),
-            ),
-            stored: VecDeque::with_capacity(capacity),
-            capacity,
-            sums: PairSums::default(),
-            invalid_frames: 0,
-            skip: self.lead,
-        };
+        let mut recording = Recording::new(
+            block_len(self.rate_hz),
+            Self::longest_lag(self.rate_hz, self.lead),
+            self.lead,
+            (STORED_S * self.rate_hz) as usize,
+        );
         if self.known {
-            Self::set_early(&self.estimator, self.early(), &mut recording.parts, None);
+            recording.set(&self.estimator, self.early());
         }
         self.recording = Some(recording);
     }
@@ -494,37 +546,129 @@ impl SideChain {
         self.recording.is_some()
     }
 
-    /// Ends the take and solves for its response, which takes a few seconds. `None` when none was being recorded or it
-    /// has no frames. Allocates.
-    pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<SideChainTake> {
-        self.recording.as_ref()?;
-        self.estimator.finish();
-        self.solve(TAKE_STEPS);
-        let mut recording = self.recording.take()?;
+    /// Drops the take being recorded.
+    pub fn drop_take(&mut self) {
+        self.recording = None;
+    }
+
+    /// Drops the takes that are being worked on after their end.
+    pub fn drop_endings(&mut self) {
+        self.ending.clear();
+    }
+
+    /// Ends the take. Its response and its parts are worked out by [`Self::refine`], which gives it when it's done. False when
+    /// none was being recorded or it has no frames. Allocates.
+    pub fn end_take(&mut self, name: String, pass: Pass) -> bool {
+        self.solve_ending();
+        let Some(mut recording) = self.recording.take() else {
+            return false;
+        };
         self.solve_from = RENEW_HOPS;
         if recording.sums.frames == 0 {
+            return false;
+        }
+        self.estimator.finish();
+        self.due = false;
+        recording.end_of_sound(self.delay_line.iter().copied());
+        self.recording = Some(recording);
+        self.begin_last_job();
+        if let Some(recording) = self.recording.take() {
+            self.ending.push_back(Ending {
+                recording,
+                name,
+                pass,
+                solved: None,
+            });
+        }
+        true
+    }
+
+    /// Begins the job that a take, or what came of it before a gap, ends with; where more sound stood behind an earlier one, that
+    /// one's response is the better.
+    fn begin_last_job(&mut self) {
+        let Some(recording) = &mut self.recording else {
+            return;
+        };
+        let frames = self.estimator.frames();
+        if frames <= recording.best_frames {
+            return;
+        }
+        let steps = TAKE_STEPS.saturating_sub(recording.steps).max(LEAST_STEPS);
+        if self.estimator.begin_job(steps) {
+            recording.best_frames = frames;
+        }
+    }
+
+    /// The job under way ends where it has come to, and the take that waits for it gets its response.
+    fn solve_ending(&mut self) {
+        if self.ending.back().is_some_and(|ending| ending.solved.is_none()) {
+            if self.estimator.is_solving() {
+                self.estimator.conclude();
+                self.learn();
+            }
+            self.mark_solved();
+        }
+    }
+
+    /// The take that waits for its response gets the one that's known.
+    fn mark_solved(&mut self) {
+        let (early, state) = (self.early(), self.state_now());
+        if let Some(ending) = self.ending.back_mut().filter(|ending| ending.solved.is_none()) {
+            ending.recording.set(&self.estimator, early);
+            ending.solved = Some(Solved {
+                state,
+                first_reference: self.estimator.first_reference(),
+            });
+        }
+    }
+
+    /// Whether [`Self::refine`] has something to do.
+    #[must_use]
+    pub fn is_ending(&self) -> bool {
+        !self.ending.is_empty()
+    }
+
+    /// Does a share of the work that the end of a take needs: a step of the solver, or splitting some of its sound. The take once
+    /// it is done.
+    pub fn refine(&mut self) -> Option<SideChainTake> {
+        if self.ending.front()?.solved.is_none() {
+            // The job is this take's own: what is recorded next begins none as long as one is under way.
+            if self.estimator.is_solving() {
+                self.step();
+            } else {
+                self.mark_solved();
+            }
             return None;
         }
-        while let Some(frame) = recording.stored.pop_front() {
-            Self::replay(&mut recording, &self.estimator, frame);
-        }
-        // The last of the take is still on its way.
-        for channels in &self.delay_line {
-            let [l, r] = channels.map(|x| x as f32);
-            Self::replay(&mut recording, &self.estimator, [0.0, 0.0, l, r]);
-        }
-        recording.parts.flush();
         let mut split = Split::silent(self.grid.len(), Method::SideChain);
-        recording.parts.read(&mut split);
+        self.ending.front_mut()?.go_on()?.read(&mut split);
         let delay = self.line_up(&mut split);
-        let Recording {
-            sums, invalid_frames, ..
-        } = recording;
+        let Ending {
+            recording,
+            name,
+            pass,
+            solved,
+        } = self.ending.pop_front()?;
+        let (sums, invalid_frames) = (recording.sums, recording.invalid_frames);
         Some(SideChainTake {
             take: Take::new(name, pass, sums, invalid_frames, &self.grid, &split, delay),
-            state: self.state_now(),
+            state: solved?.state,
             split,
+            gaps: recording.gaps,
         })
+    }
+
+    /// Ends the take and works out all of it at once, which takes a second or two: [`Self::end_take`] and [`Self::refine`] in
+    /// one. `None` when none was being recorded or it has no frames. Allocates.
+    pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<SideChainTake> {
+        if !self.end_take(name, pass) {
+            return None;
+        }
+        let mut last = None;
+        while self.is_ending() {
+            last = self.refine().or(last);
+        }
+        last
     }
 
     /// How the live split stands; `None` as long as no response is known.
@@ -540,7 +684,7 @@ impl SideChain {
                 .map(|lag| (lag as f64 - self.lead as f64) / self.rate_hz),
             split_s: self.split_s,
             unexplained: self.estimator.unexplained().unwrap_or(0.0),
-            heard_s: self.estimator.frames() as f64 / self.rate_hz,
+            heard_s: self.estimator.solved_frames() as f64 / self.rate_hz,
             references: self.estimator.references(),
         }
     }
@@ -572,13 +716,5 @@ impl SideChain {
 fn give_back(spectrum: &mut CrossSpectrum, overlap: f64) {
     for cross in &mut spectrum.lr {
         *cross /= overlap;
-    }
-}
-
-/// The references in the order in which the estimator uses them.
-fn choose(estimator: &Estimator, references: [f64; 2]) -> [f64; 2] {
-    match estimator.first_reference() {
-        0 => references,
-        _ => [references[1], references[0]],
     }
 }

@@ -6,6 +6,9 @@
 //! of the first and last frames only. So a hundred thousand unknowns are solved for by conjugate gradients, every product
 //! by FFT, from sums of a fixed size; and early and late parts are told apart jointly, which a spectral division with
 //! its windows can't do as well.
+//!
+//! In double precision: single precision halves what a step costs, but between the partials of a harmonic sound the equations are
+//! so nearly singular that its rounding takes the steps away again after some 80 of them.
 
 use core::f64::consts::PI;
 use std::sync::Arc;
@@ -18,6 +21,9 @@ use crate::dsp::fft;
 /// Lowest value of the preconditioner's spectrum against its mean. Between the partials of a harmonic sound the
 /// window's side lobes decide, not the sound; taking them at their word slows the steps down.
 const PRECONDITIONER_FLOOR: f64 = 1e-3;
+
+/// Equations are solved to this share of their right side.
+const ENOUGH: f64 = 1e-6;
 
 type Spectrum = Vec<Complex<f64>>;
 
@@ -36,9 +42,11 @@ pub(super) struct Solver {
     starts: [Spectrum; 2],
     has_start: bool,
     references: usize,
+    /// What the sums are multiplied by.
+    scale: f64,
     ridge: f64,
     temporary: [Spectrum; 4],
-    vectors: [Vec<f64>; 3],
+    product: Vec<f64>,
 }
 
 impl std::fmt::Debug for Solver {
@@ -83,9 +91,10 @@ impl Solver {
             starts: core::array::from_fn(|_| empty()),
             has_start: false,
             references: 1,
+            scale: 1.0,
             ridge: 0.0,
             temporary: core::array::from_fn(|_| empty()),
-            vectors: core::array::from_fn(|_| vec![0.0; 2 * taps]),
+            product: vec![0.0; 2 * taps],
             forward,
             inverse,
         }
@@ -98,17 +107,18 @@ impl Solver {
 
     /// Prepares the equations' left side.
     pub fn prepare(&mut self, references: &References<'_>) {
-        let m = self.taps;
         self.references = references.count;
         let energy = (0..references.count)
             .map(|r| references.correlations[r][r][0])
-            .fold(0.0, f64::max);
-        self.ridge = references.ridge * energy;
+            .fold(f64::MIN_POSITIVE, f64::max);
+        self.scale = 1.0 / energy;
+        self.ridge = references.ridge;
+        let scale = self.scale;
         for a in 0..references.count {
             for b in 0..references.count {
                 let (down, up) = (references.correlations[b][a], references.correlations[a][b]);
                 // G_ab[j,i] = Σ x_a[n−j]·x_b[n−i]; for j ≥ i that's Σ x_b[p]·x_a[p−(j−i)].
-                embed(&mut self.work, down, up, |_| 1.0);
+                embed(&mut self.work, down, up, |_| scale);
                 let mut spectrum = core::mem::take(&mut self.toeplitz[a][b]);
                 fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
                 self.toeplitz[a][b] = spectrum;
@@ -116,28 +126,35 @@ impl Solver {
         }
         self.has_start = false;
         for r in 0..references.count {
-            self.work.fill(0.0);
-            self.work[..m].copy_from_slice(references.ends[r]);
-            let mut spectrum = core::mem::take(&mut self.ends[r]);
-            fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-            self.ends[r] = spectrum;
-            self.work.fill(0.0);
-            self.work[..m].copy_from_slice(references.starts[r]);
+            let (ends, starts) = (
+                core::mem::take(&mut self.ends[r]),
+                core::mem::take(&mut self.starts[r]),
+            );
+            self.ends[r] = self.edge(references.ends[r], ends);
+            self.starts[r] = self.edge(references.starts[r], starts);
             self.has_start |= references.starts[r].iter().any(|&x| x != 0.0);
-            let mut spectrum = core::mem::take(&mut self.starts[r]);
-            fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-            self.starts[r] = spectrum;
         }
         self.prepare_preconditioner(references);
+    }
+
+    fn edge(&mut self, frames: &[f64], mut spectrum: Spectrum) -> Spectrum {
+        let scale = self.scale.sqrt();
+        self.work.fill(0.0);
+        for (work, frame) in self.work.iter_mut().zip(frames) {
+            *work = frame * scale;
+        }
+        fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+        spectrum
     }
 
     /// The circulant that stands for `G`: its correlations under a Bohman window, whose own spectrum is nowhere negative and
     /// whose flat top keeps the partials of a harmonic sound apart. On plucked strings it needs half the steps of a triangle.
     fn prepare_preconditioner(&mut self, references: &References<'_>) {
         let m = self.taps;
+        let scale = self.scale;
         let taper = |k: usize| {
             let t = k as f64 / m as f64;
-            (1.0 - t) * (PI * t).cos() + (PI * t).sin() / PI
+            scale * ((1.0 - t) * (PI * t).cos() + (PI * t).sin() / PI)
         };
         for (slot, (a, b)) in [(0, 0), (1, 1), (0, 1)].into_iter().enumerate() {
             if a >= references.count || b >= references.count {
@@ -149,10 +166,7 @@ impl Solver {
             fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
             self.preconditioner[slot] = spectrum;
         }
-        let energy = (0..references.count)
-            .map(|r| references.correlations[r][r][0])
-            .fold(f64::MIN_POSITIVE, f64::max);
-        let floor = self.ridge.max(PRECONDITIONER_FLOOR * energy);
+        let floor = self.ridge.max(PRECONDITIONER_FLOOR);
         let [first, second, cross] = &mut self.preconditioner;
         for k in 0..=m {
             let p = first[k].re.max(0.0) + floor;
@@ -185,7 +199,7 @@ impl Solver {
 
     /// `out = G·h`.
     fn multiply(&mut self, h: &[f64], out: &mut [f64]) {
-        let (m, count) = (self.taps, self.references);
+        let (m, count, ridge) = (self.taps, self.references, self.ridge);
         for r in 0..count {
             self.spectrum_of(&h[r * m..(r + 1) * m], r);
         }
@@ -224,7 +238,7 @@ impl Solver {
                 .zip(&self.work)
                 .zip(&h[r * m..])
             {
-                *out = product + self.ridge * tap;
+                *out = product + ridge * tap;
             }
         }
     }
@@ -252,72 +266,125 @@ impl Solver {
 
     /// How loud each lag of a response is heard: `h` coloured with the smoothed spectrum of its reference, so that bands in
     /// which the reference has nothing to say, and `h` is anything, have no say. `correlation` is the reference's own,
-    /// smoothed by looking at its first `reach` lags only. The sum of the squares is about the power of the output.
+    /// smoothed by looking at its first `reach` lags only. The sum of the squares is about the output's power over the
+    /// reference's.
     pub fn heard(&mut self, h: &[f64], correlation: &[f64], reach: usize, out: &mut [f64]) {
         let m = self.taps;
         let reach = reach.min(m);
+        let scale = 1.0 / correlation[0].max(f64::MIN_POSITIVE);
         embed(
             &mut self.work,
             &correlation[..reach],
             &correlation[..reach],
-            |k| 0.5 + 0.5 * (PI * k as f64 / reach as f64).cos(),
+            |k| scale * (0.5 + 0.5 * (PI * k as f64 / reach as f64).cos()),
         );
         let mut colour = core::mem::take(&mut self.temporary[1]);
         fft::forward(&*self.forward, &mut self.work, &mut colour, &mut self.scratch);
         self.temporary[1] = colour;
-        self.spectrum_of(h, 0);
-        for k in 0..=m {
-            let amplitude = self.temporary[1][k].re.max(0.0).sqrt();
-            self.temporary[0][k] *= amplitude;
+        self.work.fill(0.0);
+        self.work[..m].copy_from_slice(&h[..m]);
+        let mut spectrum = core::mem::take(&mut self.temporary[0]);
+        fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
+        for (bin, colour) in spectrum.iter_mut().zip(&self.temporary[1]) {
+            *bin *= colour.re.max(0.0).sqrt();
         }
+        self.temporary[0] = spectrum;
         self.samples_of(0);
         out.copy_from_slice(&self.work[..m]);
     }
 
-    /// Improves `h` (all references' taps, one after another) towards `G·h = b` by up to `iterations` steps of
-    /// preconditioned conjugate gradients; stops when the residual has fallen to `enough` of `b`. Returns the
-    /// product of `h` with what the equations still lack, ridge included.
-    pub fn solve(&mut self, b: &[f64], h: &mut [f64], iterations: usize, enough: f64) -> f64 {
+    /// Begins to improve `descent.response` (all references' taps, one after another) towards `G·h = b`.
+    pub fn begin(&mut self, b: &[f64], descent: &mut Descent) {
         let size = self.taps * self.references;
-        let target = enough * dot(&b[..size], &b[..size]).sqrt();
-        if target <= 0.0 {
-            h[..size].fill(0.0);
-            return 0.0;
+        descent.target = ENOUGH * dot(&b[..size], &b[..size]).sqrt() * self.scale;
+        descent.is_done = descent.target <= 0.0;
+        if descent.is_done {
+            descent.response.fill(0.0);
+            descent.residual.fill(0.0);
+            return;
         }
-        let [mut residual, mut direction, mut product] = core::mem::take(&mut self.vectors);
-        self.multiply(h, &mut product);
-        for ((r, b), p) in residual.iter_mut().zip(b).zip(&product) {
-            *r = b - p;
+        let mut product = core::mem::take(&mut self.product);
+        self.multiply(&descent.response, &mut product);
+        for ((r, b), p) in descent.residual.iter_mut().zip(b).zip(&product) {
+            *r = b * self.scale - p;
         }
-        self.precondition(&residual[..size], &mut direction);
-        let mut power = dot(&residual[..size], &direction[..size]);
-        let mut norm = dot(&residual[..size], &residual[..size]).sqrt();
-        for _ in 0..iterations {
-            if norm <= target || power <= 0.0 {
-                break;
-            }
-            self.multiply(&direction, &mut product);
-            let curvature = dot(&direction[..size], &product[..size]);
-            if curvature <= 0.0 {
-                break;
-            }
-            let step = power / curvature;
-            for i in 0..size {
-                h[i] += step * direction[i];
-                residual[i] -= step * product[i];
-            }
-            norm = dot(&residual[..size], &residual[..size]).sqrt();
-            self.precondition(&residual[..size], &mut product);
-            let next = dot(&residual[..size], &product[..size]);
-            let keep = next / power;
-            power = next;
-            for (d, z) in direction[..size].iter_mut().zip(&product) {
-                *d = z + keep * *d;
-            }
+        self.product = product;
+        self.precondition(&descent.residual[..size], &mut descent.direction);
+        descent.power = dot(&descent.residual[..size], &descent.direction[..size]);
+        let left = dot(&descent.residual[..size], &descent.residual[..size]).sqrt();
+        descent.is_done = left <= descent.target || descent.power <= 0.0;
+    }
+
+    /// One step of preconditioned conjugate gradients; none where there's nothing left to gain.
+    pub fn step(&mut self, descent: &mut Descent) {
+        if descent.is_done {
+            return;
         }
-        let lacking = dot(&residual[..size], &h[..size]) + self.ridge * dot(&h[..size], &h[..size]);
-        self.vectors = [residual, direction, product];
-        lacking
+        let size = self.taps * self.references;
+        let mut product = core::mem::take(&mut self.product);
+        self.multiply(&descent.direction, &mut product);
+        let curvature = dot(&descent.direction[..size], &product[..size]);
+        if curvature <= 0.0 {
+            descent.is_done = true;
+            self.product = product;
+            return;
+        }
+        let step = descent.power / curvature;
+        let direction = &descent.direction[..size];
+        for (tap, direction) in descent.response.iter_mut().zip(direction) {
+            *tap += step * direction;
+        }
+        for (residual, product) in descent.residual[..size].iter_mut().zip(&product) {
+            *residual -= step * product;
+        }
+        let left = dot(&descent.residual[..size], &descent.residual[..size]).sqrt();
+        self.precondition(&descent.residual[..size], &mut product);
+        let next = dot(&descent.residual[..size], &product[..size]);
+        let keep = next / descent.power;
+        descent.power = next;
+        for (d, z) in descent.direction[..size].iter_mut().zip(&product) {
+            *d = z + keep * *d;
+        }
+        self.product = product;
+        descent.is_done = left <= descent.target || next <= 0.0;
+    }
+
+    /// The product of the response with what the equations still lack, ridge included.
+    pub fn lacking(&self, descent: &Descent) -> f64 {
+        let size = self.taps * self.references;
+        let response = &descent.response[..size];
+        (dot(&descent.residual[..size], response) + self.ridge * dot(response, response)) / self.scale
+    }
+}
+
+/// One channel's response on its way.
+pub(super) struct Descent {
+    /// What has been reached.
+    pub response: Vec<f64>,
+    residual: Vec<f64>,
+    direction: Vec<f64>,
+    power: f64,
+    target: f64,
+    is_done: bool,
+}
+
+impl Descent {
+    /// For all taps of all references.
+    pub fn new(size: usize) -> Self {
+        let empty = || vec![0.0; size];
+        Self {
+            response: empty(),
+            residual: empty(),
+            direction: empty(),
+            power: 0.0,
+            target: 0.0,
+            is_done: true,
+        }
+    }
+
+    /// Whether no step would change anything that counts.
+    pub fn is_done(&self) -> bool {
+        self.is_done
     }
 }
 
@@ -333,6 +400,15 @@ fn embed(work: &mut [f64], down: &[f64], up: &[f64], weight: impl Fn(usize) -> f
     }
 }
 
+/// Several at once.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
+    let mut sums = [0.0f64; 8];
+    let (a, b) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    for (a, b) in a.0.iter().zip(b.0) {
+        for ((sum, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *sum += a * b;
+        }
+    }
+    let rest = a.1.iter().zip(b.1);
+    sums.iter().sum::<f64>() + rest.map(|(a, b)| a * b).sum::<f64>()
 }

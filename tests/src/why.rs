@@ -11,6 +11,7 @@ use sumproof_signals::{
     LineFault, Preset, PresetKind, PresetSpec, Rng, Source, Stereo, amplitude, faulty, mean_power, power_db,
     render,
 };
+use sumproof_wording::Name;
 
 /// What was done to the right channel, dry and wet alike.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -9,6 +9,7 @@ use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
 use sumproof_report::rig::file as rig_file;
 use sumproof_report::{Shown, View};
+use sumproof_wording::Name;
 
 use crate::input::rig::{self, RigError};
 

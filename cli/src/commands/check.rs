@@ -13,6 +13,7 @@ use sumproof_cli::measure::jobs::{self, Job};
 use sumproof_cli::{exit, output};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_report::{Entry, Judged, View};
+use sumproof_wording::Name;
 
 #[derive(Args)]
 pub struct Arguments {

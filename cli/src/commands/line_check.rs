@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 use sumproof_cli::output::wav;
 use sumproof_cli::{exit, output, read_recording};
-use sumproof_core::line_check::{Findings, Generator, Mode, Plan, ReadFailure, SignalSettings, advice, read};
+use sumproof_core::line_check::{Findings, Generator, Mode, Plan, ReadFailure, SignalSettings, read};
 use sumproof_report::line_check::{NotKnown, html, json, save, text};
+use sumproof_wording::line_check::advice;
 
 #[derive(Args)]
 pub struct Arguments {

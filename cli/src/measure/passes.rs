@@ -5,6 +5,7 @@ use std::path::Path;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass, TwoPassError};
 use sumproof_report::{Entry, Loudness};
+use sumproof_wording::methods::pair_check;
 use thiserror::Error;
 
 use crate::exit;
@@ -82,7 +83,7 @@ pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<P
             file: Some(named.to_string_lossy().into_owned()),
             loudness: full_file.as_ref().and_then(|file| loudness(file, rig)),
         },
-        check: two.check.as_ref().map(|check| check.sentence()),
+        check: two.check.as_ref().map(pair_check),
         holds: two.check.as_ref().is_none_or(|check| check.holds()),
     })
 }

@@ -6,6 +6,7 @@ use std::thread::JoinHandle;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
 use sumproof_views::Passes;
+use sumproof_wording::methods::pair_check;
 
 /// One pass: what is stored of it, and its sound, which is kept for the session only.
 #[derive(Debug, Clone)]
@@ -231,7 +232,7 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
         Ok(two) => {
             let name = format!("{}, dry and wet", full.take.name);
             let check = two.check.as_ref();
-            let sentence = check.map(|check| check.sentence()).unwrap_or_default();
+            let sentence = check.map(pair_check).unwrap_or_default();
             if check.is_none_or(|check| check.holds()) {
                 let mut pair = two.take(name);
                 // The full pass as it is stored, from longer blocks; and why it fares as it does.

@@ -1,6 +1,6 @@
 //! Advice and margin for the sound as it was last read, ready for the window.
 
-use sumproof_core::explain::advice::{Advice, Wishes, advise};
+use sumproof_core::explain::advice::{Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
@@ -22,7 +22,7 @@ impl Recommendations {
         let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
         let all = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
         Self {
-            what_now: advice.iter().map(Advice::sentence).collect(),
+            what_now: advice.iter().map(sumproof_wording::advice::sentence).collect(),
             margin: all.dry.or(all.total).as_ref().map(sumproof_views::Margin::from),
         }
     }

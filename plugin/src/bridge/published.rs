@@ -62,7 +62,7 @@ impl Published {
             snapshot.takes.clone_from(&self.takes);
         }
         snapshot.deleted.clone_from(&self.deleted);
-        snapshot.why = self.reading.diagnosis.sentences();
+        snapshot.why = sumproof_wording::diagnosis::sentences(&self.reading.diagnosis);
         snapshot.what_now.clone_from(&self.recommendations.what_now);
         if snapshot.margin != self.recommendations.margin {
             snapshot.margin.clone_from(&self.recommendations.margin);

@@ -107,6 +107,8 @@ mod tests {
     use nice_plug::prelude::Enum;
     use sumproof_core::routing::line::limits;
 
+    use sumproof_wording::Name;
+
     use super::*;
     use crate::parameters::choices::{Choice, Listed};
 

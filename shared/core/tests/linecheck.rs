@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::line_check::{
-    Arrival, Findings, Generator, Notice, Plan, ReadFailure, Reception, SignalSettings, read, sentence,
+    Arrival, Findings, Generator, Notice, Plan, ReadFailure, Reception, SignalSettings, read,
 };
 use sumproof_core::routing::feed::{Ending, FeedId, Side};
 use sumproof_core::routing::line::Polarity;
@@ -96,32 +96,16 @@ fn what_was_found_is_a_feed_of_ones_own() {
 }
 
 #[test]
-fn each_ending_is_told_and_the_sentence_says_it() {
-    for (end, heard, first, word) in [
-        (End::Sum, Reception::Sum, FeedId::MonoWedge, "all is well"),
-        (
-            End::Left,
-            Reception::One(Side::Left),
-            FeedId::LeftLineOnly,
-            "right line",
-        ),
-        (
-            End::Right,
-            Reception::One(Side::Right),
-            FeedId::RightLineOnly,
-            "left line",
-        ),
-        (
-            End::Difference,
-            Reception::Difference,
-            FeedId::WedgeLineFlipped,
-            "cancel",
-        ),
+fn each_ending_is_told() {
+    for (end, heard, first) in [
+        (End::Sum, Reception::Sum, FeedId::MonoWedge),
+        (End::Left, Reception::One(Side::Left), FeedId::LeftLineOnly),
+        (End::Right, Reception::One(Side::Right), FeedId::RightLineOnly),
+        (End::Difference, Reception::Difference, FeedId::WedgeLineFlipped),
     ] {
         let finding = found(&recorded(&Venue::straight(end)), RATE_HZ).unwrap();
         assert_eq!(finding.feeding.heard.unwrap().value, heard, "{end:?}");
         assert_eq!(finding.feeding.feeds[0], first, "{end:?}");
-        assert!(sentence(&finding).contains(word), "{}", sentence(&finding));
     }
 }
 

@@ -372,11 +372,6 @@ fn a_mixed_pair_is_the_worst() {
     assert_eq!(choices[2].candidate, mixed);
     assert!(choices[2].troubles.contains(&Trouble::LinesDiffer));
     close(choices[2].pair.level_difference_db, -22.2, 0.5);
-    assert!(
-        choices
-            .iter()
-            .all(|choice| choice.troubles.iter().all(|trouble| !trouble.text().is_empty()))
-    );
     // A direct box in a line input is too quiet.
     let quiet = Candidate::usual(
         Kind::PassiveDirectBox,

@@ -6,6 +6,7 @@ use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::split::{Method, Split};
+use sumproof_wording::Name;
 
 /// Said where there is too little sound.
 pub const NO_READING: &str = "no reading";
@@ -152,14 +153,5 @@ pub fn level_difference(db: Option<f64>) -> String {
             };
             format!("{louder} channel {:.2} dB above {other}", db.abs())
         }
-    }
-}
-
-/// A frequency: `87 Hz`, `1.25 kHz`.
-pub fn frequency(hz: f64) -> String {
-    if hz < 1000.0 {
-        format!("{hz:.0} Hz")
-    } else {
-        format!("{:.2} kHz", hz / 1000.0)
     }
 }

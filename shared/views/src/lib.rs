@@ -18,7 +18,6 @@ pub mod style;
 mod text;
 mod widgets;
 mod window;
-pub mod words;
 
 pub use data::check::{CheckWish, Found, LineCheck, Sending};
 pub use data::history::{COLUMN_S, COLUMNS, HOLD_S, History};

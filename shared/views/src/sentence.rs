@@ -4,6 +4,7 @@ use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::session::reading::Reading;
+use sumproof_wording::Name;
 
 /// What the sentence says of one feed: outcome, dry and wet in dB (dry of the total where no dry was found).
 #[derive(Clone, Copy, Debug, PartialEq)]

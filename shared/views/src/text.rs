@@ -4,7 +4,8 @@ use crate::board::{full_name, spoken};
 use crate::data::snapshot::{Hearing, Snapshot};
 use crate::panels::why::{between_channels, told_apart};
 use crate::sentence::Sentence;
-use crate::words::{correlation, duration};
+use sumproof_wording::Name;
+use sumproof_wording::numbers::{correlation, duration};
 
 /// The readings as plain text, a line each: for the clipboard.
 #[must_use]

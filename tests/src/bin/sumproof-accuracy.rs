@@ -11,6 +11,7 @@ use sumproof_signals::{PresetKind, PresetSpec, render};
 use sumproof_tests::methods::{
     Ratios, WET_DB, has_both, heard, measured, spec, told_the_direction_db, truth,
 };
+use sumproof_wording::Name;
 
 /// Prints the error of each split in the wet/dry ratio, in stereo and in a mono wedge, and how far down a flipped dry is
 /// read, over all synthetic presets with dry and wet.

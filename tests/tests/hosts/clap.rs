@@ -7,6 +7,7 @@ use sumproof_tests::host::setup::{CLAP_ID, clap_bundle, plugin};
 use sumproof_tests::host::{
     Blocks, Buffers, HostError, Library, ParamEvent, Play, Plugin, State, Stereo, Transport,
 };
+use sumproof_wording::Name;
 
 const RATES_HZ: [f64; 6] = [22_050.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
 const BLOCKS: [u32; 5] = [1, 17, 64, 512, 8192];

@@ -10,6 +10,7 @@ use sumproof_tests::host::setup::{display_to_ourselves, plugin};
 use sumproof_tests::host::{Play, Stereo};
 use sumproof_tests::render::{Stage, scenes};
 use sumproof_views::Look;
+use sumproof_wording::Name;
 
 fn demo() -> Stereo {
     const RATE_HZ: f64 = 48_000.0;

@@ -8,6 +8,7 @@ use sumproof_core::split::two_pass::{PassAudio, PassRecorder, TwoPass, TwoPassEr
 use sumproof_core::split::{Method, Split};
 use sumproof_signals::{Preset, PresetKind, Stereo, amplitude, mean_power, render, tones};
 use sumproof_tests::methods::{narrowed_pair, pass, ratios, spec};
+use sumproof_wording::methods::pair_check;
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -236,11 +237,9 @@ fn another_performance_is_told_with_its_bands() {
     assert!(!check.holds(), "{check:?}");
     assert!(check.failing().count() > 3, "{check:?}");
     assert!(
-        check
-            .sentence()
-            .starts_with("the part was not repeated the same way (at "),
+        pair_check(&check).starts_with("the part was not repeated the same way (at "),
         "{}",
-        check.sentence()
+        pair_check(&check)
     );
 }
 

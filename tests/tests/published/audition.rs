@@ -14,6 +14,7 @@ use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::rig::Rig;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::welch::spectrum_of;
+use sumproof_wording::Name;
 
 const BLOCK_LEN: usize = 1 << 18;
 const TOLERANCE_DB: f64 = 0.05;

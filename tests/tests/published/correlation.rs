@@ -9,6 +9,7 @@ use sumproof_core::session::reading::Reading;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, delay, tones, truth};
+use sumproof_wording::Name;
 
 /// COR-1. Two sines of equal frequency and whole periods: ρ = cos φ (derivation).
 #[test]

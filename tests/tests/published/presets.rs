@@ -10,6 +10,7 @@ use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::session::take::Take;
 use sumproof_signals::truth::{self, MonoFeed};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, render};
+use sumproof_wording::Name;
 
 fn preset(kind: PresetKind, wet_db: f64, seed: u64) -> Preset {
     render(&PresetSpec {

@@ -12,6 +12,7 @@ use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
 use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, OwnFeed, Setting, Snapshot, Window};
+use sumproof_wording::Name;
 
 fn scene(name: &str) -> Scene {
     scenes().into_iter().find(|scene| scene.name == name).expect(name)

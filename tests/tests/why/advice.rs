@@ -139,7 +139,7 @@ fn advice_brings_what_it_promises() {
             assert!(!all.is_empty(), "{}: no advice", preset.name);
             for advice in all {
                 let (before, after) = truth(&preset, &advice);
-                let said = advice.sentence();
+                let said = sumproof_wording::advice::sentence(&advice);
                 assert!(
                     near(advice.before_db, before),
                     "{}: {said} Before is {before}",

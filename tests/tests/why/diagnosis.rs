@@ -7,6 +7,7 @@ use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Pass;
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
+use sumproof_wording::diagnosis::sentences;
 
 /// Truth 4 of the issue: at least 400 cases, at least 97 % right, and no flipped channel ever claimed on the sign trap or on
 /// wide sound (nor anywhere else that has none).
@@ -149,7 +150,7 @@ fn live_no_flipped_channel_is_claimed_where_there_is_none() {
                     reading.diagnosis.get(Cause::FlippedChannel).is_none(),
                     "{kind:?}, seed {seed}, after {} ms: {:?}",
                     100 * (number + 1),
-                    reading.diagnosis.sentences()
+                    sentences(&reading.diagnosis)
                 );
             }
         }
@@ -177,7 +178,7 @@ fn too_little_sound_is_no_diagnosis() {
     let only = |left: &[f64], right: &[f64]| {
         let diagnosis = diagnose(&single(left), &single(right), 48_000.0);
         let causes: Vec<_> = diagnosis.findings().map(|finding| finding.cause).collect();
-        assert_eq!(causes, [Cause::NotEnoughSound], "{:?}", diagnosis.sentences());
+        assert_eq!(causes, [Cause::NotEnoughSound], "{:?}", sentences(&diagnosis));
     };
     only(&[0.0; 48_000], &[0.0; 48_000]);
     only(&[], &[]);
@@ -220,7 +221,7 @@ fn a_late_channel_comes_with_its_notches() {
 #[test]
 fn every_sentence_is_one_line_of_plain_words() {
     for kind in PresetKind::ALL {
-        for sentence in diagnosed(&preset(kind, -3.0, 8, 4.0), 48_000.0).sentences() {
+        for sentence in sentences(&diagnosed(&preset(kind, -3.0, 8, 4.0), 48_000.0)) {
             assert!(
                 !sentence.contains('\n') && sentence.ends_with('.') && !sentence.contains("NaN"),
                 "{sentence}"

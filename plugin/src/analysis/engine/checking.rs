@@ -158,7 +158,7 @@ impl Checking {
         match work.finish() {
             Some(Ok(finding)) => {
                 self.found = Some(Arc::new(Found {
-                    sentence: line_check::sentence(&finding),
+                    sentence: sumproof_wording::line_check::sentence(&finding),
                     lines: lines(&finding),
                     can_save: finding.own_feed().is_some(),
                 }));

@@ -3,6 +3,7 @@
 use super::*;
 use nice_plug::prelude::FloatParam;
 use sumproof_views::{Integration, Snapshot};
+use sumproof_wording::Name;
 
 use crate::parameters::choices::Choice;
 

@@ -9,22 +9,10 @@ use crate::routing::line::{Line, Polarity};
 pub struct Estimate<T> {
     /// The finding.
     pub value: T,
-    /// 0 (a guess) to 1 (certain); [`word_of`] has words for it.
+    /// 0 (a guess) to 1 (certain).
     pub confidence: f64,
     /// One standard deviation of a number by noise, in the number's unit; 0 where the value is no number.
     pub sigma: f64,
-}
-
-/// A confidence in a word.
-#[must_use]
-pub fn word_of(confidence: f64) -> &'static str {
-    if confidence >= 0.9 {
-        "sure"
-    } else if confidence >= 0.6 {
-        "likely"
-    } else {
-        "a guess"
-    }
 }
 
 /// Whether a line arrives.

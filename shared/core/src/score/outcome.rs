@@ -13,18 +13,6 @@ pub enum Outcome {
     DropsOut,
 }
 
-impl Outcome {
-    /// The words people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Holds => "holds",
-            Self::Thins => "thins",
-            Self::DropsOut => "drops out",
-        }
-    }
-}
-
 /// The limits between the outcomes. Common practice, no source: they keep clear of 0 and −3.01 dB, where ordinary presets
 /// sit.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -77,17 +77,6 @@ pub enum Balance {
 }
 
 impl Balance {
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::EffectGone => "effect gone",
-            Self::Drier => "drier",
-            Self::AsMixed => "as mixed",
-            Self::Wetter => "wetter",
-        }
-    }
-
     /// The word of a shift (wet change less dry change), dB.
     fn of(shift_db: f64, limits: &Limits, shown: Option<Self>) -> Self {
         // Slack is given to the word shown before, on both sides of it.

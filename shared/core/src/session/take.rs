@@ -32,9 +32,9 @@ impl Pass {
     /// All of them.
     pub const ALL: [Self; 3] = [Self::Full, Self::Dry, Self::Wet];
 
-    /// What people read.
+    /// The stable name in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub fn id(self) -> &'static str {
         match self {
             Self::Full => "full",
             Self::Dry => "dry",

@@ -14,18 +14,6 @@ pub enum Known {
     Assumed,
 }
 
-impl Known {
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Measured => "measured",
-            Self::Bounded => "bounded",
-            Self::Assumed => "assumed",
-        }
-    }
-}
-
 /// A figure between two ends. A level change whose part has vanished is −∞ dB; a ratio may be +∞.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -25,9 +25,9 @@ pub enum Method {
 }
 
 impl Method {
-    /// What people read.
+    /// The stable name in files.
     #[must_use]
-    pub fn name(self) -> &'static str {
+    pub fn id(self) -> &'static str {
         match self {
             Self::Estimated => "estimated",
             Self::TwoPass => "two-pass",

@@ -5,6 +5,7 @@
 use crate::formats::schema::{FeedReport, TakeReport, Words, report_of};
 use crate::judge::judged::Judged;
 use sumproof_core::score::outcome::Outcome;
+use sumproof_wording::Name;
 
 const HEADINGS: [&str; 33] = [
     "preset",
@@ -74,7 +75,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
     [
         take.name.clone(),
         take.file.clone().unwrap_or_default(),
-        take.pass.name().into(),
+        take.pass.id().into(),
         take.rate_hz.to_string(),
         take.seconds.to_string(),
         word(take.outcome),
@@ -88,7 +89,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         broadband("level_difference_db", take.broadband.level_difference_db),
         take.channel_delay
             .map_or("no single delay".into(), |delay| delay.right_late_ms.to_string()),
-        take.split.method.name().into(),
+        take.split.method.id().into(),
         figure(take.split.wet_over_dry_db, &take.split.words, "wet_over_dry_db"),
         loudness("stereo_lufs", |l| l.stereo_lufs),
         loudness("wedge_lufs", |l| l.wedge_lufs),
@@ -98,7 +99,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         feed.id.id().into(),
         feed.name.clone(),
         word(feed.outcome),
-        feed.worse_line.map_or(String::new(), |side| side.name().into()),
+        feed.worse_line.map_or(String::new(), |side| side.id().into()),
         of_feed("dry_db", feed.dry_db),
         of_feed("wet_db", feed.wet_db),
         of_feed("total_db", feed.total_db),

@@ -5,6 +5,8 @@ use std::fmt::Write;
 use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Outcome;
+use sumproof_wording::Name;
+use sumproof_wording::numbers::hertz;
 
 use crate::formats::picture::{escape, picture, typeset};
 use crate::judge::judged::{FeedRow, Judged};
@@ -349,7 +351,7 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
         return out.write_str("<td colspan=\"7\"></td></tr>\n");
     };
     let dip = score.dip.map_or("–".into(), |dip| {
-        format!("{:.1} at {}", dip.depth_db, text::frequency(dip.hz))
+        format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
     });
     for (value, class) in [
         (text::dry(&score), "figure"),

@@ -3,14 +3,14 @@
 use std::cmp::Ordering;
 
 use sumproof_core::dsp::db;
-use sumproof_core::explain::advice::{Advice, Wishes, advise};
-use sumproof_core::explain::diagnosis::Diagnosis;
+use sumproof_core::explain::advice::{Wishes, advise};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::LOWEST_HZ;
 use sumproof_core::session::take::Take;
+use sumproof_wording::{self as wording, Name};
 
 use crate::judge::set::{Entry, Loudness, Shown, View, is_faultless};
 use crate::judge::verdict;
@@ -101,7 +101,7 @@ impl<'a> Judged<'a> {
             why: take
                 .diagnosis
                 .as_ref()
-                .map_or_else(Vec::new, Diagnosis::sentences),
+                .map_or_else(Vec::new, wording::diagnosis::sentences),
             what_now: what_now(take),
         }
     }
@@ -203,6 +203,6 @@ fn what_now(take: &Take) -> Vec<String> {
         &Wishes::default(),
     )
     .iter()
-    .map(Advice::sentence)
+    .map(wording::advice::sentence)
     .collect()
 }

@@ -3,6 +3,7 @@
 use sumproof_core::routing::feed::{Feed, FeedId};
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
+use sumproof_wording::Name;
 
 /// How loud a preset is: ITU-R BS.1770 as EBU R 128 gates it, and its true peaks. −∞ where nothing passes the gates.
 #[derive(Clone, Copy, Debug, PartialEq)]

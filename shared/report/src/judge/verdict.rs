@@ -4,6 +4,7 @@ use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
+use sumproof_wording::Name;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::View;
@@ -57,7 +58,7 @@ pub(crate) fn of_rows(rows: &[FeedRow]) -> String {
 
 fn wedge_clause(feed: &FeedRow) -> String {
     let row = &feed.row;
-    let word = row.outcome.map_or(text::NO_READING, Outcome::name);
+    let word = row.outcome.map_or(text::NO_READING, Name::name);
     match row.score {
         Some(score) => format!(
             "The mono wedge {word}: dry {}, wet {}",

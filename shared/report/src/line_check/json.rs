@@ -1,8 +1,9 @@
 //! The finding for programs.
 
 use serde::Serialize;
-use sumproof_core::line_check::{Arrival, Curve, Estimate, Findings, Mode, sentence, word_of};
+use sumproof_core::line_check::{Arrival, Curve, Estimate, Findings, Mode};
 use sumproof_core::routing::line::Polarity;
+use sumproof_wording::line_check::{confidence, sentence};
 
 use super::{SIDES, heard_id, notice};
 
@@ -79,7 +80,7 @@ fn word(reading: &Estimate<Polarity>) -> Word {
             Polarity::Flipped => "flipped",
         },
         confidence: reading.confidence,
-        word: word_of(reading.confidence),
+        word: confidence(reading.confidence),
     }
 }
 
@@ -87,7 +88,7 @@ fn number<T: Copy>(reading: &Estimate<T>) -> Number<T> {
     Number {
         value: reading.value,
         confidence: reading.confidence,
-        word: word_of(reading.confidence),
+        word: confidence(reading.confidence),
         sigma: reading.sigma,
     }
 }
@@ -105,7 +106,7 @@ pub fn json(finding: &Findings, file: &str) -> String {
                 Arrival::Unknown { below_db } => ("unknown", Some(below_db)),
             };
             Line {
-                line: side.name(),
+                line: side.id(),
                 arrives,
                 seen_down_to_db: seen,
                 clearness_db: line.clearness_db,
@@ -136,10 +137,10 @@ pub fn json(finding: &Findings, file: &str) -> String {
         receives: finding.feeding.heard.map(|heard| Word {
             value: heard_id(heard.value),
             confidence: heard.confidence,
-            word: word_of(heard.confidence),
+            word: confidence(heard.confidence),
         }),
         feeds: finding.feeding.feeds.iter().map(|feed| feed.id()).collect(),
-        faulty_line: finding.feeding.faulty.map(|side| side.name()),
+        faulty_line: finding.feeding.faulty.map(|side| side.id()),
         noise_db: finding.noise_db,
         distortion_db: finding.distortion_db,
         notices: finding.notices.iter().map(|&found| notice(found).0).collect(),

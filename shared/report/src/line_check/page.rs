@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use sumproof_core::line_check::{Curve, Findings, sentence};
+use sumproof_core::line_check::{Curve, Findings};
+use sumproof_wording::line_check::sentence;
 
 use super::text::rows;
 use super::{cannot_know, notice};

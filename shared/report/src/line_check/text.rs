@@ -2,8 +2,10 @@
 
 use std::fmt::Write;
 
-use sumproof_core::line_check::{Estimate, Findings, sentence, word_of};
+use sumproof_core::line_check::{Estimate, Findings};
 use sumproof_core::routing::line::Polarity;
+use sumproof_wording::Name;
+use sumproof_wording::line_check::{confidence as word_of, sentence};
 
 use super::{SIDES, arrival, cannot_know, heard, notice};
 

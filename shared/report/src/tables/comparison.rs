@@ -5,6 +5,8 @@ use std::fmt::Write;
 use sumproof_core::dsp::db;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::spectrum::bands::BandMap;
+use sumproof_wording::Name;
+use sumproof_wording::numbers::hertz;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::Loudness;
@@ -121,7 +123,7 @@ fn figure(value: Option<f64>, decimals: usize) -> String {
 }
 
 fn outcome(feed: &FeedRow) -> &'static str {
-    feed.row.outcome.map_or(text::NO_READING, Outcome::name)
+    feed.row.outcome.map_or(text::NO_READING, Name::name)
 }
 
 fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
@@ -220,7 +222,7 @@ fn bands(a: &Judged<'_>, b: &Judged<'_>) -> Option<String> {
     changes.truncate(BANDS);
     let list: Vec<String> = changes
         .iter()
-        .map(|(hz, change)| format!("{} {change:+.1} dB", text::frequency(*hz)))
+        .map(|(hz, change)| format!("{} {change:+.1} dB", hertz(*hz)))
         .collect();
     (!list.is_empty()).then(|| format!("Tone in stereo, level apart: {}.", list.join(", ")))
 }

@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use sumproof_core::score::outcome::Outcome;
+use sumproof_wording::Name;
 
 use crate::judge::judged::Judged;
 use crate::judge::set::{Loudness, Spread};
@@ -43,7 +44,7 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
     let lufs = |of: fn(&Loudness) -> f64| level(preset.loudness.as_ref().map(of));
     [
         outcome.map_or("", text::stroke).into(),
-        outcome.map_or(text::NO_READING, Outcome::name).into(),
+        outcome.map_or(text::NO_READING, Name::name).into(),
         preset.take.name.clone(),
         preset.trouble().unwrap_or("-").into(),
         counts(preset),

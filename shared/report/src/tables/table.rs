@@ -5,6 +5,8 @@ use std::fmt::Write;
 use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
+use sumproof_wording::Name;
+use sumproof_wording::numbers::hertz;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::View;
@@ -159,7 +161,7 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
         text::change(Some(score.level_lu)),
         score.tone_db.map_or("-".into(), |db| format!("{db:.1}")),
         score.dip.map_or("-".into(), |dip| {
-            format!("{:.1} at {}", dip.depth_db, text::frequency(dip.hz))
+            format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
         }),
     ]
 }

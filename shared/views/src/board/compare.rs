@@ -2,12 +2,13 @@
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_wording::Name;
 
 use crate::board::{full_name, row_name, spoken};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::snapshot::TakeSummary;
 use crate::style::Style;
-use crate::words::{correlation, decibels, duration, signed};
+use sumproof_wording::numbers::{correlation, decibels, duration, signed};
 
 /// Draws the picked takes side by side. `rows` is where the board's rows are, top and bottom; with `names` the feeds are
 /// named here, because the board isn't beside it.

@@ -1,6 +1,7 @@
 //! What is heard: large, and always in the same place.
 
 use egui::{Align2, Id, Rect, Ui, pos2};
+use sumproof_wording::Name;
 
 use crate::board::full_name;
 use crate::canvas::{Sheet, Word, button, width_of, write, write_within};

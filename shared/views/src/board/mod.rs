@@ -6,26 +6,14 @@ pub(crate) mod hearing;
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_wording::Name;
+use sumproof_wording::feeds::{explanation, short_name};
 
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::intent::Setting;
 use crate::data::snapshot::{Hearing, Snapshot};
 use crate::style::Style;
-use crate::words::{decibels, hertz, signed};
-
-/// The name of a feed in its row; the long one is in the tooltip, the sentence and the banner.
-fn short_name(id: FeedId) -> &'static str {
-    match id {
-        FeedId::WedgeLineFlipped => "wedge, line flipped",
-        FeedId::WedgeLinePadded => "wedge, line \u{2212}20 dB",
-        FeedId::WedgeLineLate => "wedge, line 1 ms late",
-        FeedId::WedgeLineUnplugged => "wedge, line unplugged",
-        FeedId::WedgeLineTransformer => "wedge, 12:1 transformer",
-        FeedId::BalancedJackDifference => "jack in balanced mono in",
-        FeedId::MonoSubsLineFlipped => "mono subs, line flipped",
-        other => other.name(),
-    }
-}
+use sumproof_wording::numbers::{decibels, hertz, signed};
 
 /// The name of a feed in its row, the player's own by what he calls it.
 pub fn row_name(snapshot: &Snapshot, id: FeedId) -> &str {
@@ -309,7 +297,7 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             pos2(left, middle - size * 0.6),
             rect.right() - left,
             1,
-            id.explanation(),
+            explanation(id),
             style.label(),
             style.colours.soft,
         );
@@ -356,7 +344,7 @@ pub fn audition(sheet: &mut Sheet<'_>, id: FeedId) {
 fn tip(row: &Row, name: &str) -> String {
     format!(
         "{}\n{}.\nClick to hear it (it would be printed in a bounce), right-click to see its curve only.",
-        row.id.explanation(),
+        explanation(row.id),
         spoken(row, name)
     )
 }

@@ -5,6 +5,7 @@ use sumproof_core::routing::feed::{Feed, FeedId, Side};
 use sumproof_core::routing::line::Line;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Pass;
+use sumproof_wording::Name;
 
 /// The user's own feed with its name.
 #[derive(Clone, Debug, PartialEq)]

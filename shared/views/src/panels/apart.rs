@@ -9,7 +9,7 @@ use crate::data::own::Passes;
 use crate::data::snapshot::Snapshot;
 use crate::panels::why::told_apart;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use crate::words::{duration, hertz};
+use sumproof_wording::numbers::{duration, hertz};
 
 /// The bands in which a check failed, as ranges.
 fn bands(failing: &[[f32; 2]]) -> String {

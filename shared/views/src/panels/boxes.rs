@@ -3,16 +3,17 @@
 use egui::{Align2, Id, Rect, Ui, pos2};
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::Side;
+use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, choice, write, write_within};
 use crate::data::intent::{Intent, Setting};
 use crate::data::own::line_through;
 use crate::data::snapshot::LineSettings;
-use crate::words::{hertz, signed};
+use sumproof_wording::numbers::{hertz, signed};
 
 /// What people read, `None` for a line set by hand.
 pub fn name(kind: Option<Kind>) -> &'static str {
-    kind.map_or("by hand", Kind::name)
+    kind.map_or("by hand", Name::name)
 }
 
 /// What it is, in the player's words.

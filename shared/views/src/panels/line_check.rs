@@ -1,13 +1,14 @@
 //! The line check's sheet: two steps, the signal on its way, what was found.
 
 use egui::{Align2, Event, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use sumproof_core::line_check::{Mode, Part, Plan, SignalSettings, advice};
+use sumproof_core::line_check::{Mode, Part, Plan, SignalSettings};
+use sumproof_wording::line_check::advice;
 
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::check::{CheckWish, LineCheck, Sending};
 use crate::data::intent::Intent;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use crate::words::signed;
+use sumproof_wording::numbers::signed;
 
 /// The level it begins with, dBFS: soft enough for a desk that was left open (common practice, no source).
 const FIRST_DBFS: f64 = -40.0;

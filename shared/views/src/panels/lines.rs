@@ -2,6 +2,7 @@
 
 use egui::{Align2, Id, Rect, Ui, pos2, vec2};
 use sumproof_core::routing::feed::Side;
+use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, Word, button, choice, write};
 use crate::data::intent::Setting;

@@ -5,6 +5,7 @@ use sumproof_core::routing::feed::{Ending, SUB_CORNER_HZ, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
+use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::intent::Intent;

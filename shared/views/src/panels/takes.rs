@@ -2,13 +2,14 @@
 
 use egui::{Align2, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 use sumproof_core::session::take::Pass;
+use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, Word, button, choice, focus_mark, outcome_stroke, write, write_within};
 use crate::data::intent::{Intent, Setting};
 use crate::data::snapshot::TakeSummary;
 use crate::style::Style;
 use crate::widgets::typed::{Typed, type_on};
-use crate::words::{duration, signed};
+use sumproof_wording::numbers::{duration, signed};
 
 /// Longest name of a take, characters.
 pub const LONGEST_NAME: usize = 60;

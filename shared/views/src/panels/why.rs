@@ -9,7 +9,7 @@ use crate::canvas::{Sheet, Word, button, write};
 use crate::data::snapshot::{Margin, Snapshot};
 use crate::style::Style;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use crate::words::milliseconds;
+use sumproof_wording::numbers::milliseconds;
 
 /// A delay that makes no difference, seconds: below it channels count as on time.
 const ON_TIME_S: f64 = 0.000_02;

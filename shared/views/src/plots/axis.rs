@@ -4,7 +4,7 @@ use egui::{Align2, Rect, Ui, pos2};
 
 use crate::canvas::{width_of, write};
 use crate::style::Style;
-use crate::words::OPEN_STRINGS;
+use sumproof_wording::numbers::OPEN_STRINGS;
 
 /// What is drawn, Hz: from the lowest string of a baritone guitar to where its cabinet ends.
 pub const RANGE_HZ: (f64, f64) = (50.0, 12_000.0);

@@ -13,7 +13,7 @@ use crate::data::look::Theme;
 use crate::plots::axis::Axis;
 use crate::plots::palette;
 use crate::style::Style;
-use crate::words;
+use sumproof_wording::numbers;
 
 /// The ribbon's picture, made anew only when something was added.
 #[derive(Default)]
@@ -96,7 +96,7 @@ fn figures(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     );
     let x = label.right() + style.px(10.0);
     let said = match history.now() {
-        Some(now) => words::correlation(f64::from(now)),
+        Some(now) => numbers::correlation(f64::from(now)),
         None => String::from("no reading"),
     };
     let response = ui.interact(rect, Id::unique("correlation now"), Sense::hover());
@@ -118,7 +118,7 @@ fn figures(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
                     ui,
                     pos2(end + style.px(18.0), base),
                     Align2::LEFT_BOTTOM,
-                    &format!("lowest lately {}", words::correlation(f64::from(lowest))),
+                    &format!("lowest lately {}", numbers::correlation(f64::from(lowest))),
                     style.body(),
                     colours.soft,
                 );
@@ -200,12 +200,12 @@ fn per_band(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         {
             let value = band.correlation.map_or_else(
                 || String::from("no reading"),
-                |c| words::correlation(f64::from(c)),
+                |c| numbers::correlation(f64::from(c)),
             );
             response.on_hover_text_at_pointer(format!(
                 "{} to {}: {value}",
-                words::hertz(f64::from(band.lower_hz)),
-                words::hertz(f64::from(band.upper_hz))
+                numbers::hertz(f64::from(band.lower_hz)),
+                numbers::hertz(f64::from(band.upper_hz))
             ));
         }
     }

@@ -9,7 +9,7 @@ use crate::board::{full_name, row_name};
 use crate::canvas::{Sheet, width_of, write};
 use crate::plots::axis::Axis;
 use crate::style::Style;
-use crate::words::{decibels, hertz, note};
+use sumproof_wording::numbers::{decibels, hertz, note};
 
 /// The plot's scale, dB.
 const SCALE_DB: (f32, f32) = (-30.0, 6.0);

@@ -3,11 +3,12 @@
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, limits};
 use sumproof_core::score::outcome::{Limits, ranges};
+use sumproof_wording::Name;
 
 use crate::canvas::Sheet;
 use crate::data::intent::{Control, Intent, Setting};
 use crate::data::snapshot::Snapshot;
-use crate::words::{MINUS, signed};
+use sumproof_wording::numbers::{MINUS, signed};
 
 /// What a number is a setting of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
-use sumproof_core::line_check::{Generator, Plan, SignalSettings, read, sentence};
+use sumproof_core::line_check::{Generator, Plan, SignalSettings, read};
 use sumproof_report::line_check::lines;
 use sumproof_signals::venue::{End, Noise, Room, Venue};
 use sumproof_views::{DEFAULT_SIZE, Found, Hearing, LineCheck, MIN_SIZE, Sending, Snapshot};
+use sumproof_wording::line_check::sentence;
 
 use super::{RATE_HZ, Scene, cached, good};
 

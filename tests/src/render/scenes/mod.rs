@@ -5,7 +5,7 @@ mod check;
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-use sumproof_core::explain::advice::{Advice, Wishes, advise};
+use sumproof_core::explain::advice::{Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side};
@@ -199,14 +199,14 @@ fn play(sound: &Stereo, monitor: &mut Monitor, snapshot: &mut Snapshot) {
 /// Why, what to do and the margin, as the plugin has them worked out.
 fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
     let reading = &snapshot.reading;
-    snapshot.why = reading.diagnosis.sentences();
+    snapshot.why = sumproof_wording::diagnosis::sentences(&reading.diagnosis);
     if reading.wet_over_dry_db.is_none() {
         return;
     }
     let (grid, split) = monitor.cells(reading.delay);
     let wishes = Wishes::default();
     let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
-    snapshot.what_now = advice.iter().map(Advice::sentence).collect();
+    snapshot.what_now = advice.iter().map(sumproof_wording::advice::sentence).collect();
     let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
     snapshot.margin = margin
         .dry

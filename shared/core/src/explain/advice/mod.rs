@@ -4,8 +4,6 @@
 //! A promise is as good as the split it stands on: dry and wet told apart by two passes make it exact, an estimated split
 //! makes it an estimate. Advice about the whole sound depends on no split at all.
 
-mod words;
-
 use crate::Complex;
 use crate::alignment::delay::ChannelDelay;
 use crate::dsp::db;
@@ -108,12 +106,6 @@ impl Advice {
         } else {
             self.after_db - self.before_db
         }
-    }
-
-    /// In plain words, with both figures. Allocates.
-    #[must_use]
-    pub fn sentence(&self) -> String {
-        words::sentence(self)
     }
 }
 

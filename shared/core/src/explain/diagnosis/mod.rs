@@ -7,7 +7,6 @@
 
 mod examine;
 mod phase;
-mod words;
 
 use crate::alignment::delay::ChannelDelay;
 use crate::alignment::onset::Attacks;
@@ -71,23 +70,6 @@ impl Cause {
         Self::WideSound,
         Self::NothingWrong,
     ];
-
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::NotEnoughSound => "not enough sound yet",
-            Self::SilentChannel => "a silent channel",
-            Self::FlippedChannel => "a flipped channel",
-            Self::LateChannel => "a late channel",
-            Self::FrequencyDependentPhase => "a phase that differs over frequency",
-            Self::WetFightsItself => "a wet that fights itself",
-            Self::OpposedUntold => "channels against each other, cause untold",
-            Self::UnevenChannels => "uneven channels",
-            Self::WideSound => "a wide sound",
-            Self::NothingWrong => "nothing wrong",
-        }
-    }
 }
 
 /// Most ranges of bands a [`Suffering`] lists.
@@ -234,12 +216,6 @@ impl Diagnosis {
     #[must_use]
     pub fn get(&self, cause: Cause) -> Option<&Finding> {
         self.findings().find(|finding| finding.cause == cause)
-    }
-
-    /// Each finding in plain words, one sentence or two. Allocates.
-    #[must_use]
-    pub fn sentences(&self) -> Vec<String> {
-        self.findings().map(words::sentence).collect()
     }
 
     fn add(&mut self, cause: Cause, confidence: f64, evidence: Evidence) {

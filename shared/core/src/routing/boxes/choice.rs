@@ -2,10 +2,9 @@
 //!
 //! The order is by points of trouble. The points are common practice, no source; what they stand for is printed beside them.
 
-use crate::dsp::db;
 use crate::routing::line::Line;
 
-use super::pair::{LOW_E_HZ, PairOfLines};
+use super::pair::PairOfLines;
 use super::spec::{Coupling, DeskInput, Phantom, Spec};
 use super::{Arrival, InUse, Kind, Source};
 
@@ -142,48 +141,6 @@ impl Trouble {
             Self::Late { delay_s } => delay_s * 2000.0,
         }
     }
-
-    /// What follows 'it', for people.
-    #[must_use]
-    pub fn text(self) -> String {
-        match self {
-            Self::PhantomOnOutputs => {
-                "lets phantom power, which is on, reach your outputs: have it switched off first".into()
-            }
-            Self::PhantomUnknown => {
-                "lets phantom power reach your outputs: make sure it is off before you plug".into()
-            }
-            Self::PhantomMissing => "needs phantom power, and it is off".into(),
-            Self::PhantomToAsk => {
-                "needs phantom power: ask for it, and have it on after plugging only".into()
-            }
-            Self::Hum => "does not isolate, and the supplies differ: hum".into(),
-            Self::HumPossible => "does not isolate: hums if stage and desk are on different supplies".into(),
-            Self::LinesDiffer => {
-                "makes the two lines differ, which hurts what both carry wherever they are added".into()
-            }
-            Self::Flipped => "has one line flipped: what both carry cancels wherever they are added".into(),
-            Self::Unplugged => "has a line unplugged".into(),
-            Self::TooQuiet { level_dbu } => {
-                format!("arrives at {level_dbu:+.0} dBu, too quiet for a line input: ask for a mic input")
-            }
-            Self::NeedsPad { level_dbu } => {
-                format!("arrives at {level_dbu:+.0} dBu, loud for a mic input: pad in, gain down")
-            }
-            Self::Noise { over_noise_db } => {
-                format!("hisses: loud playing is only {over_noise_db:.0} dB over the noise")
-            }
-            Self::LowEnd { corner_hz } => {
-                let low_e = 1.0 / (1.0 + (corner_hz / LOW_E_HZ).powi(2));
-                format!(
-                    "has its low-end corner at {corner_hz:.0} Hz: {:.1} dB off the low E",
-                    -db::from_power(low_e)
-                )
-            }
-            Self::Late { delay_s } => format!("arrives {:.1} ms late", 1000.0 * delay_s),
-            Self::Radio => "needs free radio channels and full batteries".into(),
-        }
-    }
 }
 
 /// What speaks for a choice.
@@ -201,21 +158,6 @@ pub enum Merit {
     FullLowEnd,
     /// Level enough for a line input.
     LineLevel,
-}
-
-impl Merit {
-    /// What follows 'it', for people.
-    #[must_use]
-    pub fn text(self) -> &'static str {
-        match self {
-            Self::Isolates => "isolates: a ground difference stays out of the sound",
-            Self::BlocksPhantom => "keeps phantom power away from your outputs",
-            Self::NoSupply => "needs no power",
-            Self::Alike => "makes both lines alike, so that their sum is safe",
-            Self::FullLowEnd => "keeps the whole low end",
-            Self::LineLevel => "arrives at line level",
-        }
-    }
 }
 
 /// A choice, judged.

@@ -69,19 +69,6 @@ impl Kind {
     pub fn from_id(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.id() == id)
     }
-
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::AdapterCable => "adapter cable",
-            Self::LineIsolator => "line isolator",
-            Self::PassiveDirectBox => "passive direct box",
-            Self::ActiveDirectBox => "active direct box",
-            Self::Wireless => "wireless",
-            Self::StageBoxLine => "stage-box line",
-        }
-    }
 }
 
 /// How an output drives its two legs.

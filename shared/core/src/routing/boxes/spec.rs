@@ -43,15 +43,6 @@ pub enum DeskInput {
 }
 
 impl DeskInput {
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Mic => "mic input",
-            Self::Line => "line input",
-        }
-    }
-
     /// Usual impedance, ohm: 1.5 kohm and 10 kohm.
     #[must_use]
     pub fn usual_ohm(self) -> f64 {
@@ -87,16 +78,6 @@ impl Isolation {
     pub fn isolates(self) -> bool {
         self != Self::None
     }
-
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::None => "none",
-            Self::Transformer => "transformer",
-            Self::NoWire => "no wire",
-        }
-    }
 }
 
 /// What phantom power is to it.
@@ -108,18 +89,6 @@ pub enum Phantom {
     Harmless,
     /// It reaches the player's output, which may be muted or damaged.
     MustBeOff,
-}
-
-impl Phantom {
-    /// What people read.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Needed => "on",
-            Self::Harmless => "not needed",
-            Self::MustBeOff => "OFF",
-        }
-    }
 }
 
 /// How much the impedances of the two legs differ, which is what common-mode rejection hangs on.

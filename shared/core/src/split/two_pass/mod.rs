@@ -163,11 +163,11 @@ impl core::fmt::Display for TwoPassError {
                 f,
                 "the passes have different sample rates: record them at one rate"
             ),
-            Self::Empty(pass) => write!(f, "the {} pass is empty: record it again", pass.name()),
+            Self::Empty(pass) => write!(f, "the {} pass is empty: record it again", pass.id()),
             Self::Silent(pass) => write!(
                 f,
                 "the {} pass is silent: check what was bypassed and record it again",
-                pass.name()
+                pass.id()
             ),
         }
     }
@@ -217,45 +217,6 @@ impl PairCheck {
     /// The bands that fail.
     pub fn failing(&self) -> impl Iterator<Item = &BandResidual> {
         self.bands.iter().filter(|band| band.fails)
-    }
-
-    /// One plain sentence; the bands that fail are named by their nominal frequencies.
-    #[must_use]
-    pub fn sentence(&self) -> String {
-        if self.holds() {
-            return format!(
-                "dry and wet make up the full pass to {:.0} dB",
-                self.residual_db.max(-120.0)
-            );
-        }
-        let mut runs: Vec<(f64, f64)> = Vec::new();
-        let mut last = None;
-        for (index, band) in self.bands.iter().enumerate().filter(|(_, band)| band.fails) {
-            match (last, runs.last_mut()) {
-                (Some(before), Some(run)) if before + 1 == index => run.1 = band.band.nominal_last_hz,
-                _ => runs.push((band.band.nominal_hz, band.band.nominal_last_hz)),
-            }
-            last = Some(index);
-        }
-        let names: Vec<String> = runs
-            .iter()
-            .map(|&(lower, upper)| {
-                if lower == upper {
-                    format!("{lower} Hz")
-                } else {
-                    format!("{lower} to {upper} Hz")
-                }
-            })
-            .collect();
-        let place = if names.is_empty() {
-            String::from("all over")
-        } else {
-            format!("at {}", names.join(", "))
-        };
-        format!(
-            "the part was not repeated the same way ({place}; {:.0} dB is left over): loop it, and record the passes again",
-            self.residual_db
-        )
     }
 }
 

@@ -3,6 +3,7 @@
 use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Phantom, Source, rank};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_wording::Name;
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;

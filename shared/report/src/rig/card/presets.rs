@@ -6,6 +6,7 @@ use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::{Pass, Take};
+use sumproof_wording::Name;
 
 use crate::formats::written::{self, TakesError};
 

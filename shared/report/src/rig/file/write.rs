@@ -31,7 +31,7 @@ pub fn to_toml(file: &RigFile) -> String {
             match own.ending {
                 Ending::Stereo => "stereo",
                 Ending::Sum(_) => "sum",
-                Ending::One(side) => side.name(),
+                Ending::One(side) => side.id(),
                 Ending::Difference => "difference",
             },
         );
@@ -145,7 +145,7 @@ impl Out {
             }
         }
         if let Some(side) = card.one_line {
-            self.text("one_line", side.name());
+            self.text("one_line", side.id());
         }
         if !card.notes.is_empty() {
             self.texts("notes", &card.notes);

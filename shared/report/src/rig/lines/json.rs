@@ -4,6 +4,7 @@ use serde::Serialize;
 use sumproof_core::routing::boxes::{Choice, Coupling, DeskInput, Mains, Offered, Phantom, Source};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
+use sumproof_wording::boxes;
 
 use super::{LinesReport, differences, why};
 
@@ -125,8 +126,12 @@ fn choice_form(choice: &Choice) -> ChoiceForm {
         first_notch_hz: pair.first_notch_hz,
         alike: pair.alike(),
         differences: differences(choice),
-        merits: choice.merits.iter().map(|merit| merit.text()).collect(),
-        troubles: choice.troubles.iter().map(|trouble| trouble.text()).collect(),
+        merits: choice.merits.iter().map(|&merit| boxes::merit(merit)).collect(),
+        troubles: choice
+            .troubles
+            .iter()
+            .map(|&trouble| boxes::trouble(trouble))
+            .collect(),
         points: choice.points,
     }
 }

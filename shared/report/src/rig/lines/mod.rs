@@ -7,6 +7,8 @@ use sumproof_core::routing::boxes::{
 };
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
+use sumproof_wording::numbers::hertz;
+use sumproof_wording::{Name, boxes};
 
 use crate::rig::file::RigFile;
 use crate::text;
@@ -215,7 +217,7 @@ pub fn differences(choice: &Choice) -> Vec<String> {
         said.push(format!(
             "The {late} line is {:.1} ms late: where they are added, what both carry is hollow from {} up.",
             1000.0 * pair.right_late_s.abs(),
-            text::frequency(hz)
+            hertz(hz)
         ));
     }
     if pair.low_e_phase_deg.abs() > 1.0 {
@@ -263,7 +265,7 @@ pub fn why(report: &LinesReport) -> String {
     let Some(best) = report.choices.first() else {
         return "There is nothing to choose from.".into();
     };
-    let merits: Vec<&str> = best.merits.iter().map(|merit| merit.text()).collect();
+    let merits: Vec<&str> = best.merits.iter().map(|&merit| boxes::merit(merit)).collect();
     let mut said = format!("Take: {}.", name_of(&best.candidate));
     if !merits.is_empty() {
         said.push_str(&format!("\nWhy: it {}.", joined(&merits)));
@@ -271,7 +273,7 @@ pub fn why(report: &LinesReport) -> String {
     match best.troubles.as_slice() {
         [] => said.push_str("\nNothing speaks against it."),
         troubles => {
-            let against: Vec<String> = troubles.iter().map(|trouble| trouble.text()).collect();
+            let against: Vec<String> = troubles.iter().map(|&trouble| boxes::trouble(trouble)).collect();
             said.push_str(&format!("\nBut mind: it {}.", against.join("; it ")));
         }
     }
@@ -280,7 +282,7 @@ pub fn why(report: &LinesReport) -> String {
             .troubles
             .first()
             .map_or("nothing speaks against it either".into(), |worst| {
-                format!("it {}", worst.text())
+                format!("it {}", boxes::trouble(*worst))
             });
         said.push_str(&format!("\nNext best: {} ({against}).", name_of(&next.candidate)));
     }
@@ -336,10 +338,10 @@ pub fn lines_table(report: &LinesReport) -> String {
             name_of(&choice.candidate)
         ));
         for merit in &choice.merits {
-            out.push_str(&format!("     + {}\n", merit.text()));
+            out.push_str(&format!("     + {}\n", boxes::merit(*merit)));
         }
         for trouble in &choice.troubles {
-            out.push_str(&format!("     - {}\n", trouble.text()));
+            out.push_str(&format!("     - {}\n", boxes::trouble(*trouble)));
         }
     }
     out.push_str(&format!("\n{}\n", why(report)));

@@ -6,6 +6,7 @@ use std::path::Path;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::session::take::Take;
 use sumproof_host::{Blocks, HostError, ParamEvent, Play, Plugin, State, Stereo};
+use sumproof_wording::Name;
 
 /// Block size of the rendering, samples.
 const BLOCK: Blocks = Blocks::Fixed(1024);

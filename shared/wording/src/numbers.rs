@@ -1,4 +1,4 @@
-//! Figures and notes as people read them.
+//! Figures and notes as people read them: one formatter a unit.
 
 /// Minus as typesetters write it.
 pub const MINUS: char = '\u{2212}';
@@ -17,9 +17,16 @@ pub fn decibels(value: f64) -> String {
     }
 }
 
-/// A number with its sign and so many decimals; what rounds to nothing has no sign.
+/// A number with its sign and so many decimals; what rounds to nothing has no sign. `−∞` and `+∞` for what isn't finite, `–`
+/// for what is no number.
 #[must_use]
 pub fn signed(value: f64, decimals: usize) -> String {
+    if value.is_nan() {
+        return String::from("–");
+    }
+    if value.is_infinite() {
+        return String::from(if value < 0.0 { "−∞" } else { "+∞" });
+    }
     let text = format!("{:.*}", decimals, value.abs());
     if text.bytes().all(|b| b == b'0' || b == b'.') {
         text
@@ -36,15 +43,28 @@ pub fn correlation(value: f64) -> String {
     signed(value, 2)
 }
 
-/// A frequency: `82 Hz`, `1.2 kHz`.
+/// A frequency in whole hertz, and from 1 kHz on with three figures: `82 Hz`, `1.25 kHz`, `12.6 kHz`.
 #[must_use]
 pub fn hertz(hz: f64) -> String {
     if hz < 999.5 {
-        format!("{hz:.0} Hz")
-    } else if hz < 9950.0 {
-        format!("{:.1} kHz", hz / 1000.0)
+        return format!("{hz:.0} Hz");
+    }
+    let khz = hz / 1000.0;
+    let decimals = match khz {
+        ..9.995 => 2,
+        ..99.95 => 1,
+        _ => 0,
+    };
+    format!("{khz:.decimals$} kHz")
+}
+
+/// The nominal frequency of a band as the standard prints it: `31.5 Hz`, `1.25 kHz`, `16 kHz`.
+#[must_use]
+pub fn nominal_hertz(hz: f64) -> String {
+    if hz < 1000.0 {
+        format!("{hz} Hz")
     } else {
-        format!("{:.0} kHz", hz / 1000.0)
+        format!("{} kHz", hz / 1000.0)
     }
 }
 
@@ -121,9 +141,13 @@ mod tests {
         assert_eq!(correlation(1.0), "+1.00");
         assert_eq!(correlation(-0.004), "0.00");
         assert_eq!(hertz(82.4), "82 Hz");
-        assert_eq!(hertz(1234.0), "1.2 kHz");
-        assert_eq!(hertz(999.7), "1.0 kHz");
-        assert_eq!(hertz(12_600.0), "13 kHz");
+        assert_eq!(hertz(1250.0), "1.25 kHz");
+        assert_eq!(hertz(999.7), "1.00 kHz");
+        assert_eq!(hertz(9996.0), "10.0 kHz");
+        assert_eq!(hertz(12_560.0), "12.6 kHz");
+        assert_eq!(nominal_hertz(31.5), "31.5 Hz");
+        assert_eq!(nominal_hertz(12_500.0), "12.5 kHz");
+        assert_eq!(signed(f64::NEG_INFINITY, 1), "\u{2212}∞");
         assert_eq!(duration(59.97), "1:00");
         assert_eq!(duration(65.0), "1:05");
         assert_eq!(milliseconds(0.012), "12.00 ms");

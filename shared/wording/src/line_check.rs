@@ -1,9 +1,27 @@
-//! The finding in words.
+//! What a line check found, and what to say before one.
 
-use super::result::{Arrival, Estimate, Findings, Notice, PairFinding, Reception};
-use crate::line_check::signal::plan::Mode;
-use crate::routing::feed::Side;
-use crate::routing::line::Polarity;
+use sumproof_core::line_check::{Arrival, Estimate, Findings, Mode, Notice, PairFinding, Reception};
+use sumproof_core::routing::feed::Side;
+use sumproof_core::routing::line::Polarity;
+
+use crate::Name;
+use crate::numbers::milliseconds;
+
+/// A confidence in a word.
+///
+/// ```
+/// assert_eq!(sumproof_wording::line_check::confidence(0.95), "sure");
+/// ```
+#[must_use]
+pub fn confidence(confidence: f64) -> &'static str {
+    if confidence >= 0.9 {
+        "sure"
+    } else if confidence >= 0.6 {
+        "likely"
+    } else {
+        "a guess"
+    }
+}
 
 /// What matters of a difference, to say it aloud.
 const LATE_S: f64 = 0.000_15;
@@ -106,8 +124,8 @@ fn faults(pair: &PairFinding) -> Vec<String> {
     if let Some(delay) = trusted(pair.delay_s).filter(|delay| delay.value.abs() >= LATE_S) {
         let late = if delay.value > 0.0 { "right" } else { "left" };
         faults.push(format!(
-            "my {late} line is {:.2} ms late",
-            1000.0 * delay.value.abs()
+            "my {late} line is {} late",
+            milliseconds(delay.value.abs())
         ));
     }
     if let Some(corners) = pair.corners_hz {

@@ -1,10 +1,25 @@
-//! Findings in a player's words.
+//! Why a sound fares as it does, in a player's words.
 
-use super::{Evidence, Finding, Suffering};
-use crate::routing::feed::Side;
+use sumproof_core::explain::diagnosis::{Diagnosis, Evidence, Finding, Suffering};
 
-/// One or two sentences.
-pub(super) fn sentence(finding: &Finding) -> String {
+use crate::Name;
+use crate::numbers::{correlation as signed, hertz, milliseconds, signed as number};
+
+/// Every finding, in the diagnosis' order.
+///
+/// ```
+/// use sumproof_core::explain::diagnosis::Diagnosis;
+///
+/// assert!(sumproof_wording::diagnosis::sentences(&Diagnosis::default()).is_empty());
+/// ```
+#[must_use]
+pub fn sentences(diagnosis: &Diagnosis) -> Vec<String> {
+    diagnosis.findings().map(sentence).collect()
+}
+
+/// One finding: one sentence or two.
+#[must_use]
+pub fn sentence(finding: &Finding) -> String {
     let sure = match finding.confidence {
         sure if sure >= 0.8 => "",
         sure if sure >= 0.5 => "Probably: ",
@@ -55,10 +70,10 @@ fn plain(evidence: &Evidence) -> String {
             notches_hz,
             aligned,
         } => format!(
-            "The {} channel is late by {:.2} ms: added together, the channels cancel at {}, {} and {} Hz. Lined up, \
+            "The {} channel is late by {}: added together, the channels cancel at {}, {} and {}. Lined up, \
              they correlate by {}.",
             side.name(),
-            1000.0 * delay_s,
+            milliseconds(delay_s),
             hertz(notches_hz[0]),
             hertz(notches_hz[1]),
             hertz(notches_hz[2]),
@@ -127,7 +142,7 @@ fn plain(evidence: &Evidence) -> String {
         } => format!(
             "Nothing wrong: the channels correlate by {}, and their sum is {} dB against stereo.",
             signed(correlation),
-            signed_db(sum_difference_db)
+            number(sum_difference_db, 1)
         ),
     }
 }
@@ -140,43 +155,12 @@ fn bands(suffering: &Suffering) -> String {
         .ranges_hz
         .iter()
         .take(suffering.count)
-        .map(|&(lower, upper)| format!("{} to {} Hz", hertz(lower), hertz(upper)))
+        .map(|&(lower, upper)| format!("{} to {}", hertz(lower), hertz(upper)))
         .collect();
     format!(
-        " In the sum suffer {}; worst is {} Hz with {} dB.",
+        " In the sum suffer {}; worst is {} with {} dB.",
         ranges.join(", "),
         hertz(suffering.worst_hz),
-        signed_db(suffering.worst_db)
+        number(suffering.worst_db, 1)
     )
-}
-
-/// With its sign, a real minus, two digits.
-fn signed(value: f64) -> String {
-    let sign = if value < -0.005 { '−' } else { '+' };
-    format!("{sign}{:.2}", value.abs())
-}
-
-fn signed_db(value: f64) -> String {
-    if value == f64::NEG_INFINITY {
-        return "−∞".into();
-    }
-    let sign = if value < -0.05 { "−" } else { "" };
-    format!("{sign}{:.1}", value.abs())
-}
-
-/// Three figures are what an ear can use.
-fn hertz(hz: f64) -> String {
-    let unit = 10f64.powf((hz.max(1.0).log10().floor() - 2.0).max(0.0));
-    format!("{:.0}", (hz / unit).round() * unit)
-}
-
-impl Side {
-    /// The other one.
-    #[must_use]
-    pub fn other(self) -> Self {
-        match self {
-            Self::Left => Self::Right,
-            Self::Right => Self::Left,
-        }
-    }
 }

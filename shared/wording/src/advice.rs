@@ -1,8 +1,28 @@
-//! Advice in a player's words.
+//! What to change, and what it brings, in a player's words.
 
-use super::{Action, Advice, Part, Quantity};
+use sumproof_core::explain::advice::{Action, Advice, Part, Quantity};
 
-pub(super) fn sentence(advice: &Advice) -> String {
+use crate::Name;
+use crate::numbers::{milliseconds, signed};
+
+/// What to do, and the figure it is about before and after.
+///
+/// ```
+/// use sumproof_core::explain::advice::{Action, Advice, Part, Quantity};
+///
+/// let advice = Advice {
+///     action: Action::FlipChannel,
+///     quantity: Quantity::Wedge(Part::Dry),
+///     before_db: f64::NEG_INFINITY,
+///     after_db: 0.0,
+/// };
+/// assert_eq!(
+///     sumproof_wording::advice::sentence(&advice),
+///     "Flip one channel of the preset. Dry in the wedge against stereo: −∞ dB before, 0.0 dB after."
+/// );
+/// ```
+#[must_use]
+pub fn sentence(advice: &Advice) -> String {
     format!("{} {}", action(&advice.action), outcome(advice))
 }
 
@@ -10,8 +30,8 @@ fn action(action: &Action) -> String {
     match *action {
         Action::FlipChannel => "Flip one channel of the preset.".into(),
         Action::RemoveDelay { late, delay_s } => format!(
-            "Take the {:.2} ms between the channels out: delay the {} one by as much.",
-            1000.0 * delay_s,
+            "Take the {} between the channels out: delay the {} one by as much.",
+            milliseconds(delay_s),
             late.other().name()
         ),
         Action::WetLevel { change_db } if change_db >= 0.0 => format!(
@@ -27,7 +47,7 @@ fn action(action: &Action) -> String {
         ),
         Action::OneLine { line } => format!("If only one line fits the wedge, give it the {} one.", line.name()),
         Action::KeepLinesWithin { delay_s } => {
-            format!("See that no line is later than {:.2} ms.", 1000.0 * delay_s)
+            format!("See that no line is later than {}.", milliseconds(delay_s))
         }
         Action::FlipLineBack => {
             "No change in the preset helps against a flipped line without spoiling the image: have the line flipped back \
@@ -47,15 +67,7 @@ fn outcome(advice: &Advice) -> String {
     };
     format!(
         "{what}: {} dB before, {} dB after.",
-        level(advice.before_db),
-        level(advice.after_db)
+        signed(advice.before_db, 1),
+        signed(advice.after_db, 1)
     )
-}
-
-fn level(db: f64) -> String {
-    if db == f64::NEG_INFINITY {
-        return "−∞".into();
-    }
-    let sign = if db < -0.05 { "−" } else { "" };
-    format!("{sign}{:.1}", db.abs())
 }

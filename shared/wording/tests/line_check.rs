@@ -1,0 +1,113 @@
+//! What is said of a line check's findings.
+
+use sumproof_core::line_check::{
+    Arrival, Estimate, Feeding, Findings, LineFinding, Mode, Notice, PairFinding, Pictures, Reception,
+};
+use sumproof_core::routing::feed::Side;
+use sumproof_core::routing::line::Polarity;
+use sumproof_wording::line_check::sentence;
+
+fn sure<T>(value: T) -> Estimate<T> {
+    Estimate {
+        value,
+        confidence: 1.0,
+        sigma: 0.0,
+    }
+}
+
+/// Both lines arrive alike, and the place does this with them.
+fn alike(heard: Reception) -> Findings {
+    let line = LineFinding {
+        arrival: Arrival::Yes,
+        clearness_db: Some(40.0),
+        absolute: None,
+    };
+    Findings {
+        mode: Mode::Stereo,
+        seconds: 60.0,
+        rate_hz: 48_000.0,
+        channels: 1,
+        start_s: 1.0,
+        drift_ppm: Some(0.0),
+        lines: [line.clone(), line],
+        pair: Some(PairFinding {
+            polarity: Some(sure(Polarity::Normal)),
+            delay_s: Some(sure(0.0)),
+            level_db: Some(sure(0.0)),
+            corners_hz: Some(sure([0.0; 2])),
+        }),
+        feeding: Feeding {
+            heard: Some(sure(heard)),
+            feeds: Vec::new(),
+            faulty: None,
+        },
+        noise_db: -60.0,
+        distortion_db: -80.0,
+        notices: Vec::new(),
+        pictures: Pictures::default(),
+    }
+}
+
+#[test]
+fn what_is_alike_is_well() {
+    assert_eq!(
+        sentence(&alike(Reception::Sum)),
+        "Both my lines arrive alike and are summed: all is well here."
+    );
+    assert_eq!(
+        sentence(&alike(Reception::Apart)),
+        "Both my lines arrive alike and apart: all is well here."
+    );
+}
+
+#[test]
+fn a_line_that_is_missing_is_named() {
+    let mut found = alike(Reception::One(Side::Left));
+    found.lines[1].arrival = Arrival::No { below_db: 40.0 };
+    found.pair = None;
+    let said = sentence(&found);
+    assert!(
+        said.contains("Only my left line") && said.contains("is my right line plugged in"),
+        "{said}"
+    );
+    found.lines.swap(0, 1);
+    assert!(sentence(&found).contains("Only my right line"));
+    found.lines[0].arrival = Arrival::Unknown { below_db: 10.0 };
+    assert!(sentence(&found).starts_with("I can't tell whether my left line"));
+}
+
+#[test]
+fn faults_are_said_with_their_figures_and_doubtful_ones_are_not() {
+    let mut found = alike(Reception::Sum);
+    if let Some(pair) = &mut found.pair {
+        pair.level_db = Some(sure(-6.0));
+        pair.delay_s = Some(sure(0.001));
+    }
+    assert_eq!(
+        sentence(&found),
+        "My right line is 6.0 dB softer than the other, and my right line is 1.00 ms late: can you even that out at the \
+         desk?"
+    );
+    if let Some(pair) = &mut found.pair {
+        pair.level_db = pair.level_db.map(|level| Estimate {
+            confidence: 0.2,
+            ..level
+        });
+    }
+    assert_eq!(
+        sentence(&found),
+        "My right line is 1.00 ms late: can you even that out at the desk?"
+    );
+}
+
+#[test]
+fn lines_that_cancel_and_lines_that_arrive_by_different_ways() {
+    assert!(
+        sentence(&alike(Reception::Difference)).starts_with("My two lines cancel each other in this feed")
+    );
+    let mut found = alike(Reception::Sum);
+    found.feeding.heard = None;
+    assert!(sentence(&found).contains("can't be told"));
+    found.notices.push(Notice::DifferentWays);
+    assert!(sentence(&found).contains("by different ways"));
+}

@@ -33,13 +33,12 @@ mod read;
 mod response;
 mod result;
 mod signal;
+mod trust;
 mod words;
 
 pub use read::{LONGEST_S, ReadFailure, SHORTEST_S, read};
-pub use result::{
-    Arrival, Curve, Estimate, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception,
-    word_of,
-};
+pub use result::{Arrival, Curve, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception};
 pub use signal::generator::Generator;
 pub use signal::plan::{Mode, Part, Plan, PlanError, SignalSettings, limits};
+pub use trust::{Answer, Estimate, Trust, Unknown};
 pub use words::{advice, sentence};

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use sumproof_core::line_check::{Generator, Plan, SignalSettings, read, sentence};
+use sumproof_core::line_check::{Generator, Plan, SignalSettings, Trust, read, sentence};
 use sumproof_report::line_check::lines;
 use sumproof_signals::venue::{End, Noise, Room, Venue};
 use sumproof_views::{DEFAULT_SIZE, Found, Hearing, LineCheck, MIN_SIZE, Sending, Snapshot};
@@ -122,6 +122,7 @@ fn found() -> Snapshot {
                 sentence: sentence(&finding),
                 lines: lines(&finding),
                 can_save: finding.own_feed().is_some(),
+                is_sure: finding.feed_trust() == Some(Trust::Sure),
             }));
         }
         snapshot

@@ -1,7 +1,8 @@
-//! Prints the table of `docs/line-check.md`: simulated venues, read and held against the truth.
+//! Prints the table of `docs/engineers/line-check.md`: simulated venues, read and held against the truth.
 //!
-//! `cargo run --release -p sumproof-cli --example sumproof-venues [HOW MANY [FROM]]` (venues have numbers; from 0 if it isn't
-//! said), with a line about each where errors go; needs `lame` and `oggenc`. Real rooms are taken
+//! `cargo run --release -p sumproof-cli --example sumproof-venues [HOW MANY [FROM [MINUTES]]]` (venues have numbers; from 100000 if it
+//! isn't said, which are those of development; with minutes, those that were done by then), with a line about each where errors go; needs
+//! `lame` and `oggenc`. Recordings are kept in, and taken from, the folder named by `SUMPROOF_VENUES_KEPT`. Real rooms are taken
 //! from the folders named by `SUMPROOF_GUITARIX` and `SUMPROOF_JCONVOLVER`, or from where `cargo xtask test` has put them.
 #![allow(
     clippy::unwrap_used,
@@ -12,6 +13,7 @@
 mod venues;
 
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 fn folder(variable: &str, fetched: &str) -> Option<PathBuf> {
     let cache = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -22,13 +24,22 @@ fn folder(variable: &str, fetched: &str) -> Option<PathBuf> {
         .or_else(|| cache.exists().then_some(cache))
 }
 
+/// The channels of a recording, and its rate.
+fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
+    let recording = sumproof_cli::read_recording(path).unwrap();
+    (recording.channels, recording.rate_hz)
+}
+
 fn main() {
     let number = |nth: usize, usual: u64| {
         std::env::args().nth(nth).map_or(usual, |number| {
             number.parse().expect("a number of venues, or of a venue")
         })
     };
-    let (count, first) = (number(1, 600), number(2, 0));
+    let (count, first) = (number(1, 600), number(2, 100_000));
+    let until = std::env::args()
+        .nth(3)
+        .map(|minutes| Instant::now() + Duration::from_secs(60 * minutes.parse::<u64>().expect("minutes")));
     let rooms = venues::rooms(
         folder("SUMPROOF_GUITARIX", "guitarix-common/usr/share/gx_head/sounds"),
         folder(
@@ -38,7 +49,14 @@ fn main() {
     );
     let folder = std::env::temp_dir().join(format!("sumproof-venues-{}", std::process::id()));
     let bench = venues::Bench::new(rooms, folder.clone());
-    let outcomes = bench.run_all(first..first + count, |outcome| eprintln!("{}", outcome.line()));
+    let outcomes = bench.run_all(first..first + count, until, |outcome| {
+        eprintln!("{}", outcome.line());
+    });
     let _ = std::fs::remove_dir_all(folder);
+    println!(
+        "Venues {first} to {}: {} of {count}.\n",
+        first + count - 1,
+        outcomes.len()
+    );
     print!("{}", venues::table(&outcomes));
 }

@@ -7,8 +7,11 @@ mod venues;
 
 use std::path::{Path, PathBuf};
 
-use venues::{Answer, Bench, Outcome, table};
+use sumproof_core::line_check::Trust;
+use venues::{Bench, Graded, Outcome, table};
 
+/// Seeds of development, from here on; the published table is made from others.
+const FIRST: u64 = 100_000;
 const COUNT: u64 = 60;
 
 /// How many venues: `SUMPROOF_VENUES`, or a few.
@@ -23,48 +26,43 @@ fn folder(variable: &str) -> Option<PathBuf> {
     std::env::var_os(variable).map(Into::into)
 }
 
+/// The channels of a recording, and its rate.
+fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
+    let recording = sumproof_cli::read_recording(path).unwrap();
+    (recording.channels, recording.rate_hz)
+}
+
 #[test]
-fn sixty_venues_are_read_right() {
+fn nothing_wrong_is_said_to_be_sure() {
     // `cargo xtask test` says where the rooms are; without them all rooms are made up.
     let rooms = venues::rooms(folder("SUMPROOF_GUITARIX"), folder("SUMPROOF_JCONVOLVER"));
     let bench = Bench::new(rooms, Path::new(env!("CARGO_TARGET_TMPDIR")).join("venues"));
-    let outcomes = bench.run_all(0..count(), |outcome| println!("{}", outcome.line()));
+    let outcomes = bench.run_all(FIRST..FIRST + count(), None, |outcome| {
+        println!("{}", outcome.line())
+    });
     let all = table(&outcomes);
     println!("{all}");
-    let wrong = |of: fn(&Outcome) -> Answer| -> Vec<u64> {
-        outcomes
-            .iter()
-            .filter(|outcome| of(outcome) == Answer::Wrong)
-            .map(|outcome| outcome.number)
-            .collect()
+    let wrong = |trust| {
+        let is_wrong = |outcome: &&Outcome| outcome.all().contains(&Graded::Wrong(trust));
+        outcomes.iter().filter(is_wrong).count()
     };
-    // 99.5 and 99 %: of 60, all of them.
+    assert_eq!(wrong(Trust::Sure), 0, "{all}");
+    // Of 1000, three; of 60, one at the most.
     assert!(
-        wrong(|outcome| outcome.polarity).len() * 200 <= outcomes.len(),
+        wrong(Trust::Likely) * 1000 <= 3 * outcomes.len().max(333),
         "{all}"
     );
-    assert!(
-        wrong(|outcome| outcome.feed).len() * 100 <= outcomes.len(),
-        "{all}"
-    );
-    let within = |errors: Vec<f64>, limit: f64| {
-        errors.iter().filter(|error| error.abs() <= limit).count() as f64 / errors.len() as f64
-    };
-    let delays = outcomes
+    let named: Vec<bool> = outcomes.iter().filter_map(|outcome| outcome.named).collect();
+    let count = named.iter().filter(|named| **named).count();
+    // What is printed for 1500 is higher; of so few, chance takes some.
+    assert!(count * 100 >= named.len() * 75, "{all}");
+    let rest: Vec<&Outcome> = outcomes
         .iter()
-        .filter_map(|outcome| outcome.delay_error_s)
+        .filter(|outcome| outcome.named.is_none())
         .collect();
-    assert!(within(delays, 1e-4) >= 0.95, "{all}");
-    let levels = outcomes
+    let untold = rest
         .iter()
-        .filter_map(|outcome| outcome.level_error_db)
-        .collect();
-    // With so few, 95 % may come out as 90.
-    assert!(within(levels, 0.5) >= 0.90, "{all}");
-    // What can't be known is few.
-    let unknown = outcomes
-        .iter()
-        .filter(|outcome| outcome.feed == Answer::Unknown)
+        .filter(|outcome| outcome.feed == Graded::Unknown)
         .count();
-    assert!(unknown * 10 <= outcomes.len(), "{all}");
+    assert!(untold * 6 <= rest.len(), "{all}");
 }

@@ -17,7 +17,7 @@ pub struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Write the test signal: a stereo WAV of less than 20 seconds to play through your rig
+    /// Write the test signal: a stereo WAV of less than half a minute to play through your rig
     #[command(after_help = exit::help(exit::Subcommand::Make))]
     Make(Make),
 
@@ -248,6 +248,6 @@ fn code(failure: &ReadFailure) -> u8 {
         ReadFailure::Partial { .. } => exit::SIGNAL_PART,
         ReadFailure::TooShort { .. } => exit::SIGNAL_SHORT,
         ReadFailure::TooLong { .. } => exit::SIGNAL_LONG,
-        ReadFailure::Lost => exit::SIGNAL_WEAK,
+        ReadFailure::Faint => exit::SIGNAL_WEAK,
     }
 }

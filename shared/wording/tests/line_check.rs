@@ -1,18 +1,23 @@
 //! What is said of a line check's findings.
 
 use sumproof_core::line_check::{
-    Arrival, Estimate, Feeding, Findings, LineFinding, Mode, Notice, PairFinding, Pictures, Reception,
+    Answer, Arrival, Estimate, Feeding, Findings, LineFinding, Mode, Notice, PairFinding, Pictures,
+    Reception, Trust, Unknown,
 };
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
 use sumproof_wording::line_check::sentence;
 
-fn sure<T>(value: T) -> Estimate<T> {
-    Estimate {
+fn told<T>(value: T, trust: Trust) -> Answer<T> {
+    Answer::Known(Estimate {
         value,
-        confidence: 1.0,
-        sigma: 0.0,
-    }
+        trust,
+        within: 0.0,
+    })
+}
+
+fn sure<T>(value: T) -> Answer<T> {
+    told(value, Trust::Sure)
 }
 
 /// Both lines arrive alike, and the place does this with them.
@@ -24,6 +29,8 @@ fn alike(heard: Reception) -> Findings {
     };
     Findings {
         mode: Mode::Stereo,
+        sweep_s: 2.0,
+        speed: 1.0,
         seconds: 60.0,
         rate_hz: 48_000.0,
         channels: 1,
@@ -31,13 +38,13 @@ fn alike(heard: Reception) -> Findings {
         drift_ppm: Some(0.0),
         lines: [line.clone(), line],
         pair: Some(PairFinding {
-            polarity: Some(sure(Polarity::Normal)),
-            delay_s: Some(sure(0.0)),
-            level_db: Some(sure(0.0)),
-            corners_hz: Some(sure([0.0; 2])),
+            polarity: sure(Polarity::Normal),
+            delay_s: sure(0.0),
+            level_db: sure(0.0),
+            corners_hz: sure([0.0; 2]),
         }),
         feeding: Feeding {
-            heard: Some(sure(heard)),
+            heard: sure(heard),
             feeds: Vec::new(),
             faulty: None,
         },
@@ -80,8 +87,8 @@ fn a_line_that_is_missing_is_named() {
 fn faults_are_said_with_their_figures_and_doubtful_ones_are_not() {
     let mut found = alike(Reception::Sum);
     if let Some(pair) = &mut found.pair {
-        pair.level_db = Some(sure(-6.0));
-        pair.delay_s = Some(sure(0.001));
+        pair.level_db = sure(-6.0);
+        pair.delay_s = sure(0.001);
     }
     assert_eq!(
         sentence(&found),
@@ -89,10 +96,7 @@ fn faults_are_said_with_their_figures_and_doubtful_ones_are_not() {
          desk?"
     );
     if let Some(pair) = &mut found.pair {
-        pair.level_db = pair.level_db.map(|level| Estimate {
-            confidence: 0.2,
-            ..level
-        });
+        pair.level_db = Answer::Unknown(Unknown::Gain);
     }
     assert_eq!(
         sentence(&found),
@@ -106,8 +110,12 @@ fn lines_that_cancel_and_lines_that_arrive_by_different_ways() {
         sentence(&alike(Reception::Difference)).starts_with("My two lines cancel each other in this feed")
     );
     let mut found = alike(Reception::Sum);
-    found.feeding.heard = None;
-    assert!(sentence(&found).contains("can't be told"));
-    found.notices.push(Notice::DifferentWays);
-    assert!(sentence(&found).contains("by different ways"));
+    for why in [Unknown::Moved, Unknown::Cut, Unknown::DifferentWays] {
+        found.feeding.heard = Answer::Unknown(why);
+        let said = sentence(&found);
+        assert!(!said.contains("well") && !said.contains("please flip"), "{said}");
+    }
+    let mut perhaps = alike(Reception::Sum);
+    perhaps.notices.push(Notice::PerhapsMono);
+    assert!(sentence(&perhaps).contains("if the player keeps left and right apart"));
 }

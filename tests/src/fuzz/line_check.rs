@@ -178,13 +178,11 @@ fn is_sensible(finding: &Findings) -> Outcome {
     }
     serde_json::from_str::<IgnoredAny>(&document).map_err(|error| format!("{error} in {document}"))?;
     if let Some(pair) = &finding.pair {
-        let numbers = [pair.delay_s, pair.level_db].into_iter().flatten();
+        let numbers = [pair.delay_s, pair.level_db]
+            .into_iter()
+            .filter_map(|answer| answer.known());
         for number in numbers {
-            if !number.value.is_finite()
-                || !(0.0..=1.0).contains(&number.confidence)
-                || number.sigma.is_nan()
-                || number.sigma < 0.0
-            {
+            if !number.value.is_finite() || number.within.is_nan() || number.within < 0.0 {
                 return Err(format!("a finding that is no number: {number:?}"));
             }
         }
@@ -195,8 +193,5 @@ fn is_sensible(finding: &Findings) -> Outcome {
         }
         save("", finding, "a").map_err(|error| format!("the feed it found can't be saved: {error}"))?;
     }
-    Ok(format!(
-        "heard {:?}",
-        finding.feeding.heard.map(|reading| reading.value)
-    ))
+    Ok(format!("heard {:?}", finding.feeding.heard.value()))
 }

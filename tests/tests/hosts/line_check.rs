@@ -215,6 +215,7 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
         shown(&mut desk, |check| {
             let found = Found {
                 can_save: true,
+                is_sure: true,
                 ..Found::default()
             };
             (check.held, check.found) = (true, Some(Arc::new(found)));

@@ -21,6 +21,7 @@ const BEGINS_WITHIN: Duration = Duration::from_secs(1);
 const MOVES_WITHIN: Duration = Duration::from_secs(1);
 /// What the feed made of a finding is called, as the command calls it.
 const SAVED_AS: &str = "as measured";
+const SAVED_AS_LIKELY: &str = "as measured, likely";
 
 /// A signal that was ordered or goes out.
 #[derive(Debug)]
@@ -161,6 +162,7 @@ impl Checking {
                     sentence: sumproof_wording::line_check::sentence(&finding),
                     lines: lines(&finding),
                     can_save: finding.own_feed().is_some(),
+                    is_sure: finding.feed_trust() == Some(line_check::Trust::Sure),
                 }));
                 self.finding = Some(Arc::new(finding));
             }
@@ -255,9 +257,11 @@ impl Engine {
             .finding
             .as_ref()
             .and_then(|finding| finding.own_feed());
+        let is_sure = self.checking.found.as_ref().is_some_and(|found| found.is_sure);
+        let name = if is_sure { SAVED_AS } else { SAVED_AS_LIKELY };
         if let Some(feed) = own {
             let OwnFeed { name, feed } = OwnFeed {
-                name: String::from(SAVED_AS),
+                name: String::from(name),
                 feed,
             };
             self.set_own(feed);
@@ -298,7 +302,7 @@ fn not_read(failure: &ReadFailure) -> String {
             "The test signal isn\u{2019}t in what arrives on this track\u{2019}s inputs: check which input that is, turn up, and \
              send again.",
         ),
-        ReadFailure::Lost => String::from(
+        ReadFailure::Faint => String::from(
             "The test signal arrives, but too weak to say anything: louder, closer, or with less noise, and send again.",
         ),
         ReadFailure::Partial { there, missing } => format!(

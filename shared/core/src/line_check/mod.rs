@@ -33,10 +33,10 @@ mod read;
 mod response;
 mod result;
 mod signal;
+mod trust;
 
 pub use read::{LONGEST_S, ReadFailure, SHORTEST_S, read};
-pub use result::{
-    Arrival, Curve, Estimate, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception,
-};
+pub use result::{Arrival, Curve, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception};
 pub use signal::generator::Generator;
 pub use signal::plan::{Mode, Part, Plan, PlanError, SignalSettings, limits};
+pub use trust::{Answer, Estimate, Trust, Unknown};

@@ -1,19 +1,9 @@
 //! What a line check found.
 
 use crate::line_check::signal::plan::Mode;
+use crate::line_check::trust::{Answer, Estimate, Trust};
 use crate::routing::feed::{Ending, Feed, FeedId, Side, SumLaw};
 use crate::routing::line::{Line, Polarity};
-
-/// A finding and how far it is to be trusted.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Estimate<T> {
-    /// The finding.
-    pub value: T,
-    /// 0 (a guess) to 1 (certain).
-    pub confidence: f64,
-    /// One standard deviation of a number by noise, in the number's unit; 0 where the value is no number.
-    pub sigma: f64,
-}
 
 /// Whether a line arrives.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,15 +36,15 @@ pub struct LineFinding {
 /// What was found of the right line against the left one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PairFinding {
-    /// Flipped: one arrives as the other's negative. `None`: cannot be told.
-    pub polarity: Option<Estimate<Polarity>>,
+    /// Flipped: one arrives as the other's negative.
+    pub polarity: Answer<Polarity>,
     /// How much later the right line is, seconds.
-    pub delay_s: Option<Estimate<f64>>,
+    pub delay_s: Answer<f64>,
     /// Right over left above the corners, dB.
-    pub level_db: Option<Estimate<f64>>,
+    pub level_db: Answer<f64>,
     /// Corner of a first-order high-pass in left and right that the other one hasn't, Hz; 0: none seen. Corners that both have
     /// alike fall out of a comparison.
-    pub corners_hz: Option<Estimate<[f64; 2]>>,
+    pub corners_hz: Answer<[f64; 2]>,
 }
 
 /// What the place of the recording does with the two lines.
@@ -73,8 +63,8 @@ pub enum Reception {
 /// Which feed that is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Feeding {
-    /// What is done with the lines; `None`: cannot be told.
-    pub heard: Option<Estimate<Reception>>,
+    /// What is done with the lines.
+    pub heard: Answer<Reception>,
     /// The built-in feeds it can be, the likeliest first; a recording can't tell them apart. Empty when none can be named.
     pub feeds: Vec<FeedId>,
     /// The line with the fault, where such a feed has one and the recording shows which.
@@ -99,12 +89,36 @@ pub enum Notice {
     GainUnheard,
     /// More than a tenth of the sound is harmonics: clipping, or an amplifier model in the preset.
     Distorted,
-    /// The lines arrive by different ways: two loudspeakers, or effects that are on.
+    /// The lines arrive by different ways: two loudspeakers, sound from elsewhere, or a reverb that is on.
     DifferentWays,
+    /// The parts of the signal don't follow from each other, though they come in time: a chorus, or strong noise suppression.
+    Changing,
+    /// The same by so little that what is told still stands.
+    Unsteady,
+    /// The phone was moved while it recorded.
+    Moved,
+    /// Sounds come earlier or later than they should: something is missing or comes twice, or the phone was put elsewhere.
+    Cut,
+    /// The parts of the signal contradict each other.
+    Contradiction,
+    /// One mono source, and all three passes sound alike.
+    NothingPulled,
+    /// Both lines arrive so much alike that a player that mixes its channels to one would sound the same.
+    PerhapsMono,
+    /// The signal is far below the noise.
+    Faint,
     /// The two channels of the recording have the lines the other way round.
     Swapped,
     /// Only the low end arrives.
     LowEndOnly,
+    /// It runs at another rate than the file says, or was played at one.
+    OtherRate,
+    /// It's the signal for the other way to send it.
+    OtherMode,
+    /// Its sweeps or pauses have another length than was said.
+    OtherLength,
+    /// There's more than one signal in the recording: this is the last whole one.
+    SeveralSignals,
 }
 
 /// A curve over time (ms) or frequency (Hz).
@@ -128,9 +142,13 @@ pub struct Pictures {
 pub struct Findings {
     /// Which signal it is a recording of.
     pub mode: Mode,
+    /// Length of its main sweeps, seconds.
+    pub sweep_s: f64,
+    /// The rate it was recorded at over the rate that the file says; 1 unless [`Notice::OtherRate`].
+    pub speed: f64,
     /// Length of the recording, seconds.
     pub seconds: f64,
-    /// Its sample rate, Hz.
+    /// Its sample rate, Hz: the true one.
     pub rate_hz: f64,
     /// Its channels.
     pub channels: usize,
@@ -155,21 +173,53 @@ pub struct Findings {
 }
 
 impl Findings {
+    /// The least that polarity, delay, level and low end of both lines are to be trusted; `None` where one of them can't be told, or
+    /// both lines don't arrive.
+    #[must_use]
+    pub fn pair_trust(&self) -> Option<Trust> {
+        let pair = self.pair.as_ref()?;
+        let each = [
+            self.feeding.heard.trust(),
+            pair.polarity.trust(),
+            pair.delay_s.trust(),
+            pair.level_db.trust(),
+            pair.corners_hz.trust(),
+        ];
+        each.into_iter()
+            .collect::<Option<Vec<Trust>>>()?
+            .into_iter()
+            .min()
+    }
+
+    /// How far [`Findings::own_feed`] is to be trusted: it is no better than the least of what it's made of.
+    #[must_use]
+    pub fn feed_trust(&self) -> Option<Trust> {
+        match self.feeding.heard.known()? {
+            Estimate {
+                value: Reception::One(_),
+                trust,
+                ..
+            } => Some(trust),
+            _ => self.pair_trust(),
+        }
+    }
+
     /// What was found as a feed of the user's own, or `None` where too little is known. The louder line has 0 dB, the earlier
     /// one no delay, and of two that differ in polarity the right one is called flipped.
     #[must_use]
     pub fn own_feed(&self) -> Option<Feed> {
-        let heard = self.feeding.heard?.value;
+        let heard = self.feeding.heard.value()?;
         let ending = match heard {
             Reception::Sum | Reception::Difference => Ending::Sum(SumLaw::Average),
             Reception::One(side) => return Some(Feed::straight(Ending::One(side))),
             Reception::Apart => Ending::Stereo,
         };
         let pair = self.pair.as_ref()?;
-        let polarity = pair.polarity?.value;
-        let delay_s = pair.delay_s?.value;
-        let level_db = pair.level_db?.value;
-        let corners = pair.corners_hz.map_or([0.0; 2], |reading| reading.value);
+        // All of it is told, or nothing is kept.
+        let polarity = pair.polarity.value()?;
+        let delay_s = pair.delay_s.value()?;
+        let level_db = pair.level_db.value()?;
+        let corners = pair.corners_hz.value()?;
         let line = |gain_db: f64, delay_s: f64, corner_hz: f64, polarity| {
             Line {
                 polarity,

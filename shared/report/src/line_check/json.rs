@@ -1,14 +1,14 @@
 //! The finding for programs.
 
 use serde::Serialize;
-use sumproof_core::line_check::{Arrival, Curve, Estimate, Findings, Mode};
+use sumproof_core::line_check::{Answer, Arrival, Curve, Estimate, Findings, Mode};
 use sumproof_core::routing::line::Polarity;
-use sumproof_wording::line_check::{confidence, sentence};
+use sumproof_wording::line_check::sentence;
 
-use super::{SIDES, heard_id, notice};
+use super::{SIDES, heard_id, notice, unknown};
 
 /// Number of the form. It grows when a field changes its meaning or goes.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 #[derive(Serialize)]
 struct Document<'a> {
@@ -16,6 +16,8 @@ struct Document<'a> {
     kind: &'static str,
     file: &'a str,
     mode: &'static str,
+    sweep_s: f64,
+    speed: f64,
     seconds: f64,
     rate_hz: f64,
     channels: usize,
@@ -23,7 +25,8 @@ struct Document<'a> {
     drift_ppm: Option<f64>,
     lines: Vec<Line>,
     pair: Option<Pair>,
-    receives: Option<Word>,
+    receives: Told<&'static str>,
+    own_feed_trust: Option<&'static str>,
     feeds: Vec<&'static str>,
     faulty_line: Option<&'static str>,
     noise_db: f64,
@@ -39,30 +42,25 @@ struct Line {
     arrives: &'static str,
     seen_down_to_db: Option<f64>,
     clearness_db: Option<f64>,
-    absolute_polarity: Option<Word>,
+    absolute_polarity: Option<Told<&'static str>>,
 }
 
+/// An answer: what is told and how far it's to be trusted, or why it isn't.
 #[derive(Serialize)]
-struct Word {
-    value: &'static str,
-    confidence: f64,
-    word: &'static str,
-}
-
-#[derive(Serialize)]
-struct Number<T> {
-    value: T,
-    confidence: f64,
-    word: &'static str,
-    sigma: f64,
+struct Told<T> {
+    value: Option<T>,
+    trust: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    within: Option<f64>,
+    why: Option<&'static str>,
 }
 
 #[derive(Serialize)]
 struct Pair {
-    polarity: Option<Word>,
-    right_late_s: Option<Number<f64>>,
-    right_over_left_db: Option<Number<f64>>,
-    high_pass_hz: Option<Number<[f64; 2]>>,
+    polarity: Told<&'static str>,
+    right_late_s: Told<f64>,
+    right_over_left_db: Told<f64>,
+    high_pass_hz: Told<[f64; 2]>,
 }
 
 #[derive(Serialize)]
@@ -73,23 +71,31 @@ struct Pictures<'a> {
     difference_hz_degrees: &'a Curve,
 }
 
-fn word(reading: &Estimate<Polarity>) -> Word {
-    Word {
-        value: match reading.value {
-            Polarity::Normal => "normal",
-            Polarity::Flipped => "flipped",
-        },
-        confidence: reading.confidence,
-        word: confidence(reading.confidence),
+fn polarity(value: Polarity) -> &'static str {
+    match value {
+        Polarity::Normal => "normal",
+        Polarity::Flipped => "flipped",
     }
 }
 
-fn number<T: Copy>(reading: &Estimate<T>) -> Number<T> {
-    Number {
-        value: reading.value,
-        confidence: reading.confidence,
-        word: confidence(reading.confidence),
-        sigma: reading.sigma,
+fn estimate<T: Copy, U>(found: &Estimate<T>, value: impl Fn(T) -> U) -> Told<U> {
+    Told {
+        value: Some(value(found.value)),
+        trust: Some(found.trust.word()),
+        within: (found.within > 0.0).then_some(found.within),
+        why: None,
+    }
+}
+
+fn told<T: Copy, U>(answer: &Answer<T>, value: impl Fn(T) -> U) -> Told<U> {
+    match answer {
+        Answer::Known(found) => estimate(found, value),
+        Answer::Unknown(why) => Told {
+            value: None,
+            trust: None,
+            within: None,
+            why: Some(unknown(*why).0),
+        },
     }
 }
 
@@ -110,7 +116,7 @@ pub fn json(finding: &Findings, file: &str) -> String {
                 arrives,
                 seen_down_to_db: seen,
                 clearness_db: line.clearness_db,
-                absolute_polarity: line.absolute.as_ref().map(word),
+                absolute_polarity: line.absolute.as_ref().map(|found| estimate(found, polarity)),
             }
         })
         .collect();
@@ -122,6 +128,8 @@ pub fn json(finding: &Findings, file: &str) -> String {
             Mode::Stereo => "stereo",
             Mode::Mono { .. } => "mono",
         },
+        sweep_s: finding.sweep_s,
+        speed: finding.speed,
         seconds: finding.seconds,
         rate_hz: finding.rate_hz,
         channels: finding.channels,
@@ -129,21 +137,25 @@ pub fn json(finding: &Findings, file: &str) -> String {
         drift_ppm: finding.drift_ppm,
         lines,
         pair: finding.pair.as_ref().map(|pair| Pair {
-            polarity: pair.polarity.as_ref().map(word),
-            right_late_s: pair.delay_s.as_ref().map(number),
-            right_over_left_db: pair.level_db.as_ref().map(number),
-            high_pass_hz: pair.corners_hz.as_ref().map(number),
+            polarity: told(&pair.polarity, polarity),
+            right_late_s: told(&pair.delay_s, |value| value),
+            right_over_left_db: told(&pair.level_db, |value| value),
+            high_pass_hz: told(&pair.corners_hz, |value| value),
         }),
-        receives: finding.feeding.heard.map(|heard| Word {
-            value: heard_id(heard.value),
-            confidence: heard.confidence,
-            word: confidence(heard.confidence),
-        }),
+        receives: told(&finding.feeding.heard, heard_id),
+        own_feed_trust: finding
+            .own_feed()
+            .and(finding.feed_trust())
+            .map(|trust| trust.word()),
         feeds: finding.feeding.feeds.iter().map(|feed| feed.id()).collect(),
         faulty_line: finding.feeding.faulty.map(|side| side.id()),
         noise_db: finding.noise_db,
         distortion_db: finding.distortion_db,
-        notices: finding.notices.iter().map(|&found| notice(found).0).collect(),
+        notices: finding
+            .notices
+            .iter()
+            .map(|&found| notice(finding, found).0)
+            .collect(),
         sentence: sentence(finding),
         pictures: Pictures {
             impulse_ms: [&finding.pictures.impulses[0], &finding.pictures.impulses[1]],

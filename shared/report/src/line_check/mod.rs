@@ -1,6 +1,7 @@
 //! What a line check found: as text, JSON, a page with pictures, and as a feed of the user's own.
 
 mod json;
+mod notices;
 mod own;
 mod page;
 mod text;
@@ -10,23 +11,23 @@ pub use own::{NotKnown, save};
 pub use page::html;
 pub use text::{lines, text};
 
-use sumproof_core::line_check::{Arrival, Findings, Notice, Reception};
+use notices::{notice, unknown};
+use sumproof_core::line_check::{Arrival, Findings, Reception};
 use sumproof_core::routing::feed::Side;
 
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
 
 /// What the place of recording does, in words.
-fn heard(finding: &Findings) -> &'static str {
-    match finding.feeding.heard.map(|heard| heard.value) {
-        Some(Reception::Sum) => "adds both lines",
-        Some(Reception::Difference) => {
+fn heard(heard: Reception) -> &'static str {
+    match heard {
+        Reception::Sum => "adds both lines",
+        Reception::Difference => {
             "gets one line minus the other: a line is flipped on its way into a sum, or a stereo plug sits in a balanced mono \
              input. The recording can't tell which"
         }
-        Some(Reception::One(Side::Left)) => "gets the left line only",
-        Some(Reception::One(Side::Right)) => "gets the right line only",
-        Some(Reception::Apart) => "keeps the lines apart",
-        None => "can't be told",
+        Reception::One(Side::Left) => "gets the left line only",
+        Reception::One(Side::Right) => "gets the right line only",
+        Reception::Apart => "keeps the lines apart",
     }
 }
 
@@ -53,61 +54,13 @@ fn arrival(arrival: Arrival) -> String {
     }
 }
 
-fn notice(notice: Notice) -> (&'static str, &'static str) {
-    match notice {
-        Notice::StartMissing => (
-            "start-missing",
-            "The recording began late: the marker at the start is missing.",
-        ),
-        Notice::EndMissing => (
-            "end-missing",
-            "The recording ended early: the marker at the end is missing.",
-        ),
-        Notice::ClockUnknown => (
-            "clock-unknown",
-            "The clocks of player and recorder could not be compared, so the delay is not trusted.",
-        ),
-        Notice::GainMoved => (
-            "gain-moved",
-            "An automatic gain (or clipping) treated loud and soft parts differently; the level is taken from the parts in which both \
-             lines sound at once.",
-        ),
-        Notice::GainUnknown => (
-            "gain-unknown",
-            "An automatic gain (or clipping) treated loud and soft parts differently, and no part in which both lines sound at \
-             once is clear enough to set that right: the level is not known.",
-        ),
-        Notice::GainUnheard => (
-            "gain-unheard",
-            "Noise hides whether an automatic gain treated loud and soft parts differently: the level is taken from the parts in \
-             which both lines sound at once, as far as those tell it.",
-        ),
-        Notice::Distorted => (
-            "distorted",
-            "A lot of distortion: turn down, or take the amplifier model out of the preset.",
-        ),
-        Notice::DifferentWays => (
-            "different-ways",
-            "The lines sound different from each other beyond what a line does: two loudspeakers, or effects that are on.",
-        ),
-        Notice::Swapped => (
-            "swapped",
-            "The recording has your right line on its left channel and your left line on its right one.",
-        ),
-        Notice::LowEndOnly => ("low-end-only", "Only the low end arrives: a subwoofer."),
-    }
-}
-
 /// What no recording can tell, where it matters here.
 fn cannot_know(finding: &Findings) -> Vec<&'static str> {
     let mut lines = Vec::new();
     if finding.pair.is_some() && finding.lines.iter().all(|line| line.absolute.is_none()) {
         lines.push("Both lines flipped at once sound like none: that can't be told here.");
     }
-    if matches!(
-        finding.feeding.heard.map(|heard| heard.value),
-        Some(Reception::One(_))
-    ) {
+    if matches!(finding.feeding.heard.value(), Some(Reception::One(_))) {
         lines.push("A line that is unplugged and a feed that doesn't take it sound the same.");
     }
     lines
@@ -116,6 +69,37 @@ fn cannot_know(finding: &Findings) -> Vec<&'static str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use sumproof_core::line_check::{Answer, Feeding, LineFinding, Mode, Notice, Pictures, Unknown};
+
+    /// Nothing at all was found.
+    fn nothing() -> Findings {
+        let line = LineFinding {
+            arrival: Arrival::Yes,
+            clearness_db: None,
+            absolute: None,
+        };
+        Findings {
+            mode: Mode::Mono { pause_s: 8.0 },
+            sweep_s: 2.0,
+            speed: 44_100.0 / 48_000.0,
+            seconds: 30.0,
+            rate_hz: 44_100.0,
+            channels: 1,
+            start_s: 0.0,
+            drift_ppm: None,
+            lines: [line.clone(), line],
+            pair: None,
+            feeding: Feeding {
+                heard: Answer::Unknown(Unknown::Noise),
+                feeds: Vec::new(),
+                faulty: None,
+            },
+            noise_db: -30.0,
+            distortion_db: -60.0,
+            notices: Vec::new(),
+            pictures: Pictures::default(),
+        }
+    }
 
     #[test]
     fn every_notice_has_words_of_its_own_and_its_name_is_in_the_schema() {
@@ -128,20 +112,66 @@ mod tests {
             Notice::GainUnheard,
             Notice::Distorted,
             Notice::DifferentWays,
+            Notice::Changing,
+            Notice::Unsteady,
+            Notice::Moved,
+            Notice::Cut,
+            Notice::Contradiction,
+            Notice::NothingPulled,
+            Notice::PerhapsMono,
+            Notice::Faint,
+            Notice::OtherRate,
+            Notice::OtherMode,
+            Notice::SeveralSignals,
             Notice::Swapped,
             Notice::LowEndOnly,
         ];
         let schema = include_str!("../../SCHEMA.md");
+        let finding = nothing();
         for (index, &one) in all.iter().enumerate() {
-            let (name, text) = notice(one);
+            let (name, text) = notice(&finding, one);
             assert!(schema.contains(&format!("`{name}`")), "{name}");
-            assert!(text.ends_with('.'), "{text}");
+            assert!(text.ends_with(['.', ')']), "{text}");
             assert!(
                 all[..index]
                     .iter()
-                    .all(|&other| notice(other).0 != name && notice(other).1 != text)
+                    .all(|&other| notice(&finding, other).0 != name && notice(&finding, other).1 != text)
             );
         }
-        assert!(notice(Notice::GainUnheard).1.contains("Noise hides"));
+        assert!(schema.contains("`other-length`"));
+        let rate = notice(&finding, Notice::OtherRate).1;
+        assert!(
+            rate.contains("says 48 kHz") && rate.contains("runs at 44.1 kHz"),
+            "{rate}"
+        );
+    }
+
+    #[test]
+    fn every_reason_is_in_the_schema() {
+        let schema = include_str!("../../SCHEMA.md");
+        for why in [
+            Unknown::Noise,
+            Unknown::Contradiction,
+            Unknown::Moved,
+            Unknown::Cut,
+            Unknown::DifferentWays,
+            Unknown::Changing,
+            Unknown::NothingPulled,
+            Unknown::Clock,
+            Unknown::Gain,
+            Unknown::OneLine,
+        ] {
+            assert!(schema.contains(&format!("`{}`", unknown(why).0)));
+        }
+    }
+
+    #[test]
+    fn the_text_begins_with_the_sentence_and_fits_eighty_columns() {
+        let mut finding = nothing();
+        finding.notices = vec![Notice::DifferentWays, Notice::OtherRate];
+        let text = text(&finding, "a recording.wav");
+        assert!(text.starts_with("Tell the engineer: "), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        assert!(json(&finding, "x.wav").contains("\"why\": \"noise\""));
     }
 }

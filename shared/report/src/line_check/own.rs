@@ -1,16 +1,21 @@
 //! The finding as a feed of the user's own, in a rig file.
 
-use sumproof_core::line_check::Findings;
+use sumproof_core::line_check::{Findings, Trust};
 use sumproof_core::routing::feed::Feed;
 use sumproof_core::routing::line::Line;
 
 use crate::rig::file::{OwnFeed, RigFile, RigFileError, RigLine, parse, to_toml};
 
+/// What stands above a feed that isn't sure.
+const LIKELY: &str = "# As measured at a line check, and only likely.\n";
+
 /// Why nothing was saved. Its text is one line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotKnown {
     /// The recording says too little.
-    #[error("the recording says too little of the lines to make a feed of it; nothing was saved")]
+    #[error(
+        "what the lines do can't be told for certain enough to make a feed of it (polarity, delay, level and low end must all be told); nothing was saved"
+    )]
     TooLittle,
     /// The file that is there is wrong.
     #[error("{0}")]
@@ -30,10 +35,15 @@ pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, No
         own: Some(own.clone()),
         ..RigFile::default()
     });
-    let section: String = sections(&alone)
-        .filter(|(name, _)| is_own(name))
-        .map(|(_, text)| text)
-        .collect();
+    let mut section = match finding.feed_trust() {
+        Some(Trust::Likely) => String::from(LIKELY),
+        _ => String::new(),
+    };
+    section.extend(
+        sections(&alone)
+            .filter(|(name, _)| is_own(name))
+            .map(|(_, text)| text),
+    );
     let mut merged: String = sections(existing)
         .filter(|(name, _)| !is_own(name))
         .map(|(_, text)| text)

@@ -10,10 +10,14 @@ use super::{cannot_know, notice};
 use crate::formats::picture::{escape, typeset};
 
 const STYLE: &str = include_str!("../formats/page.css");
-const WIDTH: f64 = 720.0;
+/// Pictures fit the page, whatever its width.
+const FITTING: &str =
+    "@media screen { .picture { min-width: 0; max-width: 46rem; } dd, p { overflow-wrap: anywhere; } }\n";
+/// Narrow enough that a phone shows its words in a size that can be read.
+const WIDTH: f64 = 520.0;
 const HEIGHT: f64 = 236.0;
 const LEFT: f64 = 52.0;
-const RIGHT: f64 = 700.0;
+const RIGHT: f64 = 504.0;
 const TOP: f64 = 18.0;
 const BOTTOM: f64 = 196.0;
 const TICKS_HZ: [(&str, f64); 10] = [
@@ -29,8 +33,12 @@ const TICKS_HZ: [(&str, f64); 10] = [
     ("20k", 20_000.0),
 ];
 
-/// How a line is drawn: left unbroken, right dashed.
-const STROKES: [&str; 2] = ["", " stroke-dasharray=\"5 3\""];
+/// How a line is drawn: left wide and pale beneath, right thin and dark above, so that they are told apart by width and by ink where they cross.
+const STROKES: [&str; 2] = [
+    " style=\"stroke:var(--faint);stroke-opacity:.55\" stroke-width=\"4.2\"",
+    " stroke-width=\"1.3\"",
+];
+const ALONE: &str = " stroke-width=\"1.3\"";
 
 /// The page: what was found, what to say, and the pictures.
 #[must_use]
@@ -46,7 +54,7 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
         out,
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
          content=\"width=device-width, initial-scale=1\">\n<meta name=\"generator\" content=\"Sumproof {}\">\n\
-         <title>Line check: {}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
+         <title>Line check: {}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>\n{STYLE}{FITTING}</style>\n</head>\n<body>\n\
          <h1>Line check</h1>\n<p class=\"note\">{}</p>\n<p><strong>Tell the engineer:</strong> {}</p>\n<dl class=\"figures\">",
         env!("CARGO_PKG_VERSION"),
         escape(name),
@@ -58,7 +66,11 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
     }
     out.push_str("</dl>\n");
     for &found in &finding.notices {
-        writeln!(out, "<p class=\"note\">{}</p>", typeset(notice(found).1))?;
+        writeln!(
+            out,
+            "<p class=\"note\">{}</p>",
+            typeset(&notice(finding, found).1)
+        )?;
     }
     for line in cannot_know(finding) {
         writeln!(out, "<p class=\"note\">{}</p>", typeset(line))?;
@@ -66,7 +78,7 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
     let pictures = &finding.pictures;
     out.push_str(
         "<h2 style=\"margin-top:1.6rem\">What arrives of a click</h2>\n<p class=\"note\">Impulse responses of the lines as recorded, loudspeaker and room \
-         included; 1 is the taller one's peak. Left line unbroken, right line dashed.</p>\n",
+         included; 1 is the taller one's peak. Left line wide and pale, right line thin and dark.</p>\n",
     );
     write_picture(
         out,
@@ -76,7 +88,7 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
     )?;
     out.push_str(
         "<h2 style=\"margin-top:1.6rem\">What arrives of each frequency</h2>\n<p class=\"note\">Levels where they stand out of the noise; 0 dB is the \
-         loudest band.</p>\n",
+         loudest band. Left line wide and pale, right line thin and dark.</p>\n",
     );
     write_picture(
         out,
@@ -92,19 +104,19 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
         let middle = finding
             .pair
             .as_ref()
-            .and_then(|pair| pair.level_db)
-            .map_or(0.0, |level| (level.value / 6.0).round() * 6.0);
+            .and_then(|pair| pair.level_db.value())
+            .map_or(0.0, |level_db| (level_db / 6.0).round() * 6.0);
         write_picture(
             out,
             "Right over left, level",
             &Axes::level(middle - 18.0, middle + 18.0),
-            &[(&pictures.difference_db, STROKES[0])],
+            &[(&pictures.difference_db, ALONE)],
         )?;
         write_picture(
             out,
             "Right over left, phase",
             &Axes::phase(),
-            &[(&pictures.difference_degrees, STROKES[0])],
+            &[(&pictures.difference_degrees, ALONE)],
         )?;
     }
     out.push_str("</body>\n</html>\n");
@@ -228,7 +240,7 @@ fn write_picture(out: &mut String, title: &str, axes: &Axes, curves: &[(&Curve, 
         if curve.is_empty() {
             continue;
         }
-        out.push_str("<path class=\"all\" stroke-width=\"1.3\"");
+        out.push_str("<path class=\"all\"");
         out.push_str(stroke);
         out.push_str(" d=\"");
         let mut last: Option<f64> = None;

@@ -1,16 +1,15 @@
 //! The finding for people.
 
-use std::fmt::Write;
-
-use sumproof_core::line_check::{Estimate, Findings};
+use sumproof_core::line_check::{Answer, Estimate, Findings};
 use sumproof_core::routing::line::Polarity;
 use sumproof_wording::Name;
-use sumproof_wording::line_check::{confidence as word_of, sentence};
+use sumproof_wording::line_check::sentence;
 
-use super::{SIDES, arrival, cannot_know, heard, notice};
+use super::{SIDES, arrival, cannot_know, heard, notice, unknown};
 
-/// Confidence below which a number is given as not known.
-pub(super) const BELIEVED: f64 = 0.3;
+/// Columns of a terminal, and those that labels take.
+const COLUMNS: usize = 80;
+const LABEL: usize = 13;
 
 pub(super) fn polarity(polarity: Polarity) -> &'static str {
     match polarity {
@@ -22,12 +21,12 @@ pub(super) fn polarity(polarity: Polarity) -> &'static str {
 pub(super) fn delay(reading: &Estimate<f64>) -> String {
     let side = if reading.value >= 0.0 { "right" } else { "left" };
     let seconds = reading.value.abs();
-    if seconds < 0.000_005 {
-        "none (below 5 µs)".into()
+    let within = 1e6 * reading.within;
+    if seconds <= reading.within {
+        format!("none (within {within:.0} µs)")
     } else {
         format!(
-            "the {side} line is {:.0} µs ({:.3} ms) late",
-            1e6 * seconds,
+            "the {side} line is {:.3} ms late (± {within:.0} µs)",
             1e3 * seconds
         )
     }
@@ -35,13 +34,13 @@ pub(super) fn delay(reading: &Estimate<f64>) -> String {
 
 pub(super) fn level(reading: &Estimate<f64>) -> String {
     let side = if reading.value <= 0.0 { "right" } else { "left" };
-    if reading.value.abs() < 0.05 {
-        "equal (within 0.05 dB)".into()
+    if reading.value.abs() <= reading.within {
+        format!("equal (within {:.2} dB)", reading.within)
     } else {
         format!(
             "the {side} line is {:.2} dB softer (± {:.2})",
             reading.value.abs(),
-            (2.0 * reading.sigma).max(0.01)
+            reading.within
         )
     }
 }
@@ -55,12 +54,53 @@ pub(super) fn corners(corners: [f64; 2]) -> String {
     }
 }
 
-/// Everything, a line each.
+/// An answer with how far it is to be trusted, or why there is none.
+fn told<T: Copy>(answer: Answer<T>, say: impl Fn(&Estimate<T>) -> String) -> String {
+    match answer {
+        Answer::Known(estimate) => format!("{} ({})", say(&estimate), estimate.trust.word()),
+        Answer::Unknown(why) => format!("can't be told: {}", unknown(why).1),
+    }
+}
+
+/// Everything, the sentence for the engineer first, in lines of at most 80 columns.
 #[must_use]
 pub fn text(finding: &Findings, name: &str) -> String {
-    let mut out = String::new();
-    // Writing into a string can't fail.
-    let _ = write(&mut out, finding, name);
+    let mut out = wrapped(&format!("Tell the engineer: {}", sentence(finding)), 0, 0);
+    out += &wrapped(name, 0, 0);
+    for (label, text) in lines(finding) {
+        out += &wrapped(
+            &format!("  {label:<width$}{text}", width = LABEL - 2),
+            LABEL,
+            LABEL,
+        );
+    }
+    out
+}
+
+/// The text in lines of at most 80 columns, all but the first indented; words up to `kept` columns stay as they are.
+fn wrapped(text: &str, indent: usize, kept: usize) -> String {
+    let head: String = text.chars().take(kept).collect();
+    let rest: String = text.chars().skip(kept).collect();
+    let mut out = head.clone();
+    let mut column = head.chars().count();
+    let mut first = true;
+    for word in rest.split_whitespace() {
+        let width = word.chars().count();
+        if !first && column + 1 + width > COLUMNS {
+            out.push('\n');
+            out.extend(std::iter::repeat_n(' ', indent));
+            column = indent;
+            first = true;
+        }
+        if !first {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += width;
+        first = false;
+    }
+    out.push('\n');
     out
 }
 
@@ -77,53 +117,32 @@ pub(super) fn rows(finding: &Findings) -> Vec<(String, String)> {
             text += &format!(
                 "; polarity from file to recording {} ({})",
                 polarity(absolute.value),
-                word_of(absolute.confidence)
+                absolute.trust.word()
             );
         }
         row(&format!("{} line", side.name()), text);
     }
     if let Some(pair) = &finding.pair {
-        let unknown = || "can't be told".to_owned();
         row(
             "polarity",
-            pair.polarity.map_or_else(unknown, |found| {
-                let words = match found.value {
+            told(pair.polarity, |found| {
+                match found.value {
                     Polarity::Normal => "both lines arrive alike",
                     Polarity::Flipped => "one line arrives flipped against the other",
-                };
-                format!("{words} ({})", word_of(found.confidence))
+                }
+                .into()
             }),
         );
-        let number = |found: Option<Estimate<f64>>, say: fn(&Estimate<f64>) -> String| {
-            found
-                .filter(|found| found.confidence >= BELIEVED)
-                .map_or_else(unknown, |found| {
-                    format!("{} ({})", say(&found), word_of(found.confidence))
-                })
-        };
-        row("delay", number(pair.delay_s, delay));
-        row("level", number(pair.level_db, level));
-        row(
-            "low end",
-            pair.corners_hz.map_or_else(unknown, |found| {
-                format!("{} ({})", corners(found.value), word_of(found.confidence))
-            }),
-        );
+        row("delay", told(pair.delay_s, delay));
+        row("level", told(pair.level_db, level));
+        row("low end", told(pair.corners_hz, |found| corners(found.value)));
     }
-    let confidence = finding
-        .feeding
-        .heard
-        .map(|heard| format!(" ({})", word_of(heard.confidence)))
-        .unwrap_or_default();
-    row("this place", format!("{}{confidence}", heard(finding)));
-    let feeds: Vec<&str> = finding.feeding.feeds.iter().map(|feed| feed.name()).collect();
-    if !feeds.is_empty() {
-        let side = finding
-            .feeding
-            .faulty
-            .map(|side| format!(" (the {} line)", side.name()))
-            .unwrap_or_default();
-        row("feed", format!("{}{side}", feeds.join(", or ")));
+    row(
+        "this place",
+        told(finding.feeding.heard, |found| heard(found.value).into()),
+    );
+    if let Some(feed) = feed(finding) {
+        row("feed", feed);
     }
     row("noise", format!("{:.0} dB against a sweep", finding.noise_db));
     row("distortion", distortion(finding.distortion_db));
@@ -137,6 +156,30 @@ pub(super) fn rows(finding: &Findings) -> Vec<(String, String)> {
     rows
 }
 
+/// The built-in feeds that it can be, each with what was measured where its own name says a figure.
+fn feed(finding: &Findings) -> Option<String> {
+    use sumproof_core::routing::feed::FeedId;
+    let pair = finding.pair.as_ref();
+    let delay_ms = pair.and_then(|pair| pair.delay_s.value()).map(|s| 1e3 * s.abs());
+    let level_db = pair.and_then(|pair| pair.level_db.value()).map(f64::abs);
+    let names: Vec<String> = finding
+        .feeding
+        .feeds
+        .iter()
+        .map(|feed| match (feed, delay_ms, level_db) {
+            (FeedId::WedgeLineLate, Some(ms), _) => format!("mono wedge, one line late {ms:.1} ms"),
+            (FeedId::WedgeLinePadded, _, Some(db)) => format!("mono wedge, one line padded {db:.0} dB"),
+            (feed, ..) => feed.name().to_owned(),
+        })
+        .collect();
+    let side = finding
+        .feeding
+        .faulty
+        .map(|side| format!(" (the {} line)", side.name()))
+        .unwrap_or_default();
+    (!names.is_empty()).then(|| format!("{}{side}", names.join(", or ")))
+}
+
 fn distortion(db: f64) -> String {
     if db <= -60.0 {
         "none to speak of (below 0.1 %)".into()
@@ -145,25 +188,16 @@ fn distortion(db: f64) -> String {
     }
 }
 
-/// Label and text of everything but the sentence for the engineer: what was found, what else is to be said of it, and what
-/// can't be known.
+/// Label and text of everything but the sentence for the engineer: what else is to be said, what was found, and what can't be known.
 #[must_use]
 pub fn lines(finding: &Findings) -> Vec<(String, String)> {
-    let mut lines = rows(finding);
-    let notes = finding.notices.iter().map(|&found| ("note", notice(found).1));
-    let unknown = cannot_know(finding).into_iter().map(|text| ("unknown", text));
-    lines.extend(
-        notes
-            .chain(unknown)
-            .map(|(label, text)| (label.to_owned(), text.to_owned())),
-    );
+    let notes = finding
+        .notices
+        .iter()
+        .map(|&found| ("note".to_owned(), notice(finding, found).1));
+    let mut lines: Vec<(String, String)> = notes.collect();
+    lines.extend(rows(finding));
+    let unknown = cannot_know(finding).into_iter();
+    lines.extend(unknown.map(|text| ("unknown".to_owned(), text.to_owned())));
     lines
-}
-
-fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
-    writeln!(out, "{name}")?;
-    for (label, text) in lines(finding) {
-        writeln!(out, "  {label:<11}{text}")?;
-    }
-    writeln!(out, "  Tell the engineer: {}", sentence(finding))
 }

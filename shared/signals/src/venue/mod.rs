@@ -3,17 +3,24 @@
 //! Ground truth for whoever measures lines. Nothing here knows the signal that is played.
 
 mod draw;
+mod effects;
+mod movement;
+mod reading;
 mod recorder;
 mod room;
+mod suppression;
 
 use crate::filter::Biquad;
 use crate::line::faulty;
 use crate::stereo::Stereo;
 use crate::{LineFault, convolve, tones};
 
-pub use draw::draw;
-pub use recorder::{AutoGain, Recorder, resampled};
+pub use draw::{Drawn, Situation, at_rest, draw};
+pub use effects::LeftOn;
+pub use movement::Movement;
+pub use recorder::{AutoGain, Cut, Recorder, resampled};
 pub use room::Room;
+pub use suppression::Suppression;
 
 /// Where both lines end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,9 +46,27 @@ pub struct Noise {
     pub seed: u64,
 }
 
+/// A second way to the microphone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondWay {
+    /// The right line goes there and not to the first loudspeaker (a stereo PA); else both lines, added, do as well (the PA heard at a
+    /// wedge).
+    pub right_only: bool,
+    /// Gain against the first way, dB.
+    pub gain_db: f64,
+    /// How much later it arrives, seconds, not negative.
+    pub delay_s: f64,
+    /// Its own path.
+    pub room: Room,
+}
+
 /// All of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Venue {
+    /// The player mixes left and right to one, which goes out on both lines.
+    pub mixed_to_mono: bool,
+    /// Effects in the preset, before the lines.
+    pub left_on: Option<LeftOn>,
     /// The left line.
     pub left: LineFault,
     /// The right line.
@@ -54,6 +79,10 @@ pub struct Venue {
     pub loudspeaker_flipped: bool,
     /// The room.
     pub room: Room,
+    /// A second way from the lines to the microphone.
+    pub second: Option<SecondWay>,
+    /// How the microphone moves.
+    pub movement: Option<Movement>,
     /// The noise.
     pub noise: Option<Noise>,
     /// What records it.
@@ -65,12 +94,16 @@ impl Venue {
     #[must_use]
     pub fn straight(end: End) -> Self {
         Self {
+            mixed_to_mono: false,
+            left_on: None,
             left: LineFault::NONE,
             right: LineFault::NONE,
             end,
             loudspeaker_hz: None,
             loudspeaker_flipped: false,
             room: Room::None,
+            second: None,
+            movement: None,
             noise: None,
             recorder: Recorder::default(),
         }
@@ -82,28 +115,15 @@ impl Venue {
     /// If a setting makes no sense (a delay below 0, a rate that isn't positive).
     #[must_use]
     pub fn record(&self, left: &[f64], right: &[f64], rate_hz: f64) -> Vec<f64> {
-        let sound = Stereo::new(left.to_vec(), right.to_vec());
-        let arrived = faulty(&sound, &self.left, &self.right, rate_hz);
-        let mut x: Vec<f64> = arrived
-            .left
-            .iter()
-            .zip(&arrived.right)
-            .map(|(l, r)| match self.end {
-                End::Sum => l + r,
-                End::Left => *l,
-                End::Right => *r,
-                End::Difference => l - r,
-            })
-            .collect();
-        if let Some((low_hz, high_hz)) = self.loudspeaker_hz {
-            loudspeaker(&mut x, rate_hz, low_hz, high_hz);
+        let mut sound = Stereo::new(left.to_vec(), right.to_vec());
+        if self.mixed_to_mono {
+            let both: Vec<f64> = left.iter().zip(right).map(|(l, r)| 0.5 * (l + r)).collect();
+            sound = Stereo::dual_mono(&both);
         }
-        if self.loudspeaker_flipped {
-            x.iter_mut().for_each(|x| *x = -*x);
+        if let Some(left_on) = &self.left_on {
+            sound = left_on.run(&sound, rate_hz);
         }
-        if let Some(response) = self.room.response(rate_hz) {
-            x = convolve(&x, &response);
-        }
+        let x = self.arriving(&faulty(&sound, &self.left, &self.right, rate_hz), rate_hz);
         let before = (self.recorder.before_s.max(0.0) * rate_hz) as usize;
         let behind = (self.recorder.behind_s.max(0.0) * rate_hz) as usize;
         let mut all = vec![0.0; before];
@@ -118,6 +138,53 @@ impl Venue {
         let end = all.len().saturating_sub(early);
         self.recorder.record(&all[late.min(end)..end], rate_hz)
     }
+
+    /// What the lines bring to the microphone, by one way or two.
+    fn arriving(&self, lines: &Stereo, rate_hz: f64) -> Vec<f64> {
+        let taken = |end: End| -> Vec<f64> {
+            let each = lines.left.iter().zip(&lines.right);
+            each.map(|(l, r)| match end {
+                End::Sum => l + r,
+                End::Left => *l,
+                End::Right => *r,
+                End::Difference => l - r,
+            })
+            .collect()
+        };
+        let Some(second) = &self.second else {
+            return self.through(taken(self.end), &self.room, rate_hz);
+        };
+        let (first_end, second_end) = if second.right_only {
+            (End::Left, End::Right)
+        } else {
+            (self.end, End::Sum)
+        };
+        let mut x = self.through(taken(first_end), &self.room, rate_hz);
+        let late = LineFault {
+            gain_db: second.gain_db,
+            delay_s: second.delay_s,
+            ..LineFault::NONE
+        };
+        let y = late.apply(&self.through(taken(second_end), &second.room, rate_hz), rate_hz);
+        x.resize(x.len().max(y.len()), 0.0);
+        x.iter_mut().zip(y).for_each(|(x, y)| *x += y);
+        x
+    }
+
+    /// One loudspeaker and its path.
+    fn through(&self, mut x: Vec<f64>, room: &Room, rate_hz: f64) -> Vec<f64> {
+        if let Some((low_hz, high_hz)) = self.loudspeaker_hz {
+            loudspeaker(&mut x, rate_hz, low_hz, high_hz);
+        }
+        if self.loudspeaker_flipped {
+            x.iter_mut().for_each(|x| *x = -*x);
+        }
+        match (room.response(rate_hz), &self.movement) {
+            (None, _) => x,
+            (Some(response), None) => convolve(&x, &response),
+            (Some(response), Some(movement)) => movement.through(&x, &response, rate_hz),
+        }
+    }
 }
 
 fn loudspeaker(x: &mut [f64], rate_hz: f64, low_hz: f64, high_hz: f64) {
@@ -125,7 +192,10 @@ fn loudspeaker(x: &mut [f64], rate_hz: f64, low_hz: f64, high_hz: f64) {
     let mut sections: Vec<Biquad> = [0.541_196_1, 1.306_563]
         .map(|q| Biquad::high_pass(rate_hz, low_hz, q))
         .into();
-    if high_hz < 0.45 * rate_hz {
+    if high_hz < 400.0 {
+        // A subwoofer's crossover: fourth order at that end too.
+        sections.extend([0.541_196_1, 1.306_563].map(|q| Biquad::low_pass(rate_hz, high_hz, q)));
+    } else if high_hz < 0.45 * rate_hz {
         sections.push(Biquad::low_pass(
             rate_hz,
             high_hz,

@@ -1,5 +1,6 @@
 //! What records: another clock, a late start, an automatic gain, clipping.
 
+use super::Suppression;
 use crate::delay::{bessel_i0, sinc};
 
 /// A phone's automatic gain: an envelope follower and a compressor with make-up gain.
@@ -15,6 +16,15 @@ pub struct AutoGain {
     pub most_db: f64,
 }
 
+/// A place where the recording isn't whole.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cut {
+    /// Where, seconds since the recording began.
+    pub at_s: f64,
+    /// So much is missing (positive) or comes twice (negative), seconds.
+    pub seconds: f64,
+}
+
 /// What records. The default has the player's clock and rate and changes nothing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Recorder {
@@ -26,8 +36,12 @@ pub struct Recorder {
     pub before_s: f64,
     /// Recorded behind its end, seconds; negative: stopped early.
     pub behind_s: f64,
+    /// Noise suppression, before the automatic gain.
+    pub suppression: Option<Suppression>,
     /// Automatic gain.
     pub gain: Option<AutoGain>,
+    /// What is missing or comes twice.
+    pub cut: Option<Cut>,
     /// Peaks are cut this far down, dB.
     pub clipped_db: f64,
     /// Peak of what is written, dBFS; `None`: as it is.
@@ -41,7 +55,9 @@ impl Default for Recorder {
             drift_ppm: 0.0,
             before_s: 0.0,
             behind_s: 0.0,
+            suppression: None,
             gain: None,
+            cut: None,
             clipped_db: 0.0,
             peak_dbfs: None,
         }
@@ -54,8 +70,21 @@ impl Recorder {
     pub fn record(&self, sound: &[f64], rate_hz: f64) -> Vec<f64> {
         let step = rate_hz / (self.rate_hz * (1.0 + 1e-6 * self.drift_ppm));
         let mut x = resampled(sound, step);
+        if let Some(suppression) = &self.suppression {
+            suppression.run(&mut x);
+        }
         if let Some(gain) = &self.gain {
             gain.run(&mut x, self.rate_hz);
+        }
+        if let Some(cut) = &self.cut {
+            let at = ((cut.at_s * self.rate_hz) as usize).min(x.len());
+            let count = (cut.seconds.abs() * self.rate_hz) as usize;
+            if cut.seconds > 0.0 {
+                x.drain(at..(at + count).min(x.len()));
+            } else {
+                let again = x[at.saturating_sub(count)..at].to_vec();
+                x.splice(at..at, again);
+            }
         }
         let peak = x.iter().fold(0.0f64, |peak, x| peak.max(x.abs()));
         if self.clipped_db > 0.0 {

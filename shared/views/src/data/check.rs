@@ -35,8 +35,10 @@ pub struct Found {
     pub sentence: String,
     /// Label and text of everything else.
     pub lines: Vec<(String, String)>,
-    /// There's enough to make a feed of it.
+    /// All of it is told, so that it makes a feed.
     pub can_save: bool,
+    /// That feed is sure, and not only likely.
+    pub is_sure: bool,
 }
 
 /// How the line check stands.

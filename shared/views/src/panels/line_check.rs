@@ -480,10 +480,12 @@ fn save(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: f32) {
         y,
         if check.saved {
             "on the board, as your own feed"
+        } else if can_save && check.found.as_ref().is_some_and(|found| !found.is_sure) {
+            "what was found (likely only)"
         } else if can_save {
             "what was found"
         } else {
-            "what was found (too little to make a feed of it)"
+            "what was found (not all of it can be told: no feed)"
         },
     );
     if check.saved || !can_save {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use sumproof_core::line_check::{Generator, Plan, SignalSettings, read};
+use sumproof_core::line_check::{Generator, Plan, SignalSettings, Trust, read};
 use sumproof_report::line_check::lines;
 use sumproof_signals::venue::{End, Noise, Room, Venue};
 use sumproof_views::{DEFAULT_SIZE, Found, Hearing, LineCheck, MIN_SIZE, Sending, Snapshot};
@@ -123,6 +123,7 @@ fn found() -> Snapshot {
                 sentence: sentence(&finding),
                 lines: lines(&finding),
                 can_save: finding.own_feed().is_some(),
+                is_sure: finding.feed_trust() == Some(Trust::Sure),
             }));
         }
         snapshot

@@ -36,7 +36,12 @@ pub(crate) struct Relation {
 }
 
 /// `A*·B/(N_B|A|² + N_A|B|² + N_A·N_B)`: the phase of each bin by how well it's known.
-fn weighted(a: &PartSpectrum, b: &PartSpectrum, grid: &BinGrid, highest_hz: f64) -> Vec<Complex<f64>> {
+pub(crate) fn weighted(
+    a: &PartSpectrum,
+    b: &PartSpectrum,
+    grid: &BinGrid,
+    highest_hz: f64,
+) -> Vec<Complex<f64>> {
     let low_hz = a.band_hz.0.max(b.band_hz.0);
     let high_hz = a.band_hz.1.min(b.band_hz.1).min(highest_hz);
     let mut bins = vec![Complex::new(0.0, 0.0); grid.len / 2 + 1];

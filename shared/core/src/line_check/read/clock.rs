@@ -11,6 +11,8 @@ const SLIP_S: f64 = 0.009;
 const ROUNDS: usize = 6;
 /// Below this, a band's own ringing is longer than what is looked for, Hz.
 const ONSET_HZ: f64 = 200.0;
+/// Power is looked at in cells of this length, seconds.
+const CELL_S: f64 = 0.003;
 /// A response has begun when its power is this share of the most it comes to.
 const BEGINS: f64 = 0.004;
 /// Of the height of two equal responses: less is no match.
@@ -18,7 +20,7 @@ const MATCH: f64 = 0.2;
 /// No clock of a phone or player is further off.
 const MOST_DRIFT: f64 = 400e-6;
 
-impl Reader<'_> {
+impl Reader {
     /// Sets the clock so that the first arrival is at lag 0 and the same line arrives at the same lag all along.
     pub(super) fn set_clock(&mut self, found: &[bool]) -> Result<(), ReadFailure> {
         self.move_to_first_arrival(found)?;
@@ -41,7 +43,8 @@ impl Reader<'_> {
                 break;
             }
             self.clock.drift = drift;
-            if round > 1 && correction.abs() < 1e-9 {
+            // Two hundredths of a ppm are half a microsecond in half a minute.
+            if round > 1 && correction.abs() < 2e-8 {
                 break;
             }
         }
@@ -52,20 +55,13 @@ impl Reader<'_> {
     }
 
     fn move_to_first_arrival(&mut self, found: &[bool]) -> Result<(), ReadFailure> {
-        let mut onsets: Vec<f64> = Vec::new();
-        for channel in 0..self.channels.len() {
-            for (piece, &is_found) in found.iter().enumerate() {
-                // What comes before a marker's second sweep is its first.
-                if !(is_found && self.inside[piece] && self.plan.pieces[piece].sound == Sound::Sweep) {
-                    continue;
-                }
-                let response = self.response(channel, piece);
-                let weighted = self.by_noise(&response, -0.14, 0.12, ONSET_HZ);
-                onsets.extend(onset(&weighted, self.rate_hz));
-            }
+        let mut onsets = self.onsets(found, ONSET_HZ, CELL_S);
+        if onsets.is_empty() {
+            // A subwoofer.
+            onsets = self.onsets(found, 0.0, 3.0 * CELL_S);
         }
         onsets.sort_by(f64::total_cmp);
-        let middle = *onsets.get(onsets.len() / 2).ok_or(ReadFailure::Lost)?;
+        let middle = *onsets.get(onsets.len() / 2).ok_or(ReadFailure::Faint)?;
         // The other line isn't further away than this; what seems to be is chance.
         let first = onsets
             .into_iter()
@@ -76,6 +72,23 @@ impl Reader<'_> {
             ..self.clock
         };
         Ok(())
+    }
+
+    /// When each main part begins, by what is above a frequency, in cells of so long.
+    fn onsets(&mut self, found: &[bool], low_hz: f64, cell_s: f64) -> Vec<f64> {
+        let mut onsets: Vec<f64> = Vec::new();
+        for channel in 0..self.channels.len() {
+            for (piece, &is_found) in found.iter().enumerate() {
+                // What comes before a marker's second sweep is its first.
+                if !(is_found && self.inside[piece] && self.plan.pieces[piece].sound == Sound::Sweep) {
+                    continue;
+                }
+                let response = self.response(channel, piece);
+                let weighted = self.by_noise(&response, -0.14, 0.12, low_hz);
+                onsets.extend(onset(&weighted, self.rate_hz, cell_s));
+            }
+        }
+        onsets
     }
 
     /// How much the clock still drifts, from pairs of pieces on the same line; `None` where there are none.
@@ -133,7 +146,7 @@ fn direction(piece: &Piece) -> [f64; 2] {
 
 /// When a response begins, seconds, from what [`Reader::by_noise`] makes of it: where it stands out of what is before, and
 /// reaches a share of what it comes to. A large room builds up slowly, so its peak is no beginning.
-fn onset(weighted: &[f64], rate_hz: f64) -> Option<f64> {
+fn onset(weighted: &[f64], rate_hz: f64, cell_s: f64) -> Option<f64> {
     let power = |from_s: f64, to_s: f64| {
         let (from, to) = ((from_s * rate_hz) as isize, (to_s * rate_hz) as isize);
         let len = weighted.len() as isize;
@@ -142,11 +155,10 @@ fn onset(weighted: &[f64], rate_hz: f64) -> Option<f64> {
             .sum();
         sum / (to - from).max(1) as f64
     };
-    let cell_s = 0.003;
     let noise = power(-0.13, -0.08);
-    let cells: Vec<f64> = (0..50)
+    let cells: Vec<f64> = (0..(0.15 / cell_s) as usize)
         .map(|n| {
-            let at_s = -0.07 + cell_s * f64::from(n);
+            let at_s = -0.07 + cell_s * n as f64;
             power(at_s, at_s + cell_s)
         })
         .collect();

@@ -23,7 +23,7 @@ pub(super) struct Compared {
     pub wide: [PartSpectrum; 2],
 }
 
-impl Reader<'_> {
+impl Reader {
     /// Delay, sign, and the ratio over frequency.
     pub(super) fn compare(&mut self, lines: &[Response; 2], length_s: f64) -> Option<Compared> {
         let cuts = [&lines[0], &lines[1]].map(|response| self.cut(response, -AHEAD_S, REACH_S + length_s));

@@ -33,7 +33,7 @@ pub enum ReadFailure {
         missing: Vec<&'static str>,
     },
     /// The signal is in it, but neither line's response stands out.
-    Lost,
+    Faint,
 }
 
 impl std::fmt::Display for ReadFailure {
@@ -69,9 +69,9 @@ impl std::fmt::Display for ReadFailure {
                 there.join(", "),
                 missing.join(", ")
             ),
-            Self::Lost => write!(
+            Self::Faint => write!(
                 f,
-                "the test signal is in it, but too weak to say anything; record closer, louder, or with less noise"
+                "the test signal is in it, but too faint to say anything; record closer, louder, or with less noise"
             ),
         }
     }

@@ -1,40 +1,56 @@
 //! Which feed the findings are.
 
-use super::{Arrival, Estimate, Feeding, Notice, PairFinding, Reader, Reception, Side};
+use super::{
+    Answer, Arrival, Estimate, Feeding, Notice, PairFinding, Reader, Reception, Side, Trust, Unknown,
+};
 use crate::routing::feed::FeedId;
 use crate::routing::line::Polarity;
 
-/// Lines this much apart (ms, dB) are still one cable's.
-const SAME_DELAY_S: f64 = 0.000_1;
-const SAME_LEVEL_DB: f64 = 2.0;
+/// From this far below on, a line that isn't seen is surely missing, dB: no pad takes off as much.
+const SURELY_DB: f64 = 30.0;
 /// A delay, pad, corner from here on is what the built-in feeds mean.
 const LATE_S: f64 = 0.000_3;
 const PADDED_DB: f64 = 8.0;
 const THIN_HZ: f64 = 15.0;
 
-impl Reader<'_> {
+impl Reader {
     pub(super) fn feeding(&self, arrivals: [Arrival; 2], pair: Option<&PairFinding>, apart: bool) -> Feeding {
-        let unknown = Feeding {
-            heard: None,
+        let unknown = |why| Feeding {
+            heard: Answer::Unknown(why),
             feeds: Vec::new(),
             faulty: None,
         };
-        let heard = |value, confidence| {
-            Some(Estimate {
+        let doubtful = [
+            Notice::Moved,
+            Notice::Cut,
+            Notice::Changing,
+            Notice::Contradiction,
+        ]
+        .iter()
+        .any(|notice| self.notices.contains(notice));
+        let heard = |value, trust| {
+            Answer::Known(Estimate {
                 value,
-                confidence,
-                sigma: 0.0,
+                trust: if doubtful { Trust::Likely } else { trust },
+                within: 0.0,
             })
         };
         if apart {
             return Feeding {
-                heard: heard(Reception::Apart, 0.99),
+                heard: heard(Reception::Apart, Trust::Sure),
                 feeds: vec![FeedId::StereoHouse],
                 faulty: None,
             };
         }
         let one = |side: Side, below_db: f64| Feeding {
-            heard: heard(Reception::One(side), (below_db / 40.0).clamp(0.6, 0.99)),
+            heard: heard(
+                Reception::One(side),
+                if below_db >= SURELY_DB {
+                    Trust::Sure
+                } else {
+                    Trust::Likely
+                },
+            ),
             feeds: vec![
                 match side {
                     Side::Left => FeedId::LeftLineOnly,
@@ -47,44 +63,38 @@ impl Reader<'_> {
                 Side::Right => Side::Left,
             }),
         };
+        if arrivals != [Arrival::Yes; 2] && self.notices.contains(&Notice::Faint) {
+            return unknown(Unknown::Noise);
+        }
         match arrivals {
             [Arrival::Yes, Arrival::No { below_db }] => one(Side::Left, below_db),
             [Arrival::No { below_db }, Arrival::Yes] => one(Side::Right, below_db),
-            [Arrival::Yes, Arrival::Yes] => pair.map_or(unknown, |pair| self.summed(pair)),
-            _ => unknown,
+            [Arrival::Yes, Arrival::Yes] => pair.map_or(unknown(Unknown::Noise), |pair| self.summed(pair)),
+            _ => unknown(Unknown::Noise),
         }
     }
 
     fn summed(&self, pair: &PairFinding) -> Feeding {
-        if self.notices.contains(&Notice::DifferentWays) {
-            return Feeding {
-                heard: None,
-                feeds: vec![FeedId::StereoHouse],
-                faulty: None,
-            };
-        }
-        let Some(polarity) = pair.polarity else {
-            return Feeding {
-                heard: None,
-                feeds: Vec::new(),
-                faulty: None,
-            };
+        let polarity = match pair.polarity {
+            Answer::Known(polarity) => polarity,
+            Answer::Unknown(why) => {
+                return Feeding {
+                    heard: Answer::Unknown(why),
+                    feeds: Vec::new(),
+                    faulty: None,
+                };
+            }
         };
         let low_end = self.notices.contains(&Notice::LowEndOnly);
-        let value = |reading: Option<Estimate<f64>>| reading.map_or(0.0, |reading| reading.value);
+        let value = |answer: Answer<f64>| answer.value().unwrap_or(0.0);
         let (delay_s, level_db) = (value(pair.delay_s), value(pair.level_db));
-        let corners = pair.corners_hz.map_or([0.0; 2], |reading| reading.value);
+        let corners = pair.corners_hz.value().unwrap_or([0.0; 2]);
         let soft = if level_db < 0.0 { Side::Right } else { Side::Left };
         let late = if delay_s > 0.0 { Side::Right } else { Side::Left };
         let soft_corner = corners[usize::from(soft == Side::Right)];
-        let alike = delay_s.abs() < SAME_DELAY_S && level_db.abs() < SAME_LEVEL_DB;
         let (feeds, faulty) = match polarity.value {
             // From a mono source, the plug of a line isn't left in a balanced input.
             Polarity::Flipped if low_end => (vec![FeedId::MonoSubsLineFlipped], None),
-            Polarity::Flipped if alike => (
-                vec![FeedId::WedgeLineFlipped, FeedId::BalancedJackDifference],
-                None,
-            ),
             Polarity::Flipped => (
                 vec![FeedId::WedgeLineFlipped, FeedId::BalancedJackDifference],
                 None,
@@ -99,14 +109,14 @@ impl Reader<'_> {
             Polarity::Normal => (vec![FeedId::MonoWedge], None),
         };
         Feeding {
-            heard: Some(Estimate {
+            heard: Answer::Known(Estimate {
                 value: if polarity.value == Polarity::Flipped {
                     Reception::Difference
                 } else {
                     Reception::Sum
                 },
-                confidence: polarity.confidence,
-                sigma: 0.0,
+                trust: polarity.trust,
+                within: 0.0,
             }),
             feeds,
             faulty,

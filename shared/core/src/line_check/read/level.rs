@@ -5,13 +5,8 @@ use super::{AHEAD_S, Compared, Reader};
 use crate::line_check::fit::fitted::{Fit, fit};
 use crate::line_check::fit::point::Point;
 use crate::line_check::response::Response;
-use crate::line_check::result::{Estimate, Notice, PairFinding};
-use crate::routing::line::Polarity;
+use crate::line_check::result::Notice;
 
-/// Below this height of the correlation's peak there's no relation to speak of.
-const RELATED: f64 = 0.12;
-/// With a peak of the other sign this close, the polarity can't be told.
-const RIVAL: f64 = 0.85;
 /// Both equal or both opposite are louder than the parts say by more than this: the gain moved (natural logarithm; 0.7 dB).
 const MOVED: f64 = 0.08;
 /// The same for less, as long as both parts say it alike: clipping.
@@ -22,40 +17,33 @@ const SURE: f64 = 3.0;
 const LOST: f64 = 0.05;
 /// Share of what soft parts lose (to a coder, below noise) by which a level may be wrong: one standard deviation.
 const LOST_SHARE: f64 = 0.5;
-/// A level is told with confidence as long as its deviation is far below this, dB: 0.5 dB is what is asked of it.
-const VAGUE_DB: f64 = 0.8;
 /// Variance of a point of whose level nothing is known.
 pub(super) const NO_LEVEL: f64 = 1e3;
-/// Points of one way in two lines agree at least this well.
-const SAME_WAY: f64 = 0.6;
 
-impl Reader<'_> {
-    /// Everything about right against left.
-    pub(super) fn pair(
+/// What was measured of right against left, whatever it's worth.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Measured {
+    pub delay_s: f64,
+    pub delay_sigma_s: f64,
+    pub level_db: f64,
+    pub level_sigma_db: f64,
+    pub corners_hz: [f64; 2],
+    /// What is to be said of the recorder's gain.
+    pub gain: Option<Notice>,
+    /// Both equal against the sum of both alone, natural logarithm, where it can be heard.
+    pub sum_gain: Option<f64>,
+}
+
+impl Reader {
+    /// Everything about right against left, with what an automatic gain did taken out.
+    pub(super) fn measured(
         &mut self,
-        left_on: usize,
-        right_on: usize,
+        [left_on, right_on]: [usize; 2],
         lines: &[Response; 2],
         length_s: f64,
-        compared: Option<&mut Compared>,
-    ) -> PairFinding {
-        let nothing = PairFinding {
-            polarity: None,
-            delay_s: None,
-            level_db: None,
-            corners_hz: None,
-        };
-        let Some(compared) = compared else { return nothing };
+        compared: &mut Compared,
+    ) -> Option<Measured> {
         let relation = compared.relation;
-        if relation.height < RELATED {
-            return nothing;
-        }
-        let agreement = middle_coherence(&compared.chosen.0);
-        // Noise makes them disagree as well.
-        let clear = points_are_clear(&compared.plain.0);
-        if middle_coherence(&compared.plain.0) < SAME_WAY && relation.height < 0.5 && clear {
-            self.notices.push(Notice::DifferentWays);
-        }
         // Each line on a channel of its own comes from a desk.
         let one_way = left_on == right_on;
         let heard = if one_way {
@@ -77,7 +65,6 @@ impl Reader<'_> {
         };
         let overall = corrections.around(None);
         let notice = gain_notice(heard, overall);
-        self.notices.extend(notice);
         let moved = notice.is_some();
         let (fitted, unknown_variance) = match (moved, overall) {
             (false, _) => (Some(*apart), (LOST_SHARE * most.clamp(-1e3, 0.0)).powi(2)),
@@ -89,17 +76,14 @@ impl Reader<'_> {
             }
             (true, None) => (Some(*apart), 1.0),
         };
-        let Some(Fit {
+        let Fit {
             mut gain_db,
             gain_sigma_db,
             delay_s,
             delay_sigma_s,
             corners_hz,
             ..
-        }) = fitted
-        else {
-            return nothing;
-        };
+        } = fitted?;
         let to_db = 20.0 / core::f64::consts::LN_10;
         let mut variance = (gain_sigma_db / to_db).powi(2) + unknown_variance;
         // With a gain that didn't move, the parts one after the other and those at once each say the level.
@@ -109,42 +93,15 @@ impl Reader<'_> {
             variance = share * at_once;
         }
         let gain_sigma_db = to_db * variance.sqrt();
-        let known = (relation.height / 0.5).min(1.0) * (agreement / 0.9).min(1.0);
-        let polarity = (relation.rival < RIVAL || (relation.height > 0.5 && relation.rival < 0.97))
-            .then_some(Estimate {
-                value: if relation.sign < 0.0 {
-                    Polarity::Flipped
-                } else {
-                    Polarity::Normal
-                },
-                confidence: (1.6 * (1.0 - relation.rival)).max(relation.height).min(1.0)
-                    * (relation.height / 0.3).min(1.0),
-                sigma: 0.0,
-            });
-        let clock = if self.notices.contains(&Notice::ClockUnknown) {
-            // Parts are more than three seconds apart: 200 ppm are more than half a millisecond.
-            0.2
-        } else {
-            1.0
-        };
-        PairFinding {
-            polarity,
-            delay_s: Some(Estimate {
-                value: relation.delay_s + delay_s,
-                confidence: known.max(0.3) * clock * (1.0 - delay_sigma_s / 1e-4).clamp(0.1, 1.0),
-                sigma: delay_sigma_s,
-            }),
-            level_db: Some(Estimate {
-                value: gain_db,
-                confidence: known.max(0.3) * (1.0 - gain_sigma_db / VAGUE_DB).clamp(0.05, 1.0),
-                sigma: gain_sigma_db,
-            }),
-            corners_hz: Some(Estimate {
-                value: corners_hz,
-                confidence: if moved { 0.5 * known } else { 0.9 * known },
-                sigma: 0.0,
-            }),
-        }
+        Some(Measured {
+            delay_s: relation.delay_s + delay_s,
+            delay_sigma_s,
+            level_db: gain_db,
+            level_sigma_db: gain_sigma_db,
+            corners_hz,
+            gain: notice,
+            sum_gain: heard[0],
+        })
     }
 
     /// The gain of both equal and of both opposite against what both alone make of them, natural logarithm; `None` where that
@@ -224,22 +181,6 @@ fn corrected(points: &[Point], fit: &Fit, corrections: &Corrections) -> Vec<Poin
         }
     }
     points
-}
-
-/// The coherence that half of the points exceed.
-fn middle_coherence(points: &[Point]) -> f64 {
-    let mut coherences: Vec<f64> = points.iter().map(|point| point.coherence).collect();
-    coherences.sort_by(f64::total_cmp);
-    coherences.get(coherences.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Whether half of the points stand far enough out of the noise to tell whether two lines agree.
-fn points_are_clear(points: &[Point]) -> bool {
-    let mut variances: Vec<f64> = points.iter().map(|point| point.variance).collect();
-    variances.sort_by(f64::total_cmp);
-    variances
-        .get(variances.len() / 2)
-        .is_some_and(|&middle| middle < 0.01)
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
-//! Findings the parts in a recording.
+//! How far a sweep stands out of a recording, over time.
 
-use crate::line_check::response::{Transforms, is_swept};
-use crate::line_check::signal::plan::{Plan, Sound, Sweep, limit_hz};
+use crate::line_check::response::Transforms;
+use crate::line_check::signal::plan::{Sweep, limit_hz};
 
 /// Time resolution of the search, seconds.
 const CELL_S: f64 = 0.001;
@@ -10,30 +10,97 @@ const SPREAD_S: f64 = 0.036;
 /// A part counts as found when it stands out of the filter's ordinary output by this factor. Of a thousand stretches of
 /// noise, the largest is about 4.
 const FOUND: f64 = 7.0;
-/// The band that a loudspeaker and a phone carry, Hz.
-const SEARCH_HZ: (f64, f64) = (150.0, 8000.0);
+/// It is a sweep of the length that is looked for when it outdoes what comes right before by this factor.
+const SHARP: f64 = 4.0;
 
-/// Where the signal is.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Location {
-    /// Recorder's time of the signal's beginning, seconds; to some hundredths.
-    pub start_s: f64,
-    /// Which of the plan's pieces stand out.
-    pub found: Vec<bool>,
-    /// By how much the clearest two do.
-    pub clearness: f64,
+/// How far something stands out at each time.
+#[derive(Clone, Debug)]
+pub(super) struct Heights {
+    /// Over the filter's ordinary output: the most within [`SPREAD_S`] from each cell on.
+    values: std::rc::Rc<[f64]>,
+    /// Length of a cell, seconds.
+    pub cell_s: f64,
+    /// Cells over which the most is taken.
+    pub width: usize,
+}
+
+impl Heights {
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    fn at(&self, cell: isize) -> f64 {
+        usize::try_from(cell)
+            .ok()
+            .and_then(|cell| self.values.get(cell))
+            .copied()
+            .unwrap_or(0.0)
+    }
+
+    pub fn stands_out(&self, cell: isize) -> bool {
+        self.at(cell) > FOUND
+    }
+
+    /// Stands out of what is right before it, too: a sweep of another length smears.
+    pub fn is_sharp(&self, cell: isize) -> bool {
+        let cells = |seconds: f64| (seconds / self.cell_s) as isize;
+        let mut before: Vec<f64> = (cell - cells(0.35)..cell - cells(0.05))
+            .map(|n| self.at(n))
+            .collect();
+        before.sort_by(f64::total_cmp);
+        self.at(cell) > SHARP * before.get(before.len() / 2).copied().unwrap_or(0.0)
+    }
+
+    /// On a scale on which one piece that stands far out doesn't outweigh several.
+    pub fn standing_out(&self, cell: isize) -> f64 {
+        (1.0 + (self.at(cell) / FOUND).powi(2)).ln()
+    }
+}
+
+/// How far a sweep stands out in any of the channels, by what is in a band (Hz).
+pub(super) fn heights_of(
+    transforms: &mut Transforms,
+    channels: &[Vec<f64>],
+    rate_hz: f64,
+    sweep: &Sweep,
+    band_hz: (f64, f64),
+) -> Heights {
+    let cell_s = (CELL_S * rate_hz).floor().max(1.0) / rate_hz;
+    let width = (SPREAD_S / cell_s) as usize;
+    let mut all: Vec<f64> = Vec::new();
+    for x in channels {
+        let cells = largest_ahead(&matched(transforms, x, rate_hz, sweep, band_hz), width);
+        if all.is_empty() {
+            all = cells;
+        } else {
+            all.iter_mut()
+                .zip(cells)
+                .for_each(|(kept, new)| *kept = kept.max(new));
+        }
+    }
+    Heights {
+        values: all.into(),
+        cell_s,
+        width,
+    }
 }
 
 /// The output of a matched filter: the largest magnitude in each millisecond, over the median of all.
-fn matched(transforms: &mut Transforms, x: &[f64], rate_hz: f64, sweep: &Sweep) -> Vec<f64> {
+fn matched(
+    transforms: &mut Transforms,
+    x: &[f64],
+    rate_hz: f64,
+    sweep: &Sweep,
+    band_hz: (f64, f64),
+) -> Vec<f64> {
     let taps = (sweep.seconds * rate_hz).ceil() as usize;
     let len = (3 * taps).next_power_of_two();
     let template = (0..len)
         .map(|n| sweep.value(n as f64 / rate_hz, limit_hz(rate_hz)))
         .collect();
     let mut filter = transforms.forward(template);
-    let low = SEARCH_HZ.0.max(sweep.low_hz);
-    let high = SEARCH_HZ.1.min(sweep.high_hz).min(limit_hz(rate_hz));
+    let low = band_hz.0.max(sweep.low_hz);
+    let high = band_hz.1.min(sweep.high_hz).min(limit_hz(rate_hz));
     for (k, bin) in filter.iter_mut().enumerate() {
         let hz = k as f64 * rate_hz / len as f64;
         let magnitude = bin.norm();
@@ -45,7 +112,7 @@ fn matched(transforms: &mut Transforms, x: &[f64], rate_hz: f64, sweep: &Sweep) 
         };
     }
     let hop = len - taps;
-    let cell = (CELL_S * rate_hz) as usize;
+    let cell = ((CELL_S * rate_hz) as usize).max(1);
     let mut cells = vec![0.0f64; x.len() / cell + 1];
     let mut at = 0;
     while at < x.len() {
@@ -72,90 +139,19 @@ fn matched(transforms: &mut Transforms, x: &[f64], rate_hz: f64, sweep: &Sweep) 
     cells
 }
 
-/// The largest of each cell and the `width` behind it.
+/// The largest of each cell and the `width` behind it, with the candidates for it in a queue.
 fn largest_ahead(cells: &[f64], width: usize) -> Vec<f64> {
-    (0..cells.len())
-        .map(|n| {
-            cells[n..(n + width).min(cells.len())]
-                .iter()
-                .copied()
-                .fold(0.0, f64::max)
-        })
-        .collect()
-}
-
-/// Looks for the signal in any of the channels; `None` when nothing like it is there.
-pub(super) fn locate(
-    transforms: &mut Transforms,
-    channels: &[Vec<f64>],
-    rate_hz: f64,
-    plan: &Plan,
-) -> Option<Location> {
-    let cell_s = (CELL_S * rate_hz).floor() / rate_hz;
-    let width = (SPREAD_S / cell_s) as usize;
-    let mut of = |sweep: &Sweep| {
-        let mut all: Vec<f64> = Vec::new();
-        for x in channels {
-            let cells = largest_ahead(&matched(transforms, x, rate_hz, sweep), width);
-            if all.is_empty() {
-                all = cells;
-            } else {
-                all.iter_mut()
-                    .zip(cells)
-                    .for_each(|(kept, new)| *kept = kept.max(new));
-            }
+    let mut out = vec![0.0; cells.len()];
+    let mut candidates: std::collections::VecDeque<usize> = std::collections::VecDeque::new();
+    for n in (0..cells.len()).rev() {
+        while candidates.back().is_some_and(|&later| cells[later] <= cells[n]) {
+            candidates.pop_back();
         }
-        all
-    };
-    let (markers, sweeps) = (of(&plan.marker), of(&plan.sweep));
-    let pieces: Vec<_> = plan.pieces.iter().filter(|piece| is_swept(piece)).collect();
-    let heights = |start: isize| {
-        pieces
-            .iter()
-            .map(move |piece| (piece, start))
-            .map(|(piece, start)| {
-                let cells = if piece.sound == Sound::Marker {
-                    &markers
-                } else {
-                    &sweeps
-                };
-                let at = start + (piece.start_s / cell_s) as isize;
-                usize::try_from(at)
-                    .ok()
-                    .and_then(|at| cells.get(at))
-                    .copied()
-                    .unwrap_or(0.0)
-            })
-    };
-    let score = |start: isize| {
-        heights(start)
-            .map(|height| (1.0 + (height / FOUND).powi(2)).ln())
-            .sum::<f64>()
-    };
-    let signal = (plan.seconds() / cell_s) as isize;
-    let scores: Vec<f64> = (-signal..sweeps.len() as isize).map(score).collect();
-    let best = scores.iter().copied().fold(0.0, f64::max);
-    // A plateau: its middle.
-    let tops: Vec<usize> = (0..scores.len()).filter(|&n| scores[n] > best - 1e-9).collect();
-    let first = *tops.first()?;
-    let last = tops
-        .iter()
-        .copied()
-        .take_while(|&n| n <= first + width)
-        .last()
-        .unwrap_or(first);
-    let start = (first + last) as isize / 2 - signal;
-    let mut found = Vec::new();
-    let mut tall: Vec<f64> = heights(start).collect();
-    let mut of_swept = tall.clone().into_iter();
-    for piece in &plan.pieces {
-        found.push(is_swept(piece) && of_swept.next().is_some_and(|height| height > FOUND));
+        candidates.push_back(n);
+        if candidates.front().is_some_and(|&first| first >= n + width.max(1)) {
+            candidates.pop_front();
+        }
+        out[n] = candidates.front().map_or(0.0, |&first| cells[first]);
     }
-    tall.sort_by(|a, b| b.total_cmp(a));
-    let clearness = tall.get(1).copied().unwrap_or(0.0) / FOUND;
-    (clearness > 1.0).then_some(Location {
-        start_s: start as f64 * cell_s,
-        found,
-        clearness,
-    })
+    out
 }

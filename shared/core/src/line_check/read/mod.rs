@@ -3,25 +3,30 @@
 use crate::Complex;
 use crate::dsp::{db, samples};
 use crate::line_check::fit::ratio::{MOST_CLEAR, REACH_S};
-use crate::line_check::read::locate::{Location, locate};
+use crate::line_check::read::search::{Missing, Sighting, search};
 use crate::line_check::response::bands::{BinGrid, PartSpectrum};
-use crate::line_check::response::{Clock, Deconvolver, Response, is_swept};
+use crate::line_check::response::{Clock, Deconvolver, Response, Transforms, is_swept};
 use crate::line_check::result::{
-    Arrival, Estimate, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception,
+    Arrival, Feeding, Findings, LineFinding, Notice, PairFinding, Pictures, Reception,
 };
 use crate::line_check::signal::plan::{Mode, Piece, Plan, Sound, limit_hz};
-use crate::line_check::signal::rate::brought_down;
+use crate::line_check::signal::rate::{HIGH_HZ, brought_down};
+use crate::line_check::trust::{Answer, Estimate, Trust, Unknown};
 use crate::routing::feed::Side;
 use crate::routing::line::Polarity;
 
 mod clock;
 mod compare;
+mod correlogram;
+mod evidence;
 mod failure;
 mod feeding;
+mod judge;
 mod level;
 mod locate;
 mod pictures;
 mod presence;
+mod search;
 mod together;
 
 use compare::Compared;
@@ -41,9 +46,19 @@ const MISSING: f64 = 0.06;
 /// automatic gain makes 5 of the last room's end.
 const STANDS_OUT: f64 = 7.0;
 
+/// Noise from here on, dB against a sweep, is worth a word.
+const FAINT_DB: f64 = 3.0;
+
+/// By how much a response's peak must outdo the largest one the other way for its sign to mean something: a straight path gives 4 or
+/// more (the sweep's band ends), a path through a loudspeaker rarely 2.
+const LIKELY_RATIO: f64 = 2.8;
+const SURE_RATIO: f64 = 3.7;
+
 /// One recording at work.
-struct Reader<'a> {
-    plan: &'a Plan,
+struct Reader {
+    plan: Plan,
+    /// The rate it was recorded at over the rate it is said to have.
+    speed: f64,
     channels: Vec<Vec<f64>>,
     rate_hz: f64,
     deconvolver: Deconvolver,
@@ -52,6 +67,8 @@ struct Reader<'a> {
     /// Which of the plan's pieces are in the recording as a whole.
     inside: Vec<bool>,
     notices: Vec<Notice>,
+    /// Responses that were found by this clock already: of a channel and a piece.
+    known: Vec<((usize, usize), Clock, Response)>,
 }
 
 /// The responses of left line, right line, and (in stereo) both equal and both opposite; in mono, both at once.
@@ -94,37 +111,62 @@ pub fn read(channels: &[&[f32]], rate_hz: f64, plan: &Plan) -> Result<Findings, 
     let brought: Vec<Vec<f64>> = heard
         .iter()
         .map(|x| {
-            let (y, rate) = brought_down(x, rate_hz);
+            let (y, rate) = brought_down(x, rate_hz, HIGH_HZ);
             low_rate = rate;
             y
         })
         .collect();
     let mut reader = Reader::new(plan, brought, low_rate)?;
     let mut finding = reader.finding()?;
-    finding.rate_hz = rate_hz;
+    finding.rate_hz = rate_hz * finding.speed;
     finding.channels = channels.len();
     Ok(finding)
 }
 
-impl<'a> Reader<'a> {
-    fn new(plan: &'a Plan, channels: Vec<Vec<f64>>, rate_hz: f64) -> Result<Self, ReadFailure> {
-        let mut deconvolver = Deconvolver::new(rate_hz);
-        let Location { start_s, found, .. } =
-            locate(&mut deconvolver.transforms, &channels, rate_hz, plan).ok_or(ReadFailure::NotFound)?;
+impl Reader {
+    fn new(asked: &Plan, channels: Vec<Vec<f64>>, rate_hz: f64) -> Result<Self, ReadFailure> {
+        let mut transforms = Transforms::new();
+        let Sighting {
+            plan,
+            speed,
+            start_s,
+            found,
+            one_of_several,
+            ..
+        } = search(&mut transforms, &channels, rate_hz, asked).map_err(|missing| match missing {
+            Missing::Nothing => ReadFailure::NotFound,
+            Missing::Faint => ReadFailure::Faint,
+        })?;
+        let rate_hz = rate_hz * speed;
+        let deconvolver = Deconvolver::new(rate_hz, transforms);
         let grid = BinGrid::new(
             rate_hz,
             plan.sweep.low_hz * 1.15,
             (plan.sweep.high_hz * 0.97).min(0.92 * limit_hz(rate_hz)),
         );
+        let mut notices = Vec::new();
+        if speed != 1.0 {
+            notices.push(Notice::OtherRate);
+        }
+        if core::mem::discriminant(&plan.settings().mode) != core::mem::discriminant(&asked.settings().mode) {
+            notices.push(Notice::OtherMode);
+        } else if plan.settings() != asked.settings() {
+            notices.push(Notice::OtherLength);
+        }
+        if one_of_several {
+            notices.push(Notice::SeveralSignals);
+        }
         let mut reader = Self {
             plan,
+            speed,
             channels,
             rate_hz,
             deconvolver,
             grid,
             clock: Clock { start_s, drift: 0.0 },
             inside: Vec::new(),
-            notices: Vec::new(),
+            notices,
+            known: Vec::new(),
         };
         reader.check_whole(&found)?;
         reader.set_clock(&found)?;
@@ -193,12 +235,22 @@ impl<'a> Reader<'a> {
     }
 
     fn response(&mut self, channel: usize, piece: usize) -> Response {
-        self.deconvolver.response(
+        let known = self
+            .known
+            .iter()
+            .find(|(of, clock, _)| *of == (channel, piece) && *clock == self.clock);
+        if let Some((.., response)) = known {
+            return response.clone();
+        }
+        let response = self.deconvolver.response(
             &self.channels[channel],
-            self.plan,
+            &self.plan,
             &self.plan.pieces[piece],
             &self.clock,
-        )
+        );
+        self.known.retain(|(_, clock, _)| *clock == self.clock);
+        self.known.push(((channel, piece), self.clock, response.clone()));
+        response
     }
 
     /// Index of the main sweep on these lines (signs only), if there is one.
@@ -284,7 +336,7 @@ impl<'a> Reader<'a> {
         let clear = [heads[left_on].clear[0], heads[right_on].clear[1]];
         let loudest = clear[0].max(clear[1]);
         if loudest < STANDS_OUT {
-            return Err(ReadFailure::Lost);
+            return Err(ReadFailure::Faint);
         }
         let loud = usize::from(clear[1] > clear[0]);
         let length_s = self.useful_length(&lines[loud]);
@@ -301,11 +353,15 @@ impl<'a> Reader<'a> {
         } else {
             None
         };
-        let pair = if both {
-            Some(self.pair(left_on, right_on, &lines, length_s, compared.as_mut()))
-        } else {
-            None
+        let on = [left_on, right_on];
+        let measured = match compared.as_mut() {
+            Some(compared) => self.measured(on, &lines, length_s, compared),
+            None => None,
         };
+        let pair = both.then(|| self.pair(on, compared.as_ref(), measured.as_ref()));
+        if !both && apart.is_none() {
+            self.check_absence(on[0], &lines, loud, length_s, &mut arrivals[1 - loud]);
+        }
         let lines_found = [0, 1].map(|side| self.line(&lines[side], arrivals[side], length_s));
         let channel = [left_on, right_on][loud];
         let loud_piece = self
@@ -321,9 +377,14 @@ impl<'a> Reader<'a> {
         if reaches < 250.0 && noise_db < -10.0 {
             self.notices.push(Notice::LowEndOnly);
         }
+        if noise_db > FAINT_DB {
+            self.notices.push(Notice::Faint);
+        }
         let feeding = self.feeding(arrivals, pair.as_ref(), apart.is_some());
         Ok(Findings {
             mode: self.plan.settings().mode,
+            sweep_s: self.plan.settings().sweep_s,
+            speed: self.speed,
             seconds: self.seconds(),
             rate_hz: self.rate_hz,
             channels: self.channels.len(),
@@ -451,15 +512,18 @@ fn absolute(response: &Response) -> Option<Estimate<Polarity>> {
         below = below.max(-response.at(lag));
     }
     let (more, less) = (above.max(below), above.min(below));
-    // A straight path gives 4 or more (the sweep's band ends), a path through a loudspeaker rarely 2.
     let ratio = more / less.max(1e-300);
-    (ratio >= 2.2).then_some(Estimate {
+    (ratio >= LIKELY_RATIO).then_some(Estimate {
         value: if above > below {
             Polarity::Normal
         } else {
             Polarity::Flipped
         },
-        confidence: ((ratio - 1.0) / 3.0).clamp(0.0, 0.99),
-        sigma: 0.0,
+        trust: if ratio >= SURE_RATIO {
+            Trust::Sure
+        } else {
+            Trust::Likely
+        },
+        within: 0.0,
     })
 }

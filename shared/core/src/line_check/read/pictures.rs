@@ -8,10 +8,12 @@ use crate::line_check::result::Curve;
 
 /// What a picture of an impulse response shows behind the first arrival, seconds.
 const SHOWN_S: f64 = 0.030;
+/// Share of its peak at which a response has begun.
+const BEGUN: f64 = 0.3;
 /// A band is drawn from this signal to noise on (power).
 const DRAWN: f64 = 2.0;
 
-impl Reader<'_> {
+impl Reader {
     pub(super) fn pictures(
         &mut self,
         lines: &[Response; 2],
@@ -24,10 +26,22 @@ impl Reader<'_> {
             .iter()
             .map(|response| response.peak(-AHEAD_S, SHOWN_S).0)
             .fold(1e-300, f64::max);
+        let zero = lines
+            .iter()
+            .zip(arrivals)
+            .filter(|(_, arrival)| *arrival == Arrival::Yes)
+            .filter_map(|(response, _)| first_arrival(response))
+            .min()
+            .unwrap_or(0);
         let mut loudest = f64::NEG_INFINITY;
         for (side, response) in lines.iter().enumerate() {
             pictures.impulses[side] = (response.lag(-0.002)..=response.lag(SHOWN_S))
-                .map(|lag| (1000.0 * lag as f64 / response.rate_hz, response.at(lag) / peak))
+                .map(|lag| {
+                    (
+                        1000.0 * lag as f64 / response.rate_hz,
+                        response.at(lag + zero) / peak,
+                    )
+                })
                 .collect();
             if arrivals[side] != Arrival::Yes {
                 continue;
@@ -63,6 +77,12 @@ impl Reader<'_> {
         }
         pictures
     }
+}
+
+/// The lag at which a response first comes to a share of its peak, samples.
+fn first_arrival(response: &Response) -> Option<isize> {
+    let (peak, _) = response.peak(-AHEAD_S, SHOWN_S);
+    (response.lag(-AHEAD_S)..=response.lag(SHOWN_S)).find(|&lag| response.at(lag).abs() >= BEGUN * peak)
 }
 
 /// The highest frequency within 15 dB of the loudest band in either line, Hz.

@@ -37,7 +37,7 @@ impl Presence {
     }
 }
 
-impl Reader<'_> {
+impl Reader {
     /// Whether the softer of two lines (louder first) arrives; `clear` is how far its own peak stands out of its noise.
     pub(super) fn softer_arrival(
         &mut self,

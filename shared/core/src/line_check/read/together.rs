@@ -95,7 +95,7 @@ struct Both {
     band_hz: (f64, f64),
 }
 
-impl Reader<'_> {
+impl Reader {
     fn sounding_at_once(&self) -> Vec<Both> {
         let pieces = &self.plan.pieces;
         let of =

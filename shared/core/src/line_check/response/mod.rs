@@ -138,9 +138,9 @@ pub(crate) struct Deconvolver {
 }
 
 impl Deconvolver {
-    pub fn new(rate_hz: f64) -> Self {
+    pub fn new(rate_hz: f64, transforms: Transforms) -> Self {
         Self {
-            transforms: Transforms::new(),
+            transforms,
             rate_hz,
             dividers: Vec::new(),
         }
@@ -219,5 +219,5 @@ fn loudest(lines: [f64; 2]) -> f64 {
 
 /// Which sweeps there are to find.
 pub(crate) fn is_swept(piece: &Piece) -> bool {
-    piece.sound != Sound::Pulses
+    matches!(piece.sound, Sound::Marker | Sound::Sweep)
 }

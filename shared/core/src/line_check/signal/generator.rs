@@ -3,7 +3,7 @@
 use crate::line_check::signal::plan::{Plan, SignalSettings};
 
 /// Plays a [`Plan`] at a sample rate. After [`Generator::new`] nothing allocates, waits or panics, so it may live on an
-/// audio thread: the cost of a frame is bounded (a pass over at most 12 pieces of which at most two sound).
+/// audio thread: the cost of a frame is bounded (a pass over at most 14 pieces of which at most two sound).
 #[derive(Clone, Debug)]
 pub struct Generator {
     plan: Plan,

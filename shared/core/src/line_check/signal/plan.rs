@@ -162,6 +162,8 @@ pub(crate) fn limit_hz(rate_hz: f64) -> f64 {
 /// What sounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Sound {
+    /// A steady tone of this frequency (Hz), to bring the fader up.
+    Tone(f64),
     /// A short sweep at either end (stereo) or before every pass (mono).
     Marker,
     /// The pulse train.
@@ -189,7 +191,16 @@ pub(crate) const PULSE_S: f64 = 0.005;
 /// From pulse to pulse, seconds.
 pub(crate) const PULSE_PITCH_S: f64 = 0.050;
 
-const LEAD_IN_S: f64 = 0.6;
+/// Long enough to bring a fader up.
+const TONE_S: f64 = 4.0;
+const TONE_FADE_S: f64 = 0.25;
+/// On the left and the right line: unlike each other, so that no feed cancels them. Common practice, no source: where every small loudspeaker
+/// sounds.
+const TONES_HZ: [f64; 2] = [400.0, 500.0];
+/// Of the level: soft, and both together still below a sweep.
+const SOFT: f64 = 0.25;
+/// Silence behind the tone, seconds.
+const PAUSE_BEHIND_TONE_S: f64 = 0.6;
 /// From a marker's first sweep to its second, on the other line, seconds. The longer, the more an automatic gain bends between the
 /// two (by its square); the shorter, the wider a band must be to tell them apart.
 pub(crate) const MARKER_PITCH_S: f64 = 0.12;
@@ -258,8 +269,15 @@ impl Plan {
         Ok(plan)
     }
 
+    fn tones_hz(&self) -> [f64; 2] {
+        TONES_HZ.map(|hz| hz.clamp(1.2 * self.settings.low_hz, self.settings.high_hz / 1.2))
+    }
+
     fn lay_out_stereo(&mut self) {
-        let mut t = LEAD_IN_S;
+        let [left_hz, right_hz] = self.tones_hz();
+        self.add(Sound::Tone(left_hz), 0.0, [SOFT, 0.0]);
+        self.add(Sound::Tone(right_hz), 0.0, [0.0, SOFT]);
+        let mut t = TONE_S + PAUSE_BEHIND_TONE_S;
         self.add(Sound::Marker, t, [HALF, 0.0]);
         self.add(Sound::Marker, t + MARKER_PITCH_S, [0.0, HALF]);
         t += MARKER_PITCH_S + MARKER_S + 0.5;
@@ -279,7 +297,9 @@ impl Plan {
     }
 
     fn lay_out_mono(&mut self, pause_s: f64) {
-        let mut t = LEAD_IN_S;
+        let [hz, _] = self.tones_hz();
+        self.add(Sound::Tone(hz), 0.0, [SOFT; 2]);
+        let mut t = TONE_S + PAUSE_BEHIND_TONE_S;
         for (index, plugged) in [[1.0, 1.0], [1.0, 0.0], [0.0, 1.0]].into_iter().enumerate() {
             let mut add = |sound, start_s, gain: f64| {
                 self.pieces.push(Piece {
@@ -351,7 +371,7 @@ impl Plan {
         let mut pauses = pauses.iter().zip(self.pauses_s());
         let mut parts = vec![Part {
             start_s: 0.0,
-            name: "marker",
+            name: "a soft tone: bring the fader up",
         }];
         for piece in &self.pieces {
             match piece.sound {
@@ -359,16 +379,16 @@ impl Plan {
                     start_s: piece.start_s,
                     name,
                 })),
-                Sound::Marker
-                    if parts.len() > 1 && parts.last().is_some_and(|part| part.name != "marker") =>
-                {
-                    parts.extend(pauses.next().map(|(&name, start_s)| Part { start_s, name }));
+                Sound::Marker if parts.last().is_some_and(|part| part.name != "marker") => {
+                    if parts.len() > 1 {
+                        parts.extend(pauses.next().map(|(&name, start_s)| Part { start_s, name }));
+                    }
                     parts.push(Part {
                         start_s: piece.start_s,
                         name: "marker",
                     });
                 }
-                Sound::Marker | Sound::Sweep => {}
+                Sound::Marker | Sound::Sweep | Sound::Tone(_) => {}
             }
         }
         parts
@@ -377,7 +397,7 @@ impl Plan {
     pub(crate) fn shape(&self, sound: Sound) -> Sweep {
         match sound {
             Sound::Marker => self.marker,
-            Sound::Sweep | Sound::Pulses => self.sweep,
+            Sound::Sweep | Sound::Pulses | Sound::Tone(_) => self.sweep,
         }
     }
 
@@ -392,6 +412,7 @@ impl Plan {
             }
             let value = match piece.sound {
                 Sound::Pulses => pulses(since),
+                Sound::Tone(hz) => tone(since, hz),
                 sound => self.shape(sound).value(since, limit_hz(rate_hz)),
             };
             for (out, gain) in frame.iter_mut().zip(piece.channels) {
@@ -400,6 +421,14 @@ impl Plan {
         }
         frame.map(|x| x * self.amplitude)
     }
+}
+
+/// A steady tone at a time since its start, ±1.
+fn tone(t: f64, hz: f64) -> f64 {
+    if !(0.0..TONE_S).contains(&t) {
+        return 0.0;
+    }
+    raised((t.min(TONE_S - t) / TONE_FADE_S).min(1.0)) * (TAU * hz * t).sin()
 }
 
 /// The pulse train at a time since its start, 0 to 1.
@@ -464,7 +493,7 @@ mod tests {
         for settings in [SignalSettings::default(), SignalSettings::mono()] {
             let plan = Plan::new(settings).unwrap();
             if settings.mode == Mode::Stereo {
-                assert!(plan.seconds() < 20.0, "{}", plan.seconds());
+                assert!(plan.seconds() < 24.0, "{}", plan.seconds());
             }
             let starts: Vec<f64> = plan
                 .pieces
@@ -493,11 +522,11 @@ mod tests {
         };
         assert_eq!(
             named(SignalSettings::default()),
-            "marker | left line | right line | both equal | both opposite | marker"
+            "a soft tone: bring the fader up | marker | left line | right line | both equal | both opposite | marker"
         );
         assert_eq!(
             named(SignalSettings::mono()),
-            "marker | both lines | pause: unplug the right line | marker | left line alone | pause: plug the right line \
+            "a soft tone: bring the fader up | marker | both lines | pause: unplug the right line | marker | left line alone | pause: plug the right line \
              again, unplug the left one | marker | right line alone"
         );
     }

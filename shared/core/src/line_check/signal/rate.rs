@@ -1,17 +1,21 @@
-//! High sample rates brought down: nothing above 20 kHz is looked at.
+//! Sample rates brought down.
 
 use core::f64::consts::PI;
 
-/// Up to here a rate is used as it is, Hz.
-const HIGH_HZ: f64 = 56_000.0;
+/// Up to here a rate is used as it is, Hz: nothing above 20 kHz is looked at.
+pub(crate) const HIGH_HZ: f64 = 56_000.0;
 /// Zeros of the sinc on either side of its middle.
 const ZEROS: usize = 24;
 
-/// The samples at a rate of at most 56 kHz, and that rate: every second, third or fourth one of what a windowed sinc leaves.
-pub(crate) fn brought_down(samples: &[f32], rate_hz: f64) -> (Vec<f64>, f64) {
-    let step = (rate_hz / HIGH_HZ).ceil().max(1.0) as usize;
+/// The samples at a rate of at most `most_hz`, and that rate: every second, third, … one of what a windowed sinc leaves.
+pub(crate) fn brought_down<T: Copy + Into<f64>>(
+    samples: &[T],
+    rate_hz: f64,
+    most_hz: f64,
+) -> (Vec<f64>, f64) {
+    let step = (rate_hz / most_hz).ceil().max(1.0) as usize;
     if step == 1 {
-        return (samples.iter().map(|&x| f64::from(x)).collect(), rate_hz);
+        return (samples.iter().map(|&x| x.into()).collect(), rate_hz);
     }
     let half = ZEROS * step;
     let taps: Vec<f64> = (0..=2 * half)
@@ -32,7 +36,7 @@ pub(crate) fn brought_down(samples: &[f32], rate_hz: f64) -> (Vec<f64>, f64) {
             taps[from.min(taps.len())..]
                 .iter()
                 .zip(heard)
-                .map(|(tap, &x)| tap * f64::from(x))
+                .map(|(tap, &x)| tap * x.into())
                 .sum()
         })
         .collect();
@@ -48,7 +52,7 @@ mod tests {
         let tone = |rate: f64, n: usize| (2.0 * PI * 1000.0 * n as f64 / rate).sin();
         for (rate, step) in [(48_000.0, 1), (96_000.0, 2), (192_000.0, 4)] {
             let x: Vec<f32> = (0..rate as usize / 10).map(|n| tone(rate, n) as f32).collect();
-            let (y, low) = brought_down(&x, rate);
+            let (y, low) = brought_down(&x, rate, HIGH_HZ);
             assert_eq!(low, rate / f64::from(step));
             for (n, value) in y.iter().enumerate().take(y.len() - 100).skip(100) {
                 assert!((value - tone(low, n)).abs() < 1e-3);

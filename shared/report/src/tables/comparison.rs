@@ -129,7 +129,7 @@ fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
     let wet = |feed: &FeedRow| {
         feed.row
             .score
-            .map_or("-".into(), |score| text::change(score.wet_db))
+            .map_or("-".into(), |score| text::wet(&score))
     };
     let tone = |feed: &FeedRow| {
         feed.row

@@ -8,6 +8,7 @@ use super::evidence::{Evidence, WetAlong, grouped};
 use super::modes::{MOST_MODES, Mode};
 use super::sums::Covariance;
 use super::tail::Tail;
+use crate::split::diffuse::diffuse_per_channel;
 use crate::split::kind::PresetKind;
 
 /// One direction needs at least this share of the increments within 6°.
@@ -92,8 +93,14 @@ pub struct Bounds {
     pub error: Option<[f64; 3]>,
     /// Dry power over all power, at least and at most.
     pub dry_share: [f64; 2],
+    /// The same, most likely.
+    pub likely_share: f64,
     /// What closed the wet's interval, if anything did.
     pub closed: Option<Closed>,
+    /// How much later the right channel's dry is, seconds.
+    pub delay_s: f64,
+    /// Wet that lies along the dry over the dry, most likely: how much of the spectrum along it is not its own.
+    pub mixed: f64,
     /// How the wet lies in the pair, where a muted ending showed it.
     pub wet: Option<WetWay>,
 }
@@ -120,7 +127,10 @@ impl Bounds {
         count: 0,
         error: None,
         dry_share: [0.0, 1.0],
+        likely_share: 0.5,
         closed: None,
+        delay_s: 0.0,
+        mixed: 1.0,
         wet: None,
     };
 }
@@ -132,6 +142,8 @@ pub struct BandDry {
     pub stokes: [f64; 3],
     /// Share of the band's power that is dry if the wet is ordinary: as loud across the dry's direction as along it.
     pub share: f64,
+    /// Share of it that lies along the dry's direction, dry or wet; 0 where it has no one direction.
+    pub along: f64,
 }
 
 /// Known bounds, with the dry per band that is most likely.
@@ -245,11 +257,13 @@ impl Evidence {
             bounds: Bounds {
                 no_separate_dry: true,
                 dry_share: [1.0; 2],
+                likely_share: 1.0,
                 ..Bounds::UNKNOWN
             },
             bands: self.means.map(|mean| BandDry {
                 stokes: mean.stokes(),
                 share: 1.0,
+                along: 0.0,
             }),
         }
     }
@@ -331,6 +345,7 @@ impl Evidence {
         }
         let mut bands = [BandDry::default(); BANDS];
         let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        let (mut dry, mut wet_along) = (0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
             band.stokes = stokes_of(angle_rad);
@@ -339,6 +354,9 @@ impl Evidence {
             }
             let along = mean.along(angle_rad).along / trace;
             band.share = (along - likely[n]).max(0.0);
+            band.along = along;
+            dry += trace * band.share;
+            wet_along += trace * likely[n];
             all += trace;
             least += trace * (along - wet.most[n]).max(0.0);
             most += trace * (along - wet.least[n]).clamp(0.0, 1.0);
@@ -362,7 +380,14 @@ impl Evidence {
                 ways,
                 count: 1,
                 dry_share: [share(least), share(most)],
+                likely_share: share(dry),
                 closed,
+                delay_s: self.delay_s,
+                mixed: if dry > 0.0 {
+                    (wet_along / dry).min(1.0)
+                } else {
+                    1.0
+                },
                 wet: self.tail.as_ref().and_then(|tail| self.wet_way(tail, angle_rad)),
                 ..Bounds::UNKNOWN
             },
@@ -381,6 +406,7 @@ impl Evidence {
     fn several(&self, kind: PresetKind) -> Resolved {
         let mut bounds = Bounds {
             closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
+            delay_s: self.delay_s,
             ..Bounds::UNKNOWN
         };
         let modes = &self.modes.modes[..self.modes.count];
@@ -409,15 +435,29 @@ impl Evidence {
             bounds.error = Some([level, UNRELATED, UNRELATED]);
         }
         let mut bands = [BandDry::default(); BANDS];
-        let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        let (mut least, mut most, mut all, mut dry) = (0.0, 0.0, 0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
             let [low, high] = self.dry_share[n];
+            let cross_squared = mean.re * mean.re + mean.im * mean.im;
+            let diffuse = 2.0 * diffuse_per_channel(mean.ll, mean.rr, cross_squared);
+            let likely = if trace <= 0.0 {
+                0.0
+            } else if self.modes.onsets == 0 {
+                1.0 - diffuse / trace
+            } else {
+                0.5 * (low + high)
+            };
             let begin = &self.begins[n];
             let stokes = if begin.weight > 0.0 {
                 begin.stokes
-            } else {
+            } else if self.begins_all.weight > 0.0 {
                 self.begins_all.stokes
+            } else {
+                // Nothing began: the direction most of the sound has.
+                let all = mean.stokes();
+                let length = all.iter().map(|x| x * x).sum::<f64>().sqrt().max(1e-9);
+                all.map(|x| x / length)
             };
             let length = stokes.iter().map(|x| x * x).sum::<f64>().sqrt();
             let mut stokes = stokes.map(|x| x / length.max(1.0));
@@ -426,14 +466,17 @@ impl Evidence {
             }
             *band = BandDry {
                 stokes,
-                share: 0.5 * (low + high),
+                share: likely.clamp(low, high),
+                along: 0.0,
             };
             all += trace;
             least += trace * low;
             most += trace * high;
+            dry += trace * band.share;
         }
         if all > 0.0 {
             bounds.dry_share = [least / all, most / all];
+            bounds.likely_share = dry / all;
         }
         Resolved { bounds, bands }
     }

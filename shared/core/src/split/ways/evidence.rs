@@ -6,6 +6,8 @@ use super::modes::{MOST_MODES, Mode, Modes};
 use super::sums::Covariance;
 use super::tail::Tail;
 use super::{Ways, wet};
+use crate::alignment::delay::ChannelDelay;
+use crate::routing::line::Polarity;
 
 /// What is new at the onsets in one band, on average.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -44,6 +46,7 @@ impl Default for WetAlong {
 
 /// What a sound shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Evidence {
     /// How much later the right channel is in all that follows (it was lined up), seconds.
     pub delay_s: f64,
@@ -99,6 +102,58 @@ impl Evidence {
             modes,
             means,
         }
+    }
+}
+
+impl Evidence {
+    /// Whether all of it is finite and in range: what was stored may be damaged.
+    #[must_use]
+    pub fn is_possible(&self) -> bool {
+        let finite = |values: &[f64]| values.iter().all(|value| value.is_finite() && value.abs() < 1e12);
+        let begins = self.begins.iter().chain([&self.begins_all]);
+        self.delay_s.abs() <= 1.0
+            && finite(&[self.seconds, self.across, self.modes.purity, self.modes.leak])
+            && self.modes.count <= MOST_MODES
+            && self
+                .modes
+                .modes
+                .iter()
+                .all(|mode| finite(&[mode.angle_rad, mode.share]))
+            && self
+                .means
+                .iter()
+                .all(|mean| mean.ll >= 0.0 && mean.rr >= 0.0 && finite(&[mean.ll, mean.rr, mean.re, mean.im]))
+            && begins
+                .clone()
+                .all(|begin| finite(&begin.stokes) && finite(&begin.error) && begin.weight.is_finite())
+            && self
+                .wets
+                .iter()
+                .all(|wet| wet.angle_rad.is_finite() && finite(&wet.least) && finite(&wet.most))
+            && self
+                .dry_share
+                .iter()
+                .all(|[low, high]| 0.0 <= *low && low <= high && *high <= 1.0)
+            && self.tail.is_none_or(|tail| {
+                tail.stokes.iter().flatten().all(|stokes| finite(stokes))
+                    && tail.error.iter().all(|error| finite(error))
+            })
+    }
+
+    /// The delay that was lined up, as a delay between the channels; `None` where none was: evidence that was lined up is only
+    /// chosen where the delay explains the pair.
+    #[must_use]
+    pub fn delay(&self) -> Option<ChannelDelay> {
+        let first = self.modes.modes[0];
+        (self.delay_s != 0.0).then(|| ChannelDelay {
+            delay_s: self.delay_s,
+            polarity: if first.angle_rad < 0.0 {
+                Polarity::Flipped
+            } else {
+                Polarity::Normal
+            },
+            confidence: first.share,
+        })
     }
 }
 

@@ -32,6 +32,7 @@ pub struct Mode {
 
 /// The directions of what begins.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Modes {
     /// The modes, the greatest share first; the first [`Self::count`] count.
     pub modes: [Mode; MOST_MODES],

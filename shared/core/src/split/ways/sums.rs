@@ -8,6 +8,7 @@ const PER_MOMENT: usize = 8;
 
 /// The covariance of the channels: powers, and the cross term `E[L·conj(R)]`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Covariance {
     /// Power of the left channel.
     pub ll: f64,

@@ -63,7 +63,10 @@ pub fn wet(score: &FeedScore) -> String {
 
 /// Between what the wet's change lies, where that is too much for a figure.
 pub fn open_wet(score: &FeedScore) -> Option<String> {
-    score.wet.filter(|wet| wet.width() > NARROW_DB).map(|wet| between(&wet))
+    score
+        .wet
+        .filter(|wet| wet.width() > NARROW_DB)
+        .map(|wet| between(&wet))
 }
 
 /// Between what the balance shift lies, where that is too much for a figure.

@@ -18,6 +18,9 @@ pub const NOT_FOUND_DB: f64 = -40.0;
 /// Bands this far below the loudest hold no energy to speak of: they have no say in tone and dips, dB.
 pub const QUIET_BAND_DB: f64 = -30.0;
 
+/// Ends further apart than this leave no figure, only the interval, dB.
+pub const WIDEST_DB: f64 = 6.0;
+
 /// The tone change and each band's share in it are capped here, dB.
 pub const TONE_CAP_DB: f64 = 30.0;
 
@@ -51,11 +54,11 @@ pub struct FeedScore {
     pub dry_db: Change,
     /// The dry's change is at the floor of what the estimate can see: it is at least this far down.
     pub dry_at_floor: bool,
-    /// Likely change of the wet.
+    /// Change of the wet; `None` when there's none, or when an estimate leaves it open by more than [`WIDEST_DB`].
     pub wet_db: Change,
     /// Change of everything.
     pub total_db: f64,
-    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left.
+    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left. `None` as [`Self::wet_db`] is.
     pub balance_shift_db: Change,
     /// Change of the dry against the un-faulted mono sum: what the player compares with.
     pub dry_against_mono_db: Change,
@@ -293,11 +296,20 @@ impl Scorer {
                 Parts::estimated(&bounds, weights.as_ref(), &read, total_db)
             },
         );
+        // What an estimate can't tell is no figure.
+        let known = |interval: Option<Interval>| interval.is_none_or(|it| it.width() <= WIDEST_DB);
+        let likely = |interval: Option<Interval>, measured: Change| match interval {
+            Some(interval) if interval.known == Known::Bounded => Some(interval.likely),
+            _ => measured,
+        };
+        let if_ordinary_db = wet_db.filter(|_| parts.wet.is_some_and(|wet| wet.known == Known::Bounded));
+        let wet_db = likely(parts.wet, wet_db).filter(|_| known(parts.wet));
+        let balance_shift_db = likely(parts.balance, balance_shift_db).filter(|_| known(parts.balance));
         Some(FeedScore {
             dry: parts.dry,
             wet: parts.wet,
             balance: parts.balance,
-            wet_if_ordinary_db: wet_db.filter(|_| parts.wet.is_some_and(|wet| wet.known == Known::Bounded)),
+            wet_if_ordinary_db: if_ordinary_db,
             dry_db,
             dry_at_floor,
             wet_db,

@@ -324,10 +324,13 @@ mod stored {
         method: Method,
         #[serde(default)]
         kind: PresetKind,
+        /// What an estimate rests on: numbers of 32 bits, base64. Dry and wet follow from it and from the total, and aren't stored.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        evidence: String,
         #[serde(default)]
-        evidence: Option<Evidence>,
-        dry: Part,
-        wet: Part,
+        dry: Option<Part>,
+        #[serde(default)]
+        wet: Option<Part>,
         total: Part,
     }
 
@@ -391,6 +394,22 @@ mod stored {
             (f64::from(bits) / CROSS_SCALE).clamp(-LARGEST_SHARE, LARGEST_SHARE)
         };
         Complex::new(share(0), share(3))
+    }
+
+    /// What an estimate rests on; nothing in a take of an older version, or of known dry and wet.
+    fn evidence(text: &str) -> Result<Option<Evidence>, String> {
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let bytes = STANDARD
+            .decode(text)
+            .map_err(|error| format!("the evidence of a take is damaged: {error}"))?;
+        let (words, rest) = bytes.as_chunks::<4>();
+        let numbers: Vec<f32> = words.iter().map(|word| f32::from_le_bytes(*word)).collect();
+        match Evidence::from_numbers(&numbers) {
+            Some(evidence) if rest.is_empty() => Ok(Some(evidence)),
+            _ => Err("the evidence of a take is damaged".into()),
+        }
     }
 
     fn spectrum(part: &Part, grid: &Grid) -> Result<CrossSpectrum, String> {
@@ -459,9 +478,12 @@ mod stored {
                 diagnosis: self.diagnosis,
                 method: self.split.method,
                 kind: self.kind,
-                evidence: self.evidence,
-                dry: part(&self.split.dry),
-                wet: part(&self.split.wet),
+                evidence: self.evidence.as_ref().map_or(String::new(), |evidence| {
+                    let numbers = evidence.numbers();
+                    STANDARD.encode(numbers.iter().flat_map(|n| n.to_le_bytes()).collect::<Vec<u8>>())
+                }),
+                dry: self.evidence.is_none().then(|| part(&self.split.dry)),
+                wet: self.evidence.is_none().then(|| part(&self.split.wet)),
                 total: part(&self.split.total),
             }
             .serialize(serializer)
@@ -498,6 +520,16 @@ mod stored {
                 return Err(D::Error::custom("the delay of a take is out of range"));
             }
             let grid = Grid::twenty_fourth_octave(stored.rate_hz);
+            let evidence = evidence(&stored.evidence).map_err(D::Error::custom)?;
+            if evidence.is_none() && (stored.dry.is_none() || stored.wet.is_none()) {
+                return Err(D::Error::custom(
+                    "a take holds neither dry and wet nor what they follow from",
+                ));
+            }
+            let one = |part: &Option<Part>| match part {
+                Some(part) => spectrum(part, &grid),
+                None => Ok(CrossSpectrum::silent(grid.len())),
+            };
             let take = Self {
                 name: stored.name,
                 pass: stored.pass,
@@ -507,13 +539,13 @@ mod stored {
                 delay: stored.delay,
                 diagnosis: stored.diagnosis,
                 kind: stored.kind,
-                evidence: stored.evidence.filter(Evidence::is_possible),
+                evidence,
                 split: Split {
                     // What an older version estimated has no bounds.
                     bounds: (stored.method == Method::Estimated).then_some(Bounds::UNKNOWN),
                     ..Split::new(
-                        spectrum(&stored.dry, &grid).map_err(D::Error::custom)?,
-                        spectrum(&stored.wet, &grid).map_err(D::Error::custom)?,
+                        one(&stored.dry).map_err(D::Error::custom)?,
+                        one(&stored.wet).map_err(D::Error::custom)?,
                         spectrum(&stored.total, &grid).map_err(D::Error::custom)?,
                         stored.method,
                     )

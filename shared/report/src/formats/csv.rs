@@ -2,7 +2,7 @@
 //!
 //! Figures are plain numbers; where there is none the cell holds the word that the JSON's `words` has for it.
 
-use crate::formats::schema::{IntervalReport, Sureness, FeedReport, TakeReport, Words, report_of};
+use crate::formats::schema::{FeedReport, IntervalReport, Sureness, TakeReport, Words, report_of};
 use crate::judge::judged::Judged;
 use sumproof_core::score::outcome::Outcome;
 
@@ -131,7 +131,8 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         sure(feed.outcome_is),
         feed.outcome_other
             .map_or(String::new(), |outcome| outcome.name().into()),
-        feed.balance.map_or(String::new(), |balance| balance.name().into()),
+        feed.balance
+            .map_or(String::new(), |balance| balance.name().into()),
         sure(feed.balance_is),
         dry_least,
         dry_most,

@@ -12,10 +12,10 @@ use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::score::verdict::{Balance, Verdict};
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::grid::{Grid, block_len};
-use sumproof_core::score::verdict::{Balance, Verdict};
 use sumproof_core::split::Method;
 use sumproof_core::split::interval::{Interval, Known};
 use sumproof_core::split::kind::PresetKind;
@@ -600,7 +600,9 @@ fn feed(shown: &FeedRow) -> FeedReport {
         dry: score.and_then(|score| score.dry).map(IntervalReport::from),
         wet: score.and_then(|score| score.wet).map(IntervalReport::from),
         shift: score.and_then(|score| score.balance).map(IntervalReport::from),
-        wet_if_ordinary_db: of(|s| s.wet_if_ordinary_db).filter(|db| db.is_finite()).map(rounded),
+        wet_if_ordinary_db: of(|s| s.wet_if_ordinary_db)
+            .filter(|db| db.is_finite())
+            .map(rounded),
         worse_line: row.worse,
         dry_db: words.figure("dry_db", of(|s| s.dry_db), part),
         dry_at_floor: floor,

@@ -119,7 +119,9 @@ impl Tracker {
         if self.tries {
             let lined_up = Evidence::of(&self.lined_up, self.rate_hz);
             let worth = |evidence: &Evidence| evidence.modes.modes[0].share * evidence.modes.purity;
-            if lined_up.explains_delay() && worth(&lined_up) > worth(&plain) {
+            if (lined_up.explains_delay() && worth(&lined_up) > worth(&plain))
+                || lined_up.explains_more_than(&plain)
+            {
                 return (lined_up, &self.lined_up);
             }
         }

@@ -51,6 +51,10 @@ const MOVING_PURITY: f64 = 0.45;
 const MOVING_SHARE: f64 = 0.37;
 /// What a tail says of the wet along the dry's direction may be off by this and two standard errors, dB.
 const TAIL_DB: f64 = 2.0;
+/// Tolerance of a direction that all of the sound has, degrees.
+const ONLY_DEG: f64 = 0.2;
+/// Lining up must leave less than this of what was across.
+const HALF: f64 = 0.5;
 /// With less of the power across the dry's direction dry and wet lie alike.
 const NOTHING_ACROSS: f64 = 3e-4;
 
@@ -218,6 +222,9 @@ impl Evidence {
         if kind == PresetKind::NoDry || (kind == PresetKind::NotSaid && self.is_moving()) {
             return self.whole();
         }
+        if let Some(angle) = self.only_way() {
+            return self.one_way(angle, ONLY_DEG.to_radians(), kind);
+        }
         let tolerance_rad = if first.share > SURE_SHARE {
             FINE_DEG
         } else {
@@ -249,6 +256,30 @@ impl Evidence {
             }
             _ => self.several(kind),
         }
+    }
+
+    /// The direction of the whole sound, if all of it has one: then nothing need begin for it to be seen.
+    fn only_way(&self) -> Option<f64> {
+        let angle = self.main_angle();
+        (self.seconds > 0.0 && self.across_of(angle) < NOTHING_ACROSS).then_some(angle)
+    }
+
+    /// The direction that most of the power has, radians.
+    #[must_use]
+    pub fn main_angle(&self) -> f64 {
+        let sum = self
+            .means
+            .iter()
+            .fold(Covariance::default(), |sum, mean| sum.plus(mean));
+        0.5 * (2.0 * sum.re).atan2(sum.ll - sum.rr)
+    }
+
+    /// Whether lining the channels up leaves much less across the main direction than `plain` has: what tells where nothing begins.
+    #[must_use]
+    pub fn explains_more_than(&self, plain: &Self) -> bool {
+        self.modes.onsets < FEW
+            && plain.modes.onsets < FEW
+            && self.across_of(self.main_angle()) < HALF * plain.across_of(plain.main_angle())
     }
 
     /// The whole sound is the dry.
@@ -427,7 +458,8 @@ impl Evidence {
                 bounds.count += 1;
             }
         }
-        if self.modes.onsets >= 2 && kind != PresetKind::OneSide {
+        let begun = self.modes.onsets >= FEW;
+        if begun && kind != PresetKind::OneSide {
             bounds.error = Some(self.begins_all.error.map(|error| DEVIATIONS * error));
         }
         if kind == PresetKind::TwoTakes {
@@ -438,20 +470,20 @@ impl Evidence {
         let (mut least, mut most, mut all, mut dry) = (0.0, 0.0, 0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
-            let [low, high] = self.dry_share[n];
+            let [low, high] = if begun { self.dry_share[n] } else { [0.0, 1.0] };
             let cross_squared = mean.re * mean.re + mean.im * mean.im;
             let diffuse = 2.0 * diffuse_per_channel(mean.ll, mean.rr, cross_squared);
             let likely = if trace <= 0.0 {
                 0.0
-            } else if self.modes.onsets == 0 {
+            } else if !begun {
                 1.0 - diffuse / trace
             } else {
                 0.5 * (low + high)
             };
             let begin = &self.begins[n];
-            let stokes = if begin.weight > 0.0 {
+            let stokes = if begun && begin.weight > 0.0 {
                 begin.stokes
-            } else if self.begins_all.weight > 0.0 {
+            } else if begun && self.begins_all.weight > 0.0 {
                 self.begins_all.stokes
             } else {
                 // Nothing began: the direction most of the sound has.

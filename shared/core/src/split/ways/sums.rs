@@ -8,7 +8,6 @@ const PER_MOMENT: usize = 8;
 
 /// The covariance of the channels: powers, and the cross term `E[L·conj(R)]`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Covariance {
     /// Power of the left channel.
     pub ll: f64,
@@ -21,6 +20,14 @@ pub struct Covariance {
 }
 
 impl Covariance {
+    /// Silence.
+    pub const NONE: Self = Self {
+        ll: 0.0,
+        rr: 0.0,
+        re: 0.0,
+        im: 0.0,
+    };
+
     /// Power of both channels.
     #[must_use]
     pub fn trace(&self) -> f64 {

@@ -264,7 +264,7 @@ pub fn feed_power(feed: &Feed, grid: &Grid, sound: &CrossSpectrum) -> Vec<f64> {
                 Ending::One(Side::Left) => ll,
                 Ending::One(Side::Right) => rr,
             };
-            (band * power).max(0.0)
+            band * power
         })
         .collect()
 }

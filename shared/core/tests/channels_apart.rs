@@ -67,10 +67,15 @@ fn every_feeds_total_is_what_it_is_in_the_time_domain() {
         let mut monitor = Monitor::for_takes(RATE_HZ);
         monitor.start_take();
         monitor.push(&left, &right);
-        let take: Take = monitor.finish_take("a".into(), Pass::Full).expect("it has frames");
+        let take: Take = monitor
+            .finish_take("a".into(), Pass::Full)
+            .expect("it has frames");
         if late_ms > 0.0 {
             let delay = take.delay.expect("the copy is late");
-            assert!((delay.delay_s * 1000.0 - late_ms).abs() < 0.01, "{late_ms}: {delay:?}");
+            assert!(
+                (delay.delay_s * 1000.0 - late_ms).abs() < 0.01,
+                "{late_ms}: {delay:?}"
+            );
         }
         for row in take.rows(&Rig::default(), 0.0) {
             let Some(feed) = feeds(&row) else { continue };
@@ -101,8 +106,18 @@ fn passes_are_exact_with_channels_apart() {
             let score = row.score.expect("it is loud enough");
             let dry_db = score.dry_db.expect("there's a dry");
             let wet_db = score.wet_db.expect("there's a wet");
-            near(dry_db, change_db(&parts[0], &feed, RATE_HZ), 0.1, &format!("{what}, dry"));
-            near(wet_db, change_db(&parts[1], &feed, RATE_HZ), 0.1, &format!("{what}, wet"));
+            near(
+                dry_db,
+                change_db(&parts[0], &feed, RATE_HZ),
+                0.1,
+                &format!("{what}, dry"),
+            );
+            near(
+                wet_db,
+                change_db(&parts[1], &feed, RATE_HZ),
+                0.1,
+                &format!("{what}, wet"),
+            );
         }
     }
 }

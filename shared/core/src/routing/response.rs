@@ -183,9 +183,6 @@ impl FeedResponse {
         for (feed, (near, of_near)) in feed.iter_mut().zip(self.near.iter().zip(&spectrum.near)) {
             *feed += near.re * of_near.re - near.im * of_near.im;
         }
-        for feed in feed.iter_mut() {
-            *feed = feed.max(0.0);
-        }
         write_reference(reference, &self.band, spectrum);
         if spectrum.delay_s == 0.0 {
             write_mono(mono, reference, &self.band, spectrum);
@@ -201,8 +198,8 @@ impl FeedResponse {
 /// What a feed makes of a spectrum, cell by cell ([`FeedResponse::write`]).
 #[derive(Clone, Debug)]
 pub struct CellPowers {
-    /// The feed's power. A single cell of a *split* spectrum may come out a little negative (dry and wet meet in every bin, and
-    /// the split only knows their averages) and counts as nothing then.
+    /// The feed's power. A single cell of a *split* spectrum, or of channels that are apart, may come out negative (only averages
+    /// over many cells are known); sums are right.
     pub feed: Vec<f64>,
     /// The mean power of both channels, limited to the band the feed plays: what a change is against.
     pub reference: Vec<f64>,

@@ -328,7 +328,7 @@ impl Monitor {
         };
         out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
         // The window took something off the cross term of channels that are apart.
-        self.lags.correct(&mut self.spectrum);
+        self.lags.correct(&mut self.spectrum, evidence.delay_s);
         let resolved = evidence.resolve(self.kind);
         out.kind = self.kind;
         match told {

@@ -9,7 +9,7 @@ use crate::explain::diagnosis::Diagnosis;
 use crate::score::board::{Board, FEEDS, Row};
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
-use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::lags::Lags;
@@ -119,8 +119,8 @@ impl Take {
     ) -> Self {
         let cells = Grid::twenty_fourth_octave(grid.rate_hz());
         let mut lags = Lags::new(grid.rate_hz(), 2 * (grid.len() - 1));
-        lags.correct(&mut total);
-        let total = gathered(&total, grid, &cells, evidence.delay_s, &mut lags);
+        lags.correct(&mut total, evidence.delay_s);
+        let total = gathered(&total, grid, &cells, evidence.delay_s);
         let take = Self {
             name,
             pass,
@@ -219,8 +219,8 @@ pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<Chann
     let mut lags = Lags::new(from.rate_hz(), 2 * (from.len() - 1));
     let mut gather = |spectrum: &CrossSpectrum| {
         let mut corrected = spectrum.clone();
-        lags.correct(&mut corrected);
-        gathered(&corrected, from, to, delay_s, &mut lags)
+        lags.correct(&mut corrected, delay_s);
+        gathered(&corrected, from, to, delay_s)
     };
     Split {
         bounds: split.bounds,
@@ -233,30 +233,25 @@ pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<Chann
     }
 }
 
-/// A corrected spectrum of FFT bins gathered into wider cells, the part of its cross term that is late by about `delay_s` lined up on
-/// the way, and the rest kept as it is. What a bin shares with two cells is given out in proportion; sums stay exactly what
-/// they were.
+/// With less left of a delay by a cell's width, squared, its cross term is kept in two parts that are exact together.
+const WIDE: f64 = 0.9;
+
+/// A corrected spectrum of FFT bins gathered into wider cells. What a bin shares with two cells is given out in proportion; sums stay
+/// exactly what they were. With a delay the cross term of a wide cell is kept in two parts, one lined up by it and one as it is, so
+/// that both its sum as it stands and its sum lined up are exact: partials lie anywhere in a cell.
 #[must_use]
-pub fn gathered(
-    spectrum: &CrossSpectrum,
-    from: &Grid,
-    to: &Grid,
-    delay_s: f64,
-    lags: &mut Lags,
-) -> CrossSpectrum {
+pub fn gathered(spectrum: &CrossSpectrum, from: &Grid, to: &Grid, delay_s: f64) -> CrossSpectrum {
     let mut out = CrossSpectrum::silent(to.len());
     out.delay_s = delay_s;
     out.averages = spectrum.averages;
-    let parts = (delay_s != 0.0).then(|| lags.parted(&spectrum.lr, delay_s));
-    if parts.is_some() {
+    if delay_s != 0.0 {
         out.near = vec![Complex::new(0.0, 0.0); to.len()];
     }
     let mut cell = 0;
     for bin in 0..from.len() {
         let (lower, upper) = (from.edges_hz()[bin], from.edges_hz()[bin + 1]);
-        let late = parts.as_ref().map_or(spectrum.lr[bin], |[_, late]| late[bin]);
         let angle = -core::f64::consts::TAU * from.centres_hz()[bin] * delay_s;
-        let turned = late * Complex::from_polar(1.0, angle);
+        let turned = spectrum.lr[bin] * Complex::from_polar(1.0, angle);
         let mut begin = lower;
         while begin < upper {
             while cell + 1 < to.len() && to.edges_hz()[cell + 1] <= begin {
@@ -271,11 +266,20 @@ pub fn gathered(
             out.ll[cell] += share * spectrum.ll[bin];
             out.rr[cell] += share * spectrum.rr[bin];
             out.lr[cell] += turned * share;
-            if let (Some(near), Some([of_near, _])) = (out.near.get_mut(cell), &parts) {
-                *near += of_near[bin] * share;
+            if let Some(near) = out.near.get_mut(cell) {
+                *near += spectrum.lr[bin] * share;
             }
             begin = end;
         }
+    }
+    for (cell, (near, late)) in out.near.iter_mut().zip(&mut out.lr).enumerate() {
+        let left = mean_phasor(to, cell, delay_s);
+        let (as_it_is, lined_up) = (*near, *late);
+        let squared = left.norm_sqr();
+        if squared < WIDE {
+            *late = (lined_up - left.conj() * as_it_is) / (1.0 - squared);
+        }
+        *near = as_it_is - left * *late;
     }
     out
 }

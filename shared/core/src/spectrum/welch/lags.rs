@@ -1,7 +1,7 @@
-//! A windowed cross term looked at over lag: what the window took off is given back, and two delays are told apart.
+//! A windowed cross term looked at over lag: what the window took off a late part is given back.
 //!
-//! The cross term of blocks under a window is the true cross-correlation times the window's autocorrelation. Over lag
-//! that is a plain division, exact for every delay at once; in a bin it isn't.
+//! The cross term of blocks under a window is the true cross-correlation times the window's autocorrelation. What lies about one delay is
+//! given back as a whole: a division at every lag would sharpen the cross term over frequency, and the powers not.
 
 use std::sync::Arc;
 
@@ -12,10 +12,6 @@ use crate::Complex;
 use crate::dsp::fft;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 
-/// What the window took off is given back up to this lag, seconds: 30 ms of a line on 45 ms of a channel.
-const LONGEST_S: f64 = 0.075;
-/// Beyond, the gain fades to 1 over this, seconds.
-const FADE_S: f64 = 0.025;
 /// At least so much is left by the window where it is divided by.
 const LEAST_LEFT: f64 = 0.2;
 
@@ -29,8 +25,6 @@ pub struct Lags {
     lags: Vec<f64>,
     spare: Vec<f64>,
     scratch: Vec<Complex<f64>>,
-    /// By lag, from 0 on.
-    gains: Vec<f64>,
 }
 
 impl std::fmt::Debug for Lags {
@@ -56,14 +50,6 @@ impl Lags {
         let inverse = planner.plan_fft_inverse(len);
         let forward = planner.plan_fft_forward(len);
         let scratch_len = inverse.get_scratch_len().max(forward.get_scratch_len());
-        let gains = (0..=len / 2)
-            .map(|lag| {
-                let seconds = lag as f64 / rate_hz;
-                let left = window_autocorrelation(lag as f64 / len as f64).max(LEAST_LEFT);
-                let fade = ((seconds - LONGEST_S) / FADE_S).clamp(0.0, 1.0);
-                1.0 + (1.0 / left - 1.0) * (1.0 - fade)
-            })
-            .collect();
         Self {
             rate_hz,
             len,
@@ -73,62 +59,42 @@ impl Lags {
             scratch: vec![Complex::new(0.0, 0.0); scratch_len],
             inverse,
             forward,
-            gains,
         }
     }
 
-    /// Gives back what the window took off the cross term of an average. Does not allocate.
+    /// Gives back what the window took off the part of a cross term that is late by about `delay_s` (right later: positive). Does not
+    /// allocate.
     ///
     /// # Panics
     /// If the spectrum has another number of bins.
-    pub fn correct(&mut self, spectrum: &mut CrossSpectrum) {
-        self.to_lags(&spectrum.lr);
-        let len = self.len;
-        for (n, value) in self.lags.iter_mut().enumerate() {
-            *value *= self.gains[n.min(len - n)];
+    pub fn correct(&mut self, spectrum: &mut CrossSpectrum, delay_s: f64) {
+        if delay_s == 0.0 {
+            return;
         }
-        self.spare.copy_from_slice(&self.lags);
+        self.to_lags(&spectrum.lr);
+        let more = self.gain(delay_s) - 1.0;
+        for n in 0..self.len {
+            self.spare[n] = self.lags[n] * (1.0 + more * self.lateness(n, delay_s));
+        }
         self.to_bins(&mut spectrum.lr);
     }
 
-    /// The part of a cross term that lies nearer to no delay than to `delay_s` (right later: positive), with the rest: two cross
-    /// terms that add up to the one.
-    ///
-    /// # Panics
-    /// If the lengths don't belong together.
-    #[must_use]
-    pub fn parted(&mut self, cross: &[Complex<f64>], delay_s: f64) -> [Vec<Complex<f64>>; 2] {
-        self.to_lags(cross);
-        let len = self.len;
-        for (n, (spare, value)) in self.spare.iter_mut().zip(&self.lags).enumerate() {
-            // A late right channel peaks at a negative lag of the cross term as it stands.
-            let lag = if n <= len / 2 {
-                n as f64
-            } else {
-                n as f64 - len as f64
-            };
-            let place = -lag / self.rate_hz / delay_s;
-            let late = ((place - 0.25) / 0.5).clamp(0.0, 1.0);
-            *spare = value * (0.5 + 0.5 * (core::f64::consts::PI * late).cos());
-        }
-        let mut near = cross.to_vec();
-        self.to_bins(&mut near);
-        let late = cross.iter().zip(&near).map(|(all, near)| all - near).collect();
-        [near, late]
+    /// What makes up for the window at a delay.
+    fn gain(&self, delay_s: f64) -> f64 {
+        1.0 / window_autocorrelation(delay_s * self.rate_hz / self.len as f64).max(LEAST_LEFT)
     }
 
-    /// The cross-correlation at a delay of the right channel by whole samples, after [`Self::correct`], as a share of the channels'
-    /// powers: −1 to 1.
-    #[must_use]
-    pub fn correlation_at(&self, spectrum: &CrossSpectrum, delay_samples: isize) -> f64 {
-        let (left, right) = spectrum.powers();
-        let n = (-delay_samples).rem_euclid(self.len as isize) as usize;
-        let both = (left * right).sqrt();
-        if both > 0.0 {
-            (self.lags[n] / both).clamp(-1.0, 1.0)
+    /// How far a lag belongs to a delay rather than to none: 0 up to a quarter of it, 1 from three quarters on.
+    fn lateness(&self, n: usize, delay_s: f64) -> f64 {
+        // A late right channel peaks at a negative lag of the cross term as it stands.
+        let lag = if n <= self.len / 2 {
+            n as f64
         } else {
-            0.0
-        }
+            n as f64 - self.len as f64
+        };
+        let place = -lag / self.rate_hz / delay_s;
+        let late = ((place - 0.25) / 0.5).clamp(0.0, 1.0);
+        0.5 - 0.5 * (core::f64::consts::PI * late).cos()
     }
 
     fn to_lags(&mut self, cross: &[Complex<f64>]) {
@@ -181,7 +147,7 @@ mod tests {
                 .map(|n| if n < delay { 0.0 } else { source[n - delay] })
                 .collect();
             let (_, mut spectrum) = spectrum_of(&source, &right, RATE_HZ, len);
-            lags.correct(&mut spectrum);
+            lags.correct(&mut spectrum, delay as f64 / RATE_HZ);
             // A line that takes the delay out again leaves equal channels.
             let turned: f64 = spectrum
                 .lr
@@ -195,10 +161,6 @@ mod tests {
             let (left, right) = spectrum.powers();
             let sum_db = 10.0 * ((left + right + 2.0 * turned) / (2.0 * (left + right))).log10();
             assert!(sum_db.abs() < 0.05, "{delay}: {sum_db}");
-            let [near, late] = lags.parted(&spectrum.lr, 0.02);
-            for ((near, late), all) in near.iter().zip(&late).zip(&spectrum.lr) {
-                assert!((near + late - all).norm() < 1e-12);
-            }
         }
     }
 }

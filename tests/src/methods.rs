@@ -4,7 +4,7 @@ use sumproof_core::Complex;
 use sumproof_core::dsp::db;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::take::{Pass, Take};
-use sumproof_core::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
+use sumproof_core::spectrum::cross_spectrum::CrossSpectrum;
 use sumproof_core::spectrum::grid::Grid;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_core::split::side_chain::{Reference, SideChain};
@@ -31,9 +31,7 @@ pub struct Ratios {
 #[must_use]
 pub fn mono_power(spectrum: &CrossSpectrum, grid: &Grid, sign: f64) -> f64 {
     let (left, right) = spectrum.powers();
-    let cross: Complex<f64> = (0..grid.len())
-        .map(|cell| spectrum.lr[cell] * mean_phasor(grid, cell, spectrum.delay_s))
-        .sum();
+    let cross: Complex<f64> = (0..grid.len()).map(|cell| spectrum.cross(grid, cell, 0.0)).sum();
     (left + right + 2.0 * sign * cross.re) / 4.0
 }
 

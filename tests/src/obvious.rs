@@ -175,6 +175,10 @@ pub fn over_band(grid: &Grid, band: &Band, cells: impl Fn(usize) -> f64) -> f64 
 
 /// The mean of `e^(j2πfτ)` over a cell.
 fn mean_turn(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
+    if grid.block_len().is_some() {
+        // The bins of an FFT are samples of a spectrum.
+        return Complex::from_polar(1.0, TAU * grid.centres_hz()[cell] * delay_s);
+    }
     if delay_s == 0.0 {
         return Complex::new(1.0, 0.0);
     }
@@ -260,7 +264,7 @@ pub fn feed_power(feed: &Feed, grid: &Grid, sound: &CrossSpectrum) -> Vec<f64> {
                 Ending::One(Side::Left) => ll,
                 Ending::One(Side::Right) => rr,
             };
-            (band * power).max(0.0)
+            band * power
         })
         .collect()
 }

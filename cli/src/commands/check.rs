@@ -12,6 +12,7 @@ use sumproof_cli::input::walk::walk;
 use sumproof_cli::measure::jobs::{self, Job};
 use sumproof_cli::{exit, output};
 use sumproof_core::score::outcome::Outcome;
+use sumproof_core::split::kind::PresetKind;
 use sumproof_report::{Entry, Judged, View};
 use sumproof_wording::Name;
 
@@ -49,6 +50,11 @@ pub struct Arguments {
         help_heading = "Dry and wet from passes"
     )]
     full: String,
+
+    /// What kind of preset it is, as the player knows it: how one dry lies in the pair, or that there are two, or none by itself. It
+    /// closes what an estimate leaves open
+    #[arg(long, value_name = "KIND", value_parser = kinds(), help_heading = "What is judged")]
+    kind: Option<String>,
 
     /// The rig's lines, own feed and limits, from a rig file
     #[arg(long, value_name = "FILE", help_heading = "What is judged")]
@@ -160,7 +166,12 @@ pub fn run(arguments: &Arguments) -> u8 {
         Ok(jobs) => jobs,
         Err(line) => return usage(&line),
     };
-    let entries = analyse(&jobs, &view, threads(arguments), &mut code);
+    let mut entries = analyse(&jobs, &view, threads(arguments), &mut code);
+    if let Some(kind) = arguments.kind.as_deref().and_then(PresetKind::from_id) {
+        for entry in &mut entries {
+            entry.take = entry.take.clone().with_kind(kind);
+        }
+    }
     let mut presets: Vec<Judged<'_>> = entries.iter().map(|entry| Judged::new(entry, &view)).collect();
     let failed = arguments.fail_on.is_some_and(|fail_on| {
         let bound = match fail_on {
@@ -287,6 +298,11 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
         }
     }
     Ok((jobs, code))
+}
+
+/// What `--kind` may be.
+fn kinds() -> clap::builder::PossibleValuesParser {
+    clap::builder::PossibleValuesParser::new(PresetKind::ALL.map(PresetKind::id))
 }
 
 /// Every preset that can be read. A bad one gets its line and the others go on.

@@ -82,7 +82,7 @@ fn a_damaged_take_is_refused_in_words() {
     let cells = text.find("\"cells\":\"").expect("it has cells") + 9;
     for (broken, word) in [
         (
-            text.replacen("\"version\":1", "\"version\":9", 1),
+            text.replacen("\"version\":2", "\"version\":9", 1),
             "newer version",
         ),
         (text.replacen("48000.0", "1e9", 1), "out of range"),

@@ -5,6 +5,7 @@ use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::split::interval::Interval;
 use sumproof_core::split::{Method, Split};
 use sumproof_wording::Name;
 
@@ -53,8 +54,46 @@ pub fn dry(score: &FeedScore) -> String {
     }
 }
 
+/// A figure is printed by itself when its ends are no further apart, dB.
+const NARROW_DB: f64 = 6.0;
+
+/// The change of the wet; between its ends where it isn't known well enough for a figure.
+pub fn wet(score: &FeedScore) -> String {
+    open_wet(score).unwrap_or_else(|| change(score.wet_db))
+}
+
+/// Between what the wet's change lies, where that is too much for a figure.
+pub fn open_wet(score: &FeedScore) -> Option<String> {
+    score
+        .wet
+        .filter(|wet| wet.width() > NARROW_DB)
+        .map(|wet| between(&wet))
+}
+
+/// Between what the balance shift lies, where that is too much for a figure.
+pub fn open_balance(score: &FeedScore) -> Option<String> {
+    score
+        .balance
+        .filter(|shift| shift.width() > NARROW_DB)
+        .map(|shift| between(&shift))
+}
+
+/// Both ends of a figure; what is further down than anybody hears counts as open.
+fn between(interval: &Interval) -> String {
+    let open = interval.low < -40.0;
+    match (open, interval.high.is_finite()) {
+        (false, true) => format!("{:.0} to {:+.0}", interval.low, interval.high),
+        (true, true) => format!("below {:+.0}", interval.high),
+        (false, false) => format!("above {:+.0}", interval.low),
+        (true, false) => "unknown".into(),
+    }
+}
+
 /// The balance shift; a bound where the dry is one.
 pub fn balance(score: &FeedScore) -> String {
+    if let Some(between) = open_balance(score) {
+        return between;
+    }
     match score.balance_shift_db {
         Some(db) if db == f64::NEG_INFINITY => "only dry".into(),
         Some(db) if score.dry_at_floor && db.is_finite() => format!("at least {db:+.1}"),
@@ -91,7 +130,7 @@ pub fn stroke(outcome: Outcome) -> &'static str {
 
 /// Between what an estimate's wet over dry lies, in words; `None` where dry and wet were measured.
 pub fn range(split: &Split) -> Option<String> {
-    let [low, high] = split.range?.wet_over_dry_db;
+    let [low, high] = split.wet_over_dry_range_db()?;
     Some(match (low.is_finite(), high.is_finite()) {
         (true, true) => format!("between {low:+.1} and {high:+.1} dB"),
         (true, false) => format!("{low:+.1} dB or more"),

@@ -208,9 +208,14 @@ impl Sentence {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use sumproof_core::split::interval::Interval;
 
     fn score(dry_db: Option<f64>, wet_db: Option<f64>, dry_at_floor: bool) -> FeedScore {
         FeedScore {
+            dry: dry_db.map(Interval::measured),
+            wet: wet_db.map(Interval::measured),
+            balance: None,
+            wet_if_ordinary_db: None,
             dry_db,
             dry_at_floor,
             wet_db,

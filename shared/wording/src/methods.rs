@@ -31,7 +31,7 @@ pub fn limits(method: Method) -> &'static str {
 /// Between what an estimate's wet over dry lies; `None` where dry and wet were measured.
 #[must_use]
 pub fn range(split: &Split) -> Option<String> {
-    let [low, high] = split.range?.wet_over_dry_db;
+    let [low, high] = split.wet_over_dry_range_db()?;
     Some(match (low.is_finite(), high.is_finite()) {
         (true, true) => format!("between {low:+.1} and {high:+.1} dB"),
         (true, false) => format!("{low:+.1} dB or more"),

@@ -86,8 +86,8 @@ fn main() -> std::io::Result<()> {
                     let row = Row {
                         range_db: heard(&preset)
                             .split
-                            .range
-                            .map_or([f64::NAN; 2], |range| range.wet_over_dry_db),
+                            .wet_over_dry_range_db()
+                            .unwrap_or([f64::NAN; 2]),
                         told_db: told_the_direction_db(&preset) - preset.true_wet_dry_db(),
                         truth: truth(&preset),
                         found: METHODS.map(|method| measured(method, &preset)),

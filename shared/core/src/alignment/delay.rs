@@ -16,7 +16,7 @@ use crate::spectrum::cross_spectrum::{CrossSpectrum, unbiased_coherence};
 use crate::spectrum::welch::window_autocorrelation;
 
 /// Delays are looked for up to this far either way, seconds.
-pub const SEARCH_S: f64 = 0.030;
+pub const SEARCH_S: f64 = 0.045;
 
 /// Bins this far below the loudest product of both channels are not listened to.
 const GATE: f64 = 1e-6;
@@ -29,6 +29,10 @@ const CONFIDENT: f64 = 0.35;
 /// A power spread over fewer bins than this is a tone (one alone, under a Hann window, spreads over 2 to 2.7): its delay
 /// is one of many a period apart.
 const TONE_BINS: f64 = 3.0;
+/// A candidate's peak stands out of the rest of the phase transform by at least this, against its root mean square.
+const STANDS_OUT: f64 = 14.0;
+/// What the phase transform listens to, Hz: where a guitar has its partials.
+const LISTENED_HZ: core::ops::Range<f64> = 70.0..11_000.0;
 /// Steps of Newton's method that place the peak between two grid points; three reach the rounding error.
 const NEWTON_STEPS: usize = 4;
 /// A second peak of more than this share of the first makes the delay ambiguous (a sine has them every period).
@@ -151,6 +155,49 @@ impl DelayFinder {
             &mut self.scratch,
         );
         self.peak(total)
+    }
+
+    /// The delay that would line the channels up best by phase alone (the phase transform, Knapp & Carter 1976), samples, right
+    /// later positive: a candidate, which says nothing of whether it explains the pair. `None` where none stands out. Does not
+    /// allocate.
+    ///
+    /// # Panics
+    /// If the spectrum has another number of cells than the block length gives.
+    pub fn candidate(&mut self, spectrum: &CrossSpectrum) -> Option<f64> {
+        assert_eq!(
+            spectrum.len(),
+            self.block_len / 2 + 1,
+            "a finder belongs to one block length"
+        );
+        self.weighted.fill(Complex::new(0.0, 0.0));
+        let bin_hz = self.rate_hz / self.block_len as f64;
+        let first = (LISTENED_HZ.start / bin_hz) as usize;
+        let last = ((LISTENED_HZ.end / bin_hz) as usize).min(spectrum.len() - 1);
+        for k in first.max(1)..last {
+            let magnitude = spectrum.lr[k].norm();
+            if magnitude > 0.0 {
+                self.weighted[k] = spectrum.lr[k].conj() / magnitude;
+            }
+        }
+        self.kept.copy_from_slice(&self.weighted[..spectrum.len()]);
+        fft::inverse(
+            &*self.inverse,
+            &mut self.weighted,
+            &mut self.correlation,
+            &mut self.scratch,
+        );
+        let len = self.correlation.len() as isize;
+        let reach = self.overlaps.len() as isize / 2;
+        let (mut best, mut squares) = ((0isize, 0.0f64), 0.0);
+        for lag in -reach..=reach {
+            let height = self.correlation[lag.rem_euclid(len) as usize];
+            squares += height * height;
+            if height.abs() > best.1.abs() {
+                best = (lag, height);
+            }
+        }
+        let rms = (squares / (2 * reach + 1) as f64).sqrt();
+        (best.1.abs() > STANDS_OUT * rms && rms > 0.0).then(|| self.refined(best.0, best.1.signum()))
     }
 
     /// The correlation at a lag on the fine grid, with what the window took off it given back.

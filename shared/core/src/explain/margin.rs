@@ -6,7 +6,7 @@
 use crate::Complex;
 use crate::dsp::db;
 use crate::routing::feed::Side;
-use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, WIDEST_BIN_HZ};
 use crate::split::Split;
 
@@ -114,9 +114,8 @@ impl Margin {
 /// The cross term of a whole spectrum, the right line late by `delay_s` (the left one when negative).
 #[must_use]
 pub fn cross_at(spectrum: &CrossSpectrum, grid: &Grid, delay_s: f64) -> f64 {
-    let between_s = spectrum.delay_s + delay_s;
     (0..spectrum.len())
-        .map(|cell| (spectrum.lr[cell] * mean_phasor(grid, cell, between_s)).re)
+        .map(|cell| spectrum.cross(grid, cell, delay_s).re)
         .sum()
 }
 
@@ -168,9 +167,14 @@ pub fn part_margin(
 /// The cross term at every step of delay, for a late left line and for a late right one: they turn it opposite ways. Each
 /// cell's phasors are turned on from step to step, which costs a product instead of a sine.
 fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
+    add_crosses(&spectrum.lr, spectrum.delay_s, grid, late);
+    add_crosses(&spectrum.near, 0.0, grid, late);
+}
+
+/// One part of a cross term, which keeps a delay apart.
+fn add_crosses(crosses: &[Complex<f64>], kept_s: f64, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let [left_late, right_late] = late;
-    for cell in 0..spectrum.len() {
-        let cross = spectrum.lr[cell];
+    for (cell, &cross) in crosses.iter().enumerate() {
         if cross.norm_sqr() == 0.0 {
             continue;
         }
@@ -180,8 +184,8 @@ fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; S
             core::f64::consts::PI * (upper + lower),
             core::f64::consts::PI * (upper - lower),
         );
-        let on_time = cross * Complex::from_polar(1.0, middle * spectrum.delay_s);
-        let spread = Complex::from_polar(1.0, half * spectrum.delay_s);
+        let on_time = cross * Complex::from_polar(1.0, middle * kept_s);
+        let spread = Complex::from_polar(1.0, half * kept_s);
         let sinc = |sine: f64, angle: f64| if angle.abs() < 1e-6 { 1.0 } else { sine / angle };
         let turn = Complex::from_polar(1.0, middle * STEP_S);
         let spread_turn = Complex::from_polar(1.0, half * STEP_S);
@@ -189,20 +193,15 @@ fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; S
         for (step, (left, right)) in left_late.iter_mut().zip(right_late.iter_mut()).enumerate() {
             let delay_s = step as f64 * STEP_S;
             *left += (on_time * phasor.conj()).re
-                * sinc(
-                    (spread * spread_phasor.conj()).im,
-                    half * (spectrum.delay_s - delay_s),
-                );
-            *right += (on_time * phasor).re
-                * sinc((spread * spread_phasor).im, half * (spectrum.delay_s + delay_s));
+                * sinc((spread * spread_phasor.conj()).im, half * (kept_s - delay_s));
+            *right += (on_time * phasor).re * sinc((spread * spread_phasor).im, half * (kept_s + delay_s));
             phasor *= turn;
             spread_phasor *= spread_turn;
         }
     }
 }
 
-/// The same for narrow bins: one late line turns the cross term one way, the other the other, and over
-/// 10 ms sinc is its own first terms (the next is below 1e-6 for bins of 6 Hz).
+/// The same for the bins of an FFT, which are samples: one late line turns the cross term one way, the other the other.
 fn crosses_of_bins(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let [left_late, right_late] = late;
     for cell in 0..spectrum.len() {
@@ -210,14 +209,10 @@ fn crosses_of_bins(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEP
         if cross.norm_sqr() == 0.0 {
             continue;
         }
-        let (lower, upper) = (grid.edges_hz()[cell], grid.edges_hz()[cell + 1]);
-        let half_step = core::f64::consts::PI * (upper - lower) * STEP_S;
-        let turn = Complex::from_polar(1.0, core::f64::consts::PI * (upper + lower) * STEP_S);
+        let turn = Complex::from_polar(1.0, core::f64::consts::TAU * grid.centres_hz()[cell] * STEP_S);
         let mut phasor = Complex::new(1.0, 0.0);
-        for (step, (left, right)) in left_late.iter_mut().zip(right_late.iter_mut()).enumerate() {
-            let squared = (half_step * step as f64).powi(2);
-            let shrink = 1.0 - squared / 6.0 * (1.0 - squared / 20.0);
-            let (re, im) = (cross.re * phasor.re * shrink, cross.im * phasor.im * shrink);
+        for (left, right) in left_late.iter_mut().zip(right_late.iter_mut()) {
+            let (re, im) = (cross.re * phasor.re, cross.im * phasor.im);
             *left += re + im;
             *right += re - im;
             phasor *= turn;

@@ -6,3 +6,4 @@ pub mod boxes;
 pub mod feed;
 pub mod line;
 pub mod response;
+pub mod weights;

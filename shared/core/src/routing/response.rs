@@ -7,6 +7,7 @@ use multiversion::multiversion;
 use crate::Complex;
 use crate::routing::feed::{Ending, Feed};
 use crate::routing::line::Line;
+use crate::routing::weights::FeedWeights;
 use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
 
@@ -49,6 +50,8 @@ pub struct FeedResponse {
     ll: Vec<f64>,
     rr: Vec<f64>,
     lr: Vec<Complex<f64>>,
+    /// For the part of a cross term that is kept apart from the delayed one; empty without a delay.
+    near: Vec<Complex<f64>>,
     /// The share of a cell's power that lies in the band this feed plays, 0 to 1.
     band: Vec<f64>,
     gain: f64,
@@ -64,6 +67,7 @@ impl FeedResponse {
             ll: vec![0.0; cells],
             rr: vec![0.0; cells],
             lr: vec![Complex::new(0.0, 0.0); cells],
+            near: vec![Complex::new(0.0, 0.0); if delay_s == 0.0 { 0 } else { cells }],
             band: vec![0.0; cells],
             gain: 0.0,
             delay_s,
@@ -83,7 +87,7 @@ impl FeedResponse {
         let rate_hz = grid.rate_hz();
         let (left_factor, right_factor, summed) = feed.ending.factors();
         let share = if feed.ending == Ending::Stereo { 0.5 } else { 1.0 };
-        let between_s = delay_s + feed.right.delay_s - feed.left.delay_s;
+        let lines_s = feed.right.delay_s - feed.left.delay_s;
         for (cell, &hz) in grid.centres_hz().iter().enumerate() {
             let band = feed
                 .low_pass_hz
@@ -92,11 +96,15 @@ impl FeedResponse {
             let right = undelayed(&feed.right, hz, rate_hz) * right_factor;
             self.ll[cell] = left.norm_sqr() * share * band;
             self.rr[cell] = right.norm_sqr() * share * band;
-            self.lr[cell] = if summed {
-                left * right.conj() * mean_phasor(grid, cell, between_s) * (2.0 * band)
+            let both = if summed {
+                left * right.conj() * (2.0 * band)
             } else {
                 Complex::new(0.0, 0.0)
             };
+            self.lr[cell] = both * mean_phasor(grid, cell, delay_s + lines_s);
+            if let Some(near) = self.near.get_mut(cell) {
+                *near = both * mean_phasor(grid, cell, lines_s);
+            }
             self.band[cell] = band;
         }
     }
@@ -105,6 +113,45 @@ impl FeedResponse {
     #[must_use]
     pub fn recoverable_gain(&self) -> f64 {
         self.gain
+    }
+
+    /// What this feed makes of a power that is spread over the cells as a dry's is and lies in the pair in any one way, the gain to
+    /// make up taken out. `delay_s` is the dry's delay between the channels. `None` where nothing arrives or there is no dry.
+    ///
+    /// # Panics
+    /// If the lengths don't belong together.
+    #[must_use]
+    pub fn weights(
+        &self,
+        dry: &CrossSpectrum,
+        delay_s: f64,
+        grid: &Grid,
+        cells: core::ops::Range<usize>,
+    ) -> Option<FeedWeights> {
+        let mut weights = FeedWeights::default();
+        let mut reference = 0.0;
+        // On FFT bins the delay is in the dry's cross term, not in this response.
+        let turns = delay_s != 0.0 && dry.delay_s == 0.0;
+        for cell in cells {
+            let power = dry.ll[cell] + dry.rr[cell];
+            let cross = if turns {
+                self.lr[cell] * mean_phasor(grid, cell, delay_s)
+            } else {
+                self.lr[cell]
+            };
+            weights.left += power * self.ll[cell];
+            weights.right += power * self.rr[cell];
+            weights.re += power * cross.re;
+            weights.im -= power * cross.im;
+            reference += power * self.band[cell];
+        }
+        let scale = 1.0 / (self.gain * self.gain * reference);
+        (reference > 0.0 && self.gain > 0.0).then(|| FeedWeights {
+            left: weights.left * scale,
+            right: weights.right * scale,
+            re: weights.re * scale,
+            im: weights.im * scale,
+        })
     }
 
     /// What this feed makes of a spectrum, cell by cell. Allocates; [`Self::write`] doesn't.
@@ -133,12 +180,15 @@ impl FeedResponse {
             mono,
         } = out;
         write_feed(feed, &self.ll, &self.rr, &self.lr, spectrum);
+        for (feed, (near, of_near)) in feed.iter_mut().zip(self.near.iter().zip(&spectrum.near)) {
+            *feed += near.re * of_near.re - near.im * of_near.im;
+        }
         write_reference(reference, &self.band, spectrum);
         if spectrum.delay_s == 0.0 {
             write_mono(mono, reference, &self.band, spectrum);
         } else {
             for (cell, mono) in mono.iter_mut().enumerate() {
-                let turned = spectrum.lr[cell] * mean_phasor(grid, cell, spectrum.delay_s);
+                let turned = spectrum.cross(grid, cell, 0.0);
                 *mono = 0.5 * (reference[cell] + self.band[cell] * turned.re);
             }
         }
@@ -148,8 +198,8 @@ impl FeedResponse {
 /// What a feed makes of a spectrum, cell by cell ([`FeedResponse::write`]).
 #[derive(Clone, Debug)]
 pub struct CellPowers {
-    /// The feed's power. A single cell of a *split* spectrum may come out a little negative (dry and wet meet in every bin, and
-    /// the split only knows their averages) and counts as nothing then.
+    /// The feed's power. A single cell of a *split* spectrum, or of channels that are apart, may come out negative (only averages
+    /// over many cells are known); sums are right.
     pub feed: Vec<f64>,
     /// The mean power of both channels, limited to the band the feed plays: what a change is against.
     pub reference: Vec<f64>,
@@ -182,7 +232,7 @@ fn write_feed(feed: &mut [f64], ll: &[f64], rr: &[f64], lr: &[Complex<f64>], spe
     );
     for cell in 0..cells {
         let cross = lr[cell].re * of_lr[cell].re - lr[cell].im * of_lr[cell].im;
-        feed[cell] = (ll[cell] * of_ll[cell] + rr[cell] * of_rr[cell] + cross).max(0.0);
+        feed[cell] = ll[cell] * of_ll[cell] + rr[cell] * of_rr[cell] + cross;
     }
 }
 

@@ -5,6 +5,7 @@ use crate::routing::response::FeedResponse;
 use crate::score::outcome::Outcome;
 use crate::score::rig::Rig;
 use crate::score::scorer::{FeedScore, PartResponses, Scorer};
+use crate::score::verdict::{Balance, Verdict};
 use crate::split::Split;
 
 /// How many feeds there are.
@@ -19,8 +20,12 @@ pub struct Row {
     pub worse: Option<Side>,
     /// The figures; `None` when there's too little sound.
     pub score: Option<FeedScore>,
-    /// The outcome; `None` when there's too little sound.
+    /// The outcome, plain or likely; `None` when it can't be told or there's too little sound.
     pub outcome: Option<Outcome>,
+    /// How sure the outcome is; `None` when there's too little sound.
+    pub verdict: Option<Verdict<Outcome>>,
+    /// How much wetter or drier the feed is; `None` where there's too little sound, no wet, or no dry by itself.
+    pub balance: Option<Verdict<Balance>>,
 }
 
 impl Row {
@@ -32,6 +37,8 @@ impl Row {
             worse: None,
             score: None,
             outcome: None,
+            verdict: None,
+            balance: None,
         }
     }
 }
@@ -165,12 +172,14 @@ impl Board {
         } else {
             (None, score(Side::Left))
         };
-        let shown = before.and_then(|row| row.outcome);
+        let verdict = score.map(|score| score.outcome(limits, before.and_then(|row| row.verdict)));
         Row {
             id,
             worse,
             score,
-            outcome: score.map(|score| score.outcome(limits, shown)),
+            outcome: verdict.and_then(Verdict::word),
+            verdict,
+            balance: score.and_then(|score| score.judged_balance(limits, before.and_then(|row| row.balance))),
         }
     }
 

@@ -4,6 +4,7 @@
 
 pub mod board;
 pub mod outcome;
+mod part_changes;
 pub mod rig;
 pub mod scorer;
 pub mod verdict;

@@ -1,11 +1,14 @@
 //! The three outcomes of a feed, and the limits between them.
 
+use crate::score::verdict::Verdict;
+use crate::split::interval::Interval;
+
 /// Holds, thins or drops out. Ordered from good to bad.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Outcome {
-    /// The dry is there, the balance and the tone are near what they are in stereo.
+    /// The dry is there, and its colour is near what it is in stereo.
     Holds,
     /// Between the two.
     Thins,
@@ -106,49 +109,80 @@ impl Limits {
 /// How far a live figure must cross a limit before the outcome changes, dB.
 pub const HYSTERESIS_DB: f64 = 0.5;
 
-/// The figures an outcome is judged by.
+/// The figures an outcome is judged by: the dry's level and colour, each with both ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
     /// Change of the dry, or of the total where no dry was found, dB; −∞ when nothing arrives.
-    pub dry_db: f64,
-    /// Balance shift, dB; `None` where no wet or no dry was found.
-    pub balance_shift_db: Option<f64>,
+    pub dry_db: Interval,
     /// Tone change, dB rms; `None` where it can't be told.
-    pub tone_db: Option<f64>,
+    pub tone_db: Option<Interval>,
+    /// How far the partials of the dry are moved, dB rms; `None` where it can't be told.
+    pub partials_db: Option<Interval>,
 }
 
-/// Judges. With the outcome shown before, a figure must cross a limit by [`HYSTERESIS_DB`] to change it.
-#[must_use]
-pub fn judge(evidence: &Evidence, limits: &Limits, before: Option<Outcome>) -> Outcome {
-    // Slack is given to the outcome shown before, on both sides.
-    let (hold_slack, drop_slack) = match before {
-        None => (0.0, 0.0),
-        Some(Outcome::Holds) => (HYSTERESIS_DB, HYSTERESIS_DB),
-        Some(Outcome::Thins) => (-HYSTERESIS_DB, HYSTERESIS_DB),
-        Some(Outcome::DropsOut) => (-HYSTERESIS_DB, -HYSTERESIS_DB),
-    };
-    if evidence.dry_db.is_nan() || evidence.dry_db < limits.dry_drops_out_db - drop_slack {
-        return Outcome::DropsOut;
+impl Evidence {
+    /// The word of one set of figures. `shown` is the word shown so far: a figure must cross a limit by [`HYSTERESIS_DB`] to
+    /// change it.
+    fn word(dry_db: f64, tone_db: f64, partials_db: f64, limits: &Limits, shown: Option<Outcome>) -> Outcome {
+        // Slack is given to the outcome shown before, on both sides.
+        let (hold_slack, drop_slack) = match shown {
+            None => (0.0, 0.0),
+            Some(Outcome::Holds) => (HYSTERESIS_DB, HYSTERESIS_DB),
+            Some(Outcome::Thins) => (-HYSTERESIS_DB, HYSTERESIS_DB),
+            Some(Outcome::DropsOut) => (-HYSTERESIS_DB, -HYSTERESIS_DB),
+        };
+        if dry_db.is_nan() || dry_db < limits.dry_drops_out_db - drop_slack {
+            return Outcome::DropsOut;
+        }
+        let holds = dry_db >= limits.dry_holds_db - hold_slack
+            && tone_db <= limits.tone_db + hold_slack
+            && partials_db <= limits.partials_db + hold_slack;
+        if holds { Outcome::Holds } else { Outcome::Thins }
     }
-    let holds = evidence.dry_db >= limits.dry_holds_db - hold_slack
-        && evidence.balance_shift_db.is_none_or(|shift| {
-            shift >= limits.drier_db - hold_slack && shift <= limits.wetter_db + hold_slack
-        })
-        && evidence
-            .tone_db
-            .is_none_or(|tone| tone <= limits.tone_db + hold_slack);
-    if holds { Outcome::Holds } else { Outcome::Thins }
+
+    /// The word of the likely figures alone.
+    #[must_use]
+    pub fn likely_word(&self, limits: &Limits) -> Outcome {
+        self.likely(limits, None)
+    }
+
+    fn likely(&self, limits: &Limits, shown: Option<Outcome>) -> Outcome {
+        let likely = |figure: Option<Interval>| figure.map_or(0.0, |figure| figure.likely);
+        Self::word(
+            self.dry_db.likely,
+            likely(self.tone_db),
+            likely(self.partials_db),
+            limits,
+            shown,
+        )
+    }
+}
+
+/// Judges. A word stands plainly when both ends of all figures give it. With the verdict shown before, a figure must cross a limit
+/// by [`HYSTERESIS_DB`] to change the word.
+#[must_use]
+pub fn judge(evidence: &Evidence, limits: &Limits, before: Option<Verdict<Outcome>>) -> Verdict<Outcome> {
+    let shown = before.and_then(Verdict::word);
+    let low = |figure: Option<Interval>| figure.map_or(0.0, |figure| figure.low);
+    let high = |figure: Option<Interval>| figure.map_or(0.0, |figure| figure.high);
+    let (tone, partials) = (evidence.tone_db, evidence.partials_db);
+    let best = Evidence::word(evidence.dry_db.high, low(tone), low(partials), limits, shown);
+    let worst = Evidence::word(evidence.dry_db.low, high(tone), high(partials), limits, shown);
+    Verdict::between(best, evidence.likely(limits, shown), worst, |low, high| {
+        high as usize - low as usize
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::split::interval::Known;
 
     fn dry(dry_db: f64) -> Evidence {
         Evidence {
-            dry_db,
-            balance_shift_db: Some(-3.01),
-            tone_db: Some(0.5),
+            dry_db: Interval::measured(dry_db),
+            tone_db: Some(Interval::measured(0.5)),
+            partials_db: None,
         }
     }
 
@@ -156,38 +190,50 @@ mod tests {
     fn the_limits_part_the_outcomes() {
         let limits = Limits::default();
         let judged = |evidence: &Evidence| judge(evidence, &limits, None);
-        assert_eq!(judged(&dry(-4.5)), Outcome::Holds);
-        assert_eq!(judged(&dry(-4.6)), Outcome::Thins);
-        assert_eq!(judged(&dry(-10.0)), Outcome::Thins);
-        assert_eq!(judged(&dry(-10.1)), Outcome::DropsOut);
-        assert_eq!(judged(&dry(f64::NEG_INFINITY)), Outcome::DropsOut);
-        assert_eq!(
-            judged(&Evidence {
-                balance_shift_db: Some(3.1),
+        assert_eq!(judged(&dry(-4.5)), Verdict::Plain(Outcome::Holds));
+        assert_eq!(judged(&dry(-4.6)), Verdict::Plain(Outcome::Thins));
+        assert_eq!(judged(&dry(-10.0)), Verdict::Plain(Outcome::Thins));
+        assert_eq!(judged(&dry(-10.1)), Verdict::Plain(Outcome::DropsOut));
+        assert_eq!(judged(&dry(f64::NEG_INFINITY)), Verdict::Plain(Outcome::DropsOut));
+        let with = |tone_db: f64, partials_db: f64| Evidence {
+            tone_db: Some(Interval::measured(tone_db)),
+            partials_db: Some(Interval::measured(partials_db)),
+            ..dry(0.0)
+        };
+        assert_eq!(judged(&with(1.9, 3.9)), Verdict::Plain(Outcome::Holds));
+        assert_eq!(judged(&with(2.1, 0.0)), Verdict::Plain(Outcome::Thins));
+        assert_eq!(judged(&with(0.0, 4.1)), Verdict::Plain(Outcome::Thins));
+    }
+
+    #[test]
+    fn a_word_is_plain_only_where_the_whole_interval_gives_it() {
+        let limits = Limits::default();
+        let between = |low, likely, high| {
+            let evidence = Evidence {
+                dry_db: Interval::new(low, likely, high, Known::Bounded),
                 ..dry(0.0)
-            }),
-            Outcome::Thins
+            };
+            judge(&evidence, &limits, None)
+        };
+        assert_eq!(between(-4.4, -3.0, 0.0), Verdict::Plain(Outcome::Holds));
+        assert_eq!(
+            between(-4.6, -3.0, 0.0),
+            Verdict::Likely {
+                word: Outcome::Holds,
+                other: Outcome::Thins
+            }
         );
         assert_eq!(
-            judged(&Evidence {
-                balance_shift_db: Some(-6.1),
-                ..dry(0.0)
-            }),
-            Outcome::Thins
+            between(f64::NEG_INFINITY, -30.0, -8.0),
+            Verdict::Likely {
+                word: Outcome::DropsOut,
+                other: Outcome::Thins
+            }
         );
+        assert_eq!(between(f64::NEG_INFINITY, -3.0, 0.0), Verdict::CannotTell);
         assert_eq!(
-            judged(&Evidence {
-                balance_shift_db: None,
-                ..dry(0.0)
-            }),
-            Outcome::Holds
-        );
-        assert_eq!(
-            judged(&Evidence {
-                tone_db: Some(2.1),
-                ..dry(0.0)
-            }),
-            Outcome::Thins
+            between(f64::NEG_INFINITY, f64::NEG_INFINITY, -20.0),
+            Verdict::Plain(Outcome::DropsOut)
         );
     }
 
@@ -202,13 +248,11 @@ mod tests {
             shown = Some(now);
         }
         assert_eq!(changes, 0);
-        assert_eq!(judge(&dry(-5.1), &limits, Some(Outcome::Holds)), Outcome::Thins);
-        assert_eq!(judge(&dry(-4.2), &limits, Some(Outcome::Thins)), Outcome::Thins);
-        assert_eq!(judge(&dry(-3.9), &limits, Some(Outcome::Thins)), Outcome::Holds);
-        assert_eq!(
-            judge(&dry(-9.6), &limits, Some(Outcome::DropsOut)),
-            Outcome::DropsOut
-        );
+        let after = |dry_db, shown| judge(&dry(dry_db), &limits, Some(Verdict::Plain(shown))).word();
+        assert_eq!(after(-5.1, Outcome::Holds), Some(Outcome::Thins));
+        assert_eq!(after(-4.2, Outcome::Thins), Some(Outcome::Thins));
+        assert_eq!(after(-3.9, Outcome::Thins), Some(Outcome::Holds));
+        assert_eq!(after(-9.6, Outcome::DropsOut), Some(Outcome::DropsOut));
     }
 
     #[test]

@@ -3,17 +3,23 @@
 use crate::dsp::{db, k_weighting};
 use crate::routing::response::{CellPowers, FeedResponse};
 use crate::score::outcome::{Evidence, Limits, Outcome, judge};
+use crate::score::part_changes::{Parts, Read, in_this_band};
+use crate::score::verdict::{Balance, Verdict, judge_balance};
 use crate::spectrum::bands::{BandMap, MAX_THIRDS, MAX_TWENTY_FOURTHS};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::{product, sum};
 use crate::split::Split;
+use crate::split::interval::{Interval, Known};
 
 /// A part of the sound (dry or wet) this far below the whole was not found, dB.
 pub const NOT_FOUND_DB: f64 = -40.0;
 
 /// Bands this far below the loudest hold no energy to speak of: they have no say in tone and dips, dB.
 pub const QUIET_BAND_DB: f64 = -30.0;
+
+/// Ends further apart than this leave no figure, only the interval, dB.
+pub const WIDEST_DB: f64 = 6.0;
 
 /// The tone change and each band's share in it are capped here, dB.
 pub const TONE_CAP_DB: f64 = 30.0;
@@ -35,15 +41,24 @@ pub struct Dip {
 /// ([`Self::makeup_db`]); those against the un-faulted mono sum say so in their names.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FeedScore {
-    /// Change of the dry.
+    /// Change of the dry with both its ends, dB: −∞ to −20 is 'at least 20 dB down'. `None` when there's no dry by itself.
+    pub dry: Option<Interval>,
+    /// Change of the wet, with both its ends; `None` when there's none.
+    pub wet: Option<Interval>,
+    /// Wet change minus dry change, with both its ends; positive is wetter.
+    pub balance: Option<Interval>,
+    /// What the wet's change would be if the effects were an ordinary stereo (equally loud, unrelated channels), dB: an assumption,
+    /// never a reading. `None` where the wet is known, or not there.
+    pub wet_if_ordinary_db: Change,
+    /// Likely change of the dry.
     pub dry_db: Change,
     /// The dry's change is at the floor of what the estimate can see: it is at least this far down.
     pub dry_at_floor: bool,
-    /// Change of the wet.
+    /// Change of the wet; `None` when there's none, or when an estimate leaves it open by more than [`WIDEST_DB`].
     pub wet_db: Change,
     /// Change of everything.
     pub total_db: f64,
-    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left.
+    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left. `None` as [`Self::wet_db`] is.
     pub balance_shift_db: Change,
     /// Change of the dry against the un-faulted mono sum: what the player compares with.
     pub dry_against_mono_db: Change,
@@ -62,35 +77,51 @@ pub struct FeedScore {
 }
 
 impl FeedScore {
-    /// The figures the outcome hangs on. Without a dry the total is judged, without a wet there is no shift.
+    /// The figures the outcome hangs on. Without a dry the total is judged.
     #[must_use]
     pub fn evidence(&self) -> Evidence {
         Evidence {
-            dry_db: self.dry_db.unwrap_or(self.total_db),
-            balance_shift_db: self.balance_shift_db,
-            tone_db: self.tone_db,
+            dry_db: self.dry.unwrap_or(Interval::measured(self.total_db)),
+            tone_db: self.tone_db.map(Interval::measured),
+            partials_db: None,
         }
     }
 
     /// The outcome; `before` is the one shown so far, for a live reading.
     #[must_use]
-    pub fn outcome(&self, limits: &Limits, before: Option<Outcome>) -> Outcome {
+    pub fn outcome(&self, limits: &Limits, before: Option<Verdict<Outcome>>) -> Verdict<Outcome> {
         judge(&self.evidence(), limits, before)
+    }
+
+    /// The balance; `None` where there's no wet, or no dry by itself.
+    #[must_use]
+    pub fn judged_balance(
+        &self,
+        limits: &Limits,
+        before: Option<Verdict<Balance>>,
+    ) -> Option<Verdict<Balance>> {
+        self.balance.map(|shift| judge_balance(&shift, limits, before))
     }
 
     /// Whether this is the worse of two results of the same feed.
     #[must_use]
     pub fn is_worse_than(&self, other: &Self, limits: &Limits) -> bool {
-        let (mine, others) = (self.outcome(limits, None), other.outcome(limits, None));
-        if mine != others {
-            return mine > others;
-        }
         let (mine, others) = (self.evidence(), other.evidence());
-        // What a hundredth of a decibel tells apart is rounding, not a difference between the lines.
-        if (mine.dry_db - others.dry_db).abs() > 0.01 {
-            return mine.dry_db < others.dry_db;
+        let (my_word, other_word) = (mine.likely_word(limits), others.likely_word(limits));
+        if my_word != other_word {
+            return my_word > other_word;
         }
-        mine.tone_db.unwrap_or(0.0) > others.tone_db.unwrap_or(0.0) + 0.01
+        // What a hundredth of a decibel tells apart is rounding, not a difference between the lines.
+        for (mine, others) in [
+            (mine.dry_db.likely, others.dry_db.likely),
+            (mine.dry_db.low, others.dry_db.low),
+        ] {
+            if (mine - others).abs() > 0.01 {
+                return mine < others;
+            }
+        }
+        let tone = |evidence: &Evidence| evidence.tone_db.map_or(0.0, |tone| tone.likely);
+        tone(&mine) > tone(&others) + 0.01
     }
 }
 
@@ -203,6 +234,7 @@ impl Scorer {
         let full = 0.5 * (sum(left) + sum(right));
         let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
         let dry = self.powers(responses.dry, &split.dry);
+        let dry_spread = self.spread();
         let wet = self.powers(responses.wet, &split.wet);
         // Last, because tone and dip are read off the total's cells.
         let total = self.powers(responses.total, &split.total);
@@ -242,7 +274,42 @@ impl Scorer {
             (Some(dry), Some(wet)) if wet > f64::NEG_INFINITY || dry > f64::NEG_INFINITY => Some(wet - dry),
             _ => None,
         };
+        let parts = split.bounds.filter(|_| gain > 0.0).map_or_else(
+            || Parts::measured(dry_db, wet_db, balance_shift_db),
+            |bounds| {
+                let squared = gain * gain;
+                let shares = in_this_band(&bounds, dry.reference / total.reference);
+                let read = Read {
+                    total: total.feed / (squared * total.reference),
+                    dry: if dry.reference > 0.0 {
+                        dry.feed / (squared * dry.reference)
+                    } else {
+                        0.0
+                    },
+                    stray: dry_spread / squared * bounds.mixed,
+                    share: dry.reference / total.reference,
+                    shares,
+                };
+                let weights = responses
+                    .dry
+                    .weights(&split.dry, bounds.delay_s, &self.grid, self.cells());
+                Parts::estimated(&bounds, weights.as_ref(), &read, total_db)
+            },
+        );
+        // What an estimate can't tell is no figure.
+        let known = |interval: Option<Interval>| interval.is_none_or(|it| it.width() <= WIDEST_DB);
+        let likely = |interval: Option<Interval>, measured: Change| match interval {
+            Some(interval) if interval.known == Known::Bounded => Some(interval.likely),
+            _ => measured,
+        };
+        let if_ordinary_db = wet_db.filter(|_| parts.wet.is_some_and(|wet| wet.known == Known::Bounded));
+        let wet_db = likely(parts.wet, wet_db).filter(|_| known(parts.wet));
+        let balance_shift_db = likely(parts.balance, balance_shift_db).filter(|_| known(parts.balance));
         Some(FeedScore {
+            dry: parts.dry,
+            wet: parts.wet,
+            balance: parts.balance,
+            wet_if_ordinary_db: if_ordinary_db,
             dry_db,
             dry_at_floor,
             wet_db,
@@ -255,6 +322,27 @@ impl Scorer {
             tone_db: self.tone_change(),
             dip: self.deepest_dip(total.feed / total.reference),
         })
+    }
+
+    /// How much the change of the cells at hand differs over them: its standard deviation, weighted by their power.
+    fn spread(&self) -> f64 {
+        let (mut squares, mut feed_sum, mut all) = (0.0, 0.0, 0.0);
+        let range = self.cells();
+        for (feed, reference) in self.cells.feed[range.clone()]
+            .iter()
+            .zip(&self.cells.reference[range])
+        {
+            if *reference > 0.0 {
+                squares += feed * feed / reference;
+                feed_sum += feed;
+                all += reference;
+            }
+        }
+        if all > 0.0 {
+            (squares / all - (feed_sum / all).powi(2)).max(0.0).sqrt()
+        } else {
+            0.0
+        }
     }
 
     /// Makes the cells at hand those of a part of the sound, and sums those in range.

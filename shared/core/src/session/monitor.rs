@@ -1,6 +1,6 @@
 //! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
 
-use crate::alignment::delay::ChannelDelay;
+use crate::alignment::delay::{ChannelDelay, DelayFinder};
 use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::db;
 use crate::dsp::samples::{Cleaner, Run};
@@ -10,14 +10,17 @@ use crate::score::board::Board;
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
 use crate::session::meter::LOWEST_HZ;
-use crate::session::reading::{BandNow, Reading};
+use crate::session::reading::{AskFor, BandNow, Reading};
 use crate::session::take::{Pass, Take};
 use crate::spectrum::bands::BandMap;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
 use crate::spectrum::pair_sums::PairSums;
+use crate::spectrum::welch::lags::Lags;
 use crate::spectrum::welch::{Average, Blocks};
-use crate::split::estimated::BlindSplitter;
+use crate::split::estimated::{Tracker, split_into};
+use crate::split::kind::PresetKind;
+use crate::split::ways::Memory;
 use crate::split::{Method, Split};
 
 /// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
@@ -35,6 +38,9 @@ struct Recording {
     long_blocks: Blocks,
     long_average: Average,
     onsets: OnsetEvidence,
+    tracker: Tracker,
+    /// When the delay between the channels is looked for next, frames of the take.
+    next_look: u64,
     sums: PairSums,
     invalid_frames: u64,
     active: bool,
@@ -49,6 +55,7 @@ impl Recording {
             self.invalid_frames += run.len() as u64;
         }
         self.onsets.push(run);
+        self.tracker.push(run);
         self.long_blocks.push(run, |block| self.long_average.add(block));
     }
 }
@@ -67,7 +74,10 @@ pub struct Monitor {
     invalid_frames: u64,
     spectrum: CrossSpectrum,
     split: Split,
-    splitter: BlindSplitter,
+    finder: DelayFinder,
+    lags: Lags,
+    tracker: Tracker,
+    kind: PresetKind,
     onsets: OnsetEvidence,
     diagnoser: Diagnoser,
     board: Board,
@@ -87,7 +97,6 @@ impl Monitor {
         let len = block_len(rate_hz);
         let grid = Grid::fft(rate_hz, len);
         let cells = grid.len();
-        let splitter = BlindSplitter::new(&grid);
         Self {
             rate_hz,
             cleaner: Cleaner::default(),
@@ -98,6 +107,8 @@ impl Monitor {
                 long_blocks: Blocks::new(LONGER * len),
                 long_average: Average::take(LONGER * len),
                 onsets: OnsetEvidence::new(rate_hz),
+                tracker: Tracker::new(rate_hz, Memory::TAKE),
+                next_look: 0,
                 sums: PairSums::default(),
                 invalid_frames: 0,
                 active: false,
@@ -106,7 +117,10 @@ impl Monitor {
             invalid_frames: 0,
             spectrum: CrossSpectrum::silent(cells),
             split: Split::silent(cells, Method::Estimated),
-            splitter,
+            finder: DelayFinder::new(rate_hz, len),
+            lags: Lags::new(rate_hz, len),
+            tracker: Tracker::new(rate_hz, Memory::LIVE),
+            kind: PresetKind::NotSaid,
             onsets: OnsetEvidence::live(rate_hz),
             diagnoser: Diagnoser::new(grid.clone()),
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
@@ -140,6 +154,17 @@ impl Monitor {
         self.board.rig()
     }
 
+    /// What the player says the preset is: for readings from now on and for takes.
+    pub fn set_kind(&mut self, kind: PresetKind) {
+        self.kind = kind;
+    }
+
+    /// What the player said the preset is.
+    #[must_use]
+    pub fn kind(&self) -> PresetKind {
+        self.kind
+    }
+
     /// Changes the live integration time, seconds.
     pub fn set_integration(&mut self, integration_s: f64) {
         self.live.set_integration(self.rate_hz, integration_s);
@@ -149,6 +174,7 @@ impl Monitor {
     pub fn reset(&mut self) {
         self.live.reset();
         self.onsets.reset();
+        self.tracker.restart();
         self.frames = 0;
         self.invalid_frames = 0;
         if !self.recording.active {
@@ -174,11 +200,23 @@ impl Monitor {
                 });
             if self.live_too {
                 self.onsets.push(run);
+                self.tracker.push(run);
             }
             if recording.active {
                 recording.push(run);
             }
         });
+        if self.recording.active && self.recording.sums.frames >= self.recording.next_look {
+            self.recording.next_look *= 2;
+            self.look_for_delay();
+        }
+    }
+
+    /// Tries the delay that seems to lie between the channels of the take.
+    fn look_for_delay(&mut self) {
+        self.recording.average.read(&mut self.spectrum);
+        let candidate = self.finder.candidate(&self.spectrum);
+        self.recording.tracker.try_delay(candidate);
     }
 
     /// Begins a take with the next frame; one that was being recorded is dropped.
@@ -188,6 +226,8 @@ impl Monitor {
         self.recording.long_blocks.restart();
         self.recording.long_average.reset();
         self.recording.onsets.reset();
+        self.recording.tracker.restart();
+        self.recording.next_look = self.rate_hz as u64;
         self.recording.sums = PairSums::default();
         self.recording.invalid_frames = 0;
         self.recording.active = true;
@@ -217,26 +257,29 @@ impl Monitor {
         if self.recording.sums.frames == 0 {
             return None;
         }
-        average.read(&mut self.spectrum);
-        let grid = self.board.scorer().grid();
+        if !self.recording.tracker.tries_delay() {
+            self.look_for_delay();
+        }
+        self.recording.average.read(&mut self.spectrum);
         let beginnings = self.recording.onsets.beginnings(f64::INFINITY);
         let attacks = beginnings.map(|beginnings| beginnings.attacks);
-        let delay = self
-            .splitter
-            .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split);
-        let clues = Clues { delay, attacks };
+        let (evidence, _ways) = self.recording.tracker.evidence();
+        let clues = Clues {
+            delay: evidence.delay(),
+            attacks,
+        };
         let diagnosis = self
             .diagnoser
             .examine(&self.spectrum, &clues, &self.recording.onsets);
         let long_len = self.recording.long_blocks.block_len();
         let mut total = CrossSpectrum::silent(long_len / 2 + 1);
         self.recording.long_average.read(&mut total);
-        let Recording {
-            sums, invalid_frames, ..
-        } = self.recording;
-        let take = Take::new(name, pass, sums, invalid_frames, grid, &self.split, delay);
+        // What a cell of the take gathers is as many bins the more as there are fewer long blocks.
+        total.averages = self.spectrum.averages;
+        let grid = Grid::fft(self.rate_hz, long_len);
+        let take = Take::estimated(name, pass, self.recording.sums, &grid, total, evidence, self.kind);
         Some(
-            take.with_total(&Grid::fft(self.rate_hz, long_len), &total)
+            take.with_invalid_frames(self.recording.invalid_frames)
                 .with_diagnosis(diagnosis),
         )
     }
@@ -275,22 +318,26 @@ impl Monitor {
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
         let beginnings = self.onsets.beginnings(ATTACKS_S);
         let attacks = beginnings.map(|beginnings| beginnings.attacks);
-        out.delay = match told {
-            Some(told) => {
-                self.split.copy_from(told);
-                self.splitter.delay(&self.spectrum)
-            }
-            None => self
-                .splitter
-                .split(&self.spectrum, grid, beginnings.as_ref(), &mut self.split),
-        };
-        out.method = self.split.method;
+        let candidate = self.finder.candidate(&self.spectrum);
+        self.tracker.try_delay(candidate);
+        let (evidence, _ways) = self.tracker.evidence();
+        out.delay = evidence.delay();
         let clues = Clues {
             delay: out.delay,
             attacks,
         };
         out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
-        out.wet_over_dry_range_db = self.split.range.map(|range| range.wet_over_dry_db);
+        // The window took something off the cross term of channels that are apart.
+        self.lags.correct(&mut self.spectrum, evidence.delay_s);
+        let resolved = evidence.resolve(self.kind);
+        out.kind = self.kind;
+        match told {
+            Some(told) => self.split.copy_from(told),
+            None => split_into(&self.spectrum, grid, &resolved, evidence.delay_s, &mut self.split),
+        }
+        out.bounds = self.split.bounds;
+        out.method = self.split.method;
+        out.wet_over_dry_range_db = self.split.wet_over_dry_range_db();
         out.wet_over_dry_db = self
             .split
             .wet_over_dry_db()
@@ -302,6 +349,7 @@ impl Monitor {
             *hz = band.centre_hz() as f32;
         }
         self.board.score(&self.split, &mut out.rows);
+        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
         out.selected = selected;
         for (id, curves) in [
             (selected, &mut out.selected_curves),

@@ -4,8 +4,11 @@ use crate::alignment::delay::ChannelDelay;
 use crate::explain::diagnosis::Diagnosis;
 use crate::routing::feed::FeedId;
 use crate::score::board::{Board, FEEDS, Row};
+use crate::score::verdict::Verdict;
 use crate::spectrum::bands::{MAX_THIRDS, MAX_TWENTY_FOURTHS};
 use crate::split::Method;
+use crate::split::kind::PresetKind;
+use crate::split::ways::{Bounds, Closed};
 
 /// What one 1/3-octave band (or a merged group of them) says now.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -78,8 +81,14 @@ pub struct Reading {
     pub method: Method,
     /// Wet over dry power in stereo, dB; `None` when silent.
     pub wet_over_dry_db: Option<f64>,
-    /// What it may be at least and at most, where it is an estimate ([`crate::split::Range`]).
+    /// What it may be at least and at most, where it is an estimate ([`crate::split::Split::wet_over_dry_range_db`]).
     pub wet_over_dry_range_db: Option<[f64; 2]>,
+    /// What the player said the preset is.
+    pub kind: PresetKind,
+    /// What is known of dry and wet where they are estimated.
+    pub bounds: Option<Bounds>,
+    /// What the player could do to have a word said plainly; `None` where nothing would change one.
+    pub asks_for: Option<AskFor>,
     /// The board.
     pub rows: [Row; FEEDS],
     /// The 1/3-octave bands; the first [`Self::band_count`] count.
@@ -102,6 +111,35 @@ pub struct Reading {
     pub take_s: f64,
 }
 
+/// One step for the player that tells more than the sound does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AskFor {
+    /// Say what kind of preset it is: the dry isn't known well enough for a plain word.
+    Kind,
+    /// Stop the strings and let the effects ring: the wet isn't known well enough for a plain balance.
+    MutedEnd,
+    /// Record a dry pass: nothing less tells.
+    DryPass,
+}
+
+impl AskFor {
+    /// What would make a word plain that isn't.
+    #[must_use]
+    pub fn of(rows: &[Row; FEEDS], bounds: &Bounds) -> Option<Self> {
+        let open = |plain: Option<bool>| plain == Some(false);
+        let dry = rows.iter().any(|row| open(row.verdict.map(Verdict::is_plain)));
+        let wet = rows.iter().any(|row| open(row.balance.map(Verdict::is_plain)));
+        match bounds.closed {
+            None if dry => Some(Self::Kind),
+            None | Some(Closed::Kind) if wet && bounds.one_direction && bounds.wet.is_none() => {
+                Some(Self::MutedEnd)
+            }
+            _ if dry || wet => Some(Self::DryPass),
+            _ => None,
+        }
+    }
+}
+
 impl Default for Reading {
     fn default() -> Self {
         Self {
@@ -117,6 +155,9 @@ impl Default for Reading {
             method: Method::Estimated,
             wet_over_dry_db: None,
             wet_over_dry_range_db: None,
+            kind: PresetKind::NotSaid,
+            bounds: None,
+            asks_for: None,
             rows: Board::empty_rows(),
             bands: [BandNow::default(); MAX_THIRDS],
             band_count: 0,

@@ -9,9 +9,13 @@ use crate::explain::diagnosis::Diagnosis;
 use crate::score::board::{Board, FEEDS, Row};
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
-use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::PairSums;
+use crate::spectrum::welch::lags::Lags;
+use crate::split::estimated::split_into;
+use crate::split::kind::PresetKind;
+use crate::split::ways::Evidence;
 use crate::split::{Method, Split};
 
 /// Which pass of a part a take is.
@@ -62,10 +66,15 @@ pub struct Take {
     pub split: Split,
     /// Why it fares as it does; `None` for a take stored before there was a diagnosis.
     pub diagnosis: Option<Diagnosis>,
+    /// What the player said the preset is.
+    pub kind: PresetKind,
+    /// What the sound shows of an estimated dry and wet; `None` where they are known by themselves.
+    pub evidence: Option<Evidence>,
 }
 
 impl Take {
-    /// Stores an analysis made on the FFT bins of `grid`.
+    /// Stores an analysis of the FFT bins of `grid`, whose dry and wet are known by themselves: averages as they were read, nothing
+    /// given back of what the window took off.
     ///
     /// # Panics
     /// If the split isn't on that grid.
@@ -79,7 +88,6 @@ impl Take {
         split: &Split,
         delay: Option<ChannelDelay>,
     ) -> Self {
-        let cells = Grid::twenty_fourth_octave(grid.rate_hz());
         Self {
             name,
             pass,
@@ -88,20 +96,67 @@ impl Take {
             sums,
             delay,
             diagnosis: None,
-            split: gathered_split(split, grid, &cells, delay),
+            split: gathered_split(split, grid, &Grid::twenty_fourth_octave(grid.rate_hz()), delay),
+            kind: PresetKind::NotSaid,
+            evidence: None,
         }
     }
 
-    /// The same take with its total from a finer spectrum of the same frames. The averages stay those of the coarser one:
-    /// what a cell of the take gathers is as many bins the more as there are fewer blocks.
+    /// Stores an analysis of the FFT bins of `grid` whose dry and wet are estimated: the average as it was read, and what the
+    /// sound shows of them.
     ///
     /// # Panics
-    /// If the spectrum isn't on that grid.
+    /// If the total isn't on that grid.
     #[must_use]
-    pub fn with_total(mut self, grid: &Grid, total: &CrossSpectrum) -> Self {
-        let (delay_s, averages) = (self.split.total.delay_s, self.split.total.averages);
-        self.split.total = gathered(total, grid, &self.grid(), delay_s);
-        self.split.total.averages = averages;
+    pub fn estimated(
+        name: String,
+        pass: Pass,
+        sums: PairSums,
+        grid: &Grid,
+        mut total: CrossSpectrum,
+        evidence: Evidence,
+        kind: PresetKind,
+    ) -> Self {
+        let cells = Grid::twenty_fourth_octave(grid.rate_hz());
+        let mut lags = Lags::new(grid.rate_hz(), 2 * (grid.len() - 1));
+        lags.correct(&mut total, evidence.delay_s);
+        let total = gathered(&total, grid, &cells, evidence.delay_s);
+        let take = Self {
+            name,
+            pass,
+            rate_hz: grid.rate_hz(),
+            invalid_frames: 0,
+            sums,
+            delay: evidence.delay(),
+            diagnosis: None,
+            split: Split {
+                total,
+                ..Split::silent(cells.len(), Method::Estimated)
+            },
+            kind,
+            evidence: Some(evidence),
+        };
+        take.with_kind(kind)
+    }
+
+    /// The same take, of which the player says what kind of preset it is. Of one whose dry and wet are known by themselves only the
+    /// word is kept.
+    #[must_use]
+    pub fn with_kind(mut self, kind: PresetKind) -> Self {
+        self.kind = kind;
+        if let Some(evidence) = &self.evidence {
+            let grid = Grid::twenty_fourth_octave(self.rate_hz);
+            let total = self.split.total.clone();
+            let resolved = evidence.resolve(kind);
+            split_into(&total, &grid, &resolved, evidence.delay_s, &mut self.split);
+        }
+        self
+    }
+
+    /// The same take with how many frames were invalid.
+    #[must_use]
+    pub fn with_invalid_frames(mut self, invalid_frames: u64) -> Self {
+        self.invalid_frames = invalid_frames;
         self
     }
 
@@ -156,17 +211,19 @@ impl Take {
     }
 }
 
-/// A split sound on FFT bins gathered into wider cells; each part keeps the delay apart only if its cross term has one to
-/// keep. Allocates.
+/// A split sound on FFT bins gathered into wider cells: what the window took off the cross terms is given back, and what belongs to
+/// the delay is kept apart from what belongs to none. Allocates.
 #[must_use]
 pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<ChannelDelay>) -> Split {
     let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
-    let gather = |spectrum: &CrossSpectrum| {
-        let has_cross = spectrum.lr.iter().any(|c| c.norm_sqr() > 0.0);
-        gathered(spectrum, from, to, if has_cross { delay_s } else { 0.0 })
+    let mut lags = Lags::new(from.rate_hz(), 2 * (from.len() - 1));
+    let mut gather = |spectrum: &CrossSpectrum| {
+        let mut corrected = spectrum.clone();
+        lags.correct(&mut corrected, delay_s);
+        gathered(&corrected, from, to, delay_s)
     };
     Split {
-        range: split.range,
+        bounds: split.bounds,
         ..Split::new(
             gather(&split.dry),
             gather(&split.wet),
@@ -176,18 +233,25 @@ pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<Chann
     }
 }
 
-/// A spectrum of FFT bins gathered into wider cells, the cross term lined up by `delay_s` on the way. What a bin shares
-/// with two cells is given out in proportion; sums stay exactly what they were.
+/// With less left of a delay by a cell's width, squared, its cross term is kept in two parts that are exact together.
+const WIDE: f64 = 0.9;
+
+/// A corrected spectrum of FFT bins gathered into wider cells. What a bin shares with two cells is given out in proportion; sums stay
+/// exactly what they were. With a delay the cross term of a wide cell is kept in two parts, one lined up by it and one as it is, so
+/// that both its sum as it stands and its sum lined up are exact: partials lie anywhere in a cell.
 #[must_use]
 pub fn gathered(spectrum: &CrossSpectrum, from: &Grid, to: &Grid, delay_s: f64) -> CrossSpectrum {
     let mut out = CrossSpectrum::silent(to.len());
     out.delay_s = delay_s;
     out.averages = spectrum.averages;
+    if delay_s != 0.0 {
+        out.near = vec![Complex::new(0.0, 0.0); to.len()];
+    }
     let mut cell = 0;
     for bin in 0..from.len() {
         let (lower, upper) = (from.edges_hz()[bin], from.edges_hz()[bin + 1]);
-        let turned = spectrum.lr[bin]
-            * Complex::from_polar(1.0, -core::f64::consts::TAU * from.centres_hz()[bin] * delay_s);
+        let angle = -core::f64::consts::TAU * from.centres_hz()[bin] * delay_s;
+        let turned = spectrum.lr[bin] * Complex::from_polar(1.0, angle);
         let mut begin = lower;
         while begin < upper {
             while cell + 1 < to.len() && to.edges_hz()[cell + 1] <= begin {
@@ -202,8 +266,20 @@ pub fn gathered(spectrum: &CrossSpectrum, from: &Grid, to: &Grid, delay_s: f64) 
             out.ll[cell] += share * spectrum.ll[bin];
             out.rr[cell] += share * spectrum.rr[bin];
             out.lr[cell] += turned * share;
+            if let Some(near) = out.near.get_mut(cell) {
+                *near += spectrum.lr[bin] * share;
+            }
             begin = end;
         }
+    }
+    for (cell, (near, late)) in out.near.iter_mut().zip(&mut out.lr).enumerate() {
+        let left = mean_phasor(to, cell, delay_s);
+        let (as_it_is, lined_up) = (*near, *late);
+        let squared = left.norm_sqr();
+        if squared < WIDE {
+            *late = (lined_up - left.conj() * as_it_is) / (1.0 - squared);
+        }
+        *near = as_it_is - left * *late;
     }
     out
 }
@@ -218,10 +294,11 @@ mod stored {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
-    use crate::split::Range;
+    use crate::split::kind::PresetKind;
+    use crate::split::ways::{Bounds, Evidence};
 
     /// The version of the stored form.
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
 
     #[derive(Serialize, Deserialize)]
     struct Part {
@@ -229,6 +306,9 @@ mod stored {
         averages: f64,
         /// Cell by cell, base64; see [`CELL_BYTES`].
         cells: String,
+        /// The part of the cross term that is kept apart from the delayed one, where there is a delay: six bytes a cell.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        near: String,
     }
 
     #[derive(Serialize, Deserialize)]
@@ -247,9 +327,14 @@ mod stored {
         diagnosis: Option<Diagnosis>,
         method: Method,
         #[serde(default)]
-        range: Option<Range>,
-        dry: Part,
-        wet: Part,
+        kind: PresetKind,
+        /// What an estimate rests on: numbers of 32 bits, base64. Dry and wet follow from it and from the total, and aren't stored.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        evidence: String,
+        #[serde(default)]
+        dry: Option<Part>,
+        #[serde(default)]
+        wet: Option<Part>,
         total: Part,
     }
 
@@ -265,6 +350,7 @@ mod stored {
 
     fn part(spectrum: &CrossSpectrum) -> Part {
         let mut bytes = Vec::with_capacity(spectrum.len() * CELL_BYTES);
+        let mut near = Vec::with_capacity(6 * spectrum.near.len());
         for cell in 0..spectrum.len() {
             // Powers as they will be read back, so that equal channels stay exactly equal.
             let stored = |power: f64| {
@@ -278,20 +364,55 @@ mod stored {
             let root = (f64::from(ll) * f64::from(rr)).sqrt();
             bytes.extend(ll.to_le_bytes());
             bytes.extend(rr.to_le_bytes());
-            for value in [spectrum.lr[cell].re, spectrum.lr[cell].im] {
-                let share = if root > 0.0 {
-                    (value / root).clamp(-LARGEST_SHARE, LARGEST_SHARE)
-                } else {
-                    0.0
-                };
-                let bits = (share * CROSS_SCALE).round() as i32;
-                bytes.extend(&bits.to_le_bytes()[..3]);
+            put(&mut bytes, spectrum.lr[cell], root);
+            if let Some(cross) = spectrum.near.get(cell) {
+                put(&mut near, *cross, root);
             }
         }
         Part {
             delay_s: spectrum.delay_s,
             averages: spectrum.averages,
             cells: STANDARD.encode(bytes),
+            near: STANDARD.encode(near),
+        }
+    }
+
+    /// A cross term over the root of the powers' product.
+    fn put(bytes: &mut Vec<u8>, cross: Complex<f64>, root: f64) {
+        for value in [cross.re, cross.im] {
+            let share = if root > 0.0 {
+                (value / root).clamp(-LARGEST_SHARE, LARGEST_SHARE)
+            } else {
+                0.0
+            };
+            let bits = (share * CROSS_SCALE).round() as i32;
+            bytes.extend(&bits.to_le_bytes()[..3]);
+        }
+    }
+
+    /// What [`put`] wrote, from six bytes on.
+    fn taken(bytes: &[u8]) -> Complex<f64> {
+        // The top byte goes where the sign is, and is shifted back down with it.
+        let share = |i: usize| {
+            let bits = i32::from_le_bytes([0, bytes[i], bytes[i + 1], bytes[i + 2]]) >> 8;
+            (f64::from(bits) / CROSS_SCALE).clamp(-LARGEST_SHARE, LARGEST_SHARE)
+        };
+        Complex::new(share(0), share(3))
+    }
+
+    /// What an estimate rests on; nothing in a take of an older version, or of known dry and wet.
+    fn evidence(text: &str) -> Result<Option<Evidence>, String> {
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let bytes = STANDARD
+            .decode(text)
+            .map_err(|error| format!("the evidence of a take is damaged: {error}"))?;
+        let (words, rest) = bytes.as_chunks::<4>();
+        let numbers: Vec<f32> = words.iter().map(|word| f32::from_le_bytes(*word)).collect();
+        match Evidence::from_numbers(&numbers) {
+            Some(evidence) if rest.is_empty() => Ok(Some(evidence)),
+            _ => Err("the evidence of a take is damaged".into()),
         }
     }
 
@@ -325,13 +446,25 @@ mod stored {
             if !((0.0..=LARGEST_POWER).contains(&ll) && (0.0..=LARGEST_POWER).contains(&rr)) {
                 return Err(format!("cell {cell} of a take holds no possible power"));
             }
-            // The top byte goes where the sign is, and is shifted back down with it.
-            let share = |i: usize| {
-                let bits = i32::from_le_bytes([0, bytes[i], bytes[i + 1], bytes[i + 2]]) >> 8;
-                (f64::from(bits) / CROSS_SCALE).clamp(-LARGEST_SHARE, LARGEST_SHARE)
-            };
             (spectrum.ll[cell], spectrum.rr[cell]) = (ll, rr);
-            spectrum.lr[cell] = Complex::new(share(8), share(11)) * (ll * rr).sqrt();
+            spectrum.lr[cell] = taken(&bytes[8..]) * (ll * rr).sqrt();
+        }
+        if part.delay_s != 0.0 {
+            spectrum.near = vec![Complex::new(0.0, 0.0); grid.len()];
+        }
+        if !part.near.is_empty() && part.delay_s != 0.0 {
+            let bytes = STANDARD
+                .decode(&part.near)
+                .map_err(|error| format!("the cells of a take are damaged: {error}"))?;
+            if bytes.len() != 6 * grid.len() {
+                return Err(format!(
+                    "a take should have {} cells beside its delay",
+                    grid.len()
+                ));
+            }
+            for (cell, bytes) in bytes.chunks_exact(6).enumerate() {
+                spectrum.near[cell] = taken(bytes) * (spectrum.ll[cell] * spectrum.rr[cell]).sqrt();
+            }
         }
         Ok(spectrum)
     }
@@ -348,9 +481,13 @@ mod stored {
                 delay: self.delay,
                 diagnosis: self.diagnosis,
                 method: self.split.method,
-                range: self.split.range,
-                dry: part(&self.split.dry),
-                wet: part(&self.split.wet),
+                kind: self.kind,
+                evidence: self.evidence.as_ref().map_or(String::new(), |evidence| {
+                    let numbers = evidence.numbers();
+                    STANDARD.encode(numbers.iter().flat_map(|n| n.to_le_bytes()).collect::<Vec<u8>>())
+                }),
+                dry: self.evidence.is_none().then(|| part(&self.split.dry)),
+                wet: self.evidence.is_none().then(|| part(&self.split.wet)),
                 total: part(&self.split.total),
             }
             .serialize(serializer)
@@ -387,7 +524,17 @@ mod stored {
                 return Err(D::Error::custom("the delay of a take is out of range"));
             }
             let grid = Grid::twenty_fourth_octave(stored.rate_hz);
-            Ok(Self {
+            let evidence = evidence(&stored.evidence).map_err(D::Error::custom)?;
+            if evidence.is_none() && (stored.dry.is_none() || stored.wet.is_none()) {
+                return Err(D::Error::custom(
+                    "a take holds neither dry and wet nor what they follow from",
+                ));
+            }
+            let one = |part: &Option<Part>| match part {
+                Some(part) => spectrum(part, &grid),
+                None => Ok(CrossSpectrum::silent(grid.len())),
+            };
+            let take = Self {
                 name: stored.name,
                 pass: stored.pass,
                 rate_hz: stored.rate_hz,
@@ -395,16 +542,21 @@ mod stored {
                 sums,
                 delay: stored.delay,
                 diagnosis: stored.diagnosis,
+                kind: stored.kind,
+                evidence,
                 split: Split {
-                    range: stored.range,
+                    // What an older version estimated has no bounds.
+                    bounds: (stored.method == Method::Estimated).then_some(Bounds::UNKNOWN),
                     ..Split::new(
-                        spectrum(&stored.dry, &grid).map_err(D::Error::custom)?,
-                        spectrum(&stored.wet, &grid).map_err(D::Error::custom)?,
+                        one(&stored.dry).map_err(D::Error::custom)?,
+                        one(&stored.wet).map_err(D::Error::custom)?,
                         spectrum(&stored.total, &grid).map_err(D::Error::custom)?,
                         stored.method,
                     )
                 },
-            })
+            };
+            let kind = take.kind;
+            Ok(take.with_kind(kind))
         }
     }
 }

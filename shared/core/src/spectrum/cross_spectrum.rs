@@ -17,6 +17,9 @@ pub struct CrossSpectrum {
     /// How much later the right channel is than `lr` shows, seconds: the true cross term is `lr·e^(+j2πf·delay)`. Zero for
     /// a spectrum of FFT bins; a stored take, whose cells are wide, keeps it apart so that combs survive.
     pub delay_s: f64,
+    /// With a delay kept apart: the part of the cross term that lies nearer to no delay than to that one, kept as it is. The
+    /// true cross term is `lr·e^(+j2πf·delay) + near`; wide cells would wash out whichever isn't kept by itself. Empty otherwise.
+    pub near: Vec<Complex<f64>>,
     /// How many independent averages the cross term amounts to. 1 makes every coherence 1.
     pub averages: f64,
 }
@@ -30,6 +33,7 @@ impl CrossSpectrum {
             rr: vec![0.0; cells],
             lr: vec![Complex::new(0.0, 0.0); cells],
             delay_s: 0.0,
+            near: Vec::new(),
             averages: 0.0,
         }
     }
@@ -40,6 +44,7 @@ impl CrossSpectrum {
         self.rr.fill(0.0);
         self.lr.fill(Complex::new(0.0, 0.0));
         self.delay_s = 0.0;
+        self.near.clear();
         self.averages = 0.0;
     }
 
@@ -55,7 +60,7 @@ impl CrossSpectrum {
         self.ll.is_empty()
     }
 
-    /// Overwrites this spectrum with another of the same length, without allocating.
+    /// Overwrites this spectrum with another of the same length, without allocating unless the other keeps a delay apart.
     ///
     /// # Panics
     /// If the lengths differ.
@@ -64,6 +69,8 @@ impl CrossSpectrum {
         self.rr.copy_from_slice(&other.rr);
         self.lr.copy_from_slice(&other.lr);
         self.delay_s = other.delay_s;
+        self.near.clear();
+        self.near.extend_from_slice(&other.near);
         self.averages = other.averages;
     }
 
@@ -88,13 +95,15 @@ impl CrossSpectrum {
     pub fn band(&self, grid: &Grid, map: &BandMap, band: usize) -> BandReading {
         let left = map.sum(band, |k| self.ll[k]);
         let right = map.sum(band, |k| self.rr[k]);
-        let cross = map.sum(band, |k| (self.lr[k] * self.phasor(grid, k)).re);
+        let cross = map.sum(band, |k| self.cross(grid, k, 0.0).re);
         let both = (left * right).sqrt();
         // Weighted by the cell's own power, so that empty cells of a harmonic sound have no say.
         let weighted = map.sum(band, |k| {
             let product = self.ll[k] * self.rr[k];
             if product > 0.0 {
-                self.lr[k].norm_sqr() / product.sqrt()
+                // With a delay kept apart, the two parts of the cross term as if each were alone.
+                let near = self.near.get(k).map_or(0.0, Complex::norm_sqr);
+                (self.lr[k].norm_sqr() + near) / product.sqrt()
             } else {
                 0.0
             }
@@ -113,14 +122,20 @@ impl CrossSpectrum {
         }
     }
 
-    /// `e^(+j2πf·delay)`, averaged over the cell.
-    fn phasor(&self, grid: &Grid, cell: usize) -> Complex<f64> {
-        mean_phasor(grid, cell, self.delay_s)
+    /// The cross term of a cell, the right line late by `late_s` more.
+    #[must_use]
+    pub fn cross(&self, grid: &Grid, cell: usize, late_s: f64) -> Complex<f64> {
+        let cross = self.lr[cell] * mean_phasor(grid, cell, self.delay_s + late_s);
+        match self.near.get(cell) {
+            Some(near) => cross + near * mean_phasor(grid, cell, late_s),
+            None => cross,
+        }
     }
 }
 
 /// `e^(+j2πf·τ)` averaged over the width of a cell: the phase at its middle times `sinc(width·τ)`, which is what a
-/// delay does to a power that is spread evenly over the cell.
+/// delay does to a power that is spread evenly over the cell. The bins of an FFT are samples of a spectrum, not cells of it: there it
+/// is the phase alone.
 #[must_use]
 pub fn mean_phasor(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
     if delay_s == 0.0 {
@@ -128,12 +143,16 @@ pub fn mean_phasor(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
     }
     let (lower, upper) = (grid.edges_hz()[cell], grid.edges_hz()[cell + 1]);
     let half_turn = core::f64::consts::PI * (upper - lower) * delay_s;
-    let shrink = if half_turn.abs() < 1e-9 {
+    let shrink = if half_turn.abs() < 1e-9 || grid.block_len().is_some() {
         1.0
     } else {
         half_turn.sin() / half_turn
     };
-    let angle = core::f64::consts::PI * (upper + lower) * delay_s;
+    let angle = if grid.block_len().is_some() {
+        core::f64::consts::TAU * grid.centres_hz()[cell] * delay_s
+    } else {
+        core::f64::consts::PI * (upper + lower) * delay_s
+    };
     Complex::from_polar(1.0, angle) * shrink
 }
 

@@ -10,6 +10,7 @@ pub mod ways;
 
 use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
+use ways::Bounds;
 
 /// How dry and wet were told apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,31 +43,6 @@ impl Method {
     }
 }
 
-/// How far an estimate can be relied on: what contains the truth in at least 95 of 100 synthetic presets.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Range {
-    /// Wet over dry power, dB, at least and at most; infinite where there is no bound.
-    #[cfg_attr(feature = "serde", serde(with = "open_ends"))]
-    pub wet_over_dry_db: [f64; 2],
-    /// The correlation of the wet's channels that it's for, at least and at most.
-    pub wet_correlation: [f64; 2],
-}
-
-impl Range {
-    /// Nothing is known.
-    pub const UNKNOWN: Self = Self {
-        wet_over_dry_db: [f64::NEG_INFINITY, f64::INFINITY],
-        wet_correlation: [-1.0, 1.0],
-    };
-
-    /// Whether it says anything.
-    #[must_use]
-    pub fn is_bounded(&self) -> bool {
-        self.wet_over_dry_db.iter().any(|db| db.is_finite())
-    }
-}
-
 /// Dry and wet of one sound, and the sound as it was heard.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Split {
@@ -79,8 +55,8 @@ pub struct Split {
     pub total: CrossSpectrum,
     /// How they were told apart.
     pub method: Method,
-    /// How near an estimate is; `None` where dry and wet were measured.
-    pub range: Option<Range>,
+    /// What is known of an estimate; `None` where dry and wet were measured.
+    pub bounds: Option<Bounds>,
 }
 
 impl Split {
@@ -92,7 +68,7 @@ impl Split {
             wet,
             total,
             method,
-            range: None,
+            bounds: None,
         }
     }
 
@@ -105,11 +81,24 @@ impl Split {
         let mut total = CrossSpectrum::silent(grid.len());
         total.delay_s = dry.delay_s;
         total.averages = dry.averages.min(wet.averages);
+        if total.delay_s != 0.0 {
+            total.near = total.lr.clone();
+        }
         for part in [&dry, &wet] {
+            let apart = part.delay_s != total.delay_s;
             for cell in 0..grid.len() {
                 total.ll[cell] += part.ll[cell];
                 total.rr[cell] += part.rr[cell];
-                total.lr[cell] += part.lr[cell] * mean_phasor(grid, cell, part.delay_s - total.delay_s);
+                let cross = part.lr[cell];
+                match total.near.get_mut(cell) {
+                    Some(near) if apart => *near += cross * mean_phasor(grid, cell, part.delay_s),
+                    _ => total.lr[cell] += cross * mean_phasor(grid, cell, part.delay_s - total.delay_s),
+                }
+                if let (Some(near), Some(other)) = (total.near.get_mut(cell), part.near.get(cell)) {
+                    *near += other;
+                } else if let Some(other) = part.near.get(cell) {
+                    total.lr[cell] += other;
+                }
             }
         }
         Self {
@@ -117,7 +106,7 @@ impl Split {
             wet,
             total,
             method,
-            range: None,
+            bounds: None,
         }
     }
 
@@ -130,7 +119,7 @@ impl Split {
             wet: silence.clone(),
             total: silence,
             method,
-            range: None,
+            bounds: None,
         }
     }
 
@@ -143,13 +132,23 @@ impl Split {
         self.wet.copy_from(&other.wet);
         self.total.copy_from(&other.total);
         self.method = other.method;
-        self.range = other.range;
+        self.bounds = other.bounds;
     }
 
     /// The delays the three parts keep apart, seconds: dry, wet, total.
     #[must_use]
     pub fn delays_s(&self) -> [f64; 3] {
         [self.dry.delay_s, self.wet.delay_s, self.total.delay_s]
+    }
+
+    /// What wet over dry may be at least and at most, dB, where it is estimated and there's a dry by itself; infinite at an open
+    /// end.
+    #[must_use]
+    pub fn wet_over_dry_range_db(&self) -> Option<[f64; 2]> {
+        let bounds = self.bounds.filter(|bounds| !bounds.no_separate_dry)?;
+        let [least, most] = bounds.dry_share;
+        let ratio = |dry: f64| crate::dsp::db::from_power((1.0 - dry).max(0.0) / dry);
+        Some([ratio(most), ratio(least)])
     }
 
     /// Wet over dry power of both channels, dB; `None` when there's neither.
@@ -161,21 +160,5 @@ impl Split {
             (false, true) => Some(f64::INFINITY),
             (false, false) => None,
         }
-    }
-}
-
-/// JSON has no infinity: an open end is stored as nothing.
-#[cfg(feature = "serde")]
-mod open_ends {
-    use serde::{Deserialize, Deserializer, Serialize, Serializer};
-
-    pub(super) fn serialize<S: Serializer>(ends: &[f64; 2], serializer: S) -> Result<S::Ok, S::Error> {
-        ends.map(|end| end.is_finite().then_some(end))
-            .serialize(serializer)
-    }
-
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<[f64; 2], D::Error> {
-        let [low, high] = <[Option<f64>; 2]>::deserialize(deserializer)?;
-        Ok([low.unwrap_or(f64::NEG_INFINITY), high.unwrap_or(f64::INFINITY)])
     }
 }

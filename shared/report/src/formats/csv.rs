@@ -2,12 +2,12 @@
 //!
 //! Figures are plain numbers; where there is none the cell holds the word that the JSON's `words` has for it.
 
-use crate::formats::schema::{FeedReport, TakeReport, Words, report_of};
+use crate::formats::schema::{FeedReport, IntervalReport, Sureness, TakeReport, Words, report_of};
 use crate::judge::judged::Judged;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
 
-const HEADINGS: [&str; 33] = [
+const HEADINGS: [&str; 43] = [
     "preset",
     "file",
     "pass",
@@ -41,6 +41,16 @@ const HEADINGS: [&str; 33] = [
     "tone_db",
     "dip_hz",
     "dip_db",
+    "outcome_is",
+    "outcome_other",
+    "balance",
+    "balance_is",
+    "dry_least_db",
+    "dry_most_db",
+    "wet_least_db",
+    "wet_most_db",
+    "shift_least_db",
+    "shift_most_db",
 ];
 
 /// The set as comma-separated values (RFC 4180: lines end in CR LF), the first line being the headings.
@@ -71,6 +81,15 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
             figure(of(loudness), &loudness.words, name)
         })
     };
+    let sure = |sure: Option<Sureness>| sure.map_or(String::new(), |sure| sure.name().into());
+    let ends = |interval: Option<IntervalReport>| {
+        interval.map_or([String::new(), String::new()], |interval| {
+            [interval.least_db, interval.most_db].map(|end| end.map_or(String::new(), |db| db.to_string()))
+        })
+    };
+    let [dry_least, dry_most] = ends(feed.dry);
+    let [wet_least, wet_most] = ends(feed.wet);
+    let [shift_least, shift_most] = ends(feed.shift);
     let of_feed = |name: &str, value| figure(value, &feed.words, name);
     [
         take.name.clone(),
@@ -110,6 +129,18 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         of_feed("tone_db", feed.tone_db),
         of_feed("dip_hz", feed.dip_hz),
         of_feed("dip_db", feed.dip_db),
+        sure(feed.outcome_is),
+        feed.outcome_other
+            .map_or(String::new(), |outcome| outcome.name().into()),
+        feed.balance
+            .map_or(String::new(), |balance| balance.name().into()),
+        sure(feed.balance_is),
+        dry_least,
+        dry_most,
+        wet_least,
+        wet_most,
+        shift_least,
+        shift_most,
     ]
 }
 

@@ -179,7 +179,7 @@ fn write_row(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt::
         out,
         "figure",
         figure(score.and_then(|score| score.wet_db)),
-        &score.map_or("–".into(), |score| minus(&text::change(score.wet_db))),
+        &score.map_or("–".into(), |score| minus(&text::wet(&score))),
     )?;
     let correlation = preset.take.sums.correlation();
     cell(
@@ -355,7 +355,7 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
     });
     for (value, class) in [
         (text::dry(&score), "figure"),
-        (text::change(score.wet_db), "figure"),
+        (text::wet(&score), "figure"),
         (text::change(Some(score.total_db)), "figure wide"),
         (text::balance(&score), "figure wide"),
         (text::makeup(&score), "figure"),

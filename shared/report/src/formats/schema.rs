@@ -1,4 +1,4 @@
-//! The JSON form, version 1, as serde structs. `SCHEMA.md` describes it for readers of other languages.
+//! The JSON form, version 2, as serde structs. `SCHEMA.md` describes it for readers of other languages.
 //!
 //! Numbers are plain, so that any tool can sort them. Where there is no number the field is `null` and the object's
 //! `words` says why, under the field's name.
@@ -12,17 +12,21 @@ use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::score::verdict::{Balance, Verdict};
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::grid::{Grid, block_len};
 use sumproof_core::split::Method;
+use sumproof_core::split::interval::{Interval, Known};
+use sumproof_core::split::kind::PresetKind;
+use sumproof_core::split::ways::Closed;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Entry, Loudness, Spread, View};
 use crate::text;
 
 /// The version of the form. It goes up when a field changes its meaning or goes away, not when one is added.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// Why a field is `null`, by the field's name.
 pub type Words = BTreeMap<String, String>;
@@ -184,10 +188,16 @@ pub struct SplitReport {
     pub floor_db: Option<f64>,
     /// Wet over dry power in stereo, dB.
     pub wet_over_dry_db: Option<f64>,
-    /// Between what an estimate's figure may lie (in at least 95 of 100 synthetic presets the truth does), dB: at least and
-    /// at most, `null` for an end that is open; `null` altogether where dry and wet were measured.
+    /// Between what an estimate's figure may lie, dB: at least and at most, `null` for an end that is open; `null` altogether where
+    /// dry and wet were measured.
     #[serde(default)]
     pub range_db: Option<[Option<f64>; 2]>,
+    /// What the player said the preset is.
+    #[serde(default)]
+    pub kind: PresetKind,
+    /// What closed the wet's interval: `one-way`, `muted-end` or `kind`; `null` where nothing did, or all was measured.
+    #[serde(default)]
+    pub closed_by: Option<Closed>,
     /// Why a figure is missing.
     #[serde(default, skip_serializing_if = "Words::is_empty")]
     pub words: Words,
@@ -230,15 +240,33 @@ pub struct FeedReport {
     pub id: FeedId,
     /// What people read.
     pub name: String,
-    /// `null` where there is too little sound.
+    /// The word, plain or likely; `null` where it can't be told, or where there is too little sound.
     pub outcome: Option<Outcome>,
+    /// Whether the word is plain; `null` where there is too little sound.
+    pub outcome_is: Option<Sureness>,
+    /// The other word it could be, where it is only likely.
+    pub outcome_other: Option<Outcome>,
+    /// How much wetter or drier: the word, plain or likely; `null` where it can't be told, or there's no wet or no dry by itself.
+    pub balance: Option<Balance>,
+    /// Whether that word is plain; `null` where there is nothing to say it of.
+    pub balance_is: Option<Sureness>,
+    /// The other word it could be.
+    pub balance_other: Option<Balance>,
+    /// How the dry's change is known, with both ends.
+    pub dry: Option<IntervalReport>,
+    /// How the wet's change is known, with both ends.
+    pub wet: Option<IntervalReport>,
+    /// How the balance shift is known, with both ends.
+    pub shift: Option<IntervalReport>,
+    /// What the wet's change would be if the effects were an ordinary stereo: an assumption. `null` where it is known.
+    pub wet_if_ordinary_db: Option<f64>,
     /// For a feed with a fault on one line: the line that was the worse one to have it.
     pub worse_line: Option<Side>,
-    /// Change of the dry from stereo, gain to make up taken out, dB.
+    /// Likely change of the dry from stereo, gain to make up taken out, dB.
     pub dry_db: Option<f64>,
     /// The dry is at the estimate's floor: it is *at least* this far down, and the balance shift at least that much.
     pub dry_at_floor: bool,
-    /// Change of the wet, dB.
+    /// Change of the wet, dB; `null` unless it is known within 6 dB: see [`Self::wet`].
     pub wet_db: Option<f64>,
     /// Change of everything, dB.
     pub total_db: Option<f64>,
@@ -264,6 +292,60 @@ pub struct FeedReport {
     /// Why a figure is missing, and what the floor means.
     #[serde(default, skip_serializing_if = "Words::is_empty")]
     pub words: Words,
+}
+
+/// Whether a word is plain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sureness {
+    /// The whole interval gives it.
+    Plain,
+    /// It could also be the other.
+    Likely,
+    /// The interval gives too many words.
+    CannotTell,
+}
+
+impl Sureness {
+    /// What people read.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Plain => "plain",
+            Self::Likely => "likely",
+            Self::CannotTell => "cannot tell",
+        }
+    }
+
+    fn of<W: Copy + Ord>(verdict: Verdict<W>) -> Self {
+        match verdict {
+            Verdict::Plain(_) => Self::Plain,
+            Verdict::Likely { .. } => Self::Likely,
+            Verdict::CannotTell => Self::CannotTell,
+        }
+    }
+}
+
+/// Both ends of a figure.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct IntervalReport {
+    /// `measured`, `bounded` or `assumed`.
+    pub known: Known,
+    /// At least, dB; `null` for an open end.
+    pub least_db: Option<f64>,
+    /// At most, dB; `null` for an open end.
+    pub most_db: Option<f64>,
+}
+
+impl From<Interval> for IntervalReport {
+    fn from(interval: Interval) -> Self {
+        let end = |end: f64| end.is_finite().then(|| rounded(end));
+        Self {
+            known: interval.known,
+            least_db: end(interval.low),
+            most_db: end(interval.high),
+        }
+    }
 }
 
 /// The document of several takes, as JSON text with line breaks.
@@ -433,11 +515,13 @@ fn split(take: &Take, heard: bool) -> SplitReport {
             take.split.wet_over_dry_db().filter(|_| heard),
             [text::NO_READING, "no wet found", "no dry found"],
         ),
-        range_db: take.split.range.filter(|_| heard).map(|range| {
-            range
-                .wet_over_dry_db
-                .map(|end| end.is_finite().then(|| rounded(end)))
-        }),
+        range_db: take
+            .split
+            .wet_over_dry_range_db()
+            .filter(|_| heard)
+            .map(|range| range.map(|end| end.is_finite().then(|| rounded(end)))),
+        kind: take.kind,
+        closed_by: take.split.bounds.and_then(|bounds| bounds.closed),
         words: words.0,
     }
 }
@@ -508,19 +592,42 @@ fn feed(shown: &FeedRow) -> FeedReport {
         id: row.id,
         name: shown.name.clone(),
         outcome: row.outcome,
+        outcome_is: row.verdict.map(Sureness::of),
+        outcome_other: row.verdict.and_then(Verdict::other),
+        balance: row.balance.and_then(Verdict::word),
+        balance_is: row.balance.map(Sureness::of),
+        balance_other: row.balance.and_then(Verdict::other),
+        dry: score.and_then(|score| score.dry).map(IntervalReport::from),
+        wet: score.and_then(|score| score.wet).map(IntervalReport::from),
+        shift: score.and_then(|score| score.balance).map(IntervalReport::from),
+        wet_if_ordinary_db: of(|s| s.wet_if_ordinary_db)
+            .filter(|db| db.is_finite())
+            .map(rounded),
         worse_line: row.worse,
         dry_db: words.figure("dry_db", of(|s| s.dry_db), part),
         dry_at_floor: floor,
-        wet_db: words.figure("wet_db", of(|s| s.wet_db), part),
+        wet_db: match score.and_then(text::open_wet) {
+            Some(between) => {
+                words.0.insert("wet_db".into(), between);
+                None
+            }
+            None => words.figure("wet_db", of(|s| s.wet_db), part),
+        },
         total_db: words.figure("total_db", of(|s| Some(s.total_db)), part),
         total_above_40_hz_db: shown
             .above_40_hz_db
             .and_then(|limited| words.figure("total_above_40_hz_db", Some(limited), part)),
-        balance_shift_db: words.figure(
-            "balance_shift_db",
-            of(|s| s.balance_shift_db),
-            [absent, "only dry", text::ONLY_WET],
-        ),
+        balance_shift_db: match score.and_then(text::open_balance) {
+            Some(between) => {
+                words.0.insert("balance_shift_db".into(), between);
+                None
+            }
+            None => words.figure(
+                "balance_shift_db",
+                of(|s| s.balance_shift_db),
+                [absent, "only dry", text::ONLY_WET],
+            ),
+        },
         dry_against_mono_db: words.figure("dry_against_mono_db", of(|s| s.dry_against_mono_db), part),
         total_against_mono_db: words.figure("total_against_mono_db", of(|s| s.total_against_mono_db), part),
         makeup_db: words.figure(

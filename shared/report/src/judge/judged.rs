@@ -160,7 +160,7 @@ impl<'a> Judged<'a> {
             judged
                 .wedge
                 .score
-                .map_or(f64::INFINITY, |score| score.evidence().dry_db)
+                .map_or(f64::INFINITY, |score| score.evidence().dry_db.likely)
         };
         rank(other)
             .cmp(&rank(self))
@@ -170,7 +170,10 @@ impl<'a> Judged<'a> {
 }
 
 fn worse_first(a: &Row, b: &Row) -> Ordering {
-    let dry = |row: &Row| row.score.map_or(f64::INFINITY, |score| score.evidence().dry_db);
+    let dry = |row: &Row| {
+        row.score
+            .map_or(f64::INFINITY, |score| score.evidence().dry_db.likely)
+    };
     b.outcome.cmp(&a.outcome).then_with(|| dry(a).total_cmp(&dry(b)))
 }
 

@@ -63,7 +63,7 @@ fn wedge_clause(feed: &FeedRow) -> String {
         Some(score) => format!(
             "The mono wedge {word}: dry {}, wet {}",
             in_db(&text::dry(&score)),
-            in_db(&text::change(score.wet_db))
+            in_db(&text::wet(&score))
         ),
         None => format!("The mono wedge: {word}"),
     }

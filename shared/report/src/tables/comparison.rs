@@ -128,11 +128,7 @@ fn outcome(feed: &FeedRow) -> &'static str {
 
 fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
     let dry = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| text::dry(&score));
-    let wet = |feed: &FeedRow| {
-        feed.row
-            .score
-            .map_or("-".into(), |score| text::change(score.wet_db))
-    };
+    let wet = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| text::wet(&score));
     let tone = |feed: &FeedRow| {
         feed.row
             .score

@@ -49,7 +49,7 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
         preset.trouble().unwrap_or("-").into(),
         counts(preset),
         score.map_or("-".into(), |score| text::dry(&score)),
-        score.map_or("-".into(), |score| text::change(score.wet_db)),
+        score.map_or("-".into(), |score| text::wet(&score)),
         preset
             .take
             .sums

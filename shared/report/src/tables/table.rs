@@ -154,7 +154,7 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
         outcome.name().into(),
         feed.label.clone(),
         text::dry(&score),
-        text::change(score.wet_db),
+        text::wet(&score),
         text::change(Some(score.total_db)),
         text::balance(&score),
         text::makeup(&score),

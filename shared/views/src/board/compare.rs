@@ -4,7 +4,7 @@ use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_wording::Name;
 
-use crate::board::{full_name, row_name, spoken};
+use crate::board::{full_name, row_name, spoken, unknown_wet};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::snapshot::TakeSummary;
 use crate::style::Style;
@@ -130,7 +130,10 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
     };
     for (x, text) in [
         (dry, change(score.dry_db, score.dry_at_floor)),
-        (wet, change(score.wet_db, false)),
+        (
+            wet,
+            unknown_wet(&score).map_or_else(|| change(score.wet_db, false), |_| String::from("?")),
+        ),
     ] {
         write(
             ui,

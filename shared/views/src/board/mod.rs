@@ -6,6 +6,7 @@ pub(crate) mod hearing;
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::score::scorer::FeedScore;
 use sumproof_wording::Name;
 use sumproof_wording::feeds::{explanation, short_name};
 
@@ -51,6 +52,11 @@ fn key_of(index: usize) -> Option<char> {
         .and_then(|n| char::from_digit(n, 10))
 }
 
+/// What is said of a wet that is there, but not known well enough for a figure.
+pub(super) fn unknown_wet(score: &FeedScore) -> Option<&'static str> {
+    (score.wet.is_some() && score.wet_db.is_none()).then_some("can't be told")
+}
+
 /// What is said of a row in words: for those who hear the window instead of seeing it, and for the tooltip.
 pub fn spoken(row: &Row, name: &str) -> String {
     let worse = row.worse.map_or_else(String::new, |side| {
@@ -69,7 +75,7 @@ pub fn spoken(row: &Row, name: &str) -> String {
         "{name}{worse}: {}, dry {}, wet {}, level {} LU",
         outcome.name(),
         change(score.dry_db, score.dry_at_floor),
-        change(score.wet_db, false),
+        unknown_wet(&score).map_or_else(|| change(score.wet_db, false), String::from),
         decibels(score.level_lu),
     );
     if let Some(tone) = score.tone_db {
@@ -372,7 +378,8 @@ fn figures(ui: &Ui, style: &Style, columns: &Columns, middle: f32, row: &Row) {
         &change(score.dry_db, score.dry_at_floor),
         colours.ink,
     );
-    right(columns.wet, &change(score.wet_db, false), colours.ink);
+    let wet = unknown_wet(&score).map_or_else(|| change(score.wet_db, false), |_| String::from("?"));
+    right(columns.wet, &wet, colours.ink);
     if !columns.more {
         return;
     }

@@ -313,13 +313,16 @@ pub fn applied(split: &Split, action: &Action) -> Split {
     match *action {
         Action::FlipChannel => {
             for part in [&mut changed.dry, &mut changed.wet, &mut changed.total] {
-                part.lr.iter_mut().for_each(|cross| *cross = -*cross);
+                let cross = part.lr.iter_mut().chain(&mut part.near);
+                cross.for_each(|cross| *cross = -*cross);
             }
         }
         Action::RemoveDelay { late, delay_s } => {
             let by = if late == Side::Right { delay_s } else { -delay_s };
             for part in [&mut changed.dry, &mut changed.wet, &mut changed.total] {
                 part.delay_s -= by;
+                // What lay near no delay is now as far the other way; a take's cells are too wide to say where.
+                part.near.clear();
             }
         }
         Action::WetLevel { change_db } => scale(&mut changed, true, [db::to_amplitude(change_db); 2]),

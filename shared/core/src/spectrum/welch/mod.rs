@@ -4,6 +4,7 @@
 //! the stream into silence, and [`Blocks::flush`] lets them run out over its end; since the squared windows of four
 //! overlapping blocks add up to a constant, every frame then counts alike and a take's power is exactly its mean square.
 
+pub mod lags;
 mod sums;
 
 use std::sync::Arc;

@@ -25,7 +25,7 @@ use crate::spectrum::bands::{Band, BandMap};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
 use crate::spectrum::pair_sums::PairSums;
-use crate::spectrum::welch::window_autocorrelation;
+use crate::split::kind::PresetKind;
 use crate::split::{Method, Split};
 
 use align::{Alignment, Residual};
@@ -309,13 +309,8 @@ impl TwoPass {
     #[must_use]
     pub fn take(&self, name: String) -> Take {
         let len = block_len(self.grid.rate_hz());
-        let mut split = self.split.clone();
-        let delay = DelayFinder::new(self.grid.rate_hz(), len).find(&split.dry);
-        if let Some(delay) = delay {
-            let overlap = window_autocorrelation(delay.delay_s * self.grid.rate_hz() / len as f64).max(0.1);
-            split.dry.lr.iter_mut().for_each(|cross| *cross /= overlap);
-        }
-        Take::new(name, Pass::Full, self.sums, 0, &self.grid, &split, delay)
+        let delay = DelayFinder::new(self.grid.rate_hz(), len).find(&self.split.dry);
+        Take::new(name, Pass::Full, self.sums, 0, &self.grid, &self.split, delay)
     }
 }
 
@@ -357,6 +352,8 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
         delay: dry.delay,
         diagnosis: full.and_then(|full| full.diagnosis),
         split,
+        kind: PresetKind::NotSaid,
+        evidence: None,
     })
 }
 

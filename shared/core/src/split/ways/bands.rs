@@ -11,6 +11,12 @@ pub(super) fn group_of(band: usize) -> usize {
     (band / 3).min(GROUPS - 1)
 }
 
+/// Where a frequency lies among the middles of the bands: 0 at the first, 1 at the second.
+#[must_use]
+pub fn band_position(hz: f64) -> f64 {
+    10.0 * (hz.max(1.0) / 1000.0).log10() + 11.0
+}
+
 /// Bands by their edges. IEC 61260-1, base 10, as [`crate::spectrum::bands`].
 #[derive(Clone, Copy, Debug)]
 pub(super) struct BandEdges {

@@ -8,6 +8,7 @@ use super::evidence::{Evidence, WetAlong, grouped};
 use super::modes::{MOST_MODES, Mode};
 use super::sums::Covariance;
 use super::tail::Tail;
+use crate::split::diffuse::diffuse_per_channel;
 use crate::split::kind::PresetKind;
 
 /// One direction needs at least this share of the increments within 6°.
@@ -50,6 +51,10 @@ const MOVING_PURITY: f64 = 0.45;
 const MOVING_SHARE: f64 = 0.37;
 /// What a tail says of the wet along the dry's direction may be off by this and two standard errors, dB.
 const TAIL_DB: f64 = 2.0;
+/// Tolerance of a direction that all of the sound has, degrees.
+const ONLY_DEG: f64 = 0.2;
+/// Lining up must leave less than this of what was across.
+const HALF: f64 = 0.5;
 /// With less of the power across the dry's direction dry and wet lie alike.
 const NOTHING_ACROSS: f64 = 3e-4;
 
@@ -92,8 +97,14 @@ pub struct Bounds {
     pub error: Option<[f64; 3]>,
     /// Dry power over all power, at least and at most.
     pub dry_share: [f64; 2],
+    /// The same, most likely.
+    pub likely_share: f64,
     /// What closed the wet's interval, if anything did.
     pub closed: Option<Closed>,
+    /// How much later the right channel's dry is, seconds.
+    pub delay_s: f64,
+    /// Wet that lies along the dry over the dry, most likely: how much of the spectrum along it is not its own.
+    pub mixed: f64,
     /// How the wet lies in the pair, where a muted ending showed it.
     pub wet: Option<WetWay>,
 }
@@ -120,7 +131,10 @@ impl Bounds {
         count: 0,
         error: None,
         dry_share: [0.0, 1.0],
+        likely_share: 0.5,
         closed: None,
+        delay_s: 0.0,
+        mixed: 1.0,
         wet: None,
     };
 }
@@ -132,6 +146,8 @@ pub struct BandDry {
     pub stokes: [f64; 3],
     /// Share of the band's power that is dry if the wet is ordinary: as loud across the dry's direction as along it.
     pub share: f64,
+    /// Share of it that lies along the dry's direction, dry or wet; 0 where it has no one direction.
+    pub along: f64,
 }
 
 /// Known bounds, with the dry per band that is most likely.
@@ -206,6 +222,9 @@ impl Evidence {
         if kind == PresetKind::NoDry || (kind == PresetKind::NotSaid && self.is_moving()) {
             return self.whole();
         }
+        if let Some(angle) = self.only_way() {
+            return self.one_way(angle, ONLY_DEG.to_radians(), kind);
+        }
         let tolerance_rad = if first.share > SURE_SHARE {
             FINE_DEG
         } else {
@@ -239,17 +258,43 @@ impl Evidence {
         }
     }
 
+    /// The direction of the whole sound, if all of it has one: then nothing need begin for it to be seen.
+    fn only_way(&self) -> Option<f64> {
+        let angle = self.main_angle();
+        (self.seconds > 0.0 && self.across_of(angle) < NOTHING_ACROSS).then_some(angle)
+    }
+
+    /// The direction that most of the power has, radians.
+    #[must_use]
+    pub fn main_angle(&self) -> f64 {
+        let sum = self
+            .means
+            .iter()
+            .fold(Covariance::default(), |sum, mean| sum.plus(mean));
+        0.5 * (2.0 * sum.re).atan2(sum.ll - sum.rr)
+    }
+
+    /// Whether lining the channels up leaves much less across the main direction than `plain` has: what tells where nothing begins.
+    #[must_use]
+    pub fn explains_more_than(&self, plain: &Self) -> bool {
+        self.modes.onsets < FEW
+            && plain.modes.onsets < FEW
+            && self.across_of(self.main_angle()) < HALF * plain.across_of(plain.main_angle())
+    }
+
     /// The whole sound is the dry.
     fn whole(&self) -> Resolved {
         Resolved {
             bounds: Bounds {
                 no_separate_dry: true,
                 dry_share: [1.0; 2],
+                likely_share: 1.0,
                 ..Bounds::UNKNOWN
             },
             bands: self.means.map(|mean| BandDry {
                 stokes: mean.stokes(),
                 share: 1.0,
+                along: 0.0,
             }),
         }
     }
@@ -331,6 +376,7 @@ impl Evidence {
         }
         let mut bands = [BandDry::default(); BANDS];
         let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        let (mut dry, mut wet_along) = (0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
             band.stokes = stokes_of(angle_rad);
@@ -339,6 +385,9 @@ impl Evidence {
             }
             let along = mean.along(angle_rad).along / trace;
             band.share = (along - likely[n]).max(0.0);
+            band.along = along;
+            dry += trace * band.share;
+            wet_along += trace * likely[n];
             all += trace;
             least += trace * (along - wet.most[n]).max(0.0);
             most += trace * (along - wet.least[n]).clamp(0.0, 1.0);
@@ -362,7 +411,14 @@ impl Evidence {
                 ways,
                 count: 1,
                 dry_share: [share(least), share(most)],
+                likely_share: share(dry),
                 closed,
+                delay_s: self.delay_s,
+                mixed: if dry > 0.0 {
+                    (wet_along / dry).min(1.0)
+                } else {
+                    1.0
+                },
                 wet: self.tail.as_ref().and_then(|tail| self.wet_way(tail, angle_rad)),
                 ..Bounds::UNKNOWN
             },
@@ -381,6 +437,7 @@ impl Evidence {
     fn several(&self, kind: PresetKind) -> Resolved {
         let mut bounds = Bounds {
             closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
+            delay_s: self.delay_s,
             ..Bounds::UNKNOWN
         };
         let modes = &self.modes.modes[..self.modes.count];
@@ -401,7 +458,8 @@ impl Evidence {
                 bounds.count += 1;
             }
         }
-        if self.modes.onsets >= 2 && kind != PresetKind::OneSide {
+        let begun = self.modes.onsets >= FEW;
+        if begun && kind != PresetKind::OneSide {
             bounds.error = Some(self.begins_all.error.map(|error| DEVIATIONS * error));
         }
         if kind == PresetKind::TwoTakes {
@@ -409,15 +467,29 @@ impl Evidence {
             bounds.error = Some([level, UNRELATED, UNRELATED]);
         }
         let mut bands = [BandDry::default(); BANDS];
-        let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
+        let (mut least, mut most, mut all, mut dry) = (0.0, 0.0, 0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
-            let [low, high] = self.dry_share[n];
-            let begin = &self.begins[n];
-            let stokes = if begin.weight > 0.0 {
-                begin.stokes
+            let [low, high] = if begun { self.dry_share[n] } else { [0.0, 1.0] };
+            let cross_squared = mean.re * mean.re + mean.im * mean.im;
+            let diffuse = 2.0 * diffuse_per_channel(mean.ll, mean.rr, cross_squared);
+            let likely = if trace <= 0.0 {
+                0.0
+            } else if !begun {
+                1.0 - diffuse / trace
             } else {
+                0.5 * (low + high)
+            };
+            let begin = &self.begins[n];
+            let stokes = if begun && begin.weight > 0.0 {
+                begin.stokes
+            } else if begun && self.begins_all.weight > 0.0 {
                 self.begins_all.stokes
+            } else {
+                // Nothing began: the direction most of the sound has.
+                let all = mean.stokes();
+                let length = all.iter().map(|x| x * x).sum::<f64>().sqrt().max(1e-9);
+                all.map(|x| x / length)
             };
             let length = stokes.iter().map(|x| x * x).sum::<f64>().sqrt();
             let mut stokes = stokes.map(|x| x / length.max(1.0));
@@ -426,14 +498,17 @@ impl Evidence {
             }
             *band = BandDry {
                 stokes,
-                share: 0.5 * (low + high),
+                share: likely.clamp(low, high),
+                along: 0.0,
             };
             all += trace;
             least += trace * low;
             most += trace * high;
+            dry += trace * band.share;
         }
         if all > 0.0 {
             bounds.dry_share = [least / all, most / all];
+            bounds.likely_share = dry / all;
         }
         Resolved { bounds, bands }
     }

@@ -6,10 +6,11 @@ use super::modes::{MOST_MODES, Mode, Modes};
 use super::sums::Covariance;
 use super::tail::Tail;
 use super::{Ways, wet};
+use crate::alignment::delay::ChannelDelay;
+use crate::routing::line::Polarity;
 
 /// What is new at the onsets in one band, on average.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Beginning {
     /// Normalised Stokes parameters of it: level difference, in phase, quadrature; the root of their squares is 1 for one
     /// direction.
@@ -22,7 +23,6 @@ pub struct Beginning {
 
 /// How much wet may lie along a direction, per band, as shares of the band's power.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct WetAlong {
     /// The direction, radians.
     pub angle_rad: f64,
@@ -32,14 +32,22 @@ pub struct WetAlong {
     pub most: [f64; BANDS],
 }
 
-impl Default for WetAlong {
-    fn default() -> Self {
-        Self {
-            angle_rad: core::f64::consts::FRAC_PI_4,
-            least: [0.0; BANDS],
-            most: [1.0; BANDS],
-        }
-    }
+impl WetAlong {
+    /// Nothing is known.
+    pub const UNKNOWN: Self = Self {
+        angle_rad: core::f64::consts::FRAC_PI_4,
+        least: [0.0; BANDS],
+        most: [1.0; BANDS],
+    };
+}
+
+impl Beginning {
+    /// Nothing began.
+    pub const NONE: Self = Self {
+        stokes: [0.0; 3],
+        error: [1.0; 3],
+        weight: 0.0,
+    };
 }
 
 /// What a sound shows.
@@ -79,7 +87,7 @@ impl Evidence {
             angle_rad: core::f64::consts::FRAC_PI_4,
             share: 0.0,
         };
-        let mut wets = [WetAlong::default(); MOST_MODES + 1];
+        let mut wets = [WetAlong::UNKNOWN; MOST_MODES + 1];
         for (wet, mode) in wets.iter_mut().zip(&modes.modes[..modes.count]) {
             *wet = along(mode);
         }
@@ -99,6 +107,164 @@ impl Evidence {
             modes,
             means,
         }
+    }
+}
+
+impl Evidence {
+    /// As plain numbers, to be stored; [`Self::from_numbers`] reads them.
+    #[must_use]
+    pub fn numbers(&self) -> Vec<f32> {
+        let mut numbers = Vec::new();
+        let mut evidence = *self;
+        let tail = evidence.tail.unwrap_or(Tail::NOTHING);
+        for whole in [
+            evidence.modes.count,
+            evidence.modes.onsets.min(1 << 20),
+            evidence.modes.place,
+            usize::from(evidence.tail.is_some()),
+        ] {
+            numbers.push(whole as f32);
+        }
+        evidence.tail = Some(tail);
+        evidence.each(&mut |number| numbers.push(*number as f32));
+        numbers
+    }
+
+    /// From stored numbers; `None` where they are damaged or too few.
+    #[must_use]
+    pub fn from_numbers(numbers: &[f32]) -> Option<Self> {
+        let (head, rest) = numbers.split_at_checked(4)?;
+        let whole = |number: f32| (0.0..=1_048_576.0).contains(&number).then_some(number as usize);
+        let mut evidence = Self::NOTHING;
+        evidence.tail = Some(Tail::NOTHING);
+        let mut rest = rest.iter();
+        let mut missing = false;
+        evidence.each(&mut |number| match rest.next() {
+            Some(&stored) => *number = f64::from(stored),
+            None => missing = true,
+        });
+        evidence.modes.count = whole(head[0])?;
+        evidence.modes.onsets = whole(head[1])?;
+        evidence.modes.place = whole(head[2])?;
+        if head[3] == 0.0 {
+            evidence.tail = None;
+        }
+        (!missing && rest.next().is_none() && evidence.is_possible()).then_some(evidence)
+    }
+
+    /// Nothing was heard.
+    pub const NOTHING: Self = Self {
+        delay_s: 0.0,
+        seconds: 0.0,
+        modes: Modes::NONE,
+        means: [Covariance::NONE; BANDS],
+        begins: [Beginning::NONE; BANDS],
+        begins_all: Beginning::NONE,
+        wets: [WetAlong::UNKNOWN; MOST_MODES + 1],
+        dry_share: [[0.0, 1.0]; BANDS],
+        across: 0.0,
+        tail: None,
+    };
+
+    /// Every number in turn; those of a tail only if there is one.
+    fn each(&mut self, visit: &mut dyn FnMut(&mut f64)) {
+        let modes = &mut self.modes;
+        for number in [
+            &mut self.delay_s,
+            &mut self.seconds,
+            &mut self.across,
+            &mut modes.purity,
+            &mut modes.leak,
+        ] {
+            visit(number);
+        }
+        for mode in &mut modes.modes {
+            visit(&mut mode.angle_rad);
+            visit(&mut mode.share);
+        }
+        for mean in &mut self.means {
+            [&mut mean.ll, &mut mean.rr, &mut mean.re, &mut mean.im]
+                .into_iter()
+                .for_each(&mut *visit);
+        }
+        for begin in self.begins.iter_mut().chain([&mut self.begins_all]) {
+            begin
+                .stokes
+                .iter_mut()
+                .chain(&mut begin.error)
+                .for_each(&mut *visit);
+            visit(&mut begin.weight);
+        }
+        for wet in &mut self.wets {
+            visit(&mut wet.angle_rad);
+            wet.least.iter_mut().chain(&mut wet.most).for_each(&mut *visit);
+        }
+        self.dry_share.iter_mut().flatten().for_each(&mut *visit);
+        if let Some(tail) = &mut self.tail {
+            visit(&mut tail.seconds);
+            tail.error.iter_mut().flatten().for_each(&mut *visit);
+            for stokes in &mut tail.stokes {
+                // An octave that wasn't heard is stored as what no direction is.
+                let mut numbers = stokes.unwrap_or([9.0; 3]);
+                numbers.iter_mut().for_each(&mut *visit);
+                *stokes = (numbers[0] < 8.0).then_some(numbers);
+            }
+        }
+    }
+
+    /// Whether all of it is finite and in range: what was stored may be damaged.
+    #[must_use]
+    pub fn is_possible(&self) -> bool {
+        let finite = |values: &[f64]| values.iter().all(|value| value.is_finite() && value.abs() < 1e12);
+        let begins = self.begins.iter().chain([&self.begins_all]);
+        self.delay_s.abs() <= 1.0
+            && finite(&[self.seconds, self.across, self.modes.purity, self.modes.leak])
+            && self.modes.count <= MOST_MODES
+            && self
+                .modes
+                .modes
+                .iter()
+                .all(|mode| finite(&[mode.angle_rad, mode.share]))
+            && self
+                .means
+                .iter()
+                .all(|mean| mean.ll >= 0.0 && mean.rr >= 0.0 && finite(&[mean.ll, mean.rr, mean.re, mean.im]))
+            && begins
+                .clone()
+                .all(|begin| finite(&begin.stokes) && finite(&begin.error) && begin.weight.is_finite())
+            && self
+                .wets
+                .iter()
+                .all(|wet| wet.angle_rad.is_finite() && finite(&wet.least) && finite(&wet.most))
+            && self
+                .dry_share
+                .iter()
+                .all(|[low, high]| 0.0 <= *low && low <= high && *high <= 1.0)
+            && self.tail.is_none_or(|tail| {
+                tail.stokes.iter().flatten().all(|stokes| finite(stokes))
+                    && tail.error.iter().all(|error| finite(error))
+            })
+    }
+
+    /// The delay that was lined up, as a delay between the channels; `None` where none was: evidence that was lined up is only
+    /// chosen where the delay explains the pair.
+    #[must_use]
+    pub fn delay(&self) -> Option<ChannelDelay> {
+        let first = self.modes.modes[0];
+        let angle = if first.share > 0.0 {
+            first.angle_rad
+        } else {
+            self.main_angle()
+        };
+        (self.delay_s != 0.0).then(|| ChannelDelay {
+            delay_s: self.delay_s,
+            polarity: if angle < 0.0 {
+                Polarity::Flipped
+            } else {
+                Polarity::Normal
+            },
+            confidence: first.share,
+        })
     }
 }
 

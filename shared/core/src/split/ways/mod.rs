@@ -8,7 +8,6 @@
 mod bands;
 mod bounds;
 mod evidence;
-mod figures;
 mod frames;
 mod increments;
 mod modes;
@@ -16,10 +15,9 @@ mod sums;
 mod tail;
 mod wet;
 
-pub use bands::{BANDS, GROUPS};
-pub use bounds::{BandDry, Bounds, Closed, Resolved, Way};
+pub use bands::{BANDS, GROUPS, band_position};
+pub use bounds::{BandDry, Bounds, Closed, Resolved, Way, WetWay};
 pub use evidence::{Beginning, Evidence, WetAlong};
-pub use figures::{FeedWeights, PartChanges, changes};
 pub use increments::OnsetIncrements;
 pub use modes::{MOST_MODES, Mode, Modes};
 pub use sums::{Along, Covariance, Moments};

@@ -21,7 +21,6 @@ pub const MOST_MODES: usize = 4;
 
 /// One way of what begins.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Mode {
     /// The left channel has the cosine of it, the right one the sine: 45° is the middle, −45° the middle with one channel
     /// flipped, 0 the left channel alone, ±90° the right one alone. Radians, above −π/2 up to π/2.
@@ -45,6 +44,21 @@ pub struct Modes {
     pub onsets: usize,
     /// Which of the two places of an onset was the better.
     pub place: usize,
+}
+
+impl Modes {
+    /// Nothing began.
+    pub const NONE: Self = Self {
+        modes: [Mode {
+            angle_rad: 0.0,
+            share: 0.0,
+        }; MOST_MODES],
+        count: 0,
+        purity: 0.0,
+        leak: 0.0,
+        onsets: 0,
+        place: 0,
+    };
 }
 
 /// An increment's direction in degrees (0 to 180, wrapped) with its weights: with the purity factors and without.

@@ -20,6 +20,14 @@ pub struct Covariance {
 }
 
 impl Covariance {
+    /// Silence.
+    pub const NONE: Self = Self {
+        ll: 0.0,
+        rr: 0.0,
+        re: 0.0,
+        im: 0.0,
+    };
+
     /// Power of both channels.
     #[must_use]
     pub fn trace(&self) -> f64 {

@@ -27,7 +27,6 @@ const RISE: f64 = 4.0;
 
 /// How the wet lies in the pair, per octave.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Tail {
     /// Normalised Stokes parameters of the tail per octave; nothing where it was too faint.
     pub stokes: [Option<[f64; 3]>; GROUPS],
@@ -60,6 +59,13 @@ fn whole(moment: &Moments) -> Covariance {
 }
 
 impl Tail {
+    /// Nothing is known.
+    pub(super) const NOTHING: Self = Self {
+        stokes: [None; GROUPS],
+        error: [[1.0; 3]; GROUPS],
+        seconds: 0.0,
+    };
+
     /// The tails in what is kept, if there are any.
     pub(super) fn find(ways: &Ways, angle_rad: f64) -> Option<Self> {
         let count = ways.moment_count();

@@ -112,7 +112,7 @@ pub(super) fn along(ways: &Ways, means: &[Covariance; BANDS], angle_rad: f64) ->
     }
     let mut bounds = WetAlong {
         angle_rad,
-        ..WetAlong::default()
+        ..WetAlong::UNKNOWN
     };
     for (band, mean) in means.iter().enumerate() {
         let trace = mean.trace();

@@ -11,6 +11,7 @@
 #![warn(clippy::cast_lossless)]
 
 use std::num::NonZeroU32;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex};
 
@@ -177,6 +178,7 @@ where
 impl<const C: usize> Drop for Sumproof<C> {
     /// The window may still be holding on to them.
     fn drop(&mut self) {
+        self.shared.set_worker(None);
         self.file_tasks.finish();
     }
 }
@@ -214,10 +216,17 @@ where
     }
 
     fn filter_state(state: &mut PluginState) {
-        state::migrate::filter(state, &state::fields::FIELDS);
-        if C != SIDE_CHAIN {
-            // The one parameter that the plain plugin does not have.
-            state.params.remove(parameters::spec::SPLIT_ID);
+        let filtered = catch_unwind(AssertUnwindSafe(|| {
+            state::migrate::filter(state, &state::fields::FIELDS);
+            if C != SIDE_CHAIN {
+                // The one parameter that the plain plugin does not have.
+                state.params.remove(parameters::spec::SPLIT_ID);
+            }
+        }));
+        if filtered.is_err() {
+            // Half of a state is worse than none, and a panic would take the host down.
+            state.params.clear();
+            state.fields.clear();
         }
     }
 
@@ -228,7 +237,7 @@ where
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate_hz = f64::from(config.sample_rate);
-        if !(1000.0..=1_000_000.0).contains(&rate_hz) {
+        if !(rate_hz > 0.0 && rate_hz.is_finite()) {
             return false;
         }
         let drive = Drive {
@@ -241,19 +250,21 @@ where
             },
         };
         self.tail_samples = (TAIL_S * rate_hz) as u32;
-        // Not on the audio thread, but a panic would take the host down from here just as well.
-        if self.guard.run(|| self.audio.activate(&drive)).is_none() {
-            self.shared.panicked.store(true, Ordering::Relaxed);
-        }
         if self.worker.is_none() {
             let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
             let mut watch = audio::clock::Watch::default();
-            // Without a thread the sound still passes, and a state being saved takes in what the ring holds.
+            // Without a thread the sound still passes, and whoever wants what the ring holds does its work.
             self.worker = Worker::start(move || {
                 watch.look(&shared.pulse);
                 analysis.look()
             })
             .ok();
+            self.shared
+                .set_worker(self.worker.as_ref().and_then(Worker::thread));
+        }
+        // Not on the audio thread, but a panic would take the host down from here just as well.
+        if self.guard.run(|| self.audio.activate(&drive)).is_none() {
+            self.shared.panicked.store(true, Ordering::Relaxed);
         }
         true
     }
@@ -297,12 +308,12 @@ where
     }
 }
 
-/// Whether the host renders offline, as far as its word can be had: under VST3 it can't, see [`clock`].
+/// Whether the host says that it renders offline. Under VST3 its word can't be had: the framework hands on the mode of the setup
+/// before the present one.
 fn mode(told: ProcessMode, api: PluginApi) -> Mode {
     match (told, api) {
-        (_, PluginApi::Vst3) => Mode::Unknown,
-        (ProcessMode::Offline, _) => Mode::Offline,
-        _ => Mode::RealTime,
+        (ProcessMode::Offline, PluginApi::Clap) => Mode::Offline,
+        _ => Mode::Playing,
     }
 }
 

@@ -6,4 +6,5 @@ pub mod engine;
 pub(crate) mod passes;
 pub mod recommendations;
 pub(crate) mod side_chain;
+pub(crate) mod side_work;
 pub mod worker;

@@ -8,6 +8,8 @@ use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
 use sumproof_views::Passes;
 use sumproof_wording::methods::pair_check;
 
+use crate::state::takes::TakeId;
+
 /// One pass: what is stored of it, and its sound, which is kept for the session only.
 #[derive(Debug, Clone)]
 struct RecordedPass {
@@ -29,8 +31,8 @@ pub struct Paired {
     pub take: Option<Take>,
     /// What to say about it.
     pub line: String,
-    /// The name of the take it is better than, which it replaces.
-    pub instead_of: Option<String>,
+    /// The take it is better than, which it replaces.
+    pub instead_of: Option<TakeId>,
     /// The bands in which the passes don't make up the full one: lower and upper edge, Hz.
     pub failing: Vec<[f32; 2]>,
 }
@@ -93,8 +95,8 @@ pub struct Pairing {
     half: Option<RecordedPass>,
     /// The last full pass since the last pair: the same part as it is.
     full: Option<RecordedPass>,
-    /// The last pair, dry and wet, and the name of its take, when there was no full pass to check it by.
-    unchecked: Option<(RecordedPass, RecordedPass, String)>,
+    /// The last pair, dry and wet, and its take once that is stored, when there was no full pass to check it by.
+    unchecked: Option<(RecordedPass, RecordedPass, Option<TakeId>)>,
 }
 
 impl Pairing {
@@ -110,7 +112,7 @@ impl Pairing {
             sound,
         };
         if take.pass == Pass::Full {
-            let Some((dry, wet, name)) = self.unchecked.take() else {
+            let Some((dry, wet, id)) = self.unchecked.take() else {
                 self.full = Some(part);
                 return PairingStep::Waits;
             };
@@ -123,7 +125,7 @@ impl Pairing {
                 if checked.take.is_none() {
                     checked.line += " If it is another sound than theirs, nothing is wrong.";
                 }
-                checked.instead_of = Some(name);
+                checked.instead_of = id;
                 Some(checked)
             }));
         }
@@ -147,8 +149,8 @@ impl Pairing {
             }
             full => {
                 let paired = by_spectra(&dry, &wet, full.as_ref());
-                if let (Some(pair), None) = (&paired.take, &full) {
-                    self.unchecked = Some((dry, wet, pair.name.clone()));
+                if paired.take.is_some() && full.is_none() {
+                    self.unchecked = Some((dry, wet, None));
                 }
                 PairingStep::Now(Box::new(paired))
             }
@@ -157,6 +159,13 @@ impl Pairing {
 }
 
 impl Pairing {
+    /// The take of the last pair was stored.
+    pub fn stored(&mut self, id: TakeId) {
+        if let Some((_, _, stored)) = &mut self.unchecked {
+            *stored = Some(id);
+        }
+    }
+
     /// The names of the passes that wait for others.
     pub fn waiting(&self) -> Passes {
         let name = |part: &RecordedPass| Some(part.take.name.clone());

@@ -14,9 +14,6 @@ const TAIL_S: f64 = 6.0;
 const FIRST_S: f64 = 1.0;
 /// A take is told apart by a reference that sounded in this share of its sound at least.
 const LEAST_SHARE: f64 = 0.05;
-/// Steps of the solver in one look, about 0.1 s once in 0.7 s of sound.
-const STEPS: usize = 10;
-
 /// Frames of the channels that sounded, and of those the ones beside which the reference did.
 #[derive(Debug, Clone, Copy, Default)]
 struct ReferenceCoverage {
@@ -82,9 +79,23 @@ impl ReferenceSide {
         }
     }
 
-    /// A share of the work the response needs.
-    pub(crate) fn work(&mut self) {
-        self.side_chain.work(STEPS);
+    /// One step of the work the response needs. False when there's none to do.
+    pub(crate) fn work(&mut self) -> bool {
+        let has_work = self.side_chain.has_work();
+        if has_work {
+            self.side_chain.work(1);
+        }
+        has_work
+    }
+
+    /// Whether somebody sees or hears what it tells.
+    pub(crate) fn set_watched(&mut self, watched: bool) {
+        self.side_chain.set_watched(watched);
+    }
+
+    /// The next frame does not follow the last.
+    pub(crate) fn mark_gap(&mut self) {
+        self.side_chain.mark_gap();
     }
 
     /// How it stands, for the window.
@@ -123,9 +134,9 @@ impl ReferenceSide {
         (self.split.total.mean_power() > 0.0).then_some(&self.split)
     }
 
-    /// Forgets what was heard, unless a take is being recorded.
+    /// Forgets what was heard, unless a take is being recorded or worked on.
     pub(crate) fn reset(&mut self) {
-        if self.take.is_none() {
+        if self.take.is_none() && !self.side_chain.is_ending() {
             self.side_chain.reset();
             self.missing_frames = 0;
             self.came = false;
@@ -138,42 +149,96 @@ impl ReferenceSide {
         self.take = Some(ReferenceCoverage::default());
     }
 
-    /// Ends the take, and puts its dry and wet in the place of the estimated ones. A line to say where that can't be done,
-    /// or where it should be known how well. A few seconds.
-    pub(crate) fn finish_take(&mut self, take: &mut Take) -> Option<String> {
-        let heard = self.take.take()?;
-        let found = self.side_chain.finish_take(take.name.clone(), Pass::Full);
-        let name = &take.name;
+    /// Ends the take. Its dry and wet are worked out by [`Self::refine`]; a line to say where that can't be done, and no work is
+    /// spent on it.
+    pub(crate) fn end_take(&mut self, name: &str) -> Result<(), Option<String>> {
+        let Some(heard) = self.take.take() else {
+            return Err(None);
+        };
         if heard.sound == 0 {
-            return None;
+            self.side_chain.drop_take();
+            return Err(None);
         }
         if (heard.referenced as f64) < LEAST_SHARE * heard.sound as f64 {
-            return Some(format!(
+            self.side_chain.drop_take();
+            return Err(Some(format!(
                 "\u{2018}{name}\u{2019}: nothing came on the side-chain, so its dry and wet are estimated."
-            ));
+            )));
         }
-        let Some(found) = found.filter(|_| self.side_chain.state().is_some()) else {
-            return Some(format!(
-                "\u{2018}{name}\u{2019} is too short for the side-chain, so its dry and wet are estimated."
-            ));
-        };
-        // The total stays the one from longer blocks.
-        let (parts, total) = (found.take.split, take.split.total.clone());
-        take.split = Split::new(parts.dry, parts.wet, total, Method::SideChain);
-        take.delay = found.take.delay.or(take.delay);
+        if self.side_chain.end_take(name.to_owned(), Pass::Full) {
+            Ok(())
+        } else {
+            Err(None)
+        }
+    }
+
+    /// A share of the work that the end of a take needs. What was found of it, once it is done.
+    pub(crate) fn refine(&mut self) -> Option<ToldApart> {
+        let found = self.side_chain.refine()?;
+        let name = &found.take.name;
+        if self.side_chain.state().is_none() {
+            return Some(ToldApart {
+                line: Some(format!(
+                    "\u{2018}{name}\u{2019} is too short for the side-chain, so its dry and wet are estimated."
+                )),
+                take: None,
+            });
+        }
         let share = found.state.unexplained;
-        (share > sumproof_views::MUCH_UNEXPLAINED).then(|| {
-            format!(
+        let line = if share > sumproof_views::MUCH_UNEXPLAINED {
+            Some(format!(
                 "\u{2018}{name}\u{2019}: at least {:.0}\u{a0}% of it has nothing linear to do with the side-chain and counts \
                  as wet. Is the side-chain tapped after the amplifier?",
                 100.0 * share
-            )
+            ))
+        } else {
+            (found.gaps > 0).then(|| {
+                format!(
+                    "\u{2018}{name}\u{2019} was interrupted: dry and wet are told apart by the response of its longest piece."
+                )
+            })
+        };
+        Some(ToldApart {
+            take: Some(found.take),
+            line,
         })
+    }
+
+    /// Whether a take that ended is being worked on.
+    pub(crate) fn is_ending(&self) -> bool {
+        self.side_chain.is_ending()
     }
 
     /// Drops the take being recorded.
     pub(crate) fn drop_take(&mut self) {
         self.take = None;
+        self.side_chain.drop_take();
+    }
+
+    /// Drops every take, being recorded or worked on.
+    pub(crate) fn drop_takes(&mut self) {
+        self.drop_take();
+        self.side_chain.drop_endings();
+    }
+}
+
+/// What came of a take's dry and wet.
+pub(crate) struct ToldApart {
+    /// A take that has them; `None` where they couldn't be told apart.
+    pub take: Option<Take>,
+    /// What is to be said about it.
+    pub line: Option<String>,
+}
+
+impl ToldApart {
+    /// Puts them into the take as it was stored.
+    pub(crate) fn put_into(&self, take: &mut Take) {
+        let Some(found) = &self.take else { return };
+        let mut split = found.split.clone();
+        // The total stays the one from longer blocks.
+        split.total.clone_from(&take.split.total);
+        take.split = split;
+        take.delay = found.delay.or(take.delay);
     }
 }
 

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread::JoinHandle;
+use std::thread::{JoinHandle, Thread};
 use std::time::Duration;
 
 /// Time between two looks while sound comes.
@@ -14,6 +14,8 @@ pub const IDLE_POLL: Duration = Duration::from_millis(250);
 /// What a look found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Activity {
+    /// More than was done in this look: look again at once.
+    Plenty,
     /// Sound: look again soon.
     Sound,
     /// Nothing: take longer.
@@ -29,8 +31,9 @@ struct Pace(Duration);
 impl Pace {
     fn next(&mut self, found: Activity) -> Duration {
         self.0 = match found {
+            Activity::Plenty => Duration::ZERO,
             Activity::Sound => BUSY_POLL,
-            Activity::Nothing | Activity::End => (self.0 * 2).min(IDLE_POLL),
+            Activity::Nothing | Activity::End => (self.0 * 2).clamp(BUSY_POLL, IDLE_POLL),
         };
         self.0
     }
@@ -60,13 +63,24 @@ impl Worker {
                     if found == Activity::End {
                         break;
                     }
-                    std::thread::park_timeout(pace.next(found));
+                    match pace.next(found) {
+                        // Whoever waits for the lock gets it.
+                        Duration::ZERO => std::thread::yield_now(),
+                        pause => std::thread::park_timeout(pause),
+                    }
                 }
             })?;
         Ok(Self {
             stop,
             thread: Some(thread),
         })
+    }
+}
+
+impl Worker {
+    /// The thread, to be woken.
+    pub fn thread(&self) -> Option<Thread> {
+        self.thread.as_ref().map(|thread| thread.thread().clone())
     }
 }
 

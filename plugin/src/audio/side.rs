@@ -2,8 +2,8 @@
 //!
 //! # Real-time
 //! [`AudioSide::process`] and [`AudioSide::reset`] allocate nothing, lock nothing and make no system call, at a cost that is
-//! the same every block; except where the host renders offline (it says so, or outruns the clock with the ring full):
-//! there nobody waits for the audio thread, and it waits for the analysis so that nothing is lost.
+//! the same every block; except where the host renders offline (it says so, or outruns the clock) with the ring full:
+//! there nobody waits for the audio thread, and it waits for the analysis, without working, so that nothing is lost.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -25,8 +25,8 @@ use crate::testing::faults::Fault;
 
 /// Sound the ring holds, s. The analysis looks at least four times a second.
 const RING_S: f64 = 2.0;
-/// The same with a reference: at the end of a take the analysis works out a response, which takes seconds.
-const RING_WITH_REFERENCE_S: f64 = 12.0;
+/// Sample rates that are measured, Hz. Outside of them sound passes, and the window says why there is no reading.
+pub const MEASURED_HZ: (f64, f64) = (8_000.0, 384_000.0);
 
 /// How the host drives the plugin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,17 +44,17 @@ pub struct Drive {
 /// Whether the host renders offline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
-    /// It plays, and says so.
-    RealTime,
+    /// It doesn't say that it renders. Hosts bounce without saying so, so the clock has to agree: see [`crate::audio::clock`].
+    Playing,
     /// It renders offline, and says so.
     Offline,
-    /// Its word can't be had; see [`crate::audio::clock`].
-    Unknown,
 }
 
 /// What may be put in the place of a block's sound: a feed that is auditioned, a line check's signal.
 struct Block<'b> {
     settings: &'b Settings,
+    /// Audition is on because a loaded state says so.
+    loaded: bool,
     /// The host renders faster than anyone could listen.
     bounces: bool,
     /// The host records.
@@ -105,7 +105,7 @@ where
             analysis,
             own,
             running: None,
-            mode: Mode::RealTime,
+            mode: Mode::Playing,
             recording: false,
             broken: false,
             integration_s: 0.0,
@@ -116,8 +116,15 @@ where
     /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
     pub fn activate(&mut self, drive: &Drive) {
         self.shared.switch.release();
-        let ring_s = if C > 2 { RING_WITH_REFERENCE_S } else { RING_S };
-        let frames = ((ring_s * drive.rate_hz) as usize)
+        let (lowest_hz, highest_hz) = MEASURED_HZ;
+        if !(lowest_hz..=highest_hz).contains(&drive.rate_hz) {
+            self.shared.set_unmeasured(Some(drive.rate_hz));
+            self.shared.set_heard(AuditionState::Stereo);
+            self.running = None;
+            return;
+        }
+        self.shared.set_unmeasured(None);
+        let frames = ((RING_S * drive.rate_hz) as usize)
             .max(4 * drive.longest_block)
             .clamp(8_192, 1 << 22);
         let (end, analysis_end) = ring::<C>(frames);
@@ -175,7 +182,8 @@ where
     /// samples are read and not written.
     pub fn process(&mut self, channels: &mut [&mut [f32]], reference: [&[f32]; 2], host_records: bool) {
         let [left, right, ..] = channels else { return };
-        let settings = Settings::read(&self.params);
+        let said = Settings::read(&self.params);
+        let settings = said.with(self.shared.arming.holds(said.switches()));
         self.fault.strike_block();
         self.shared.pulse.count(left.len());
         if self.running.is_none() {
@@ -191,6 +199,7 @@ where
         }
         let mut block = Block {
             settings: &settings,
+            loaded: said.audition && !settings.audition,
             bounces: self.bounces(),
             host_records,
             left,
@@ -203,9 +212,8 @@ where
     /// Whether the host renders faster than anyone could listen, as far as can be known.
     fn bounces(&self) -> bool {
         match self.mode {
-            Mode::RealTime => false,
             Mode::Offline => true,
-            Mode::Unknown => !self.shared.pulse.is_real_time(),
+            Mode::Playing => !self.shared.pulse.is_real_time(),
         }
     }
 
@@ -218,8 +226,7 @@ where
     /// What the line check puts in the place of the sound, while it does.
     fn put_out_check(&mut self, block: &mut Block) {
         let Some(running) = &mut self.running else { return };
-        // A test signal in a bounce is worse than none at the lines: here, real time has to be seen, whatever the host says.
-        let hindered = if block.bounces || !self.shared.pulse.is_real_time() {
+        let hindered = if block.bounces {
             Some(End::Bounces)
         } else if block.settings.bypass {
             Some(End::Bypassed)
@@ -263,10 +270,8 @@ where
             if frames_in(&rest) > 0 {
                 // The ring is full.
                 let may_wait = self.mode == Mode::Offline || self.shared.outruns_the_clock(running.ring);
-                if may_wait {
-                    self.analysis.lock().work_through();
-                }
-                if !may_wait || running.end.room() == 0 {
+                let end = &running.end;
+                if !may_wait || !self.analysis.make_room(|| end.room() > 0) {
                     lost += running.end.push(rest);
                     rest = [&[]; C];
                 }
@@ -280,7 +285,7 @@ where
             }
         }
         if self.mode == Mode::Offline {
-            self.analysis.lock().work_through();
+            self.analysis.work_in_render();
         }
     }
 
@@ -301,6 +306,7 @@ where
         let wanted = settings.audition && !settings.bypass;
         let held_back = wanted && (block.bounces || block.host_records) && !settings.audition_in_bounces;
         let heard = match (wanted, held_back) {
+            (false, _) if block.loaded && !settings.bypass => AuditionState::Loaded,
             (false, _) => AuditionState::Stereo,
             (true, false) => AuditionState::Feed,
             (true, true) => AuditionState::HeldBack,
@@ -318,7 +324,7 @@ where
         });
         let match_db = settings
             .loudness_match
-            .then(|| f64::from(self.shared.match_db.load(Ordering::Relaxed)));
+            .then(|| self.shared.match_db(settings.feed));
         running.auditioner.set(&AuditionSettings { feed, match_db });
         if block.bounces && feed.is_none() && !running.auditioner.is_idle() {
             // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.

@@ -14,6 +14,7 @@ use sumproof_views::{
 };
 
 use crate::analysis::recommendations::Recommendations;
+use crate::audio::side::MEASURED_HZ;
 use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
@@ -67,7 +68,8 @@ impl Published {
         if snapshot.margin != self.recommendations.margin {
             snapshot.margin.clone_from(&self.recommendations.margin);
         }
-        snapshot.settings = settings(params);
+        let said = Settings::read(params);
+        snapshot.settings = settings(&said.with(shared.arming.holds(said.switches())), params);
         snapshot.side_chain = self.side_chain;
         snapshot.can_export = true;
         snapshot.own.clone_from(&self.own);
@@ -82,6 +84,7 @@ impl Published {
             AuditionState::Stereo => Hearing::Stereo,
             AuditionState::Feed => Hearing::Feed(snapshot.settings.feed),
             AuditionState::HeldBack => Hearing::HeldBack,
+            AuditionState::Loaded => Hearing::Loaded,
             AuditionState::Held => Hearing::Held,
             AuditionState::Test => Hearing::Test,
         };
@@ -97,14 +100,26 @@ impl Published {
             newer_state: self.newer_state.clone(),
             lost_frames: self.lost_frames,
             invalid_frames: self.reading.invalid_frames,
-            message: self.message.clone().or(unread),
+            message: shared
+                .unmeasured_hz()
+                .map(unmeasured)
+                .or_else(|| self.message.clone())
+                .or(unread),
         };
     }
 }
 
+/// Why there's no reading.
+fn unmeasured(rate_hz: f64) -> String {
+    let (lowest_hz, highest_hz) = MEASURED_HZ;
+    format!(
+        "The host runs at {rate_hz:.0} Hz: sound passes, but only from {lowest_hz:.0} to {highest_hz:.0} Hz is anything measured or \
+         auditioned."
+    )
+}
+
 /// The parameters as the views want them, within their ranges.
-fn settings(params: &HostParams) -> sumproof_views::Settings {
-    let now = Settings::read(params);
+fn settings(now: &Settings, params: &HostParams) -> sumproof_views::Settings {
     sumproof_views::Settings {
         bypass: now.bypass,
         audition: now.audition,

@@ -207,6 +207,11 @@ impl<const C: usize> AnalysisEnd<C> {
         self.frames.slots()
     }
 
+    /// Whether neither frames nor commands wait.
+    pub fn is_empty(&mut self) -> bool {
+        self.frames.slots() == 0 && self.commands.peek().is_err()
+    }
+
     /// Orders a signal. `false` while another one is on the other side.
     #[must_use]
     pub fn order(&mut self, signal: Box<Signal>) -> bool {

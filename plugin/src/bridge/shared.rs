@@ -1,13 +1,17 @@
 //! What the audio thread, the analysis and the window tell each other in single words: atomics, nothing else.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::Thread;
 use std::time::{Duration, Instant};
 
 use atomic_float::AtomicF32;
 
+use sumproof_core::routing::feed::FeedId;
+
 use crate::audio::clock::Pulse;
 use crate::audio::line_check::Switch;
+use crate::bridge::arming::Arming;
 
 /// What the audition is doing, as the window says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -19,6 +23,8 @@ pub enum AuditionState {
     Feed,
     /// Stereo, although audition is on, because the host bounces offline or records.
     HeldBack,
+    /// Stereo, although audition is on, because a loaded state switched it on and nobody since.
+    Loaded,
     /// Nothing: the line check holds back what comes in.
     Held,
     /// The line check's signal.
@@ -36,14 +42,23 @@ pub struct Shared {
     pub analysis_failed: AtomicBool,
     /// The board's worse side for the auditioned feed: the fault goes in the right line if set. Analysis writes.
     pub fault_in_right: AtomicBool,
-    /// Gain that brings the auditioned feed to the loudness of stereo, dB. Analysis writes.
-    pub match_db: AtomicF32,
+    /// Gain that brings each feed to the loudness of stereo, dB, in the order of [`FeedId::ALL`]. Analysis writes.
+    match_db: [AtomicF32; FeedId::ALL.len()],
     /// Broadband correlation the audio thread keeps, NaN without reading. Audio thread writes, once a block.
     pub correlation: AtomicF32,
     /// Whether sound takes its time.
     pub pulse: Pulse,
     /// What is wanted of the line check.
     pub switch: Switch,
+    /// What may be heard and recorded of what the parameters say.
+    pub arming: Arming,
+    /// Somebody waits until everything that was played is taken in. Who waits sets it, the analysis takes it away.
+    pub wanted_settled: AtomicBool,
+    /// Why nothing is measured: the sample rate, Hz, as whole bits of a double; 0 for one that is measured.
+    unmeasured_hz: AtomicU64,
+    /// The analysis thread, while there is one.
+    worker: Mutex<Option<Thread>>,
+    worker_runs: AtomicBool,
     /// Windows that are open. A window's thread may end after the next window has begun, so this is a count.
     windows: AtomicUsize,
     heard: AtomicU8,
@@ -60,10 +75,15 @@ impl Default for Shared {
             panicked: AtomicBool::new(false),
             analysis_failed: AtomicBool::new(false),
             fault_in_right: AtomicBool::new(false),
-            match_db: AtomicF32::new(0.0),
+            match_db: std::array::from_fn(|_| AtomicF32::new(0.0)),
             correlation: AtomicF32::new(f32::NAN),
             pulse: Pulse::default(),
             switch: Switch::default(),
+            arming: Arming::default(),
+            wanted_settled: AtomicBool::new(false),
+            unmeasured_hz: AtomicU64::new(0),
+            worker: Mutex::new(None),
+            worker_runs: AtomicBool::new(false),
             windows: AtomicUsize::new(0),
             heard: AtomicU8::new(0),
             born: Instant::now(),
@@ -91,6 +111,51 @@ impl Shared {
         self.emptied_ns.store(0, Ordering::Relaxed);
     }
 
+    /// The analysis thread that there is from now on, or none.
+    pub fn set_worker(&self, thread: Option<Thread>) {
+        self.worker_runs.store(thread.is_some(), Ordering::Release);
+        *self.worker.lock().unwrap_or_else(PoisonError::into_inner) = thread;
+    }
+
+    /// Whether there is an analysis thread.
+    pub fn has_worker(&self) -> bool {
+        self.worker_runs.load(Ordering::Acquire)
+    }
+
+    /// Lets the analysis thread look now. A system call: not for the audio thread in real time.
+    pub fn wake_worker(&self) {
+        if let Some(thread) = &*self.worker.lock().unwrap_or_else(PoisonError::into_inner) {
+            thread.unpark();
+        }
+    }
+
+    /// Gain that brings a feed to the loudness of stereo, dB.
+    pub fn match_db(&self, feed: FeedId) -> f64 {
+        let place = FeedId::ALL.iter().position(|id| *id == feed);
+        place.map_or(0.0, |place| {
+            f64::from(self.match_db[place].load(Ordering::Relaxed))
+        })
+    }
+
+    /// Analysis: sets it.
+    pub fn set_match_db(&self, feed: FeedId, match_db: f32) {
+        if let Some(place) = FeedId::ALL.iter().position(|id| *id == feed) {
+            self.match_db[place].store(match_db, Ordering::Relaxed);
+        }
+    }
+
+    /// Says that sound of this rate, Hz, passes and isn't measured; `None` when it is.
+    pub fn set_unmeasured(&self, rate_hz: Option<f64>) {
+        self.unmeasured_hz
+            .store(rate_hz.map_or(0, f64::to_bits), Ordering::Relaxed);
+    }
+
+    /// The rate of sound that isn't measured, Hz, if it is such.
+    pub fn unmeasured_hz(&self) -> Option<f64> {
+        let bits = self.unmeasured_hz.load(Ordering::Relaxed);
+        (bits != 0).then(|| f64::from_bits(bits))
+    }
+
     /// A window opens; it is open until what is returned is dropped.
     pub fn open_window(self: &Arc<Self>) -> OpenWindow {
         self.windows.fetch_add(1, Ordering::Relaxed);
@@ -109,6 +174,7 @@ impl Shared {
             2 => AuditionState::HeldBack,
             3 => AuditionState::Held,
             4 => AuditionState::Test,
+            5 => AuditionState::Loaded,
             _ => AuditionState::Stereo,
         }
     }
@@ -122,6 +188,7 @@ impl Shared {
                 AuditionState::HeldBack => 2,
                 AuditionState::Held => 3,
                 AuditionState::Test => 4,
+                AuditionState::Loaded => 5,
             },
             Ordering::Relaxed,
         );
@@ -187,6 +254,7 @@ mod tests {
             AuditionState::HeldBack,
             AuditionState::Held,
             AuditionState::Test,
+            AuditionState::Loaded,
             AuditionState::Stereo,
         ] {
             shared.set_heard(heard);

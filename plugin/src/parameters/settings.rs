@@ -9,6 +9,7 @@ use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::routing::line::Line;
 use sumproof_core::session::take::Pass;
 
+use crate::bridge::arming::Switches;
 use crate::parameters::params::{
     CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS,
 };
@@ -67,6 +68,27 @@ impl Settings {
                     clamped(&side.split_ms, SPLIT_RANGE_MS)
                 })
                 / 1000.0,
+        }
+    }
+}
+
+impl Settings {
+    /// The switches that a loaded state may not arm.
+    pub fn switches(&self) -> Switches {
+        Switches {
+            audition: self.audition,
+            in_bounces: self.audition_in_bounces,
+            record: self.record,
+        }
+    }
+
+    /// The same settings as far as these hold.
+    pub fn with(self, switches: Switches) -> Self {
+        Self {
+            audition: switches.audition,
+            audition_in_bounces: switches.in_bounces,
+            record: switches.record,
+            ..self
         }
     }
 }

@@ -2,16 +2,14 @@
 //!
 //! The framework takes a state's values as they come: a float out of range stays out of range, a list's index past its end
 //! is used as one, what is missing keeps the value of the session before. So a state is gone through first, value by
-//! value, and what reaches the framework is complete and within range.
+//! value, and what reaches the framework is complete and within range. Every parameter comes back as it was saved; that nothing is
+//! heard or recorded because of it is [`crate::bridge::shared::Arming`]'s business.
 
 use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::{Param, Params};
 
 use crate::parameters::params::HostParams;
-
-/// Switches that are off after every load, whatever the state says: audition and recording are for the session.
-const SESSION: [&str; 3] = ["aud", "rec", "audbnc"];
 
 /// Id of the split time, which only the plugin with a side-chain has.
 pub(crate) const SPLIT_ID: &str = "split_1";
@@ -21,8 +19,6 @@ pub(crate) const SPLIT_ID: &str = "split_1";
 pub(crate) enum Kind {
     /// A switch, off by default.
     Switch,
-    /// A switch that is off after every load.
-    SessionSwitch,
     /// A number within a range, and its default.
     Number((f32, f32), f32),
     /// One of these ids; by default the one at the index.
@@ -37,7 +33,6 @@ pub(crate) fn all() -> Vec<(String, Kind)> {
         .into_iter()
         .map(|(id, pointer, _)| {
             let kind = match pointer {
-                ParamPtr::BoolParam(_) if SESSION.contains(&id.as_str()) => Kind::SessionSwitch,
                 ParamPtr::BoolParam(_) => Kind::Switch,
                 other => listed(other),
             };
@@ -75,7 +70,7 @@ impl Kind {
     /// The value used where a state has none that can be understood.
     pub(crate) fn default_value(&self) -> ParamValue {
         match self {
-            Self::Switch | Self::SessionSwitch => ParamValue::Bool(false),
+            Self::Switch => ParamValue::Bool(false),
             Self::Number(_, default) => ParamValue::F32(*default),
             Self::OneOf(ids, index) => ParamValue::String(ids.get(*index).cloned().unwrap_or_default()),
         }
@@ -85,7 +80,6 @@ impl Kind {
     pub(crate) fn understood(&self, value: &ParamValue) -> Option<ParamValue> {
         match (self, value) {
             (Self::Switch, ParamValue::Bool(on)) => Some(ParamValue::Bool(*on)),
-            (Self::SessionSwitch, ParamValue::Bool(_)) => Some(ParamValue::Bool(false)),
             (Self::Number((least, most), _), ParamValue::F32(number)) if number.is_finite() => {
                 Some(ParamValue::F32(number.clamp(*least, *most)))
             }

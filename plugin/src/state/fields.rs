@@ -1,5 +1,6 @@
 //! Everything a state holds: the parameters and the persisted fields, each a window onto where its value lives.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use nice_plug::params::persist::PersistentField;
@@ -97,18 +98,26 @@ fn reads_as<T: for<'a> Deserialize<'a>>(text: &str) -> bool {
     serde_json::from_str::<T>(text).is_ok()
 }
 
+/// Runs `body` for the framework, which catches nothing: a panic would take the host down. What panicked says nothing, and what is
+/// loaded by it stays as it is.
+fn guarded<R: Default>(body: impl FnOnce() -> R) -> R {
+    catch_unwind(AssertUnwindSafe(body)).unwrap_or_default()
+}
+
 struct TakesField(Analysis);
 
 impl PersistentField<'_, StoredTakes> for TakesField {
     fn set(&self, stored: StoredTakes) {
-        self.0.lock().load_takes(stored);
+        guarded(|| self.0.lock().load_takes(stored));
     }
 
-    /// Saving first takes in what has been played so far, so that a state saved right after holds all of it.
+    /// Saving first lets the analysis take in what has been played so far, so that a state saved right after holds all of it.
     fn map<F: Fn(&StoredTakes) -> R, R>(&self, f: F) -> R {
-        let mut engine = self.0.lock();
-        engine.settle();
-        f(&engine.takes().stored())
+        let stored = guarded(|| {
+            self.0.catch_up();
+            self.0.lock().takes().stored()
+        });
+        f(&stored)
     }
 }
 
@@ -116,7 +125,7 @@ struct OwnField(Analysis);
 
 impl PersistentField<'_, Feed> for OwnField {
     fn set(&self, own: Feed) {
-        self.0.lock().set_own(own);
+        guarded(|| self.0.lock().set_own(own));
     }
 
     fn map<F: Fn(&Feed) -> R, R>(&self, f: F) -> R {
@@ -128,7 +137,7 @@ struct OwnNameField(Analysis);
 
 impl PersistentField<'_, String> for OwnNameField {
     fn set(&self, name: String) {
-        self.0.lock().set_own_name(&name);
+        guarded(|| self.0.lock().set_own_name(&name));
     }
 
     fn map<F: Fn(&String) -> R, R>(&self, f: F) -> R {
@@ -148,7 +157,7 @@ struct BoxesField(Analysis);
 
 impl PersistentField<'_, StoredBoxes> for BoxesField {
     fn set(&self, StoredBoxes { left, right }: StoredBoxes) {
-        self.0.lock().set_boxes(Boxes { left, right });
+        guarded(|| self.0.lock().set_boxes(Boxes { left, right }));
     }
 
     fn map<F: Fn(&StoredBoxes) -> R, R>(&self, f: F) -> R {
@@ -161,7 +170,7 @@ struct LimitsField(Analysis);
 
 impl PersistentField<'_, Limits> for LimitsField {
     fn set(&self, limits: Limits) {
-        self.0.lock().set_limits(limits);
+        guarded(|| self.0.lock().set_limits(limits));
     }
 
     fn map<F: Fn(&Limits) -> R, R>(&self, f: F) -> R {
@@ -172,8 +181,12 @@ impl PersistentField<'_, Limits> for LimitsField {
 struct KeptField(Analysis);
 
 impl PersistentField<'_, Kept> for KeptField {
+    /// Every state has this field, see [`crate::state::migrate::filter`]; the parameters are set when it comes.
     fn set(&self, kept: Kept) {
-        self.0.lock().set_kept(kept);
+        guarded(|| {
+            self.0.disarm();
+            self.0.lock().set_kept(kept);
+        });
     }
 
     fn map<F: Fn(&Kept) -> R, R>(&self, f: F) -> R {
@@ -283,6 +296,14 @@ impl PersistentField<'_, Shape> for Arc<ShapeField> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_panics_in_a_field_stays_in_it() {
+        let saved: StoredTakes = guarded(|| panic!("a field that panics, on purpose"));
+        assert!(serde_json::to_string(&saved).is_ok());
+        let number: u8 = guarded(|| panic!("another, on purpose"));
+        assert_eq!(number, 0);
+    }
 
     #[test]
     fn every_default_is_readable() {

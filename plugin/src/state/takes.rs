@@ -6,7 +6,6 @@
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use sumproof_core::session::take::Take;
-use sumproof_core::split::Method;
 
 /// Most takes that can be recorded into one state.
 pub const MOST_TAKES: usize = 128;
@@ -18,22 +17,35 @@ pub const LONGEST_NAME: usize = 80;
 const FORM: u32 = 1;
 
 /// The list as the state holds it.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct StoredTakes {
     /// Version of the form.
     version: u32,
     /// The entries, each with a version of its own.
     takes: Vec<Value>,
+    /// Takes named so far, deleted ones included.
+    #[serde(default)]
+    named: u64,
+    /// Ids given so far, those of deleted takes included.
+    #[serde(default)]
+    given: u64,
     /// What a newer version put beside them.
     #[serde(flatten)]
     beside: Map<String, Value>,
 }
 
+/// Which take is meant, whatever it is called; the same after saving and loading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct TakeId(u64);
+
+/// Where a stored take has its id.
+const ID_KEY: &str = "id";
+
 /// One entry.
 #[derive(Debug, Clone)]
 enum Entry {
     /// A take, and what its stored form held besides.
-    Read(Box<Take>, Map<String, Value>),
+    Read(TakeId, Box<Take>, Map<String, Value>),
     /// Word for word what could not be read.
     Unread(Value),
 }
@@ -44,7 +56,9 @@ pub struct Takes {
     entries: Vec<Entry>,
     beside: Map<String, Value>,
     /// Takes named so far, for the next name.
-    named: usize,
+    named: u64,
+    /// Ids given so far.
+    given: u64,
     /// The take removed last and where it was; for the session only.
     removed: Option<(usize, Entry)>,
 }
@@ -64,34 +78,63 @@ impl Takes {
     /// From the stored form. Never fails: an entry is read or stays as it is.
     pub fn from_stored(stored: StoredTakes) -> Self {
         let mut read = 0;
-        let entries: Vec<Entry> = stored
-            .takes
-            .into_iter()
-            .take(MOST_ENTRIES)
-            .map(|value| match Take::deserialize(&value) {
-                Ok(take) if read < MOST_TAKES => {
-                    read += 1;
-                    let besides = besides(&take, &value);
-                    Entry::Read(Box::new(take), besides)
-                }
-                _ => Entry::Unread(value),
-            })
-            .collect();
-        Self {
-            named: entries.len(),
-            entries,
+        let mut takes = Self {
+            named: stored.named,
+            given: stored.given,
+            entries: Vec::new(),
             beside: stored.beside,
             removed: None,
+        };
+        let id_of = |value: &Value| value.get(ID_KEY).and_then(Value::as_u64).map(TakeId);
+        // No id is given twice, whatever the state says of how many were given.
+        let highest = stored.takes.iter().filter_map(id_of).map(|id| id.0).max();
+        takes.given = takes.given.max(highest.unwrap_or(0));
+        for value in stored.takes.into_iter().take(MOST_ENTRIES) {
+            takes.named = takes.named.max(number_in_name(&value));
+            let entry = match Take::deserialize(&value) {
+                Ok(take) if read < MOST_TAKES => {
+                    read += 1;
+                    let id = id_of(&value).filter(|id| takes.place(*id).is_none());
+                    let id = id.unwrap_or_else(|| takes.next_id());
+                    let mut besides = besides(&take, &value);
+                    besides.remove(ID_KEY);
+                    Entry::Read(id, Box::new(take), besides)
+                }
+                _ => Entry::Unread(value),
+            };
+            takes.entries.push(entry);
+        }
+        takes
+    }
+
+    fn next_id(&mut self) -> TakeId {
+        self.given += 1;
+        TakeId(self.given)
+    }
+
+    fn place(&self, id: TakeId) -> Option<usize> {
+        self.entries
+            .iter()
+            .position(|entry| matches!(entry, Entry::Read(other, ..) if *other == id))
+    }
+
+    /// The take with an id, to change: `None` when it was deleted meanwhile.
+    pub fn get_mut(&mut self, id: TakeId) -> Option<&mut Take> {
+        let place = self.place(id)?;
+        match self.entries.get_mut(place) {
+            Some(Entry::Read(_, take, _)) => Some(take),
+            _ => None,
         }
     }
 
     /// The form to store.
     pub fn stored(&self) -> StoredTakes {
         let takes = self.entries.iter().map(|entry| match entry {
-            Entry::Read(take, besides) => {
+            Entry::Read(id, take, besides) => {
                 let mut value = serde_json::to_value(take).unwrap_or(Value::Null);
                 if let Value::Object(object) = &mut value {
                     object.extend(besides.iter().map(|(key, value)| (key.clone(), value.clone())));
+                    object.insert(String::from(ID_KEY), Value::from(id.0));
                 }
                 value
             }
@@ -100,6 +143,8 @@ impl Takes {
         StoredTakes {
             version: FORM,
             takes: takes.collect(),
+            named: self.named,
+            given: self.given,
             beside: self.beside.clone(),
         }
     }
@@ -107,7 +152,7 @@ impl Takes {
     /// The takes this version can read, in order.
     pub fn iter(&self) -> impl Iterator<Item = &Take> {
         self.entries.iter().filter_map(|entry| match entry {
-            Entry::Read(take, _) => Some(&**take),
+            Entry::Read(_, take, _) => Some(&**take),
             Entry::Unread(_) => None,
         })
     }
@@ -132,29 +177,33 @@ impl Takes {
         self.len() < MOST_TAKES
     }
 
-    /// A name for the take to come.
+    /// A name for the take to come: one that no take here has or had.
     pub fn next_name(&mut self) -> String {
-        self.named += 1;
-        format!("Take {}", self.named)
-    }
-
-    /// Adds a take. `false`, and it is not added, when there is no room.
-    #[must_use]
-    pub fn add(&mut self, take: Take) -> bool {
-        let room = self.has_room();
-        if room {
-            self.entries.push(Entry::Read(Box::new(take), Map::new()));
+        loop {
+            self.named = self.named.saturating_add(1);
+            let name = format!("{NAME}{}", self.named);
+            if self.iter().all(|take| take.name != name) {
+                return name;
+            }
         }
-        room
     }
 
-    /// Puts a take in the place of the last one that has a name and is two-pass. `false`, and nothing is done, when there is
-    /// none: it may have been renamed or deleted meanwhile.
-    pub fn replace(&mut self, name: &str, with: Take) -> bool {
-        let same = |entry: &&mut Entry| matches!(entry, Entry::Read(take, _) if take.name == name && take.method() == Method::TwoPass);
-        match self.entries.iter_mut().rfind(same) {
+    /// Adds a take. `None`, and it is not added, when there is no room.
+    #[must_use]
+    pub fn add(&mut self, take: Take) -> Option<TakeId> {
+        if !self.has_room() {
+            return None;
+        }
+        let id = self.next_id();
+        self.entries.push(Entry::Read(id, Box::new(take), Map::new()));
+        Some(id)
+    }
+
+    /// Puts a take in the place of another, whose id it gets. `false`, and nothing is done, when that one was deleted meanwhile.
+    pub fn replace(&mut self, id: TakeId, with: Take) -> bool {
+        match self.place(id).and_then(|place| self.entries.get_mut(place)) {
             Some(entry) => {
-                *entry = Entry::Read(Box::new(with), Map::new());
+                *entry = Entry::Read(id, Box::new(with), Map::new());
                 true
             }
             None => false,
@@ -165,7 +214,7 @@ impl Takes {
     pub fn rename(&mut self, index: usize, name: &str) -> bool {
         let name = as_name(name);
         match self.position(index).and_then(|at| self.entries.get_mut(at)) {
-            Some(Entry::Read(take, _)) if !name.is_empty() => {
+            Some(Entry::Read(_, take, _)) if !name.is_empty() => {
                 take.name = name;
                 true
             }
@@ -185,7 +234,7 @@ impl Takes {
     /// Name of the take that can be brought back.
     pub fn removed(&self) -> Option<&str> {
         match &self.removed {
-            Some((_, Entry::Read(take, _))) => Some(&take.name),
+            Some((_, Entry::Read(_, take, _))) => Some(&take.name),
             _ => None,
         }
     }
@@ -223,6 +272,18 @@ impl Takes {
             .nth(index)
             .map(|(at, _)| at)
     }
+}
+
+/// What a name that was given by this plugin begins with.
+const NAME: &str = "Take ";
+
+/// The number in such a name, of a stored take; 0 where it has another one.
+fn number_in_name(value: &Value) -> u64 {
+    let name = value.get("name").and_then(Value::as_str).unwrap_or_default();
+    name.strip_prefix(NAME)
+        .and_then(|number| number.parse().ok())
+        .filter(|number| *number < 1 << 32)
+        .unwrap_or(0)
 }
 
 /// A text as the name of a take: a line, and not too long.
@@ -279,7 +340,7 @@ mod tests {
     #[test]
     fn takes_come_back_as_they_were() {
         let mut takes = Takes::default();
-        assert!(takes.add(take("one")) && takes.add(take("two")));
+        assert!(takes.add(take("one")).is_some() && takes.add(take("two")).is_some());
         let back = through_text(&takes);
         let names: Vec<&str> = back.iter().map(|take| take.name.as_str()).collect();
         assert_eq!(names, ["one", "two"]);
@@ -301,7 +362,7 @@ mod tests {
     #[test]
     fn what_cannot_be_read_stays_in_its_place() {
         let mut takes = Takes::default();
-        assert!(takes.add(take("one")) && takes.add(take("two")));
+        assert!(takes.add(take("one")).is_some() && takes.add(take("two")).is_some());
         let mut stored = takes.stored();
         let foreign = serde_json::json!({ "version": 99, "name": "later", "more": [1, 2.5, null] });
         stored.takes.insert(1, foreign.clone());
@@ -326,7 +387,7 @@ mod tests {
     fn indices_count_the_readable_ones() {
         let mut takes = Takes::default();
         for name in ["a", "b", "c"] {
-            assert!(takes.add(take(name)));
+            assert!(takes.add(take(name)).is_some());
         }
         let mut stored = takes.stored();
         stored.takes.insert(0, Value::Null);
@@ -359,9 +420,9 @@ mod tests {
         let mut takes = Takes::default();
         let one = take("same");
         for _ in 0..MOST_TAKES {
-            assert!(takes.add(one.clone()));
+            assert!(takes.add(one.clone()).is_some());
         }
-        assert!(!takes.has_room() && !takes.add(one));
+        assert!(!takes.has_room() && takes.add(one).is_none());
         assert_eq!(takes.next_name(), "Take 1");
         // More readable takes than there may be are kept unread.
         let mut stored = takes.stored();
@@ -369,6 +430,39 @@ mod tests {
         stored.takes.push(extra);
         let back = Takes::from_stored(stored);
         assert_eq!((back.len(), back.unread()), (MOST_TAKES, 1));
+    }
+
+    #[test]
+    fn no_name_and_no_id_is_given_twice() {
+        let mut takes = Takes::default();
+        let mut ids = Vec::new();
+        for _ in 0..3 {
+            let name = takes.next_name();
+            ids.push(takes.add(take(&name)).expect("there is room"));
+        }
+        assert!(takes.remove(1));
+        let mut takes = through_text(&takes);
+        assert_eq!(takes.next_name(), "Take 4");
+        assert!(takes.get_mut(ids[1]).is_none());
+        assert_eq!(
+            takes.get_mut(ids[2]).map(|take| take.name.clone()).as_deref(),
+            Some("Take 3")
+        );
+        // Renamed, it is still the one that is meant.
+        assert!(takes.rename(1, "chorus"));
+        assert!(takes.replace(ids[2], take("better")));
+        let id = takes.add(take("Take 4")).expect("there is room");
+        assert!(!ids.contains(&id));
+        assert_eq!(takes.next_name(), "Take 5");
+        // A state without the counts, as an older version wrote it.
+        let mut stored = takes.stored();
+        (stored.named, stored.given) = (0, 0);
+        for value in &mut stored.takes {
+            value.as_object_mut().expect("a take").remove(ID_KEY);
+        }
+        let mut old = Takes::from_stored(stored);
+        assert_eq!(old.next_name(), "Take 5");
+        assert!(old.add(take("more")).is_some_and(|id| id.0 > 3));
     }
 
     #[test]

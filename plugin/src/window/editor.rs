@@ -222,12 +222,14 @@ impl NiceEguiApp for App {
     }
 
     fn resized(&mut self, size: WindowSize) {
-        // In the views' points: the scale has the zoom in it already.
-        self.glue.params.shape.update(|shape| {
-            shape.width = size.logical.width as f32;
-            shape.height = size.logical.height as f32;
+        self.guarded(|app| {
+            // In the views' points: the scale has the zoom in it already.
+            app.glue.params.shape.update(|shape| {
+                shape.width = size.logical.width as f32;
+                shape.height = size.logical.height as f32;
+            });
+            *app.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
         });
-        *self.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
     }
 
     fn editor_closed(&mut self) {
@@ -235,7 +237,7 @@ impl NiceEguiApp for App {
     }
 
     fn zoom_factor_changed(&mut self, zoom: f32) {
-        self.glue.params.shape.update(|shape| shape.zoom = zoom);
+        self.guarded(|app| app.glue.params.shape.update(|shape| shape.zoom = zoom));
     }
 }
 

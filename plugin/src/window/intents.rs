@@ -9,6 +9,7 @@ use sumproof_core::routing::feed::Side;
 use sumproof_views::{CheckWish, Control, Intent, Setting};
 
 use crate::analysis::engine::Analysis;
+use crate::bridge::arming::Switches;
 use crate::bridge::shared::Shared;
 use crate::files::folder;
 use crate::files::tasks::FileTasks;
@@ -102,8 +103,18 @@ impl Hand {
         unsafe { self.gui.raw_end_set_parameter(param(&self.params.host, control)) };
     }
 
+    /// What is switched in the window is meant, also where a loaded state had switched it on before.
+    fn arm(&self, setting: Setting) {
+        self.shared.arming.arm(Switches {
+            audition: matches!(setting, Setting::Audition(_)),
+            in_bounces: matches!(setting, Setting::AuditionInBounces(_)),
+            record: matches!(setting, Setting::Record(_)),
+        });
+    }
+
     /// A value outside a gesture gets one of its own, so that the host hears of it all the same.
     fn set(&mut self, setting: Setting) {
+        self.arm(setting);
         let control = setting.control();
         let alone = !self.held.contains(&control);
         if alone {

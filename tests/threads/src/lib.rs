@@ -15,6 +15,7 @@ pub mod audio {
 }
 #[path = "../../../plugin/src/bridge"]
 pub mod bridge {
+    pub mod arming;
     pub mod ring;
     pub mod shared;
 }
@@ -68,7 +69,7 @@ mod tests {
                 let total = heard.load(Ordering::Relaxed);
                 own_in.write(total);
                 published_in.write([total; 16]);
-                shared.match_db.store(total as f32, Ordering::Relaxed);
+                shared.set_match_db(sumproof_core::routing::feed::FeedId::MonoWedge, total as f32);
                 shared.emptied();
                 if came { Activity::Sound } else { Activity::Nothing }
             })

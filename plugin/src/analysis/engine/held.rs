@@ -45,7 +45,7 @@ impl Engine {
             };
             if self.takes.iter().any(same) {
                 done.known += 1;
-            } else if self.takes.add(take) {
+            } else if self.takes.add(take).is_some() {
                 done.added += 1;
             } else {
                 done.no_room += 1;
@@ -60,8 +60,9 @@ impl Engine {
         self.rig
     }
 
-    /// Replaces the takes by stored ones.
+    /// Replaces the takes by stored ones. What is being recorded or worked out belongs to the project before and is dropped.
     pub fn load_takes(&mut self, stored: StoredTakes) {
+        self.leave_project();
         *self.takes_mut() = Takes::from_stored(stored);
     }
 

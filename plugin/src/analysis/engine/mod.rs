@@ -1,31 +1,36 @@
 //! The analysis of one instance: takes what crossed the ring, keeps the takes, and publishes what the window shows.
 //!
-//! It stands behind a lock ([`Analysis`]) that three sides share: the analysis thread, which looks in every few
-//! milliseconds; the audio thread while the host renders faster than real time, where waiting is allowed and nothing may
-//! be lost; and whoever saves or loads a state. The real-time audio thread never touches it.
+//! It stands behind a lock ([`Analysis`]) that the analysis thread, which looks in every few milliseconds, shares with whoever
+//! saves or loads a state and with the window. All work is that thread's: a host's thread hands over and takes away, and where it
+//! wants what is on its way (when it saves, and when it renders faster than real time and the ring is full) it waits without
+//! working. The real-time audio thread never touches the lock. What takes long, a side-chain's response, is worked out without it
+//! ([`crate::analysis::side_work`]).
 
 mod checking;
 mod held;
 mod recording;
 mod showing;
 
+use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
+use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
 use sumproof_core::routing::feed::Feed;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::split::Split;
 use sumproof_core::split::side_chain::Reference;
 use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_views::{Boxes, History, TakeSummary};
 
 use crate::analysis::passes::{PairJob, Pairing};
 use crate::analysis::recommendations::Recommendations;
-use crate::analysis::side_chain::ReferenceSide;
+use crate::analysis::side_work::{Order, Orders, SideWork};
 use crate::analysis::worker::Activity;
 use crate::audio::line_check::Signal;
 use crate::bridge::published::Published;
@@ -46,29 +51,130 @@ const FRAMES_A_LOOK: usize = 16_384;
 const FRAMES_A_LONG_LOOK: usize = 65_536;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
+/// A host that saves waits at most so long for what is on its way: it takes milliseconds, unless others have the machine. Where nobody
+/// comes, in a test that counts what a host's call does by itself, there's no point in that.
+const PATIENCE: Duration = if cfg!(test) {
+    Duration::from_millis(50)
+} else {
+    Duration::from_secs(5)
+};
+/// One that renders waits so long for room; then the analysis must have died.
+const RENDER_PATIENCE: Duration = Duration::from_secs(20);
 
-/// The analysis behind its lock.
+/// The analysis behind its locks: one of the engine, which nobody holds for long, and one of the side-chain's work, which takes
+/// long and which only the analysis thread waits for.
 #[derive(Clone)]
-pub struct Analysis(Arc<Mutex<Engine>>);
+pub struct Analysis(Arc<Locks>);
+
+struct Locks {
+    engine: Mutex<Engine>,
+    side_work: Mutex<SideWork>,
+    shared: Arc<Shared>,
+    params: Arc<HostParams>,
+}
 
 impl Analysis {
     /// Puts an engine behind a lock.
     pub fn new(engine: Engine) -> Self {
-        Self(Arc::new(Mutex::new(engine)))
+        Self(Arc::new(Locks {
+            shared: Arc::clone(&engine.links.shared),
+            params: Arc::clone(&engine.links.params),
+            engine: Mutex::new(engine),
+            side_work: Mutex::default(),
+        }))
     }
 
     /// Waits for the analysis. What panicked inside is marked as such in the engine, so a poisoned lock says nothing more.
     pub fn lock(&self) -> MutexGuard<'_, Engine> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.0.engine.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A state was loaded: what it switches on is heard, and recorded, only when somebody switches it on after that.
+    pub fn disarm(&self) {
+        let settings = Settings::read(&self.0.params);
+        self.0.shared.arming.loaded(settings.switches());
     }
 
     /// One look of the analysis thread.
     pub fn look(&self) -> Activity {
-        match self.0.try_lock() {
-            Ok(mut engine) => engine.look(),
-            Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner().look(),
+        let (activity, orders) = match self.0.engine.try_lock() {
+            Ok(mut engine) => (engine.look(), engine.take_orders()),
+            Err(TryLockError::Poisoned(poisoned)) => {
+                let mut engine = poisoned.into_inner();
+                (engine.look(), engine.take_orders())
+            }
             // Somebody is at it: there is sound.
-            Err(TryLockError::WouldBlock) => Activity::Sound,
+            Err(TryLockError::WouldBlock) => return Activity::Sound,
+        };
+        let Some(orders) = orders else { return activity };
+        match self.work_on_side(orders) {
+            true => Activity::Plenty,
+            false => activity,
+        }
+    }
+
+    /// The side-chain's work, without the engine's lock. Says whether there's more to do at once.
+    fn work_on_side(&self, orders: Orders) -> bool {
+        let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);
+        let news = catch_unwind(AssertUnwindSafe(|| work.run(orders)));
+        drop(work);
+        let mut engine = self.lock();
+        match news {
+            Ok(news) => {
+                let busy = news.busy;
+                engine.take_news(news);
+                busy
+            }
+            Err(_) => {
+                engine.fail();
+                false
+            }
+        }
+    }
+
+    /// Lets the analysis take in what waits, for somebody who wants what it makes of it. Where the analysis thread runs, this only
+    /// waits for it, and not for long: whoever calls is a host.
+    pub fn catch_up(&self) {
+        if !self.0.shared.has_worker() {
+            self.lock().settle();
+            while self.look_once_more() {}
+            return;
+        }
+        self.0.shared.wanted_settled.store(true, Ordering::Release);
+        let begun = Instant::now();
+        while self.0.shared.wanted_settled.load(Ordering::Acquire) && begun.elapsed() < PATIENCE {
+            self.0.shared.wake_worker();
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
+
+    /// Without an analysis thread, whoever wants something does its work.
+    fn look_once_more(&self) -> bool {
+        let orders = self.lock().take_orders();
+        orders.is_some_and(|orders| self.work_on_side(orders))
+    }
+
+    /// For a host that renders: takes in what waits, or waits until the analysis thread has taken in some of it. False when there's
+    /// no hope of that.
+    pub fn make_room(&self, has_room: impl Fn() -> bool) -> bool {
+        if !self.0.shared.has_worker() {
+            self.lock().work_through();
+            self.look_once_more();
+            return has_room();
+        }
+        let begun = Instant::now();
+        while !has_room() && begun.elapsed() < RENDER_PATIENCE {
+            self.0.shared.wake_worker();
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        has_room()
+    }
+
+    /// Where there's no analysis thread, a render does its work block by block.
+    pub fn work_in_render(&self) {
+        if !self.0.shared.has_worker() {
+            self.lock().work_through();
+            self.look_once_more();
         }
     }
 }
@@ -115,6 +221,14 @@ impl AnyEnd {
         }
     }
 
+    /// Whether there is nothing left in it.
+    fn is_empty(&mut self) -> bool {
+        match self {
+            Self::Pair(end) => end.is_empty(),
+            Self::WithReference(end) => end.is_empty(),
+        }
+    }
+
     /// Lets everything go by unheard.
     fn discard(&mut self) {
         match self {
@@ -138,20 +252,47 @@ pub struct Links {
     pub repaint: RepaintNotifier,
 }
 
+/// A ring that was handed over, and what comes through it.
+struct Attached {
+    end: AnyEnd,
+    rate_hz: f64,
+    reference: Reference,
+    /// Nothing more comes through it.
+    closed: bool,
+}
+
+/// What the engine knows of its side-chain.
+#[derive(Default)]
+struct SideLink {
+    /// What its work has not been told.
+    orders: Vec<Order>,
+    /// The live split as it was last read, if the reference tells one.
+    split: Option<Split>,
+    shown: Option<sumproof_views::SideChain>,
+}
+
 /// The analysis of one instance.
 pub struct Engine {
     links: Links,
     end: Option<AnyEnd>,
+    /// Nothing more comes through `end`.
+    closed: bool,
+    /// Rings that come after it.
+    coming: VecDeque<Attached>,
     monitor: Option<Monitor>,
     /// Only with a side-chain.
-    reference: Option<ReferenceSide>,
+    side: Option<SideLink>,
     rig: Rig,
     settings: Settings,
     running: Option<RunningTake>,
     /// The sound of the take being recorded, as much as is kept.
     sound: Option<PassRecorder>,
+    /// Frames that wait from before a state was loaded: no take begins in them.
+    void_frames: usize,
     /// Passes being laid over one another.
-    pair_work: Option<PairJob>,
+    pair_work: VecDeque<PairJob>,
+    /// The same of a project that was left: of no interest, and waited for by nobody.
+    left_behind: Vec<PairJob>,
     /// What came of the last pair, and where it fails.
     pair_said: Option<(String, Vec<[f32; 2]>)>,
     /// Name of the user's own feed; empty for none.
@@ -189,13 +330,17 @@ impl Engine {
         Self {
             links,
             end: None,
+            closed: false,
+            coming: VecDeque::new(),
             monitor: None,
-            reference: None,
+            side: None,
             rig: Rig::default(),
             settings,
             running: None,
             sound: None,
-            pair_work: None,
+            void_frames: 0,
+            pair_work: VecDeque::new(),
+            left_behind: Vec::new(),
             pair_said: None,
             own_name: String::new(),
             boxes: Boxes::default(),
@@ -221,12 +366,56 @@ impl Engine {
         }
     }
 
-    /// Begins to take frames of a sample rate from a new ring. What the old one still holds is taken first, and a take that
-    /// was being recorded ends there. `reference` is what the side-chain brings, where the ring has one.
+    /// A new ring, and the sample rate of what comes through it. What the old one still holds is taken in first, and a take that was
+    /// being recorded ends there. `reference` is what the side-chain brings, where the ring has one.
     pub fn attach(&mut self, end: AnyEnd, rate_hz: f64, reference: Reference) {
-        self.settle();
-        self.finish_take();
-        self.checking.call_off(&self.links.shared.switch);
+        self.detach();
+        self.coming.push_back(Attached {
+            end,
+            rate_hz,
+            reference,
+            closed: false,
+        });
+        self.fault = Fault::from_environment();
+        if self.links.shared.has_worker() {
+            self.links.shared.wake_worker();
+        } else {
+            self.work_through();
+        }
+        self.unshown = true;
+    }
+
+    /// The host stopped for good or for now: what waits is still taken in, and a take ends there.
+    pub fn detach(&mut self) {
+        match self.coming.back_mut() {
+            Some(last) => last.closed = true,
+            None => self.closed = self.end.is_some(),
+        }
+        self.guarded(|engine| engine.checking.call_off(&engine.links.shared.switch));
+        self.unshown = true;
+    }
+
+    /// Goes on to the next ring, where nothing comes through this one any more.
+    fn change_rings(&mut self) {
+        if self.closed && self.end.as_mut().is_none_or(AnyEnd::is_empty) {
+            self.finish_take();
+            self.end = None;
+            self.closed = false;
+        }
+        if self.end.is_none()
+            && let Some(attached) = self.coming.pop_front()
+        {
+            permit_alloc(|| self.open(attached));
+        }
+    }
+
+    fn open(&mut self, attached: Attached) {
+        let Attached {
+            end,
+            rate_hz,
+            reference,
+            closed,
+        } = attached;
         if self
             .monitor
             .as_ref()
@@ -239,29 +428,14 @@ impl Engine {
             self.flowing = false;
         }
         if matches!(end, AnyEnd::WithReference(_)) {
-            if self
-                .reference
-                .as_ref()
-                .is_none_or(|side| !side.fits(rate_hz, reference))
-            {
-                self.reference = Some(ReferenceSide::new(rate_hz, reference));
-            }
-            self.settings_to_reference();
+            let side = self.side.get_or_insert_default();
+            side.split = None;
+            side.orders.push(Order::Attach(rate_hz, reference));
+            self.settings_to_side();
         }
         self.end = Some(end);
-        self.fault = Fault::from_environment();
+        self.closed = closed;
         self.links.shared.emptied();
-        self.unshown = true;
-    }
-
-    /// The host stopped for good or for now: everything is taken in, and a take ends here.
-    pub fn detach(&mut self) {
-        self.settle();
-        self.guarded(|engine| {
-            engine.finish_take();
-            engine.checking.call_off(&engine.links.shared.switch);
-        });
-        self.unshown = true;
     }
 
     /// One look: some of what waits, and a reading if it is time.
@@ -274,15 +448,19 @@ impl Engine {
                 FRAMES_A_LONG_LOOK
             };
             let came = engine.take_in(limit);
+            if engine.links.shared.wanted_settled.load(Ordering::Acquire) {
+                engine.settle_now();
+                engine.links.shared.wanted_settled.store(false, Ordering::Release);
+            }
             // Not the block that came while this one was looked at, but what did not fit into the look.
             let left_over = engine.end.as_ref().map_or(0, AnyEnd::waiting);
             // Where nobody sees or hears what it finds, it may as well be found later: the ring holds seconds.
             let soon = came && (engine.is_urgent() || left_over > FRAMES_A_LOOK / 4);
-            engine.work_on_reference();
-            engine.gather_pair(false);
+            engine.gather_pairs();
             engine.look_after_check();
             engine.read_if_due();
-            soon || engine.pair_work.is_some()
+            soon || !engine.pair_work.is_empty()
+                || !engine.coming.is_empty()
                 || engine.checking.is_busy()
                 || engine.unshown && engine.window_is_open()
         })
@@ -298,12 +476,11 @@ impl Engine {
         self.unshown |= self.checking.look(&self.links.shared.switch);
     }
 
-    /// Everything that waits. For the audio thread when the host renders offline: allocates only where a take ends or the
+    /// Everything that waits, where there's no analysis thread: allocates only where a take ends or the
     /// window is shown something.
     pub fn work_through(&mut self) {
         self.guarded(|engine| {
-            while engine.take_in(FRAMES_A_LOOK) {
-                engine.work_on_reference();
+            while engine.take_in(FRAMES_A_LOOK) || !engine.coming.is_empty() {
                 engine.read_if_due();
             }
         });
@@ -312,11 +489,41 @@ impl Engine {
     /// Everything that waits, and the end of a take whose recording was switched off without another block: what is saved
     /// now holds it.
     pub fn settle(&mut self) {
-        self.work_through();
-        if self.running.is_some() && !self.links.params.record.value() {
-            self.guarded(|engine| engine.finish_take());
+        self.guarded(Self::settle_now);
+    }
+
+    fn settle_now(&mut self) {
+        while self.take_in(FRAMES_A_LOOK) || !self.coming.is_empty() {
+            self.read_if_due();
         }
-        self.guarded(|engine| engine.gather_pair(true));
+        if self.running.is_some() && !self.links.params.record.value() {
+            self.finish_take();
+        }
+        self.gather_pairs();
+    }
+
+    /// What the side-chain's work is to do, where there is one.
+    fn take_orders(&mut self) -> Option<Orders> {
+        let watched = self.is_urgent();
+        let side = self.side.as_mut().filter(|_| !self.failed)?;
+        Some(Orders {
+            orders: std::mem::take(&mut side.orders),
+            watched,
+            wanted: watched || self.running.is_some(),
+            live: self.links.shared.pulse.is_real_time(),
+        })
+    }
+
+    fn order(&mut self, order: Order) {
+        if let Some(side) = &mut self.side {
+            permit_alloc(|| side.orders.push(order));
+        }
+    }
+
+    /// Something panicked: nothing runs any more, and the window says so.
+    fn fail(&mut self) {
+        self.failed = true;
+        self.links.shared.analysis_failed.store(true, Ordering::Relaxed);
     }
 
     /// Runs `body`; after a panic in one, nothing runs any more and the window says so. The takes stay as they are, to be
@@ -326,9 +533,9 @@ impl Engine {
             if let Ok(value) = catch_unwind(AssertUnwindSafe(|| body(self))) {
                 return Some(value);
             }
-            self.failed = true;
-            self.links.shared.analysis_failed.store(true, Ordering::Relaxed);
+            self.fail();
         }
+        self.links.shared.wanted_settled.store(false, Ordering::Release);
         if let Some(end) = &mut self.end {
             end.discard();
             self.links.shared.emptied();
@@ -344,6 +551,7 @@ impl Engine {
     /// Takes in at most `limit` frames; whether anything came.
     fn take_in(&mut self, limit: usize) -> bool {
         self.follow_settings();
+        self.change_rings();
         let Some(mut end) = self.end.take() else {
             return false;
         };
@@ -365,18 +573,9 @@ impl Engine {
         }
     }
 
-    /// The response is only wanted where somebody sees or hears what it tells.
-    fn work_on_reference(&mut self) {
-        let wanted = self.window_is_open() || self.settings.audition || self.running.is_some();
-        if let (Some(side), true) = (&mut self.reference, wanted) {
-            side.work();
-        }
-    }
-
-    fn settings_to_reference(&mut self) {
-        if let Some(side) = &mut self.reference {
-            side.set(self.settings.split_s, self.settings.integration_s);
-        }
+    fn settings_to_side(&mut self) {
+        let (split_s, integration_s) = (self.settings.split_s, self.settings.integration_s);
+        self.order(Order::Settings(split_s, integration_s));
     }
 
     fn follow_settings(&mut self) {
@@ -389,7 +588,7 @@ impl Engine {
         if let Some(monitor) = &mut self.monitor {
             monitor.set_integration(settings.integration_s);
         }
-        self.settings_to_reference();
+        self.settings_to_side();
         let rig = Rig {
             lines: settings.lines,
             law: settings.law,
@@ -422,10 +621,15 @@ impl Engine {
             if let Some(sound) = &mut self.sound {
                 sound.push(lane(0), lane(1));
             }
-            if let Some(side) = &mut self.reference {
-                side.push(lane(2), lane(3), lane(0), lane(1));
-            }
         }
+        if let (Some(side), 4) = (&mut self.side, C) {
+            let of_side = |frame: &Frame<C>| [2, 3, 0, 1].map(|lane| frame.get(lane).copied().unwrap_or(0.0));
+            permit_alloc(|| {
+                side.orders
+                    .push(Order::Frames(frames.iter().map(of_side).collect()));
+            });
+        }
+        self.void_frames = self.void_frames.saturating_sub(frames.len());
         self.flowing = true;
         self.unread_frames += frames.len() as u64;
         self.worse_held_frames = self.worse_held_frames.saturating_sub(frames.len() as u64);

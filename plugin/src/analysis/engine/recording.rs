@@ -4,9 +4,9 @@ use nice_plug::util::permit_alloc;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::two_pass::PassRecorder;
 
-use super::Engine;
-use crate::analysis::passes::{Paired, PairingStep};
-use crate::analysis::side_chain::ReferenceSide;
+use super::{AnyEnd, Engine};
+use crate::analysis::passes::{Paired, Pairing, PairingStep};
+use crate::analysis::side_work::{News, Order};
 use crate::state::takes::Takes;
 
 /// A take being recorded.
@@ -18,23 +18,32 @@ pub(super) struct RunningTake {
 }
 
 /// Keeps the take of a pair, and says what there is to say.
-fn kept(takes: &mut Takes, paired: Paired) -> String {
+fn kept(takes: &mut Takes, pairing: &mut Pairing, paired: Paired) -> String {
     let Some(take) = paired.take else {
         return paired.line;
     };
-    let replaced = paired
+    if paired
         .instead_of
-        .is_some_and(|name| takes.replace(&name, take.clone()));
-    if replaced || takes.add(take) {
-        paired.line
-    } else {
-        String::from("No room for the take of both passes: delete one and record again.")
+        .is_some_and(|id| takes.replace(id, take.clone()))
+    {
+        return paired.line;
+    }
+    match takes.add(take) {
+        Some(id) => {
+            pairing.stored(id);
+            paired.line
+        }
+        None => String::from("No room for the take of both passes: delete one and record again."),
     }
 }
 
 impl Engine {
     pub(super) fn start_take(&mut self, pass: Pass) {
         self.finish_take();
+        if self.void_frames > 0 {
+            // It was to begin in the project before.
+            return;
+        }
         let Some(monitor) = &mut self.monitor else { return };
         if !self.takes.has_room() {
             let count = self.takes.len();
@@ -45,53 +54,55 @@ impl Engine {
             return;
         }
         monitor.start_take();
-        // A dry or a wet pass is a half: there's nothing to tell apart in it.
-        if let Some(side) = self.reference.as_mut().filter(|_| pass == Pass::Full) {
-            side.start_take();
-        }
         let rate_hz = monitor.rate_hz();
+        // A dry or a wet pass is a half: there's nothing to tell apart in it.
+        if pass == Pass::Full {
+            self.order(Order::Start);
+        }
         permit_alloc(|| self.sound = Some(PassRecorder::new(rate_hz)));
         self.running = Some(RunningTake { pass, markers: 0 });
     }
 
     pub(super) fn finish_take(&mut self) {
-        if self.running.is_some() {
-            // One pair at a time.
-            self.gather_pair(true);
-        }
         let (Some(running), Some(monitor)) = (self.running.take(), &mut self.monitor) else {
             return;
         };
         let takes = &mut self.takes;
-        let reference = &mut self.reference;
         let said = permit_alloc(|| {
             let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) else {
-                reference.iter_mut().for_each(ReferenceSide::drop_take);
+                if let Some(side) = &mut self.side {
+                    side.orders.push(Order::Drop);
+                }
                 self.sound = None;
                 return None;
             };
             take.invalid_frames = take.invalid_frames.saturating_sub(running.markers);
-            let by_reference = reference.as_mut().and_then(|side| side.finish_take(&mut take));
             // Where frames are missing, no sound lies over another.
             let sound = self.sound.take().filter(|_| running.markers == 0);
             let outcome = self.pairing.heard(&take, sound);
+            let name = take.name.clone();
             // There was room when the take began.
-            let _ = takes.add(take);
+            let id = takes.add(take);
+            // It is stored as what is known; how the side-chain tells it apart comes when it is found.
+            if let (Some(side), Some(id), Pass::Full) = (&mut self.side, id, running.pass) {
+                side.orders.push(Order::End(id, name));
+            }
             match outcome {
                 PairingStep::Waits => {
                     if running.pass != Pass::Full {
                         self.pair_said = None;
                     }
-                    by_reference
+                    None
                 }
                 PairingStep::Now(paired) => {
                     let failing = paired.failing.clone();
-                    let line = kept(takes, *paired);
+                    let line = kept(takes, &mut self.pairing, *paired);
                     self.pair_said = Some((line.clone(), failing));
                     Some(line)
                 }
                 PairingStep::Later(work) => {
-                    self.pair_work = Some(work);
+                    // One pair at a time: the one before goes on, and is stored when it's done.
+                    self.pair_work.push_back(work);
                     Some(String::from("Laying your passes over one another\u{2026}"))
                 }
             }
@@ -102,18 +113,54 @@ impl Engine {
         self.sum_up_anew();
     }
 
-    /// Stores what came of passes being laid over one another, if it is done, or once it is.
-    pub(super) fn gather_pair(&mut self, wait: bool) {
-        if let Some(work) = self.pair_work.take_if(|work| wait || work.is_done()) {
+    /// Stores what came of passes being laid over one another, where it is done. Never waits for it.
+    pub(super) fn gather_pairs(&mut self) {
+        self.left_behind.retain(|work| !work.is_done());
+        while let Some(work) = self.pair_work.pop_front_if(|work| work.is_done()) {
             permit_alloc(|| {
                 self.pair_said = work.finish().map(|paired| {
                     let failing = paired.failing.clone();
-                    (kept(&mut self.takes, paired), failing)
+                    (kept(&mut self.takes, &mut self.pairing, paired), failing)
                 });
                 // Where nothing came of it, the line that it is being done no longer holds.
                 self.message = self.pair_said.as_ref().map(|(line, _)| line.clone());
             });
             self.sum_up_anew();
+        }
+    }
+
+    /// Nothing of the present project enters the next one: the running take, halves of pairs and what is being worked out.
+    pub(super) fn leave_project(&mut self) {
+        self.running = None;
+        self.sound = None;
+        if let Some(monitor) = &mut self.monitor {
+            monitor.drop_take();
+        }
+        self.order(Order::Leave);
+        self.pairing = Pairing::default();
+        self.left_behind.extend(self.pair_work.drain(..));
+        self.pair_said = None;
+        self.void_frames = self.end.as_ref().map_or(0, AnyEnd::waiting);
+    }
+
+    /// Takes over what the side-chain's work has come to.
+    pub(in crate::analysis) fn take_news(&mut self, news: News) {
+        let Some(side) = &mut self.side else { return };
+        if let Some(split) = news.split {
+            side.split = split;
+        }
+        if news.shown.is_some() && news.shown != side.shown {
+            side.shown = news.shown;
+            self.unshown = true;
+        }
+        for (id, told) in news.done {
+            if let Some(take) = self.takes.get_mut(id) {
+                told.put_into(take);
+                self.sum_up_anew();
+                if let Some(line) = told.line {
+                    self.say(line);
+                }
+            }
         }
     }
 
@@ -125,6 +172,7 @@ impl Engine {
         self.flowing = false;
         monitor.push(&[f32::NAN], &[f32::NAN]);
         self.markers += 1;
+        self.order(Order::Gap);
         if let Some(running) = &mut self.running {
             running.markers += 1;
         }

@@ -11,7 +11,7 @@ use sumproof_views::Passes;
 
 use super::Engine;
 use crate::analysis::recommendations::Recommendations;
-use crate::analysis::side_chain::ReferenceSide;
+use crate::analysis::side_work::Order;
 use crate::bridge::published::{Published, summary};
 
 /// Advice and margin follow the sound this often: they cost more than a reading, and nobody acts on them faster.
@@ -62,7 +62,7 @@ impl Engine {
     fn read(&mut self, heard_s: f64) {
         let Some(monitor) = &mut self.monitor else { return };
         monitor.set_rig(&self.rig);
-        let told = self.reference.as_mut().and_then(ReferenceSide::read);
+        let told = self.side.as_ref().and_then(|side| side.split.as_ref());
         monitor.read_told(self.settings.feed, told, &mut self.reading);
         self.reading.invalid_frames = self.reading.invalid_frames.saturating_sub(self.markers);
         self.reading.frames = self.reading.frames.saturating_sub(self.markers);
@@ -75,15 +75,16 @@ impl Engine {
                 Some(meter).filter(|value| value.is_finite()),
             );
         }
-        let row = self.reading.row(self.settings.feed);
-        // In silence there is no score, and match and side stay where they are.
-        if let Some(score) = row.score {
-            if score.level_lu.is_finite() {
-                self.links
-                    .shared
-                    .match_db
-                    .store(-score.level_lu as f32, Ordering::Relaxed);
+        // In silence there is no score, and match and side stay where they are. Every feed's match is known before it is heard.
+        for row in &self.reading.rows {
+            if let Some(score) = row.score
+                && score.level_lu.is_finite()
+            {
+                self.links.shared.set_match_db(row.id, -score.level_lu as f32);
             }
+        }
+        let row = self.reading.row(self.settings.feed);
+        if row.score.is_some() {
             let right = row.worse == Some(Side::Right);
             if right != self.links.shared.fault_in_right.load(Ordering::Relaxed)
                 && self.worse_held_frames == 0
@@ -141,13 +142,13 @@ impl Engine {
             message: self.message.clone().or_else(|| self.kept.notice()),
             lost_frames: shared.lost_frames.load(Ordering::Relaxed),
             recommendations: Arc::clone(&self.recommendations),
-            side_chain: self.reference.as_ref().map(ReferenceSide::shown),
+            side_chain: self.side.as_ref().and_then(|side| side.shown),
             own: self.own_feed(),
             limits: self.rig.limits,
             boxes: self.boxes,
             check: self.checking.shown(),
             passes: Passes {
-                working: self.pair_work.is_some(),
+                working: !self.pair_work.is_empty(),
                 said: self.pair_said.as_ref().map(|(line, _)| line.clone()),
                 failing: self
                     .pair_said
@@ -165,6 +166,12 @@ impl Engine {
         self.unshown = true;
     }
 
+    /// What was said last.
+    #[cfg(test)]
+    pub(crate) fn message(&self) -> Option<&str> {
+        self.message.as_deref()
+    }
+
     /// Says one line in the window.
     pub fn say(&mut self, message: String) {
         // The line before it is freed.
@@ -177,9 +184,7 @@ impl Engine {
         if let Some(monitor) = &mut self.monitor {
             monitor.reset();
         }
-        if let Some(side) = &mut self.reference {
-            side.reset();
-        }
+        self.order(Order::Reset);
         self.markers = 0;
         self.message = None;
         self.history.reset();

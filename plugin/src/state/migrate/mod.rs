@@ -1,7 +1,7 @@
 //! What happens to a saved state before it is loaded.
 //!
 //! [`filter`] makes every state complete (a missing value would otherwise stay as the session before left it), brings
-//! values into range, switches off what is only for the session, and sees to what a newer version wrote: parameters and
+//! values into range, and sees to what a newer version wrote: parameters and
 //! fields this version does not know, and values of known ones it does not understand, go into [`Kept`], which is a
 //! field of its own in the state. They are saved again from there, word for word.
 //!
@@ -158,8 +158,7 @@ fn filter_params(state: &mut PluginState, kept: &mut Kept, newer: bool) {
         let now = before.as_ref().and_then(|value| kind.understood(value));
         if let Some(before) = before {
             let changed = now.as_ref().is_none_or(|now| !same(now, &before));
-            let session_only = matches!(kind, spec::Kind::SessionSwitch);
-            if changed && !session_only {
+            if changed {
                 if newer || !kept.from.is_empty() {
                     let stand_in = now.clone().unwrap_or_else(|| kind.default_value());
                     kept.param_stand_ins.insert(id.clone(), stand_in);

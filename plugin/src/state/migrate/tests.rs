@@ -56,7 +56,7 @@ fn the_list_is_read_off_the_parameters() {
     let all = spec::all();
     let kind = |wanted: &str| &all.iter().find(|(id, _)| id == wanted).expect(wanted).1;
     assert_eq!(*kind("byp"), Kind::Switch);
-    assert_eq!(*kind("rec"), Kind::SessionSwitch);
+    assert_eq!(*kind("rec"), Kind::Switch);
     assert_eq!(*kind("l_gain"), Kind::Number(GAIN_RANGE_DB, 0.0));
     assert_eq!(
         *kind(spec::SPLIT_ID),

@@ -224,7 +224,7 @@ fn whatever_ends_it_ends_it_at_once() {
     assert!(bits(&out[0]) == bits(&sound[0]) && bits(&out[1]) == bits(&sound[1]));
     assert!(instance.said().expect("a line").contains("real time"));
     // It is activated anew, to bounce or at another rate.
-    for mode in [Mode::Offline, Mode::RealTime, Mode::Unknown] {
+    for mode in [Mode::Offline, Mode::Playing] {
         let (mut instance, sound, out) = ended_by(|instance| {
             instance.audio.deactivate();
             instance.activate_as(mode);
@@ -271,9 +271,8 @@ fn it_never_starts_in_a_bounce_nor_late() {
     // A host that renders offline, one that hasn't been seen to play in real time, one that is bypassed.
     for (mode, proven, bypassed) in [
         (Mode::Offline, true, false),
-        (Mode::RealTime, false, false),
-        (Mode::Unknown, false, false),
-        (Mode::RealTime, true, true),
+        (Mode::Playing, false, false),
+        (Mode::Playing, true, true),
     ] {
         let mut instance = Instance::new(Shared::default());
         instance.activate_as(mode);

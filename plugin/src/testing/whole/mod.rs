@@ -2,6 +2,7 @@
 
 mod check;
 mod faults;
+mod host_calls;
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -69,7 +70,10 @@ impl Instance {
     }
 
     fn activate(&mut self, offline: bool) {
-        self.activate_as(if offline { Mode::Offline } else { Mode::RealTime });
+        self.activate_as(if offline { Mode::Offline } else { Mode::Playing });
+        if !offline {
+            self.shared.pulse.prove();
+        }
     }
 
     fn activate_as(&mut self, mode: Mode) {
@@ -381,10 +385,10 @@ fn audition_is_held_back_in_bounces_unless_wanted() {
 }
 
 #[test]
-fn where_the_mode_is_unknown_audition_waits_for_real_time() {
+fn audition_waits_for_real_time() {
     let [left, right] = noise(48_000);
     let mut instance = Instance::active(false);
-    instance.activate_as(Mode::Unknown);
+    instance.activate_as(Mode::Playing);
     set(&instance.host().audition, true);
     // Nobody has watched: for all that is known this is a bounce.
     let [l, r] = instance.play(&left, &right, 512, false);

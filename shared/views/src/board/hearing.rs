@@ -102,11 +102,13 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
                 colours.ground,
             );
         }
-        waiting @ (Hearing::Held | Hearing::HeldBack) => {
-            let text = if waiting == Hearing::Held {
-                "Nothing passes: the line check holds your sound back."
-            } else {
-                "Stereo passes: the audition waits while the host bounces or records."
+        waiting @ (Hearing::Held | Hearing::HeldBack | Hearing::Loaded) => {
+            let text = match waiting {
+                Hearing::Held => "Nothing passes: the line check holds your sound back.",
+                Hearing::Loaded => {
+                    "Stereo passes: the project was saved with the audition on. Click a feed to hear it."
+                }
+                _ => "Stereo passes: the audition waits while the host bounces or records.",
             };
             ui.painter()
                 .rect_stroke(rect, 0.0, style.line(1.5, colours.ink), egui::StrokeKind::Inside);

@@ -130,8 +130,10 @@ pub enum Hearing {
     Stereo,
     /// That feed.
     Feed(FeedId),
-    /// Stereo, although audition is on, because the host bounces offline or records.
+    /// Stereo, although audition is on, because the host bounces or records, or hasn't been seen to play in real time.
     HeldBack,
+    /// Stereo, although the loaded state has audition on: nobody has switched it on since.
+    Loaded,
     /// Nothing: the line check holds back what comes in.
     Held,
     /// The line check's signal.

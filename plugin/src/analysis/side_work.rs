@@ -1,0 +1,211 @@
+//! The side-chain's work, which is too long for the analysis' lock: what it needs is handed over in order, done by the analysis
+//! thread alone, in shares, and what came of it is handed back.
+
+use std::collections::VecDeque;
+use std::time::{Duration, Instant};
+
+use sumproof_core::split::Split;
+use sumproof_core::split::side_chain::Reference;
+use sumproof_views::SideChain as Shown;
+
+use crate::analysis::side_chain::{ReferenceSide, ToldApart};
+use crate::state::takes::TakeId;
+
+/// Time between two readings of the live split.
+const READ_EVERY: Duration = Duration::from_millis(40);
+/// Sound for which one step is taken while the host plays, s: ten in the time in which something new comes.
+const LIVE_STEP_S: f64 = 0.06;
+/// The same where it renders faster: what all the steps cost there is a hundredth of the time that the sound lasts.
+const RENDER_STEP_S: f64 = 2.0;
+
+/// What is to be done, in the order in which it came.
+#[derive(Debug)]
+pub(crate) enum Order {
+    /// Sound of another rate or kind of reference comes.
+    Attach(f64, Reference),
+    /// Split time and integration time, s.
+    Settings(f64, f64),
+    /// Both references, left and right.
+    Frames(Vec<[f32; 4]>),
+    /// The next frame does not follow the last.
+    Gap,
+    /// A take begins.
+    Start,
+    /// It ended and is stored, with its dry and wet estimated.
+    End(TakeId, String),
+    /// It has no frames.
+    Drop,
+    /// Takes that are recorded or worked on belong to another project.
+    Leave,
+    /// What was heard is to be forgotten.
+    Reset,
+}
+
+/// What is to be done in one look.
+#[derive(Debug)]
+pub(crate) struct Orders {
+    pub(crate) orders: Vec<Order>,
+    /// Somebody sees or hears what it tells.
+    pub(crate) watched: bool,
+    /// A response is wanted: for somebody who looks, or for a take.
+    pub(crate) wanted: bool,
+    /// The host plays in real time.
+    pub(crate) live: bool,
+}
+
+/// What came of it.
+pub(crate) struct News {
+    /// How the side-chain stands.
+    pub(crate) shown: Option<Shown>,
+    /// The live split, where it was read: `None` in it when the reference tells none.
+    pub(crate) split: Option<Option<Split>>,
+    /// Takes that are done.
+    pub(crate) done: Vec<(TakeId, ToldApart)>,
+    /// There is more to do at once.
+    pub(crate) busy: bool,
+}
+
+/// The work on one side-chain.
+#[derive(Default)]
+pub(crate) struct SideWork {
+    side: Option<ReferenceSide>,
+    rate_hz: f64,
+    references: usize,
+    settings: Option<(f64, f64)>,
+    /// Takes being worked on, in order.
+    ending: VecDeque<TakeId>,
+    /// Sound that no step was taken for, frames.
+    credit: f64,
+    read_at: Option<Instant>,
+}
+
+impl SideWork {
+    /// Does what is to be done, and one share of what takes long.
+    pub(crate) fn run(&mut self, mut orders: Orders) -> News {
+        let mut done = Vec::new();
+        let heard = orders
+            .orders
+            .iter()
+            .any(|order| matches!(order, Order::Frames(_) | Order::Reset));
+        if let Some(side) = &mut self.side {
+            side.set_watched(orders.watched);
+        }
+        for order in std::mem::take(&mut orders.orders) {
+            self.obey(order, &mut done);
+        }
+        let busy = self.take_a_share(&orders, &mut done);
+        let due = orders.watched && heard && self.read_at.is_none_or(|at| at.elapsed() >= READ_EVERY);
+        if due {
+            self.read_at = Some(Instant::now());
+        }
+        let side = self.side.as_mut();
+        News {
+            split: side.filter(|_| due).map(|side| side.read().cloned()),
+            shown: self.side.as_ref().map(ReferenceSide::shown),
+            done,
+            busy,
+        }
+    }
+
+    fn obey(&mut self, order: Order, done: &mut Vec<(TakeId, ToldApart)>) {
+        if let Order::Attach(rate_hz, kind) = order {
+            self.attach(rate_hz, kind, done);
+            return;
+        }
+        if let Order::Settings(split_s, integration_s) = order {
+            self.settings = Some((split_s, integration_s));
+        }
+        let Some(side) = &mut self.side else { return };
+        match order {
+            Order::Settings(split_s, integration_s) => side.set(split_s, integration_s),
+            Order::Frames(frames) => {
+                self.credit += frames.len() as f64;
+                for frames in frames.chunks(512) {
+                    let mut lanes = [[0.0f32; 512]; 4];
+                    for (at, frame) in frames.iter().enumerate() {
+                        for (lane, sample) in lanes.iter_mut().zip(frame) {
+                            lane[at] = *sample;
+                        }
+                    }
+                    let [first, second, left, right] = lanes.each_ref().map(|lane| &lane[..frames.len()]);
+                    side.push(first, second, left, right);
+                }
+            }
+            Order::Gap => side.mark_gap(),
+            Order::Start => side.start_take(),
+            Order::End(id, name) => match side.end_take(&name) {
+                Ok(()) => self.ending.push_back(id),
+                Err(line) => done.push((id, ToldApart { take: None, line })),
+            },
+            Order::Drop => side.drop_take(),
+            Order::Leave => {
+                side.drop_takes();
+                self.ending.clear();
+            }
+            Order::Reset => side.reset(),
+            Order::Attach(..) => {}
+        }
+    }
+
+    fn attach(&mut self, rate_hz: f64, kind: Reference, done: &mut Vec<(TakeId, ToldApart)>) {
+        if self.side.as_ref().is_some_and(|side| side.fits(rate_hz, kind)) {
+            return;
+        }
+        // What was being worked on is told apart first, at its own rate.
+        while let Some(side) = &mut self.side
+            && side.is_ending()
+        {
+            if let Some(told) = side.refine()
+                && let Some(id) = self.ending.pop_front()
+            {
+                done.push((id, told));
+            }
+        }
+        let mut side = ReferenceSide::new(rate_hz, kind);
+        if let Some((split_s, integration_s)) = self.settings {
+            side.set(split_s, integration_s);
+        }
+        self.side = Some(side);
+        self.rate_hz = rate_hz;
+        self.references = match kind {
+            Reference::Mono => 1,
+            Reference::Stereo => 2,
+        };
+        self.credit = 0.0;
+    }
+
+    /// Takes that ended come first. Says whether there's more to do at once.
+    fn take_a_share(&mut self, orders: &Orders, done: &mut Vec<(TakeId, ToldApart)>) -> bool {
+        let Some(side) = &mut self.side else { return false };
+        if side.is_ending() {
+            if let Some(told) = side.refine()
+                && let Some(id) = self.ending.pop_front()
+            {
+                done.push((id, told));
+            }
+            return side.is_ending();
+        }
+        let step_s = if orders.live {
+            LIVE_STEP_S
+        } else {
+            RENDER_STEP_S * self.references as f64
+        };
+        let step = step_s * self.rate_hz;
+        // No more is saved up than a few steps: what wasn't needed need not be done at once.
+        self.credit = self.credit.min(12.0 * step);
+        if !orders.wanted || self.credit < step || !side.work() {
+            return false;
+        }
+        self.credit -= step;
+        self.credit >= step
+    }
+}
+
+impl std::fmt::Debug for SideWork {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("SideWork")
+            .field("rate_hz", &self.rate_hz)
+            .field("ending", &self.ending)
+            .finish_non_exhaustive()
+    }
+}

@@ -28,6 +28,7 @@ pub mod files;
 pub mod parameters;
 pub mod state;
 pub mod testing;
+pub mod vst3;
 pub mod window;
 
 use crate::analysis::engine::{Analysis, AnyEnd, Engine, Links};
@@ -130,6 +131,8 @@ pub struct Sumproof<const C: usize> {
     window: Option<WindowLinks>,
     /// What is being read and written for the window.
     file_tasks: Arc<FileTasks>,
+    /// What the shell around it knows, where a VST3 host holds it.
+    vst3: Arc<vst3::Link>,
     tail_samples: u32,
 }
 
@@ -169,6 +172,7 @@ where
                 repaint,
             }),
             file_tasks: Arc::default(),
+            vst3: Arc::default(),
             tail_samples: 0,
         }
     }
@@ -195,13 +199,27 @@ where
 
     type Editor = window::editor::Window;
     type SysExMessage = ();
-    type BackgroundTask = ();
+    type BackgroundTask = vst3::Marker;
+
+    fn task_executor(&mut self) -> TaskExecutor<Self> {
+        Box::new(vst3::Marker::arrive)
+    }
 
     fn params(&self) -> Arc<dyn Params> {
         self.params.clone()
     }
 
-    fn editor(&mut self, _: AsyncExecutor<Self>) -> Option<Self::Editor> {
+    fn editor(&mut self, executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
+        vst3::announce(|| vst3::Born {
+            params: self.params.clone(),
+            repaint: self
+                .window
+                .as_ref()
+                .map(|links| links.repaint.clone())
+                .unwrap_or_default(),
+            link: Arc::clone(&self.vst3),
+            post: Box::new(move |marker| executor.execute_background(marker)),
+        });
         let links = self.window.take()?;
         Some(window::editor::Window::new(window::editor::Glue {
             params: Arc::clone(&self.params),
@@ -210,6 +228,7 @@ where
             published: Mutex::new(links.published),
             repaint: links.repaint,
             file_tasks: Arc::clone(&self.file_tasks),
+            vst3: Arc::clone(&self.vst3),
         }))
     }
 
@@ -297,11 +316,11 @@ where
     }
 }
 
-/// Whether the host renders offline, as far as its word can be had: under VST3 it can't, see [`clock`].
+/// Whether the host renders offline, as far as its word can be had: VST3 hosts that don't say so are known, see [`clock`].
 fn mode(told: ProcessMode, api: PluginApi) -> Mode {
     match (told, api) {
-        (_, PluginApi::Vst3) => Mode::Unknown,
         (ProcessMode::Offline, _) => Mode::Offline,
+        (_, PluginApi::Vst3) => Mode::Unknown,
         _ => Mode::RealTime,
     }
 }
@@ -356,4 +375,3 @@ where
 }
 
 nice_export_clap!(SumproofPlain, SumproofSideChain);
-nice_export_vst3!(SumproofPlain, SumproofSideChain);

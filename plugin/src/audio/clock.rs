@@ -1,9 +1,8 @@
 //! Telling real time from a bounce where the host does not.
 //!
-//! The VST3 wrapper of the framework (0.4.2) hands on the processing mode of the setup before the present one: the first
-//! bounce looks like real time and the real time after it like a bounce. So under VST3 nobody's word is taken. That nothing
-//! auditioned gets into a bounce is kept the other way round: audition begins once the analysis thread has seen a stretch
-//! of sound take as long as it lasts. The audio thread counts frames and never reads a clock for it.
+//! A VST3 host that says 'offline' is taken at its word; one that says 'real time' isn't, because some bounce without saying
+//! so. That nothing auditioned gets into a bounce is kept the other way round: audition begins once the analysis thread has
+//! seen a stretch of sound take as long as it lasts. The audio thread counts frames and never reads a clock for it.
 
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};

@@ -62,14 +62,20 @@ impl Analysis {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// The analysis, if nobody is at it.
+    pub fn lock_if_free(&self) -> Option<MutexGuard<'_, Engine>> {
+        match self.0.try_lock() {
+            Ok(engine) => Some(engine),
+            Err(TryLockError::Poisoned(poisoned)) => Some(poisoned.into_inner()),
+            Err(TryLockError::WouldBlock) => None,
+        }
+    }
+
     /// One look of the analysis thread.
     pub fn look(&self) -> Activity {
-        match self.0.try_lock() {
-            Ok(mut engine) => engine.look(),
-            Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner().look(),
-            // Somebody is at it: there is sound.
-            Err(TryLockError::WouldBlock) => Activity::Sound,
-        }
+        // Somebody who is at it has sound.
+        self.lock_if_free()
+            .map_or(Activity::Sound, |mut engine| engine.look())
     }
 }
 

@@ -29,6 +29,7 @@ pub mod files;
 pub mod parameters;
 pub mod state;
 pub mod testing;
+pub mod vst3;
 pub mod window;
 
 use crate::analysis::engine::{Analysis, AnyEnd, Engine, Links};
@@ -131,6 +132,8 @@ pub struct Sumproof<const C: usize> {
     window: Option<WindowLinks>,
     /// What is being read and written for the window.
     file_tasks: Arc<FileTasks>,
+    /// What the shell around it knows, where a VST3 host holds it.
+    vst3: Arc<vst3::Link>,
     tail_samples: u32,
 }
 
@@ -170,6 +173,7 @@ where
                 repaint,
             }),
             file_tasks: Arc::default(),
+            vst3: Arc::default(),
             tail_samples: 0,
         }
     }
@@ -197,13 +201,27 @@ where
 
     type Editor = window::editor::Window;
     type SysExMessage = ();
-    type BackgroundTask = ();
+    type BackgroundTask = vst3::Marker;
+
+    fn task_executor(&mut self) -> TaskExecutor<Self> {
+        Box::new(vst3::Marker::arrive)
+    }
 
     fn params(&self) -> Arc<dyn Params> {
         self.params.clone()
     }
 
-    fn editor(&mut self, _: AsyncExecutor<Self>) -> Option<Self::Editor> {
+    fn editor(&mut self, executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
+        vst3::announce(|| vst3::Born {
+            params: self.params.clone(),
+            repaint: self
+                .window
+                .as_ref()
+                .map(|links| links.repaint.clone())
+                .unwrap_or_default(),
+            link: Arc::clone(&self.vst3),
+            post: Box::new(move |marker| executor.execute_background(marker)),
+        });
         let links = self.window.take()?;
         Some(window::editor::Window::new(window::editor::Glue {
             params: Arc::clone(&self.params),
@@ -212,6 +230,7 @@ where
             published: Mutex::new(links.published),
             repaint: links.repaint,
             file_tasks: Arc::clone(&self.file_tasks),
+            vst3: Arc::clone(&self.vst3),
         }))
     }
 
@@ -234,7 +253,7 @@ where
         &mut self,
         layout: &AudioIOLayout,
         config: &BufferConfig,
-        context: &mut impl ActivateContext<Self>,
+        _context: &mut impl ActivateContext<Self>,
     ) -> bool {
         let rate_hz = f64::from(config.sample_rate);
         if !(rate_hz > 0.0 && rate_hz.is_finite()) {
@@ -243,7 +262,7 @@ where
         let drive = Drive {
             rate_hz,
             longest_block: config.max_buffer_size as usize,
-            mode: mode(config.process_mode, context.plugin_api()),
+            mode: mode(config.process_mode),
             reference: match layout.aux_input_ports.first().map(|channels| channels.get()) {
                 Some(1) => Reference::Mono,
                 _ => Reference::Stereo,
@@ -308,11 +327,10 @@ where
     }
 }
 
-/// Whether the host says that it renders offline. Under VST3 its word can't be had: the framework hands on the mode of the setup
-/// before the present one.
-fn mode(told: ProcessMode, api: PluginApi) -> Mode {
-    match (told, api) {
-        (ProcessMode::Offline, PluginApi::Clap) => Mode::Offline,
+/// Whether the host says that it renders offline. The shell in [`vst3`] sees to it that a VST3 host's word comes in time.
+fn mode(told: ProcessMode) -> Mode {
+    match told {
+        ProcessMode::Offline => Mode::Offline,
         _ => Mode::Playing,
     }
 }
@@ -367,4 +385,3 @@ where
 }
 
 nice_export_clap!(SumproofPlain, SumproofSideChain);
-nice_export_vst3!(SumproofPlain, SumproofSideChain);

@@ -59,6 +59,7 @@ pub fn soak(args: &[String]) -> Result<(), Failure> {
         let done = run(Command::new(&program)
             .args([name, "--turns", &turns])
             .env("SUMPROOF_CLAP", &bundle.clap)
+            .env("SUMPROOF_VST3", &bundle.vst3)
             .env("DISPLAY", &display.name)
             // What the framework says of states that it refuses would fill the screen.
             .env("NICE_LOG", "/dev/null"));

@@ -7,14 +7,15 @@
 use std::error::Error;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
 use nice_plug::editor::{Editor, HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};
 use nice_plug_egui::baseview::{HandlerError, WindowSize};
 use nice_plug_egui::{
-    EguiEditorHandle, EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp,
-    RepaintNotifier, create_egui_editor,
+    EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp, RepaintNotifier,
+    create_egui_editor,
 };
 use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
 
@@ -24,7 +25,12 @@ use crate::bridge::shared::{OpenWindow, Shared};
 use crate::files::tasks::FileTasks;
 use crate::state::fields::PluginParams;
 use crate::testing::faults::Fault;
+use crate::vst3;
+use crate::window::closing::{Handle, Home};
 use crate::window::intents::Hand;
+
+/// Time until the analysis is asked again that was busy when a window opened.
+const ASK_AGAIN: Duration = Duration::from_millis(20);
 
 /// What every window of an instance is connected to.
 pub struct Glue {
@@ -40,6 +46,8 @@ pub struct Glue {
     pub repaint: RepaintNotifier,
     /// What reads and writes files for the user.
     pub file_tasks: Arc<FileTasks>,
+    /// What the shell of a VST3 knows.
+    pub vst3: Arc<vst3::Link>,
 }
 
 /// The editor the plugin hands to its wrapper.
@@ -60,7 +68,7 @@ impl Window {
 }
 
 impl Editor for Window {
-    type Handle = EguiEditorHandle;
+    type Handle = Handle;
 
     fn spawn(
         &self,
@@ -75,10 +83,23 @@ impl Editor for Window {
         let settings = EguiNiceSettings::new()
             .with_tile("Sumproof")
             .with_resize_hint(self.resize_hint());
-        let app = App::new(Arc::clone(&self.glue), shape.look(), Arc::clone(&self.scale));
-        create_egui_editor(state, self.glue.repaint.clone(), settings, app)
+        let gui_context = vst3::quiet(
+            gui_context,
+            Arc::clone(&self.glue.vst3),
+            self.glue.repaint.clone(),
+        );
+        let home = Home::default();
+        let host = host.map(|host| home.host(host));
+        let app = App::new(
+            Arc::clone(&self.glue),
+            shape.look(),
+            Arc::clone(&self.scale),
+            home.clone(),
+        );
+        let spawned = create_egui_editor(state, self.glue.repaint.clone(), settings, app)
             .ok_or("there is no editor")?
-            .spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
+            .spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host);
+        home.keep(spawned)
     }
 
     fn size(&self) -> NativeSize<u32> {
@@ -97,12 +118,15 @@ impl Editor for Window {
 pub struct App {
     glue: Arc<Glue>,
     scale: Arc<Mutex<Option<f64>>>,
+    home: Home,
     hand: Option<Hand>,
     open: Option<OpenWindow>,
     view: View,
     snapshot: Snapshot,
     intents: Vec<Intent>,
     keys: Vec<Key>,
+    /// The analysis has not been asked to show itself yet.
+    unshown: bool,
     /// Something panicked in this window: it draws a line that says so and nothing else.
     broken: bool,
     fault: Fault,
@@ -132,16 +156,18 @@ fn own_keys() -> Vec<Key> {
 }
 
 impl App {
-    fn new(glue: Arc<Glue>, look: Look, scale: Arc<Mutex<Option<f64>>>) -> Self {
+    fn new(glue: Arc<Glue>, look: Look, scale: Arc<Mutex<Option<f64>>>, home: Home) -> Self {
         Self {
             glue,
             scale,
+            home,
             hand: None,
             open: None,
             view: View::new(look),
             snapshot: Snapshot::default(),
             intents: Vec::new(),
             keys: own_keys(),
+            unshown: true,
             broken: false,
             fault: Fault::from_environment(),
         }
@@ -159,6 +185,7 @@ impl App {
 
     fn draw(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
         self.fault.strike_frame();
+        self.ask_for_news(ui.ctx());
         self.take_in_news();
         self.view.ui(ui, &self.snapshot, &mut self.intents);
         if self.view.attends_check() {
@@ -179,6 +206,20 @@ impl App {
         }
     }
 
+    /// Once, with the first frame that finds the analysis free. Not while the window is being made: the host waits for that, and
+    /// the analysis may be at it for long.
+    fn ask_for_news(&mut self, ctx: &egui::Context) {
+        if !self.unshown {
+            return;
+        }
+        if let Some(mut engine) = self.glue.analysis.lock_if_free() {
+            engine.show_now();
+            self.unshown = false;
+        } else {
+            ctx.request_repaint_after(ASK_AGAIN);
+        }
+    }
+
     fn take_in_news(&mut self) {
         let mut published = self.glue.published.lock().unwrap_or_else(PoisonError::into_inner);
         published
@@ -196,6 +237,7 @@ impl App {
 
 impl NiceEguiApp for App {
     fn build(&mut self, ctx: egui::Context, gui: GuiContext, frame: &mut Frame) -> Result<(), HandlerError> {
+        self.home.settle(frame.baseview_window());
         crate::window::present::prepare(frame.baseview_window());
         self.hand = Some(Hand::new(
             gui,
@@ -207,7 +249,6 @@ impl NiceEguiApp for App {
         self.open = Some(self.glue.shared.open_window());
         self.guarded(|app| {
             app.view.prepare(&ctx);
-            app.glue.analysis.lock().show_now();
         });
         Ok(())
     }

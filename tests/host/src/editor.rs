@@ -374,14 +374,14 @@ fn picture_of(connection: &RustConnection, window: u32) -> Result<Picture, HostE
 }
 
 /// Shows a window.
-fn map(connection: &RustConnection, window: u32) -> Result<(), HostError> {
+pub(super) fn map(connection: &RustConnection, window: u32) -> Result<(), HostError> {
     connection.map_window(window).map_err(window_error)?;
     connection.sync().map_err(window_error)
 }
 
 /// Makes an empty window. Returns the connection, the window, the atom of a close request and the
 /// screen's root.
-fn parent_window(
+pub(super) fn parent_window(
     title: &str,
     size: GuiSize,
 ) -> Result<(RustConnection, u32, u32, u32), Box<dyn std::error::Error>> {
@@ -430,6 +430,6 @@ fn parent_window(
     Ok((connection, window, delete_message, root))
 }
 
-fn window_error(error: impl std::fmt::Display) -> HostError {
+pub(super) fn window_error(error: impl std::fmt::Display) -> HostError {
     HostError::Window(error.to_string())
 }

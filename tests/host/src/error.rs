@@ -5,8 +5,8 @@ use std::path::PathBuf;
 /// A refusal by the plugin, or a host that cannot go on. Each message is one line that names what failed.
 #[derive(Debug, thiserror::Error)]
 pub enum HostError {
-    /// The file is not a CLAP library, or its entry point refused to start.
-    #[error("{path}: cannot be loaded as a CLAP plugin: {reason}", path = .path.display())]
+    /// The file is no plugin library, or its entry point refused to start.
+    #[error("{path}: cannot be loaded as a plugin: {reason}", path = .path.display())]
     Load {
         /// The file.
         path: PathBuf,

@@ -33,6 +33,7 @@ mod realtime;
 pub mod setup;
 mod state;
 mod syscalls;
+pub mod vst3;
 
 pub use audio::{Blocks, Buffers, ParamEvent, Play, Stereo, Transport};
 pub use error::HostError;

@@ -50,6 +50,15 @@ pub fn clap_bundle() -> PathBuf {
     required("SUMPROOF_CLAP", "test/bundled/Sumproof.clap")
 }
 
+/// The bundled `.vst3` under test.
+///
+/// # Panics
+/// When there is none.
+#[must_use]
+pub fn vst3_bundle() -> PathBuf {
+    required("SUMPROOF_VST3", "test/bundled/Sumproof.vst3")
+}
+
 /// The folder that holds the real recordings (Debian's `sonic-pi-samples`).
 ///
 /// # Panics

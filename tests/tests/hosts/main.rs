@@ -16,6 +16,7 @@ mod soak;
 mod standalone;
 mod states;
 mod takes;
+mod vst3;
 mod window;
 mod window_breaks;
 mod window_slow;

@@ -64,6 +64,16 @@ fn windows_open_and_close_with_hosts_that_idle_and_that_do_not() {
 }
 
 #[test]
+fn a_closed_window_has_ended() {
+    gets_through("ends");
+}
+
+#[test]
+fn a_vst3_is_automated_while_its_editor_comes_and_goes() {
+    gets_through("vst3-editor");
+}
+
+#[test]
 fn memory_does_not_grow() {
     gets_through("memory");
 }

@@ -95,17 +95,23 @@ impl Analysis {
         self.0.shared.arming.loaded(settings.switches());
     }
 
+    /// The analysis, if nobody is at it.
+    pub fn lock_if_free(&self) -> Option<MutexGuard<'_, Engine>> {
+        match self.0.engine.try_lock() {
+            Ok(engine) => Some(engine),
+            Err(TryLockError::Poisoned(poisoned)) => Some(poisoned.into_inner()),
+            Err(TryLockError::WouldBlock) => None,
+        }
+    }
+
     /// One look of the analysis thread.
     pub fn look(&self) -> Activity {
-        let (activity, orders) = match self.0.engine.try_lock() {
-            Ok(mut engine) => (engine.look(), engine.take_orders()),
-            Err(TryLockError::Poisoned(poisoned)) => {
-                let mut engine = poisoned.into_inner();
-                (engine.look(), engine.take_orders())
-            }
-            // Somebody is at it: there is sound.
-            Err(TryLockError::WouldBlock) => return Activity::Sound,
+        // Somebody who is at it has sound.
+        let Some(mut engine) = self.lock_if_free() else {
+            return Activity::Sound;
         };
+        let (activity, orders) = (engine.look(), engine.take_orders());
+        drop(engine);
         let Some(orders) = orders else { return activity };
         match self.work_on_side(orders) {
             true => Activity::Plenty,

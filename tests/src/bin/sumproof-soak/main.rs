@@ -4,15 +4,18 @@
 //! `tests/tests/host_soak.rs` runs all of them with few turns, `cargo xtask soak` with many. Ends with 0 and a line of figures, or
 //! with 1 and what is wrong.
 
+mod ends;
 mod held;
 mod instances;
 mod layouts;
 mod memory;
 mod sound;
 mod states;
+mod vst3;
 mod window;
 
 use clap::Parser;
+use clap::builder::{PossibleValue, PossibleValuesParser};
 use std::process::ExitCode;
 use sumproof_signals::Rng;
 use sumproof_tests::host::setup::{CLAP_ID, clap_bundle};
@@ -31,7 +34,7 @@ struct Case {
     run: fn(u32) -> Outcome,
 }
 
-const CASES: [Case; 15] = [
+const CASES: [Case; 17] = [
     Case {
         name: "load",
         about: "the library loaded, a plugin made, played and taken out, the library unloaded",
@@ -131,6 +134,20 @@ const CASES: [Case; 15] = [
         run: window::without_idle,
     },
     Case {
+        name: "ends",
+        about: "processes that end, or unload the library, right after one or two windows were closed",
+        few: 8,
+        many: 4000,
+        run: ends::ends,
+    },
+    Case {
+        name: "vst3-editor",
+        about: "a VST3's parameters automated while its editor is opened and closed, the instance then taken out",
+        few: 12,
+        many: 500,
+        run: vst3::automated_editors,
+    },
+    Case {
         name: "memory",
         about: "playing on and on; what it holds must not grow (turns: tenths of a minute of sound)",
         few: 10,
@@ -143,12 +160,21 @@ const CASES: [Case; 15] = [
 #[command(about = "Does to the plugin what a host may do to it", after_help = list())]
 struct Arguments {
     /// What is done; without it, the cases and their few and many turns are listed
-    #[arg(value_parser = CASES.map(|case| case.name))]
+    #[arg(value_parser = names())]
     case: Option<String>,
 
     /// How often
     #[arg(long)]
     turns: Option<u32>,
+}
+
+/// What may be asked for: the cases, and the one process of many that `ends` starts.
+fn names() -> PossibleValuesParser {
+    let cases = CASES.iter().map(|case| PossibleValue::new(case.name));
+    cases
+        .chain([PossibleValue::new(ends::ONE).hide(true)])
+        .collect::<Vec<_>>()
+        .into()
 }
 
 fn list() -> String {
@@ -166,17 +192,27 @@ fn main() -> ExitCode {
         }
         return ExitCode::SUCCESS;
     };
+    if name == ends::ONE {
+        return told(ends::ONE, ends::one_end(arguments.turns.unwrap_or(0)));
+    }
     let Some(case) = CASES.iter().find(|case| case.name == name) else {
         return ExitCode::from(2);
     };
     let turns = arguments.turns.unwrap_or(case.few).max(1);
-    match (case.run)(turns) {
+    told(
+        case.name,
+        (case.run)(turns).map(|figures| format!("{turns} turns, {figures}")),
+    )
+}
+
+fn told(name: &str, outcome: Outcome) -> ExitCode {
+    match outcome {
         Ok(figures) => {
-            println!("{}: {turns} turns, {figures}", case.name);
+            println!("{name}: {figures}");
             ExitCode::SUCCESS
         }
         Err(wrong) => {
-            eprintln!("{}: {wrong}", case.name);
+            eprintln!("{name}: {wrong}");
             ExitCode::FAILURE
         }
     }

@@ -1,0 +1,80 @@
+//! Busses that a host leaves out of a block.
+//!
+//! The framework reads as many busses of input as the plugin has, whatever the host says it brings, and whatever pointers are
+//! in them.
+
+use std::slice;
+
+use nice_plug::wrapper::vst3::vst3::Steinberg::Vst::{AudioBusBuffers, ProcessData};
+
+/// Busses of input: the sound and the side-chain.
+const INPUTS: usize = 2;
+
+/// Room for busses in place of the host's.
+pub(super) struct Busses([AudioBusBuffers; INPUTS]);
+
+impl Default for Busses {
+    fn default() -> Self {
+        // SAFETY: numbers and a pointer: no channels, and none to be read.
+        Self([unsafe { std::mem::zeroed() }; INPUTS])
+    }
+}
+
+/// Whether a bus has all the channels that it says it has.
+///
+/// # Safety
+/// A pointer to channels that isn't null leads to as many as the bus says.
+unsafe fn is_whole(bus: &AudioBusBuffers) -> bool {
+    // SAFETY: of the two kinds of samples the pointers are alike.
+    let channels = unsafe { bus.__field0.channelBuffers32 };
+    let count = usize::try_from(bus.numChannels).unwrap_or(0);
+    count == 0
+        || (!channels.is_null()
+            // SAFETY: as the caller promises.
+            && unsafe { slice::from_raw_parts(channels, count) }
+                .iter()
+                .all(|channel| !channel.is_null()))
+}
+
+impl Busses {
+    /// Makes `data` have every bus of input, those without channels where the host brings none or a broken one. False where
+    /// there is a broken bus of output: then nothing may be written.
+    ///
+    /// # Safety
+    /// `data` is a host's: its arrays are null or as long as it says. It is good for as long as `self`.
+    ///
+    /// # Real-time
+    /// Looks at each channel's pointer.
+    pub(super) unsafe fn complete(&mut self, data: &mut ProcessData) -> bool {
+        if data.numSamples <= 0 {
+            return true;
+        }
+        // SAFETY: as the caller promises.
+        let (inputs, outputs) = unsafe {
+            (
+                all(data.inputs, data.numInputs),
+                all(data.outputs, data.numOutputs),
+            )
+        };
+        for (own, host) in self.0.iter_mut().zip(inputs) {
+            // SAFETY: as the caller promises.
+            if unsafe { is_whole(host) } {
+                *own = *host;
+            }
+        }
+        data.inputs = self.0.as_mut_ptr();
+        data.numInputs = inputs.len().min(INPUTS) as i32;
+        // SAFETY: as the caller promises.
+        outputs.iter().all(|bus| unsafe { is_whole(bus) })
+    }
+}
+
+/// # Safety
+/// `busses` is null or leads to `count` of them.
+unsafe fn all<'a>(busses: *const AudioBusBuffers, count: i32) -> &'a [AudioBusBuffers] {
+    match usize::try_from(count) {
+        // SAFETY: as the caller promises.
+        Ok(count) if !busses.is_null() => unsafe { slice::from_raw_parts(busses, count) },
+        _ => &[],
+    }
+}

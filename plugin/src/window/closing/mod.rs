@@ -1,0 +1,225 @@
+//! The end of a window: closing returns when nothing of it runs any more.
+//!
+//! On X11 the windowing library (baseview 0.4.2) gives every window a thread of its own. To close it, it tells that thread to
+//! end, asks it to show the window once more, and joins it; where the thread ends first, the question fails and the library
+//! returns before it has joined. The thread then still takes down OpenGL while the host, which was told that the window is
+//! closed, unloads the library or ends the process, or destroys the parent of a window that is about to be destroyed. Besides,
+//! the clipboard has a thread that nobody joins.
+//!
+//! So the window is closed from inside first, as by its user, which ends the thread in good order and lets the library join it;
+//! then what is left of its threads is waited for. Both waits are bounded: a window that hangs is left to itself.
+//! `docs/engineers/upstream.md` tells what would cure it.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use nice_plug::editor::dpi::NativeSize;
+use nice_plug::editor::{EditorHandle, HostMainThreadCaller, HostMethods, ParentWindowHandle, SpawnedEditor};
+use nice_plug::prelude::{Modifiers, VirtualKeyCode};
+use nice_plug_egui::EguiEditorHandle;
+use nice_plug_egui::baseview::{self, WindowContext};
+
+#[cfg(target_os = "linux")]
+mod x11;
+
+/// How long a window may take to close after it was asked, which is a frame's drawing at most, by software on a machine that is very busy.
+const CLOSING: Duration = Duration::from_secs(10);
+/// How long its threads may take to end after that.
+const ENDING: Duration = Duration::from_secs(5);
+/// Time between two looks at either.
+const LOOK_EVERY: Duration = Duration::from_micros(500);
+
+/// Where a window lives, as far as it's known: told by what runs there, asked by what closes it.
+#[derive(Debug, Clone, Default)]
+pub struct Home(Arc<Inner>);
+
+#[derive(Debug, Default)]
+struct Inner {
+    /// The host closes it: it isn't told once more.
+    closing: AtomicBool,
+    #[cfg(target_os = "linux")]
+    x11: x11::Home,
+}
+
+impl Home {
+    /// On the window's own thread, when the window is made.
+    pub fn settle(&self, window: &WindowContext) {
+        #[cfg(target_os = "linux")]
+        self.0.x11.settle(window);
+        #[cfg(not(target_os = "linux"))]
+        let _ = window;
+    }
+
+    /// The same host, which isn't called any more once it closes the window.
+    pub fn host(&self, host: HostMethods) -> HostMethods {
+        HostMethods {
+            callbacks: host.callbacks,
+            main_thread_caller: Box::new(Caller {
+                caller: host.main_thread_caller,
+                home: self.clone(),
+            }),
+        }
+    }
+
+    /// What was spawned, closed by what is here; a window that could not be made has ended when this returns.
+    ///
+    /// # Errors
+    /// Those of `spawned`.
+    pub fn keep<E>(
+        self,
+        spawned: Result<SpawnedEditor<EguiEditorHandle>, E>,
+    ) -> Result<SpawnedEditor<Handle>, E> {
+        match spawned {
+            Ok(SpawnedEditor { handle, window }) => Ok(SpawnedEditor {
+                handle: Handle(handle),
+                window: Window {
+                    window: Some(window),
+                    home: self,
+                },
+            }),
+            Err(error) => {
+                self.wait();
+                Err(error)
+            }
+        }
+    }
+
+    fn wait(&self) {
+        #[cfg(target_os = "linux")]
+        until(ENDING, || self.0.x11.is_empty());
+    }
+
+    fn close(&self, window: baseview::Window) {
+        self.0.closing.store(true, Ordering::SeqCst);
+        #[cfg(target_os = "linux")]
+        if self.0.x11.ask_to_close() {
+            until(CLOSING, || !window.is_open());
+        }
+        drop(window);
+        self.wait();
+    }
+}
+
+#[cfg_attr(
+    not(target_os = "linux"),
+    expect(dead_code, reason = "windows have no threads there")
+)]
+fn until(longest: Duration, done: impl Fn() -> bool) {
+    let begun = Instant::now();
+    while !done() && begun.elapsed() < longest {
+        std::thread::sleep(LOOK_EVERY);
+    }
+}
+
+/// What the window's thread calls the host's main thread by. The library drops it on the window's thread also where the window
+/// can't be made.
+struct Caller {
+    caller: Box<dyn HostMainThreadCaller>,
+    home: Home,
+}
+
+impl HostMainThreadCaller for Caller {
+    fn call_main_thread(&mut self) {
+        if !self.home.0.closing.load(Ordering::SeqCst) {
+            self.caller.call_main_thread();
+        }
+    }
+}
+
+impl Drop for Caller {
+    fn drop(&mut self) {
+        #[cfg(target_os = "linux")]
+        self.home.0.x11.leave();
+    }
+}
+
+/// A window that has ended when it is dropped.
+pub struct Window {
+    window: Option<baseview::Window>,
+    home: Home,
+}
+
+impl Drop for Window {
+    fn drop(&mut self) {
+        if let Some(window) = self.window.take() {
+            self.home.close(window);
+        }
+    }
+}
+
+/// The framework's handle of an open editor, over [`Window`].
+pub struct Handle(EguiEditorHandle);
+
+impl Handle {
+    /// `body` on the library's window, which is there until it's dropped.
+    fn with<R>(
+        window: &Window,
+        body: impl FnOnce(&baseview::Window) -> Result<R, baseview::Error>,
+    ) -> Result<Option<R>, baseview::Error> {
+        window.window.as_ref().map(body).transpose()
+    }
+}
+
+impl EditorHandle for Handle {
+    type Window = Window;
+    type Error = baseview::Error;
+
+    fn run_until_closed(mut window: Window) -> Result<(), baseview::Error> {
+        let ran = window
+            .window
+            .take()
+            .map_or(Ok(()), EguiEditorHandle::run_until_closed);
+        window.home.wait();
+        ran
+    }
+
+    fn set_parent(&self, parent: ParentWindowHandle, window: &Window) -> Result<(), baseview::Error> {
+        Self::with(window, |window| self.0.set_parent(parent, window)).map(|_| ())
+    }
+
+    fn show(&self, window: &Window) -> Result<(), baseview::Error> {
+        Self::with(window, |window| self.0.show(window)).map(|_| ())
+    }
+
+    fn hide(&self, window: &Window) -> Result<(), baseview::Error> {
+        Self::with(window, |window| self.0.hide(window)).map(|_| ())
+    }
+
+    fn set_size(&self, new_size: NativeSize<u32>, window: &Window) -> Result<(), baseview::Error> {
+        Self::with(window, |window| self.0.set_size(new_size, window)).map(|_| ())
+    }
+
+    fn host_main_thread_callback(&self, window: &Window) {
+        if let Some(window) = &window.window {
+            self.0.host_main_thread_callback(window);
+        }
+    }
+
+    fn adjust_size(&self, new_size: NativeSize<u32>, window: &Window) -> Option<NativeSize<u32>> {
+        self.0.adjust_size(new_size, window.window.as_ref()?)
+    }
+
+    fn set_fallback_scale_factor(&self, scale_factor: f64, window: &Window) -> Result<(), baseview::Error> {
+        Self::with(window, |window| {
+            self.0.set_fallback_scale_factor(scale_factor, window)
+        })
+        .map(|_| ())
+    }
+
+    fn on_virtual_key_from_host(&self, key: VirtualKeyCode, is_down: bool, modifiers: Modifiers) -> bool {
+        self.0.on_virtual_key_from_host(key, is_down, modifiers)
+    }
+
+    fn state_changed(&self) {
+        self.0.state_changed();
+    }
+
+    fn param_value_changed(&self, id: &str, normalized_value: f32) {
+        self.0.param_value_changed(id, normalized_value);
+    }
+
+    fn param_modulation_changed(&self, id: &str, modulation_offset: f32) {
+        self.0.param_modulation_changed(id, modulation_offset);
+    }
+}

@@ -1,0 +1,215 @@
+//! A plugin's editor in a window of ours, and the event loop that it may ask for.
+
+use super::plugin::Plugin;
+use crate::editor::{map, parent_window, window_error};
+use crate::error::HostError;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+use vst3::Steinberg::Linux::{
+    FileDescriptor, IEventHandler, IEventHandlerTrait, IRunLoop, IRunLoopTrait, ITimerHandler, TimerInterval,
+};
+use vst3::Steinberg::Vst::IEditControllerTrait;
+use vst3::Steinberg::{
+    IPlugFrame, IPlugFrameTrait, IPlugView, IPlugViewTrait, ViewRect, kNotImplemented,
+    kPlatformTypeX11EmbedWindowID, kResultFalse, kResultOk, tresult,
+};
+use vst3::{Class, ComPtr, ComRef, ComWrapper};
+use x11rb::protocol::xproto::ConnectionExt as _;
+use x11rb::rust_connection::RustConnection;
+use x11rb::wrapper::ConnectionExt as _;
+
+/// Whether the host has an event loop for its plugins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Loop {
+    /// As every host on Linux should.
+    Offered,
+    /// As some don't.
+    None,
+}
+
+/// What was registered and not taken out again.
+type Handlers = Arc<Mutex<Vec<(ComPtr<IEventHandler>, i32)>>>;
+
+fn handlers(of: &Handlers) -> std::sync::MutexGuard<'_, Vec<(ComPtr<IEventHandler>, i32)>> {
+    of.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+struct Frame;
+
+impl Class for Frame {
+    type Interfaces = (IPlugFrame,);
+}
+
+struct FrameWithLoop(Handlers);
+
+impl Class for FrameWithLoop {
+    type Interfaces = (IPlugFrame, IRunLoop);
+}
+
+/// # Safety
+/// Both are the plugin's and live.
+unsafe fn resize(view: *mut IPlugView, size: *mut ViewRect) -> tresult {
+    // SAFETY: as the caller promises.
+    unsafe { ComRef::from_raw(view).map_or(kResultFalse, |view| view.onSize(size)) }
+}
+
+impl IPlugFrameTrait for Frame {
+    unsafe fn resizeView(&self, view: *mut IPlugView, size: *mut ViewRect) -> tresult {
+        // SAFETY: as the plugin promises.
+        unsafe { resize(view, size) }
+    }
+}
+
+impl IPlugFrameTrait for FrameWithLoop {
+    unsafe fn resizeView(&self, view: *mut IPlugView, size: *mut ViewRect) -> tresult {
+        // SAFETY: as the plugin promises.
+        unsafe { resize(view, size) }
+    }
+}
+
+impl IRunLoopTrait for FrameWithLoop {
+    unsafe fn registerEventHandler(&self, handler: *mut IEventHandler, file: FileDescriptor) -> tresult {
+        // SAFETY: the plugin's, or null.
+        let Some(handler) = (unsafe { ComRef::from_raw(handler) }) else {
+            return kResultFalse;
+        };
+        handlers(&self.0).push((handler.to_com_ptr(), file));
+        kResultOk
+    }
+
+    unsafe fn unregisterEventHandler(&self, handler: *mut IEventHandler) -> tresult {
+        let gone: Vec<_> = {
+            let mut handlers = handlers(&self.0);
+            let (gone, left) = handlers
+                .drain(..)
+                .partition(|(known, _)| known.as_ptr() == handler);
+            *handlers = left;
+            gone
+        };
+        if gone.is_empty() { kResultFalse } else { kResultOk }
+    }
+
+    unsafe fn registerTimer(&self, _handler: *mut ITimerHandler, _interval: TimerInterval) -> tresult {
+        kNotImplemented
+    }
+
+    unsafe fn unregisterTimer(&self, _handler: *mut ITimerHandler) -> tresult {
+        kNotImplemented
+    }
+}
+
+/// An open editor.
+pub struct Editor {
+    view: ComPtr<IPlugView>,
+    handlers: Handlers,
+    connection: RustConnection,
+    window: u32,
+    _frame: ComPtr<IPlugFrame>,
+}
+
+impl Plugin {
+    /// Opens the editor.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] without a display, [`HostError::Refused`] when the plugin doesn't open it.
+    pub fn open(&self, event_loop: Loop) -> Result<Editor, HostError> {
+        let refused = |reason: &str| HostError::refused("open its editor", reason);
+        // SAFETY: the name that is prescribed; it gives a view or null.
+        let view = unsafe { ComPtr::from_raw(self.controller.createView(c"editor".as_ptr())) };
+        let view = view.ok_or_else(|| refused("it has none"))?;
+        let handlers = Handlers::default();
+        let frame = match event_loop {
+            Loop::Offered => ComWrapper::new(FrameWithLoop(Arc::clone(&handlers))).to_com_ptr(),
+            Loop::None => ComWrapper::new(Frame).to_com_ptr(),
+        };
+        let frame: ComPtr<IPlugFrame> = frame.ok_or_else(|| refused("there is no frame for it"))?;
+        let mut size = ViewRect {
+            left: 0,
+            top: 0,
+            right: 0,
+            bottom: 0,
+        };
+        // SAFETY: in the order that is prescribed, with what lives.
+        if unsafe { view.setFrame(frame.as_ptr()) != kResultOk || view.getSize(&raw mut size) != kResultOk } {
+            return Err(refused("it takes no frame or has no size"));
+        }
+        let (width, height) = (size.right - size.left, size.bottom - size.top);
+        let size = clack_extensions::gui::GuiSize {
+            width: width.unsigned_abs(),
+            height: height.unsigned_abs(),
+        };
+        let (connection, window, ..) =
+            parent_window("Sumproof in a VST3 host", size).map_err(window_error)?;
+        map(&connection, window)?;
+        // SAFETY: the window lives until the editor was removed.
+        let attached = unsafe { view.attached(window as usize as *mut _, kPlatformTypeX11EmbedWindowID) };
+        if attached != kResultOk {
+            return Err(refused("it can't be attached"));
+        }
+        Ok(Editor {
+            view,
+            handlers,
+            connection,
+            window,
+            _frame: frame,
+        })
+    }
+}
+
+impl Editor {
+    /// Lets the event loop run for a while.
+    pub fn pump(&self, time: Duration) {
+        let until = Instant::now() + time;
+        loop {
+            let mut files: Vec<libc::pollfd> = handlers(&self.handlers)
+                .iter()
+                .map(|&(_, fd)| libc::pollfd {
+                    fd,
+                    events: libc::POLLIN,
+                    revents: 0,
+                })
+                .collect();
+            // SAFETY: as many as it says.
+            unsafe { libc::poll(files.as_mut_ptr(), files.len() as libc::nfds_t, 2) };
+            for file in files.iter().filter(|file| file.revents & libc::POLLIN != 0) {
+                let ready: Vec<_> = handlers(&self.handlers)
+                    .iter()
+                    .filter(|(_, fd)| *fd == file.fd)
+                    .map(|(handler, _)| handler.clone())
+                    .collect();
+                for handler in ready {
+                    // SAFETY: it is registered for this file.
+                    unsafe { handler.onFDIsSet(file.fd) };
+                }
+            }
+            if Instant::now() >= until {
+                break;
+            }
+        }
+    }
+
+    /// How many handlers are registered.
+    #[must_use]
+    pub fn registered(&self) -> usize {
+        handlers(&self.handlers).len()
+    }
+
+    /// Removes the editor and then its window, as a host does; how many handlers it left registered.
+    ///
+    /// # Errors
+    /// [`HostError::Window`] when the display went away before.
+    pub fn close(self) -> Result<usize, HostError> {
+        // SAFETY: in the order that is prescribed.
+        unsafe {
+            self.view.removed();
+            self.view.setFrame(std::ptr::null_mut());
+        }
+        drop(self.view);
+        self.connection
+            .destroy_window(self.window)
+            .map_err(window_error)?;
+        self.connection.sync().map_err(window_error)?;
+        let left = handlers(&self.handlers).len();
+        Ok(left)
+    }
+}

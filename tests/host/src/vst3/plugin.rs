@@ -1,0 +1,247 @@
+//! A plugin: made, played, saved, taken out.
+
+use super::library::Library;
+use super::lists::{Changes, Stream};
+use crate::error::HostError;
+use std::ffi::c_void;
+use vst3::Steinberg::Vst::{
+    AudioBusBuffers, IAudioProcessor, IAudioProcessorTrait, IComponent, IComponentTrait, IEditController,
+    IEditControllerTrait, IParameterChanges, ParameterInfo, ProcessData, ProcessSetup,
+};
+use vst3::Steinberg::{IBStream, IPluginBaseTrait, IPluginFactoryTrait, PClassInfo, kResultOk, tresult};
+use vst3::{ComPtr, ComRef, Interface};
+
+/// The kinds of rendering (`ProcessModes`).
+pub const REAL_TIME: i32 = 0;
+/// The same.
+pub const OFFLINE: i32 = 2;
+
+/// A plugin, on its main thread.
+pub struct Plugin {
+    pub(super) controller: ComPtr<IEditController>,
+    component: ComPtr<IComponent>,
+    processor: ComPtr<IAudioProcessor>,
+    /// The last to go.
+    _library: Library,
+}
+
+/// What plays a plugin, on another thread. Not to outlive it.
+pub struct Player {
+    processor: ComPtr<IAudioProcessor>,
+}
+
+fn asked<T>(what: &'static str, done: tresult, give: T) -> Result<T, HostError> {
+    if done == kResultOk {
+        Ok(give)
+    } else {
+        Err(HostError::refused(what, format_args!("it answers {done}")))
+    }
+}
+
+impl Plugin {
+    pub(super) fn make(library: Library, class: &PClassInfo) -> Result<Self, HostError> {
+        let refused = || HostError::refused("be made", "it has not what a plugin must have");
+        let mut object: *mut c_void = std::ptr::null_mut();
+        let factory = library.factory().ok_or_else(refused)?;
+        // SAFETY: a class of this factory's, and a place to write to.
+        let done = unsafe {
+            factory.createInstance(
+                class.cid.as_ptr(),
+                IComponent::IID.as_ptr().cast(),
+                &raw mut object,
+            )
+        };
+        asked("be made", done, ())?;
+        // SAFETY: it gave the component that was asked for.
+        let component = unsafe { ComPtr::<IComponent>::from_raw(object.cast()) }.ok_or_else(refused)?;
+        // SAFETY: once, before everything else.
+        asked("begin", unsafe { component.initialize(std::ptr::null_mut()) }, ())?;
+        Ok(Self {
+            controller: component.cast().ok_or_else(refused)?,
+            processor: component.cast().ok_or_else(refused)?,
+            component,
+            _library: library,
+        })
+    }
+
+    /// The numbers of all parameters.
+    #[must_use]
+    pub fn params(&self) -> Vec<u32> {
+        // SAFETY: asks for nothing.
+        let count = unsafe { self.controller.getParameterCount() };
+        (0..count)
+            .filter_map(|index| self.info(index))
+            .map(|info| info.id)
+            .collect()
+    }
+
+    /// The parameter at a place of the list.
+    #[must_use]
+    pub fn info(&self, index: i32) -> Option<ParameterInfo> {
+        // SAFETY: numbers and letters, written to within the call.
+        unsafe {
+            let mut info = std::mem::zeroed();
+            (self.controller.getParameterInfo(index, &raw mut info) == kResultOk).then_some(info)
+        }
+    }
+
+    /// A parameter's value, 0 to 1.
+    #[must_use]
+    pub fn value(&self, id: u32) -> f64 {
+        // SAFETY: any number may be asked for.
+        unsafe { self.controller.getParamNormalized(id) }
+    }
+
+    /// Sets one as the host's own controls do.
+    pub fn set_value(&self, id: u32, value: f64) {
+        // SAFETY: any number may be given.
+        unsafe { self.controller.setParamNormalized(id, value) };
+    }
+
+    /// Tells rate, longest block and kind of rendering, and activates.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn setup(&self, rate_hz: f64, longest: i32, mode: i32) -> Result<(), HostError> {
+        let mut setup = ProcessSetup {
+            processMode: mode,
+            symbolicSampleSize: 0,
+            maxSamplesPerBlock: longest,
+            sampleRate: rate_hz,
+        };
+        // SAFETY: in the order that is prescribed, with a value that lives.
+        unsafe {
+            asked("take a setup", self.processor.setupProcessing(&raw mut setup), ())?;
+            asked("be activated", self.component.setActive(1), ())?;
+            self.processor.setProcessing(1);
+        }
+        Ok(())
+    }
+
+    /// Stops playing.
+    pub fn suspend(&self) {
+        // SAFETY: in the order that is prescribed.
+        unsafe {
+            self.processor.setProcessing(0);
+            self.component.setActive(0);
+        }
+    }
+
+    /// What plays it, for another thread.
+    #[must_use]
+    pub fn player(&self) -> Player {
+        Player {
+            processor: self.processor.clone(),
+        }
+    }
+
+    /// What it saves.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn save(&self) -> Result<Vec<u8>, HostError> {
+        let stream = Stream::new(Vec::new());
+        let pointer = stream
+            .as_com_ref::<IBStream>()
+            .map_or(std::ptr::null_mut(), |stream| stream.as_ptr());
+        // SAFETY: a stream that lives.
+        asked("save", unsafe { self.component.getState(pointer) }, ())?;
+        Ok(stream.bytes())
+    }
+
+    /// Loads what was saved.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn load(&self, bytes: Vec<u8>) -> Result<(), HostError> {
+        self.loader().load(bytes)
+    }
+
+    /// What loads a state, for another thread.
+    #[must_use]
+    pub fn loader(&self) -> Loader {
+        Loader {
+            component: self.component.clone(),
+        }
+    }
+
+    /// Says that it plays, or that it doesn't, without activating it.
+    pub fn process_silently(&self, on: bool) {
+        // SAFETY: a host may.
+        unsafe { self.processor.setProcessing(on.into()) };
+    }
+}
+
+impl Drop for Plugin {
+    fn drop(&mut self) {
+        // SAFETY: once, after everything else.
+        unsafe { self.component.terminate() };
+    }
+}
+
+/// What loads a plugin's states. Not to outlive it.
+pub struct Loader {
+    component: ComPtr<IComponent>,
+}
+
+impl Loader {
+    /// Loads what was saved.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn load(&self, bytes: Vec<u8>) -> Result<(), HostError> {
+        let stream = Stream::new(bytes);
+        let pointer = pointer(stream.as_com_ref::<IBStream>());
+        // SAFETY: a stream that lives.
+        asked("load", unsafe { self.component.setState(pointer) }, ())
+    }
+}
+
+impl Player {
+    /// One block of stereo in its place, with changes at its beginning. `inputs` is how many busses are handed over.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn block(
+        &self,
+        sound: &mut [Vec<f32>; 2],
+        changes: &[(u32, f64)],
+        inputs: i32,
+    ) -> Result<(), HostError> {
+        let changes = Changes::new(changes);
+        let frames = sound[0].len() as i32;
+        let mut channels = sound.each_mut().map(|channel| channel.as_mut_ptr());
+        // SAFETY: numbers and pointers, filled in below.
+        let mut bus: AudioBusBuffers = unsafe { std::mem::zeroed() };
+        bus.numChannels = 2;
+        bus.__field0.channelBuffers32 = channels.as_mut_ptr();
+        let (mut into, mut out) = (bus, bus);
+        // SAFETY: as above.
+        let mut data: ProcessData = unsafe { std::mem::zeroed() };
+        data.numSamples = frames;
+        data.numInputs = inputs;
+        data.numOutputs = 1;
+        data.inputs = &raw mut into;
+        data.outputs = &raw mut out;
+        data.inputParameterChanges = pointer(changes.as_com_ref::<IParameterChanges>());
+        // SAFETY: everything lives until the call returns.
+        asked("process", unsafe { self.processor.process(&raw mut data) }, ())
+    }
+
+    /// Changes without any sound.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no.
+    pub fn flush(&self, changes: &[(u32, f64)]) -> Result<(), HostError> {
+        let changes = Changes::new(changes);
+        // SAFETY: no busses, no samples.
+        let mut data: ProcessData = unsafe { std::mem::zeroed() };
+        data.inputParameterChanges = pointer(changes.as_com_ref::<IParameterChanges>());
+        // SAFETY: everything lives until the call returns.
+        asked("process", unsafe { self.processor.process(&raw mut data) }, ())
+    }
+}
+
+fn pointer<I: Interface>(reference: Option<ComRef<'_, I>>) -> *mut I {
+    reference.map_or(std::ptr::null_mut(), |reference| reference.as_ptr())
+}

@@ -8,7 +8,7 @@ use sumproof_report::{Entry, Loudness};
 use thiserror::Error;
 
 use crate::exit;
-use crate::input::error::ReadError;
+use crate::input::error::{ReadError, shown};
 use crate::input::read::{StereoFile, read_stereo};
 use crate::measure::analyse::name_of;
 use crate::measure::loudness::LoudnessMeter;
@@ -71,8 +71,8 @@ pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<P
         full_file.as_ref().map(audio).as_ref(),
     )
     .map_err(|source| PassesError::Together {
-        dry: dry.display().to_string(),
-        wet: wet.display().to_string(),
+        dry: shown(dry),
+        wet: shown(wet),
         source,
     })?;
     let named = full.unwrap_or(dry);

@@ -382,7 +382,7 @@ fn feed_answer(venue: &Venue, polarity: Option<Polarity>, finding: &Findings) ->
 
 /// The channels of a recording, and its rate.
 fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
-    let recording = sumproof_cli::read_recording(path).unwrap();
+    let recording = sumproof_cli::read_recording(path, f64::INFINITY).unwrap();
     (recording.channels, recording.rate_hz)
 }
 

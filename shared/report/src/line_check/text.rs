@@ -159,7 +159,7 @@ pub fn lines(finding: &Findings) -> Vec<(String, String)> {
 }
 
 fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
-    writeln!(out, "{name}")?;
+    writeln!(out, "{}", crate::names::line(name))?;
     for (label, text) in lines(finding) {
         writeln!(out, "  {label:<11}{text}")?;
     }

@@ -62,6 +62,8 @@ fn named(code: &[u8]) -> Coding {
         b"mp4a" | b"aac " => "AAC other than LC",
         b"aach" | b"aacp" => "HE-AAC",
         b"ima4" => "IMA ADPCM",
+        // In MP4 it has been read.
+        b"alac" => "ALAC in QuickTime's wrapping",
         b"QDM2" | b"QDMC" => "QDesign music",
         b"Qclp" | b"sqcp" => "QCELP",
         b"sevc" => "EVRC",

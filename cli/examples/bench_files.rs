@@ -24,6 +24,9 @@ const FILES: usize = 200;
 const SECONDS: f64 = 30.0;
 /// How many of the files the SciPy script does.
 const FOR_SCIPY: usize = 20;
+/// How long the part is that there are passes of, and how much later than the others its dry one begins, frames.
+const PART_SECONDS: f64 = 13.0;
+const LATE: usize = 777;
 /// The files whose memory is compared: name, seconds.
 const SHORT: (&str, usize) = ("two minutes.wav", 120);
 const LONG: (&str, usize) = ("two hours.wav", 7200);
@@ -94,6 +97,17 @@ fn main() {
             per_file(&scipy, FOR_SCIPY) / per_file(&single, FILES)
         );
     }
+    let passes = folder.join("passes");
+    let part = run(&mut check("1", &passes.join("full.wav")));
+    let mut judged = check("1", &passes.join("full.wav"));
+    judged.arg("--dry").arg(passes.join("dry.wav"));
+    judged.arg("--wet").arg(passes.join("wet.wav"));
+    let judged = run(&mut judged);
+    println!(
+        "dry and wet from passes          {:8.1} ms for {PART_SECONDS} s, {:.1} times the part alone (at most 4.0 wanted)",
+        per_file(&judged, 1),
+        judged.processor.as_secs_f64() / part.processor.as_secs_f64()
+    );
     let short = run(&mut check("1", &folder.join(SHORT.0)));
     let long = run(&mut check("1", &folder.join(LONG.0)));
     println!(
@@ -142,6 +156,17 @@ fn generate(folder: &Path) {
     }
     for (name, seconds) in [SHORT, LONG] {
         long_file(folder, name, seconds);
+    }
+    let passes = folder.join("passes");
+    fs::create_dir_all(&passes).unwrap();
+    let part = render(&PresetSpec {
+        seconds: PART_SECONDS,
+        ..PresetSpec::new(PresetKind::EqualDry)
+    });
+    let later = |channel: &[f64]| [vec![0.0; LATE], channel.to_vec()].concat();
+    let dry = Stereo::new(later(&part.dry.left), later(&part.dry.right));
+    for (name, sound) in [("full", &part.full()), ("dry", &dry), ("wet", &part.wet)] {
+        write(&passes.join(name).with_extension("wav"), [sound].into_iter());
     }
 }
 

@@ -162,6 +162,104 @@ const OGG: [(&str, Damage); 8] = [
     }),
 ];
 
+/// The same for an MP4 file (what it is at 4, the table of tracks before the sound).
+const M4A: [(&str, Damage); 7] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(40))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("no table", |bytes, rng| {
+        let at = find(bytes, b"moov");
+        bytes[at + rng.below(4)] ^= 1 << rng.below(5);
+    }),
+    ("absurd table", |bytes, rng| {
+        let at = find(bytes, b"moov") - 4;
+        bytes[at] = 0x40 + rng.below(0x3f) as u8;
+    }),
+    ("absurd count of pieces", |bytes, rng| {
+        let at = find(bytes, b"stsz") + 12;
+        bytes[at..at + 4].copy_from_slice(&(0x1000_0000 + rng.below(0x1000_0000) as u32).to_be_bytes());
+    }),
+    ("channels", |bytes, rng| {
+        // The second half of the coder's own setup: five bits of kind and four of rate before it.
+        let at = find(bytes, b"\x11\x90") + 1;
+        bytes[at] = (bytes[at] & 0b1000_0111) | ([0, 1, 3, 6, 7][rng.below(5)] << 3);
+    }),
+    ("unknown coding", |bytes, rng| {
+        let at = find(bytes, b"mp4a");
+        bytes[at..at + 4].copy_from_slice([b"samr", b"ac-3", b"zzzz"][rng.below(3)]);
+    }),
+];
+
+/// The same for a Core Audio file with ALAC (its description at 20, the table of its pieces at the end).
+const CAF: [(&str, Damage); 5] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(50))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("rate zero", |bytes, _| bytes[20..28].fill(0)),
+    ("absurd channels", |bytes, rng| {
+        let count = [0u32, 1, 3, 255, 1 << 20][rng.below(5)];
+        bytes[44..48].copy_from_slice(&count.to_be_bytes());
+    }),
+    ("unknown coding", |bytes, rng| {
+        bytes[28..32].copy_from_slice([b"QDM2", b"zzzz", b"ilbc"][rng.below(3)]);
+    }),
+];
+
+/// The same for an Ogg Opus file (the stream's properties at 28, in a page of their own).
+const OPUS: [(&str, Damage); 5] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(46))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("channels", |bytes, rng| {
+        bytes[37] = [0, 1, 3, 17, 255][rng.below(5)];
+        mend_first_page(bytes);
+    }),
+    ("absurd version", |bytes, rng| {
+        bytes[36] = 16 + rng.below(200) as u8;
+        mend_first_page(bytes);
+    }),
+    ("bits flipped in the name", |bytes, rng| {
+        bytes[rng.below(4)] ^= 1 << rng.below(8);
+    }),
+];
+
+/// The same for a W64 file (its format at 40, its sound's length behind that).
+const W64: [(&str, Damage); 6] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(100))
+    }),
+    ("cut in the sound", cut_in_the_sound),
+    ("absurd sound size", |bytes, rng| {
+        let at = find(bytes, b"data") + 16;
+        bytes[at..at + 8].copy_from_slice(&(rng.next_u64() | 1 << 62).to_le_bytes());
+    }),
+    ("absurd format size", |bytes, rng| {
+        bytes[56..64].copy_from_slice(&(rng.next_u64() | 1 << 40).to_le_bytes());
+    }),
+    ("rate zero", |bytes, _| bytes[68..72].fill(0)),
+    ("channels", |bytes, rng| {
+        let count = [0u16, 1, 3, 17, 255][rng.below(5)];
+        bytes[66..68].copy_from_slice(&count.to_le_bytes());
+    }),
+];
+
+/// The same for Matroska (the names of its parts; its length is only known in seconds).
+const MATROSKA: [(&str, Damage); 3] = [
+    ("cut in the header", |bytes, rng| {
+        bytes.truncate(1 + rng.below(100))
+    }),
+    ("bits flipped in the name", |bytes, rng| {
+        bytes[rng.below(4)] ^= 1 << rng.below(8);
+    }),
+    ("unknown coding", |bytes, _| {
+        let at = find(bytes, b"A_OPUS");
+        bytes[at..at + 6].copy_from_slice(b"A_AC3X");
+    }),
+];
+
 /// Damage beside the sound, by extension: the sound is whole, and is read.
 const BESIDE: [(&str, Damage); 2] = [
     ("mp3", |bytes, rng| {
@@ -280,16 +378,26 @@ fn coded(folder: &Path, coder: &str, arguments: &[&str], extension: &str) -> Vec
     let done = Command::new(coder)
         .args(arguments)
         .args(match coder {
-            "lame" => [&from, &to],
-            _ => [&to, &from],
+            "lame" => vec![from.as_os_str(), to.as_os_str()],
+            "ffmpeg" => vec![to.as_os_str()],
+            _ => vec![to.as_os_str(), from.as_os_str()],
         })
+        .current_dir(folder)
+        .stdin(Stdio::null())
         .stderr(Stdio::null())
         .status();
     assert!(
         done.is_ok_and(|status| status.success()),
-        "{coder} is missing or failed: install the packages flac, lame and vorbis-tools"
+        "{coder} is missing or failed: install the packages flac, lame, vorbis-tools and ffmpeg"
     );
     good(folder, &format!("good.{extension}"), fs::read(to).unwrap())
+}
+
+/// The WAV file as ffmpeg writes it.
+fn ffmpeg(folder: &Path, coder: &str, extension: &str) -> Vec<u8> {
+    let mut arguments: Vec<&str> = "-loglevel error -y -i good.wav".split(' ').collect();
+    arguments.extend(coder.split(' '));
+    coded(folder, "ffmpeg", &arguments, extension)
 }
 
 /// A good file, its extension, and how it can be damaged.
@@ -316,6 +424,15 @@ fn kinds(folder: &Path) -> Vec<Kind> {
             &MP3,
         ),
         (coded(folder, "oggenc", &["-Q", "-o"], "ogg"), "ogg", &OGG),
+        (
+            ffmpeg(folder, "-c:a aac -b:a 128k -movflags faststart", "m4a"),
+            "m4a",
+            &M4A,
+        ),
+        (ffmpeg(folder, "-c:a alac", "caf"), "caf", &CAF),
+        (ffmpeg(folder, "-c:a libopus -b:a 96k", "opus"), "opus", &OPUS),
+        (ffmpeg(folder, "-c:a pcm_s16le", "w64"), "w64", &W64),
+        (ffmpeg(folder, "-c:a libopus -b:a 96k", "webm"), "webm", &MATROSKA),
     ]
 }
 

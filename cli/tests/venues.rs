@@ -28,7 +28,7 @@ fn folder(variable: &str) -> Option<PathBuf> {
 
 /// The channels of a recording, and its rate.
 fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
-    let recording = sumproof_cli::read_recording(path).unwrap();
+    let recording = sumproof_cli::read_recording(path, f64::INFINITY).unwrap();
     (recording.channels, recording.rate_hz)
 }
 

@@ -78,7 +78,7 @@ fn window() -> Result<(), Failure> {
 
 /// The command on generated files, beside decoding and bare transforms, and beside a script with SciPy.
 fn files() -> Result<(), Failure> {
-    needs::provide(&[needs::TESTS])?;
+    needs::provide(&[needs::TESTS, needs::BUILDING])?;
     let python = python::provide()?;
     run(cargo().args(["build", "--release", "-p", "sumproof-cli", "--bins", "--examples"]))?;
     run(Command::new(place::target().join("release/examples/bench_files"))

@@ -66,6 +66,11 @@ pub const TESTS: &[Need] = &[
         package: "vorbis-tools",
         probe: Probe::Command("oggenc"),
     },
+    // What phones and cameras write.
+    Need {
+        package: "ffmpeg",
+        probe: Probe::Command("ffmpeg"),
+    },
     // A sound server without a sound card, for the stand-alone program.
     Need {
         package: "jackd2",
@@ -105,8 +110,13 @@ pub const BENCHES: &[Need] = &[Need {
     probe: Probe::Command("valgrind"),
 }];
 
-/// What building the stand-alone program needs: the headers of JACK and ALSA.
-pub const STANDALONE: &[Need] = &[
+/// What building everything needs beside Rust's toolchain: the headers of JACK and ALSA for the stand-alone program, and CMake for
+/// the command's decoder of Opus.
+pub const BUILDING: &[Need] = &[
+    Need {
+        package: "cmake",
+        probe: Probe::Command("cmake"),
+    },
     Need {
         package: "pkg-config",
         probe: Probe::Command("pkg-config"),

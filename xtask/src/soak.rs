@@ -18,7 +18,7 @@ pub fn soak(args: &[String]) -> Result<(), Failure> {
             ([&args[..at], &args[at + 2..]].concat(), Some(count))
         }
     };
-    needs::provide(&[needs::WINDOW, needs::TESTS])?;
+    needs::provide(&[needs::WINDOW, needs::TESTS, needs::BUILDING])?;
     run(cargo().args([
         "build",
         "--profile",

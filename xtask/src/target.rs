@@ -141,7 +141,7 @@ impl Target {
             return Err(Failure::Missing(missing.join("\n")));
         }
         if self.system == System::Linux {
-            needs::provide(&[needs::STANDALONE])?;
+            needs::provide(&[needs::BUILDING])?;
         }
         Ok(())
     }
@@ -170,6 +170,10 @@ impl Target {
     fn missing_linker(&self) -> Result<Vec<String>, Failure> {
         let here = System::here();
         let mut missing = Vec::new();
+        // On Linux for Linux it is a package like others.
+        if (self.system, here) != (System::Linux, System::Linux) && !needs::in_path("cmake") {
+            missing.push("cmake is missing: install CMake, which builds the decoder of Opus".to_owned());
+        }
         match (self.system, here) {
             (System::MacOs, System::MacOs) => {
                 for tool in ["lipo", "codesign"] {

@@ -52,7 +52,7 @@ pub fn test() -> Result<(), Failure> {
         needs::provide(&[
             needs::WINDOW,
             needs::TESTS,
-            needs::STANDALONE,
+            needs::BUILDING,
             needs::DAW,
             needs::PRESETS,
         ])

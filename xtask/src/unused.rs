@@ -72,8 +72,11 @@ fn read_all(folder: &Path, into: &mut String) -> std::io::Result<()> {
                     .trim()
                     .strip_prefix("#[path = \"")
                     .and_then(|rest| rest.strip_suffix("\"]"));
-                if let Some(elsewhere) = elsewhere {
-                    into.push_str(&fs::read_to_string(folder.join(elsewhere))?);
+                match elsewhere.map(|elsewhere| folder.join(elsewhere)) {
+                    // Where modules of it are.
+                    Some(elsewhere) if elsewhere.is_dir() => read_all(&elsewhere, into)?,
+                    Some(elsewhere) => into.push_str(&fs::read_to_string(elsewhere)?),
+                    None => {}
                 }
             }
             into.push_str(&text);

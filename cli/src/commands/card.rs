@@ -1,13 +1,12 @@
 //! `sumproof card`.
 
-use std::fs;
-use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use sumproof_cli::input::rig::{self, RigError};
 use sumproof_cli::{exit, output, shown};
 use sumproof_core::score::rig::Rig;
+use sumproof_report::formats::written::LARGEST_BYTES;
 use sumproof_report::rig::card::{CardForm, Paper, Preset, card, presets_of_json};
 
 /// Below this share of the usual type size the player is told to shorten his texts.
@@ -99,14 +98,6 @@ fn form_of(path: &Path) -> Result<CardForm, RigError> {
 
 fn presets_of(path: &Path, rig: &Rig) -> Result<Vec<Preset>, RigError> {
     let name = shown(path);
-    let text = fs::read_to_string(path).map_err(|error| match error.kind() {
-        ErrorKind::NotFound => RigError::Unreadable(format!("{name}: there is no such file; check the name")),
-        ErrorKind::InvalidData => RigError::Wrong(format!(
-            "{name}: is not a text in UTF-8; write it again with `sumproof check --format json`"
-        )),
-        _ => RigError::Unreadable(format!(
-            "{name}: could not be read ({error}); check its permissions"
-        )),
-    })?;
+    let text = rig::text(path, LARGEST_BYTES, "file of takes")?;
     presets_of_json(&text, rig).map_err(|error| RigError::Wrong(format!("{name}: {error}")))
 }

@@ -1,6 +1,6 @@
 //! `sumproof check`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
@@ -18,7 +18,7 @@ use sumproof_wording::Name;
 
 #[derive(Args)]
 pub struct Arguments {
-    /// Stereo WAV, AIFF, FLAC, MP3 or Ogg Vorbis files, 8 to 192 kHz, and folders of them
+    /// Stereo files, 8 to 192 kHz, and folders of them: WAV, AIFF, FLAC, MP3, M4A, Ogg, CAF, Matroska and others
     #[arg(required_unless_present = "dry", value_name = "FILE|FOLDER")]
     named: Vec<PathBuf>,
 
@@ -368,8 +368,10 @@ fn tell_apart(entries: &mut [Entry]) {
     }
 }
 
+/// A picture of every preset, under names that no two of them share, on systems either that tell capitals apart or don't.
 fn draw(presets: &[Judged<'_>], folder: &Path) -> Result<(), String> {
     std::fs::create_dir_all(folder).map_err(|error| output::refused(folder, &error))?;
+    let mut taken = BTreeSet::new();
     for preset in presets {
         let name: String = preset
             .take
@@ -383,8 +385,15 @@ fn draw(presets: &[Judged<'_>], folder: &Path) -> Result<(), String> {
                 }
             })
             .collect();
+        let free = (1..)
+            .map(|number| match number {
+                1 => name.clone(),
+                number => format!("{name} {number}"),
+            })
+            .find(|name| taken.insert(name.to_lowercase()))
+            .unwrap_or_default();
         let png = sumproof_report::png(preset)?;
-        let path = folder.join(name + ".png");
+        let path = folder.join(free + ".png");
         output::write_whole(&path, &png).map_err(|error| output::refused(&path, &error))?;
     }
     Ok(())

@@ -3,10 +3,14 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
+use sumproof_cli::input::rig;
 use sumproof_cli::output::wav;
-use sumproof_cli::{exit, output, read_recording};
-use sumproof_core::line_check::{Findings, Generator, Mode, Plan, ReadFailure, SignalSettings, read};
+use sumproof_cli::{exit, output, read_recording, shown};
+use sumproof_core::line_check::{
+    Findings, Generator, LONGEST_S, Mode, Plan, ReadFailure, SignalSettings, read,
+};
 use sumproof_report::line_check::{NotKnown, html, json, save, text};
+use sumproof_report::rig::file::LARGEST_BYTES;
 use sumproof_wording::line_check::advice;
 
 #[derive(Args)]
@@ -82,7 +86,7 @@ struct Make {
 
 #[derive(Args)]
 struct Read {
-    /// The recording: WAV, AIFF, FLAC, MP3 or Ogg Vorbis, mono or stereo, 8 to 192 kHz
+    /// The recording as your phone made it (a video will do), mono or stereo, 8 to 192 kHz
     #[arg(value_name = "RECORDING")]
     file: PathBuf,
 
@@ -121,7 +125,28 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
+/// The test signal is written as WAV: a name that says something else isn't taken.
+fn is_wav(path: &Path) -> Result<(), (String, u8)> {
+    let Some(ending) = path.extension() else {
+        return Ok(());
+    };
+    if ["wav", "wave"]
+        .iter()
+        .any(|known| ending.eq_ignore_ascii_case(known))
+    {
+        return Ok(());
+    }
+    Err((
+        format!(
+            "{}: the test signal is written as WAV; end the name in .wav",
+            shown(path)
+        ),
+        exit::USAGE,
+    ))
+}
+
 fn make(arguments: &Make) -> Result<(), (String, u8)> {
+    is_wav(&arguments.file)?;
     let settings = SignalSettings {
         level_dbfs: arguments.level,
         ..arguments.signal.settings()
@@ -147,7 +172,7 @@ fn make(arguments: &Make) -> Result<(), (String, u8)> {
         .map_err(|error| (output::refused(&arguments.file, &error), exit::OUTPUT))?;
     let mut said = format!(
         "{}: {seconds:.1} s, peaks at {} dBFS\n",
-        arguments.file.display(),
+        shown(&arguments.file),
         settings.level_dbfs
     );
     for (start, what) in pauses.iter().zip([
@@ -192,15 +217,13 @@ fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
     let plan = plan(arguments.signal.settings())?;
     let path = &arguments.file;
     let finding = {
-        let recording = read_recording(path).map_err(|error| (error.to_string(), error.exit_code()))?;
+        let recording =
+            read_recording(path, LONGEST_S).map_err(|error| (error.to_string(), error.exit_code()))?;
         let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
         read(&channels, recording.rate_hz, &plan)
-            .map_err(|failure| (format!("{}: {failure}", path.display()), code(&failure)))?
+            .map_err(|failure| (format!("{}: {failure}", shown(path)), code(&failure)))?
     };
-    let name = path.file_name().map_or_else(
-        || path.display().to_string(),
-        |name| name.to_string_lossy().into_owned(),
-    );
+    let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));
     let said = if arguments.json {
         json(&finding, &name) + "\n"
     } else {
@@ -219,22 +242,17 @@ fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
 
 /// Puts the finding into a rig file, which may be there already.
 fn keep(rig: &Path, finding: &Findings, name: &str) -> Result<(), (String, u8)> {
-    let existing = match std::fs::read_to_string(rig) {
-        Ok(text) => text,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
-        Err(error) => {
-            return Err((
-                format!("{}: can't be read ({error}); nothing was saved", rig.display()),
-                exit::RIG_FILE,
-            ));
-        }
+    let existing = if rig.exists() {
+        rig::text(rig, LARGEST_BYTES, "rig file").map_err(|error| (error.to_string(), exit::RIG_FILE))?
+    } else {
+        String::new()
     };
     let merged = save(&existing, finding, name).map_err(|reason| {
         let code = match reason {
             NotKnown::TooLittle => exit::SIGNAL_WEAK,
             NotKnown::Wrong(_) => exit::RIG_FILE,
         };
-        (format!("{}: {reason}", rig.display()), code)
+        (format!("{}: {reason}", shown(rig)), code)
     })?;
     output::write_whole(rig, merged.as_bytes()).map_err(|error| (output::refused(rig, &error), exit::OUTPUT))
 }

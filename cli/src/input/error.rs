@@ -2,6 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
+use sumproof_report::names;
+
+use crate::exit;
+use crate::input::read::READABLE;
+
 /// Why a file could not be judged. Its text is one line: the file, what is wrong, what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReadError {
@@ -14,13 +19,41 @@ pub enum ReadError {
         reason: String,
     },
     /// No audio in it that can be read.
-    #[error(
-        "{}: holds no audio that can be read; give a WAV, AIFF, FLAC, MP3 or Ogg Vorbis file",
-        shown(path)
-    )]
+    #[error("{}: holds no audio that can be read; give {READABLE}", shown(path))]
     NotAudio {
         /// The file.
         path: PathBuf,
+    },
+    /// Something else than sound.
+    #[error("{}: is {what}; give a recording", shown(path))]
+    Other {
+        /// The file.
+        path: PathBuf,
+        /// What it is.
+        what: &'static str,
+    },
+    /// Sound of a kind that isn't read.
+    #[error(
+        "{}: is {what}, which isn't read here; convert it: {}",
+        shown(path),
+        conversion(path)
+    )]
+    Foreign {
+        /// The file.
+        path: PathBuf,
+        /// What it is, or how it is coded.
+        what: String,
+    },
+    /// Longer than anything that is looked through.
+    #[error(
+        "{}: is longer than {longest_min} minutes; cut out the part with the test signal",
+        shown(path)
+    )]
+    TooLong {
+        /// The file.
+        path: PathBuf,
+        /// How long it may be, minutes.
+        longest_min: u32,
     },
     /// Audio, but coded in a way this program doesn't know.
     #[error(
@@ -128,7 +161,9 @@ impl ReadError {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Unreadable { .. } => 10,
-            Self::NotAudio { .. } | Self::Unsupported { .. } => 11,
+            Self::NotAudio { .. } | Self::Other { .. } | Self::Foreign { .. } | Self::Unsupported { .. } => {
+                11
+            }
             Self::Truncated { .. } | Self::Damaged { .. } => 12,
             Self::Empty { .. } => 13,
             Self::NoFrames { .. } => 14,
@@ -137,15 +172,31 @@ impl ReadError {
             Self::Silence { .. } => 17,
             Self::NotNumbers { .. } => 18,
             Self::Rate { .. } => 19,
+            Self::TooLong { .. } => exit::SIGNAL_LONG,
         }
     }
 }
 
-/// A path as part of one line: control characters (a name may hold a line break) become question marks.
+/// A path as part of one line (see [`names::line`]).
 #[must_use]
 pub fn shown(path: &Path) -> String {
-    path.to_string_lossy()
-        .chars()
-        .map(|c| if c.is_control() { '?' } else { c })
-        .collect()
+    names::line(&path.to_string_lossy())
+}
+
+/// The line that makes WAV of a file. The names stand in it where every shell takes them as they are.
+fn conversion(path: &Path) -> String {
+    let wav = path.with_extension("wav");
+    let plain = |path: &Path| {
+        let text = path.to_str()?;
+        let taken = |c: char| c.is_alphanumeric() || "._-/ ,+".contains(c);
+        match text {
+            _ if text.starts_with('-') || !text.chars().all(taken) => None,
+            _ if text.contains(' ') => Some(format!("\"{text}\"")),
+            _ => Some(text.to_owned()),
+        }
+    };
+    match (plain(path), plain(&wav)) {
+        (Some(from), Some(to)) => format!("ffmpeg -i {from} {to}"),
+        _ => "ffmpeg -i RECORDING RECORDING.wav".into(),
+    }
 }

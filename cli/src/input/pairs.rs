@@ -3,6 +3,9 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use sumproof_report::names;
+
+use crate::input::error::shown;
 use crate::measure::jobs::Job;
 
 /// A pattern of file names with one `*`, which stands for the preset's name: `*-dry`, `dry/*`, `* (effects off)`.
@@ -60,19 +63,57 @@ impl NamePattern {
     }
 }
 
-/// The passes of one preset.
+/// The passes of one preset: dry, wet, and the part as it is. More than one of a kind is more than there should be.
 #[derive(Default)]
-struct Passes {
-    dry: Option<PathBuf>,
-    wet: Option<PathBuf>,
-    full: Option<PathBuf>,
+struct Passes([Vec<PathBuf>; 3]);
+
+impl Passes {
+    /// What is to be done with them. Without dry and wet every file is a preset of its own.
+    fn jobs(self, name: String) -> Vec<Result<Job, String>> {
+        let Self([dry, wet, full]) = self;
+        if dry.is_empty() && wet.is_empty() {
+            return full.into_iter().map(|path| Ok(Job::File(path))).collect();
+        }
+        for (passes, kind) in [
+            (&dry, "the dry pass"),
+            (&wet, "the wet pass"),
+            (&full, "the full pass"),
+        ] {
+            if let [first, second, ..] = passes.as_slice() {
+                return vec![Err(format!(
+                    "{}: is {kind} of the same preset as {}; keep one of them",
+                    shown(second),
+                    shown(first)
+                ))];
+            }
+        }
+        let [dry, wet, full] = [dry, wet, full].map(|passes| passes.into_iter().next());
+        let missing = |one: PathBuf, is: &str, other: &str| {
+            format!(
+                "{}: there is a {is} pass of this preset but no {other} one; bounce it, or correct its name",
+                shown(&one)
+            )
+        };
+        vec![match (dry, wet) {
+            (Some(dry), Some(wet)) => Ok(Job::Passes {
+                dry,
+                wet,
+                full,
+                name: Some(names::line(&name)),
+            }),
+            (Some(one), None) => Err(missing(one, "dry", "wet")),
+            (None, Some(one)) => Err(missing(one, "wet", "dry")),
+            (None, None) => return Vec::new(),
+        }]
+    }
 }
 
 /// Puts files together: what matches `dry` and `wet` under one name belongs to one preset, and what matches `full` under
 /// that name (and neither of the others) is the same part as it is. Files that are nobody's pass are presets of their own.
 /// Presets are in the order of their first file.
 ///
-/// A dry without its wet, or the other way round, is an error of one line in its place.
+/// A dry without its wet, or the other way round, is an error of one line in its place; so are two files that are the same pass
+/// of one preset (their extensions differ).
 #[must_use]
 pub fn pair(
     files: Vec<PathBuf>,
@@ -92,43 +133,18 @@ pub fn pair(
             // A name of its own that no pattern can make.
             let own = (path.clone(), String::new());
             order.push(own.clone());
-            presets.entry(own).or_default().full = Some(path);
+            presets.entry(own).or_default().0[2].push(path);
             continue;
         };
         if !presets.contains_key(&preset) {
             order.push(preset.clone());
         }
-        let passes = presets.entry(preset).or_default();
-        let place = match kind {
-            0 => &mut passes.dry,
-            1 => &mut passes.wet,
-            _ => &mut passes.full,
-        };
-        // The same name with two extensions: the first one counts.
-        place.get_or_insert(path);
+        presets.entry(preset).or_default().0[kind].push(path);
     }
     order
         .into_iter()
-        .filter_map(|preset| {
-            let passes = presets.remove(&preset)?;
-            Some(match (passes.dry, passes.wet, passes.full) {
-                (Some(dry), Some(wet), full) => Ok(Job::Passes {
-                    dry,
-                    wet,
-                    full,
-                    name: Some(preset.1),
-                }),
-                (None, None, full) => Ok(Job::File(full?)),
-                (Some(one), None, _) => Err(format!(
-                    "{}: there is a dry pass of this preset but no wet one; bounce it, or correct its name",
-                    one.display()
-                )),
-                (None, Some(one), _) => Err(format!(
-                    "{}: there is a wet pass of this preset but no dry one; bounce it, or correct its name",
-                    one.display()
-                )),
-            })
-        })
+        .filter_map(|preset| Some(presets.remove(&preset)?.jobs(preset.1)))
+        .flatten()
         .collect()
 }
 
@@ -194,6 +210,38 @@ mod tests {
                 "*"
             ),
             ["Foam.v2 = set/dry/Foam.v2.wav + set/wet/Foam.v2.wav = set/Foam.v2.wav"]
+        );
+    }
+
+    #[test]
+    fn passes_that_differ_in_extension_only_are_told_of() {
+        assert_eq!(
+            paired(
+                &[
+                    "Foam-dry.wav",
+                    "Foam-wet.wav",
+                    "Foam-dry.flac",
+                    "Tin.wav",
+                    "Tin.flac"
+                ],
+                "*-dry",
+                "*-wet",
+                "*"
+            ),
+            [
+                "Foam-dry.flac: is the dry pass of the same preset as Foam-dry.wav",
+                "Tin.wav",
+                "Tin.flac",
+            ]
+        );
+        assert_eq!(
+            paired(
+                &["Foam.wav", "Foam.aiff", "Foam-dry.wav", "Foam-wet.wav"],
+                "*-dry",
+                "*-wet",
+                "*"
+            ),
+            ["Foam.aiff: is the full pass of the same preset as Foam.wav"]
         );
     }
 

@@ -1,16 +1,13 @@
 //! Reading rig files.
 
-use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
-use sumproof_report::rig::file::{RigFile, parse};
+use sumproof_files::{ReadTextError, read_text};
+use sumproof_report::rig::file::{LARGEST_BYTES, RigFile, parse};
 
 use crate::exit;
 use crate::input::error::shown;
-
-/// A rig file is a page of text; what is larger is another kind of file, and isn't read into memory.
-const LARGEST_BYTES: u64 = 1 << 20;
 
 /// Why there is no rig. Its text is one line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -51,27 +48,30 @@ impl RigError {
 /// It can't be read, or is wrong: one line that names it.
 pub fn read(path: &Path) -> Result<RigFile, RigError> {
     let name = shown(path);
-    let unreadable = |why: &str| RigError::Unreadable(format!("{name}: {why}"));
-    let found = fs::metadata(path).map_err(|error| {
-        unreadable(&match error.kind() {
-            ErrorKind::NotFound => "there is no such file; check the name".to_string(),
-            _ => format!("could not be read ({error}); check its permissions"),
-        })
-    })?;
-    if found.is_dir() {
-        return Err(unreadable("is a folder; name the rig file in it"));
-    }
-    if found.len() > LARGEST_BYTES {
-        return Err(RigError::Wrong(format!(
-            "{name}: is {} MB long, which no rig file is; name a rig file",
-            found.len() >> 20
-        )));
-    }
-    let bytes = fs::read(path)
-        .map_err(|error| unreadable(&format!("could not be read ({error}); check its permissions")))?;
-    let text = String::from_utf8(bytes)
-        .map_err(|_| RigError::Wrong(format!("{name}: is not a text in UTF-8; save it as one")))?;
+    let text = text(path, LARGEST_BYTES, "rig file")?;
     parse(&text).map_err(|error| RigError::Wrong(format!("{name}: {error}")))
+}
+
+/// The text in a file that is called `what`, of at most `largest` bytes.
+///
+/// # Errors
+/// It can't be read, is longer, or is no text: one line that names it.
+pub fn text(path: &Path, largest: u64, what: &str) -> Result<String, RigError> {
+    let name = shown(path);
+    read_text(path, largest).map_err(|error| match error {
+        ReadTextError::Io(error) if error.kind() == ErrorKind::NotFound => {
+            RigError::Unreadable(format!("{name}: there is no such file; check the name"))
+        }
+        ReadTextError::Io(error) => RigError::Unreadable(format!(
+            "{name}: could not be read ({error}); check its permissions"
+        )),
+        ReadTextError::Folder => RigError::Unreadable(format!("{name}: is a folder; name the {what} in it")),
+        ReadTextError::TooLong => RigError::Wrong(format!(
+            "{name}: is longer than {} MB, which no {what} is; name a {what}",
+            largest >> 20
+        )),
+        ReadTextError::NotText => RigError::Wrong(format!("{name}: is not a text in UTF-8; save it as one")),
+    })
 }
 
 /// The rig file at `path`, or two straight lines without one.

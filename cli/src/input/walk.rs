@@ -7,7 +7,10 @@ use std::path::{Path, PathBuf};
 use crate::input::error::ReadError;
 
 /// Names that are looked into when a folder is walked: what a file that is named itself is called doesn't matter.
-pub const EXTENSIONS: [&str; 9] = ["wav", "wave", "aif", "aiff", "aifc", "flac", "mp3", "ogg", "oga"];
+pub const EXTENSIONS: [&str; 27] = [
+    "wav", "wave", "rf64", "bw64", "w64", "aif", "aiff", "aifc", "caf", "flac", "mp3", "aac", "m4a", "m4b",
+    "mp4", "m4v", "mov", "3gp", "3g2", "ogg", "oga", "opus", "mka", "mkv", "webm", "ogv", "ogx",
+];
 
 /// Every file named, and every audio file below a folder named, in the order given and by name inside a folder. Hidden
 /// files are left out, and a folder that has been walked is not walked again (links can lead in circles).
@@ -23,7 +26,7 @@ pub fn walk(named: &[PathBuf]) -> Vec<Result<PathBuf, ReadError>> {
             if found.len() == before {
                 found.push(Err(ReadError::Unreadable {
                     path: path.clone(),
-                    reason: "is a folder with no audio files in it (WAV, AIFF, FLAC, MP3, Ogg); name another"
+                    reason: "is a folder with no audio files in it (WAV, AIFF, FLAC, M4A, MP3, Ogg and others); name another"
                         .into(),
                 }));
             }

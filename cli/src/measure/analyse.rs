@@ -5,7 +5,7 @@ use std::path::Path;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::take::{Pass, Take};
-use sumproof_report::Entry;
+use sumproof_report::{Entry, names};
 
 use crate::input::error::ReadError;
 use crate::input::read::read;
@@ -73,10 +73,8 @@ impl Analyser {
     }
 }
 
-/// What a preset is called after its file.
+/// What a preset is called after its file, in one line.
 #[must_use]
 pub fn name_of(path: &Path) -> String {
-    path.file_stem()
-        .map_or_else(|| path.to_string_lossy(), |stem| stem.to_string_lossy())
-        .into_owned()
+    names::line(&path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy())
 }

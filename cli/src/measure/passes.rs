@@ -9,7 +9,7 @@ use sumproof_wording::methods::pair_check;
 use thiserror::Error;
 
 use crate::exit;
-use crate::input::error::ReadError;
+use crate::input::error::{ReadError, shown};
 use crate::input::read::{StereoFile, read_stereo};
 use crate::measure::analyse::name_of;
 use crate::measure::loudness::LoudnessMeter;
@@ -72,8 +72,8 @@ pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<P
         full_file.as_ref().map(audio).as_ref(),
     )
     .map_err(|source| PassesError::Together {
-        dry: dry.display().to_string(),
-        wet: wet.display().to_string(),
+        dry: shown(dry),
+        wet: shown(wet),
         source,
     })?;
     let named = full.unwrap_or(dry);

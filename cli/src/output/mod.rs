@@ -1,33 +1,14 @@
-//! Writing files so that nobody finds half of one.
+//! Where results go: a file (written by [`sumproof_files`], so that nobody finds half of one) or the terminal.
 
 pub mod wav;
 
-use std::ffi::OsString;
-use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
-use crate::exit;
+pub use sumproof_files::write_whole;
 
-/// Writes `contents` to a temporary file beside `path` and renames it into place.
-///
-/// # Errors
-/// What the system says; the temporary file is removed.
-pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
-    let name = path
-        .file_name()
-        .ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "the name of a file is missing"))?;
-    let mut temporary = OsString::from(".");
-    temporary.push(name);
-    temporary.push(format!(".{}.part", std::process::id()));
-    let temporary = path.with_file_name(temporary);
-    fs::write(&temporary, contents)
-        .and_then(|()| fs::rename(&temporary, path))
-        .inspect_err(|_| {
-            // The first error is the one worth telling.
-            let _ = fs::remove_file(&temporary);
-        })
-}
+use crate::exit;
+use crate::input::error::shown;
 
 /// Writes to that file, or to the terminal without one.
 ///
@@ -57,7 +38,7 @@ pub fn hand_over(path: Option<&Path>, contents: &[u8], code: u8) -> u8 {
 pub fn refused(path: &Path, error: &io::Error) -> String {
     format!(
         "{}: could not be written ({error}); choose another place",
-        path.display()
+        shown(path)
     )
 }
 

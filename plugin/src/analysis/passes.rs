@@ -1,6 +1,7 @@
 //! A dry and a wet pass of one part, one after the other, become a take whose dry and wet are known; with a full pass, the
 //! three are laid over one another sample by sample, which finds the gains and says whether they belong together.
 
+use std::sync::Arc;
 use std::thread::JoinHandle;
 
 use sumproof_core::session::take::{Pass, Take};
@@ -10,17 +11,17 @@ use sumproof_wording::methods::pair_check;
 
 use crate::state::takes::TakeId;
 
-/// One pass: what is stored of it, and its sound, which is kept for the session only.
+/// One pass: what is stored of it, and its sound, which is kept for the session only, and once.
 #[derive(Debug, Clone)]
 struct RecordedPass {
     take: Take,
-    sound: Option<PassRecorder>,
+    sound: Option<Arc<PassRecorder>>,
 }
 
 impl RecordedPass {
     /// The whole sound, if all of it was kept.
     fn whole(&self) -> Option<&PassRecorder> {
-        self.sound.as_ref().filter(|sound| sound.missed_frames() == 0)
+        self.sound.as_deref().filter(|sound| sound.missed_frames() == 0)
     }
 }
 
@@ -37,7 +38,7 @@ pub struct Paired {
     pub failing: Vec<[f32; 2]>,
 }
 
-/// PairJob on a pair, in a thread of its own: a few seconds for a minute of sound.
+/// PairJob on a pair, in a thread of its own: about a second for a minute of sound.
 #[derive(Debug)]
 pub struct PairJob(Option<JoinHandle<Option<Paired>>>);
 
@@ -109,7 +110,7 @@ impl Pairing {
     pub fn heard(&mut self, take: &Take, sound: Option<PassRecorder>) -> PairingStep {
         let part = RecordedPass {
             take: take.clone(),
-            sound,
+            sound: sound.map(Arc::new),
         };
         if take.pass == Pass::Full {
             let Some((dry, wet, id)) = self.unchecked.take() else {
@@ -232,8 +233,8 @@ fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass
 
 /// From the sound of the passes: their gains are found, and they are checked.
 fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<Paired> {
-    let sound = |part: &'_ RecordedPass| part.sound.clone();
-    let (dry_sound, wet_sound, full_sound) = (sound(dry)?, sound(wet)?, sound(full)?);
+    let [dry_sound, wet_sound, full_sound] = [&dry.sound, &wet.sound, &full.sound];
+    let (dry_sound, wet_sound, full_sound) = (dry_sound.as_ref()?, wet_sound.as_ref()?, full_sound.as_ref()?);
     let found = TwoPass::of_audio(&dry_sound.pass(), &wet_sound.pass(), Some(&full_sound.pass()));
     let mut failing = Vec::new();
     let (take, line) = match found {

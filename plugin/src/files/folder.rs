@@ -6,24 +6,21 @@
 //! can be read.
 
 use std::fs;
-use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use serde_json::Value;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
+use sumproof_files::{ReadTextError, read_text};
 use sumproof_report::formats::written::{self, TakesError};
+use sumproof_report::names;
 use sumproof_report::rig;
 use sumproof_views::OwnFeed;
 
 /// The variable that names another folder.
 pub const VARIABLE: &str = "SUMPROOF_FOLDER";
 
-/// Longest file that is read, bytes: a hundred times what 128 takes are.
-const LONGEST_FILE: u64 = 256 << 20;
-/// Files of one name, told apart by numbers.
-const MOST_NUMBERS: u32 = 9999;
 /// Files that are read at once.
 const MOST_FILES: usize = 128;
 
@@ -127,8 +124,8 @@ pub fn incoming(folder: &Path) -> Incoming {
 
 /// The feed of the user's own in a rig file, if it has one.
 fn own_feed(folder: &Path, name: &str) -> Result<Option<OwnFeed>, String> {
-    let text = text_of(folder, name, "a rig")?;
-    let file = rig::file::parse(&text).map_err(|error| format!("{name}: {error}"))?;
+    let text = text_of(folder, name, "a rig", rig::file::LARGEST_BYTES)?;
+    let file = rig::file::parse(&text).map_err(|error| format!("{}: {error}", names::line(name)))?;
     Ok(file.own_name().map(|own| OwnFeed {
         name: String::from(own),
         feed: file.rig().own,
@@ -174,59 +171,28 @@ fn with_stored(takes: &[Take], rig: &Rig) -> String {
 /// # Errors
 /// One line that says what could not be written and what to do.
 pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) -> Result<PathBuf, String> {
-    let wrong = |path: &Path, error: &dyn std::fmt::Display| {
+    sumproof_files::write_new(folder, stem, extension, contents).map_err(|error| {
         format!(
             "{}: could not be written ({error}); name another folder in {VARIABLE}",
-            path.display()
+            names::line(&folder.to_string_lossy())
         )
-    };
-    fs::create_dir_all(folder).map_err(|error| wrong(folder, &error))?;
-    let partial = folder.join(format!(".{stem}.{extension}.{}.part", std::process::id()));
-    let written = fs::File::create(&partial).and_then(|mut file| {
-        file.write_all(contents)?;
-        file.sync_all()
-    });
-    let placed = written
-        .map_err(|error| wrong(&partial, &error))
-        .and_then(|()| place(&partial, folder, stem, extension).map_err(|error| wrong(folder, &error)));
-    // Still there after an error, and after a link.
-    let _ = fs::remove_file(&partial);
-    placed
-}
-
-/// Gives a file the first free name. A link never replaces a file that came in between; where there are none, a rename does.
-fn place(partial: &Path, folder: &Path, stem: &str, extension: &str) -> std::io::Result<PathBuf> {
-    for number in 1..=MOST_NUMBERS {
-        let name = if number == 1 {
-            format!("{stem}.{extension}")
-        } else {
-            format!("{stem} {number}.{extension}")
-        };
-        let path = folder.join(name);
-        if path.exists() {
-            continue;
-        }
-        match fs::hard_link(partial, &path) {
-            Ok(()) => return Ok(path),
-            Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
-            Err(_) => return fs::rename(partial, &path).map(|()| path),
-        }
-    }
-    Err(std::io::Error::other("there are too many files of that name"))
+    })
 }
 
 /// Reads the takes of a file there: what [`export`] or `sumproof check --format json` wrote.
 fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
-    takes_in(&text_of(folder, name, "takes")?).map_err(|reason| format!("{name}: {reason}"))
+    takes_in(&text_of(folder, name, "takes", written::LARGEST_BYTES)?)
+        .map_err(|reason| format!("{}: {}", names::line(name), names::line(&reason)))
 }
 
-fn text_of(folder: &Path, name: &str, what: &str) -> Result<String, String> {
-    let path = folder.join(name);
-    let wrong = |error: std::io::Error| format!("{name}: could not be read ({error})");
-    if fs::metadata(&path).map_err(wrong)?.len() > LONGEST_FILE {
-        return Err(format!("{name}: is too long to hold {what}"));
-    }
-    fs::read_to_string(&path).map_err(wrong)
+fn text_of(folder: &Path, name: &str, what: &str, longest: u64) -> Result<String, String> {
+    let shown = names::line(name);
+    read_text(&folder.join(name), longest).map_err(|error| match error {
+        ReadTextError::Io(error) => format!("{shown}: could not be read ({error})"),
+        ReadTextError::Folder => format!("{shown}: is a folder"),
+        ReadTextError::TooLong => format!("{shown}: is too long to hold {what}"),
+        ReadTextError::NotText => format!("{shown}: is not a text in UTF-8"),
+    })
 }
 
 fn takes_in(text: &str) -> Result<Vec<Take>, String> {

@@ -14,6 +14,10 @@ pub(crate) enum Target {
     File(PathBuf),
     /// A pipe, a device or an open descriptor: written to as it stands.
     Stream,
+    /// This process's standard output.
+    Output,
+    /// Its standard error output.
+    ErrorOutput,
 }
 
 /// Follows links.
@@ -30,8 +34,12 @@ pub(crate) fn target(path: &Path) -> io::Result<Target> {
         let folder = folder.unwrap_or(Path::new(".")).canonicalize()?;
         // The name of an open descriptor is a link to a file, but the file is not what was meant: what reads or writes the
         // descriptor would go on with the old one.
-        if names_descriptors(&folder) {
-            return Ok(Target::Stream);
+        if let Some(own) = names_descriptors(&folder) {
+            return Ok(match name.to_str() {
+                Some("1") if own => Target::Output,
+                Some("2") if own => Target::ErrorOutput,
+                _ => Target::Stream,
+            });
         }
         let place = folder.join(name);
         let found = match fs::symlink_metadata(&place) {
@@ -52,8 +60,9 @@ pub(crate) fn target(path: &Path) -> io::Result<Target> {
     Err(io::Error::other("its links lead in a circle"))
 }
 
-/// Whether a folder holds the names of a process's open descriptors: `/dev/fd`, or `/proc/1/fd` and the like.
-fn names_descriptors(folder: &Path) -> bool {
+/// Whether a folder holds the names of a process's open descriptors (`/dev/fd`, or `/proc/1/fd` and the like), and then whether
+/// that process is this one.
+fn names_descriptors(folder: &Path) -> Option<bool> {
     let parts: Vec<&str> = folder
         .components()
         .filter_map(|part| match part {
@@ -61,11 +70,14 @@ fn names_descriptors(folder: &Path) -> bool {
             _ => None,
         })
         .collect();
-    folder.is_absolute()
-        && matches!(
-            parts.as_slice(),
-            ["dev", "fd"] | ["proc", _, "fd"] | ["proc", _, "task", _, "fd"]
-        )
+    match parts.as_slice() {
+        _ if !folder.is_absolute() => None,
+        ["dev", "fd"] => Some(true),
+        ["proc", process, "fd"] | ["proc", process, "task", _, "fd"] => {
+            Some(process.parse() == Ok(std::process::id()))
+        }
+        _ => None,
+    }
 }
 
 #[cfg(test)]
@@ -74,11 +86,19 @@ mod tests {
 
     #[test]
     fn descriptors_are_known_by_their_folder() {
-        for yes in ["/dev/fd", "/proc/17/fd", "/proc/17/task/18/fd"] {
-            assert!(names_descriptors(Path::new(yes)), "{yes}");
-        }
-        for no in ["/dev", "/dev/shm", "/proc/17", "dev/fd", "/home/dev/fd"] {
-            assert!(!names_descriptors(Path::new(no)), "{no}");
+        let own = format!("/proc/{}/fd", std::process::id());
+        for (folder, expected) in [
+            ("/dev/fd", Some(true)),
+            (own.as_str(), Some(true)),
+            ("/proc/1/fd", Some(false)),
+            ("/proc/1/task/18/fd", Some(false)),
+            ("/dev", None),
+            ("/dev/shm", None),
+            ("/proc/1", None),
+            ("dev/fd", None),
+            ("/home/dev/fd", None),
+        ] {
+            assert_eq!(names_descriptors(Path::new(folder)), expected, "{folder}");
         }
     }
 

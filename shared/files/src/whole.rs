@@ -17,7 +17,14 @@ use crate::target::{Target, target};
 /// What the system says. A regular file that was there is then as it was, and nothing else is left.
 pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
     let place = match target(path)? {
-        Target::Stream => return write_to_stream(path, contents),
+        Target::Stream => {
+            // Appended, since behind the name of a descriptor there may be a file with something in it.
+            let stream = OpenOptions::new().append(true).open(path);
+            return stream.and_then(|stream| write_to(stream, contents));
+        }
+        // Not opened again: what else writes there must go on behind it.
+        Target::Output => return write_to(io::stdout().lock(), contents),
+        Target::ErrorOutput => return write_to(io::stderr().lock(), contents),
         Target::File(place) => place,
     };
     let folder = place.parent().unwrap_or(Path::new("."));
@@ -33,9 +40,7 @@ pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
     Ok(())
 }
 
-fn write_to_stream(path: &Path, contents: &[u8]) -> io::Result<()> {
-    // Appended, since behind the name of a descriptor there may be a file with something in it.
-    let mut stream = OpenOptions::new().append(true).open(path)?;
+fn write_to(mut stream: impl Write, contents: &[u8]) -> io::Result<()> {
     match stream.write_all(contents).and_then(|()| stream.flush()) {
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
         done => done,

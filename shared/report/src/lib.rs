@@ -14,6 +14,7 @@
 pub mod formats;
 mod judge;
 pub mod line_check;
+pub mod names;
 pub mod rig;
 mod tables;
 mod text;

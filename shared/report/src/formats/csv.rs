@@ -4,6 +4,7 @@
 
 use crate::formats::schema::{FeedReport, IntervalReport, Sureness, TakeReport, Words, report_of};
 use crate::judge::judged::Judged;
+use crate::names;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
 
@@ -92,13 +93,13 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
     let [shift_least, shift_most] = ends(feed.shift);
     let of_feed = |name: &str, value| figure(value, &feed.words, name);
     [
-        take.name.clone(),
-        take.file.clone().unwrap_or_default(),
+        names::cell(&take.name),
+        take.file.as_deref().map(names::cell).unwrap_or_default(),
         take.pass.id().into(),
         take.rate_hz.to_string(),
         take.seconds.to_string(),
         word(take.outcome),
-        take.worst_feed.clone().unwrap_or_default(),
+        take.worst_feed.as_deref().map(names::cell).unwrap_or_default(),
         broadband("correlation", take.broadband.correlation),
         broadband("sum_difference_db", take.broadband.sum_difference_db),
         broadband(
@@ -116,7 +117,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         loudness("stereo_peak_dbtp", |l| l.stereo_peak_dbtp),
         loudness("wedge_peak_dbtp", |l| l.wedge_peak_dbtp),
         feed.id.id().into(),
-        feed.name.clone(),
+        names::cell(&feed.name),
         word(feed.outcome),
         feed.worse_line.map_or(String::new(), |side| side.id().into()),
         of_feed("dry_db", feed.dry_db),

@@ -5,6 +5,9 @@ use serde::de::DeserializeOwned;
 
 use crate::formats::schema::SCHEMA;
 
+/// Longest file of takes that is read, bytes: a hundred times what 128 takes are.
+pub const LARGEST_BYTES: u64 = 256 << 20;
+
 /// Why a file of takes could not be used. One line, to stand behind the file's name.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TakesError {

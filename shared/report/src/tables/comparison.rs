@@ -10,6 +10,7 @@ use sumproof_wording::numbers::hertz;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::Loudness;
+use crate::names;
 use crate::tables::columns::columns;
 use crate::text;
 
@@ -44,8 +45,8 @@ pub fn comparison(a: &Judged<'_>, b: &Judged<'_>) -> String {
 
 fn write(out: &mut String, a: &Judged<'_>, b: &Judged<'_>) -> std::fmt::Result {
     let pairs: Vec<(&FeedRow, &FeedRow)> = a.rows.iter().zip(&b.rows).collect();
-    writeln!(out, "A: {}", a.file.unwrap_or(&a.take.name))?;
-    writeln!(out, "B: {}", b.file.unwrap_or(&b.take.name))?;
+    writeln!(out, "A: {}", names::line(a.file.unwrap_or(&a.take.name)))?;
+    writeln!(out, "B: {}", names::line(b.file.unwrap_or(&b.take.name)))?;
     writeln!(out, "{}", sentence(&pairs))?;
     writeln!(out)?;
     let (sums_a, sums_b) = (&a.take.sums, &b.take.sums);

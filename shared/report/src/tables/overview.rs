@@ -7,6 +7,7 @@ use sumproof_wording::Name;
 
 use crate::judge::judged::Judged;
 use crate::judge::set::{Loudness, Spread};
+use crate::names;
 use crate::tables::columns::columns;
 use crate::text;
 
@@ -45,7 +46,7 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
     [
         outcome.map_or("", text::stroke).into(),
         outcome.map_or(text::NO_READING, Name::name).into(),
-        preset.take.name.clone(),
+        names::line(&preset.take.name),
         preset.trouble().unwrap_or("-").into(),
         counts(preset),
         score.map_or("-".into(), |score| text::dry(&score)),

@@ -10,6 +10,7 @@ use sumproof_wording::numbers::hertz;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::View;
+use crate::names;
 use crate::tables::columns::columns;
 use crate::text;
 
@@ -53,7 +54,7 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
     writeln!(
         out,
         "{}: {:.2} s at {} kHz, {} pass",
-        take.name,
+        names::line(&take.name),
         take.seconds(),
         take.rate_hz / 1000.0,
         take.pass.name()

@@ -19,6 +19,9 @@ pub use parse::{LIMITS, parse};
 pub(crate) use reader::tidy as one_line;
 pub use write::to_toml;
 
+/// A rig file is a page or two of text. What is longer, bytes, is another kind of file, and isn't read into memory anywhere.
+pub const LARGEST_BYTES: u64 = 1 << 20;
+
 /// How long texts may be, characters, and lists, entries: what a card of one page has room for.
 pub mod lengths {
     /// `own.name`, `card.player`.

@@ -1,0 +1,305 @@
+//! A file whose header has been read, and its frames one chunk after the other.
+
+use std::fs::File;
+use std::io::{ErrorKind, Read, Seek};
+use std::ops::RangeInclusive;
+use std::path::Path;
+
+use symphonia::core::codecs::audio::AudioDecoder;
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader};
+use symphonia::core::io::{MediaSource, MediaSourceStream};
+use symphonia::core::meta::MetadataOptions;
+
+use crate::input::caught::caught;
+use crate::input::coding::{Coding, coding};
+use crate::input::error::ReadError;
+use crate::input::kind::{Container, Kind, START, kind};
+use crate::input::long_wav::{LongWav, LongWavError};
+use crate::input::promise::Promise;
+use crate::input::read::{Format, RATES_HZ};
+use crate::input::track;
+
+/// Frames, channel by channel.
+type Chunk<'a> = (Format, &'a [Vec<f32>]);
+
+/// A file whose header has been read.
+pub(super) struct Opened {
+    reader: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    track: u32,
+    promise: Option<Promise>,
+    /// The frames at hand, channel by channel.
+    samples: Vec<Vec<f32>>,
+    rate_hz: Option<u32>,
+    /// How many channels it may have.
+    allowed: RangeInclusive<usize>,
+}
+
+/// What the bytes come from, what they are, and how many frames a header read here promises.
+struct Source {
+    stream: Box<dyn MediaSource>,
+    container: Option<Container>,
+    promised_frames: Option<u64>,
+}
+
+impl Opened {
+    /// Reads the header of a file that may have that many channels.
+    ///
+    /// # Errors
+    /// Everything in [`ReadError`] that a header can say.
+    pub(super) fn new(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
+        caught(|| Self::open(path, allowed)).unwrap_or_else(|| Err(gave_up(path)))
+    }
+
+    fn open(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
+        let source = source(path)?;
+        let mut hint = Hint::new();
+        if let Some(extension) = path.extension().and_then(|extension| extension.to_str()) {
+            hint.with_extension(extension);
+        }
+        let reader = symphonia::default::get_probe()
+            .probe(
+                &hint,
+                MediaSourceStream::new(source.stream, Default::default()),
+                FormatOptions::default(),
+                MetadataOptions::default(),
+            )
+            .map_err(|error| not_opened(path, source.container, &error))?;
+        let (track, decoder) = track::choose(&*reader, &allowed).map_err(|refused| match refused {
+            track::Refused::Channels(channels) => wrong_channels(path, channels),
+            track::Refused::Rate(rate_hz) => ReadError::Rate {
+                path: path.into(),
+                rate_hz,
+            },
+            track::Refused::Undecodable(detail) => undecodable(path, source.container, detail.as_deref()),
+        })?;
+        Ok(Self {
+            promise: Promise::of(&*reader, track, source.container, source.promised_frames),
+            track: track.id,
+            decoder,
+            samples: Vec::new(),
+            rate_hz: None,
+            allowed,
+            reader,
+        })
+    }
+
+    /// The next frames, channel by channel, or `None` at the end. After an error there are no others.
+    pub(super) fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
+        let format = caught(|| self.decode(path)).unwrap_or_else(|| Err(gave_up(path)))?;
+        Ok(format.map(|format| (format, &self.samples[..])))
+    }
+
+    /// Puts the next frames into `samples`.
+    fn decode(&mut self, path: &Path) -> Result<Option<Format>, ReadError> {
+        let damaged = |detail: String| ReadError::Damaged {
+            path: path.into(),
+            detail,
+        };
+        loop {
+            let packet = match self.reader.next_packet() {
+                Ok(Some(packet)) => packet,
+                Ok(None) => return Ok(None),
+                // Whether it should have gone on is judged by the frames.
+                Err(Error::IoError(error)) if error.kind() == ErrorKind::UnexpectedEof => return Ok(None),
+                Err(Error::ResetRequired) => {
+                    return Err(damaged("several recordings are joined in it".into()));
+                }
+                Err(error) => return Err(damaged(in_words(&error))),
+            };
+            if packet.track_id != self.track {
+                continue;
+            }
+            let decoded = match self.decoder.decode(&packet) {
+                Ok(decoded) => decoded,
+                Err(Error::IoError(error)) if error.kind() == ErrorKind::UnexpectedEof => return Ok(None),
+                Err(error) => return Err(damaged(in_words(&error))),
+            };
+            let spec = decoded.spec();
+            let channels = spec.channels().count();
+            if !self.allowed.contains(&channels) {
+                return Err(wrong_channels(path, channels));
+            }
+            if !RATES_HZ.contains(&spec.rate()) {
+                return Err(ReadError::Rate {
+                    path: path.into(),
+                    rate_hz: spec.rate(),
+                });
+            }
+            if *self.rate_hz.get_or_insert(spec.rate()) != spec.rate() {
+                return Err(damaged("its sample rate changes on the way".into()));
+            }
+            let format = Format {
+                rate_hz: f64::from(spec.rate()),
+                promised_frames: self.promise.map(|promise| promise.frames_at(spec.rate())),
+                channels,
+            };
+            decoded.copy_to_vecs_planar(&mut self.samples);
+            return Ok(Some(format));
+        }
+    }
+
+    /// Holds what was found against what the header promises.
+    ///
+    /// # Errors
+    /// Frames are missing.
+    pub(super) fn verify_length(&self, path: &Path, found: u64) -> Result<(), ReadError> {
+        let (Some(promise), Some(rate_hz)) = (self.promise, self.rate_hz) else {
+            // A header that promises nothing, or behind which there is nothing, is judged as one without sound.
+            return Ok(());
+        };
+        if promise.is_kept_by(found, rate_hz) {
+            return Ok(());
+        }
+        Err(ReadError::Truncated {
+            path: path.into(),
+            promised: promise.frames_at(rate_hz),
+            found,
+        })
+    }
+}
+
+/// Opens a file and looks at how it begins.
+fn source(path: &Path) -> Result<Source, ReadError> {
+    let unreadable = |error: std::io::Error| ReadError::Unreadable {
+        path: path.into(),
+        reason: match error.kind() {
+            ErrorKind::NotFound => "there is no such file; check the name".into(),
+            ErrorKind::PermissionDenied => "may not be read; check its permissions".into(),
+            _ => format!("cannot be read ({error})"),
+        },
+    };
+    let mut file = File::open(path).map_err(unreadable)?;
+    let about = file.metadata().map_err(unreadable)?;
+    if about.is_dir() {
+        return Err(ReadError::Unreadable {
+            path: path.into(),
+            reason: "is a folder; name the files in it".into(),
+        });
+    }
+    // What comes out of a pipe comes once.
+    let mut known = None;
+    if about.is_file() {
+        if about.len() == 0 {
+            return Err(ReadError::Empty { path: path.into() });
+        }
+        let mut start = Vec::new();
+        (&file)
+            .take(START as u64)
+            .read_to_end(&mut start)
+            .and_then(|_| file.rewind())
+            .map_err(unreadable)?;
+        known = kind(&start);
+    }
+    let container = match known {
+        Some(Kind::Sound(what)) => {
+            return Err(ReadError::Foreign {
+                path: path.into(),
+                what: what.into(),
+            });
+        }
+        Some(Kind::Other(what)) => {
+            return Err(ReadError::Other {
+                path: path.into(),
+                what,
+            });
+        }
+        Some(Kind::Readable(container)) => Some(container),
+        None => None,
+    };
+    if container == Some(Container::LongWav) {
+        let long = LongWav::open(file).map_err(|error| match error {
+            LongWavError::Io(error) => unreadable(error),
+            LongWavError::Damaged(detail) => ReadError::Damaged {
+                path: path.into(),
+                detail: detail.into(),
+            },
+        })?;
+        return Ok(Source {
+            promised_frames: long.promised_frames,
+            stream: Box::new(long),
+            container,
+        });
+    }
+    Ok(Source {
+        stream: Box::new(file),
+        container,
+        promised_frames: None,
+    })
+}
+
+/// What begins like a recording and can't be opened is a damaged one, or has something in it that isn't read; all else is none.
+fn not_opened(path: &Path, container: Option<Container>, error: &Error) -> ReadError {
+    match (container, error) {
+        (None, _) => ReadError::NotAudio { path: path.into() },
+        (Some(_), Error::Unsupported(detail)) if !detail.contains("missing") && !detail.contains("probe") => {
+            undecodable(path, container, Some(&in_words(error)))
+        }
+        (Some(_), _) => ReadError::Damaged {
+            path: path.into(),
+            detail: in_words(error),
+        },
+    }
+}
+
+/// Sound that no decoder takes, called by its name where that is known.
+fn undecodable(path: &Path, container: Option<Container>, detail: Option<&str>) -> ReadError {
+    let path = path.to_path_buf();
+    let Some(container) = container else {
+        return ReadError::NotAudio { path };
+    };
+    match (coding(&path, container), detail) {
+        (Coding::Named(name), _) => ReadError::Foreign {
+            path,
+            what: format!("coded as {name}"),
+        },
+        (Coding::Locked, _) => ReadError::Unsupported {
+            path,
+            detail: "a licence locks it".into(),
+        },
+        (Coding::NoSound, _) => ReadError::NoFrames { path },
+        (Coding::Unknown, Some(detail)) => ReadError::Unsupported {
+            path,
+            detail: detail.into(),
+        },
+        (Coding::Unknown, None) => ReadError::NotAudio { path },
+    }
+}
+
+fn wrong_channels(path: &Path, channels: usize) -> ReadError {
+    match channels {
+        1 => ReadError::Mono { path: path.into() },
+        0 => ReadError::NoFrames { path: path.into() },
+        channels => ReadError::ManyChannels {
+            path: path.into(),
+            channels,
+        },
+    }
+}
+
+/// A decoder panicked.
+fn gave_up(path: &Path) -> ReadError {
+    ReadError::Damaged {
+        path: path.into(),
+        detail: "what it says can't be".into(),
+    }
+}
+
+/// A decoder's complaint without what is said around it anyway: its own name, and that it complains.
+pub(super) fn in_words(error: &Error) -> String {
+    let detail = match error {
+        Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
+            return "it ends too early".into();
+        }
+        Error::DecodeError(detail) | Error::Unsupported(detail) | Error::LimitError(detail) => {
+            String::from(*detail)
+        }
+        other => other.to_string(),
+    };
+    match detail.split_once(": ") {
+        Some((_, complaint)) => complaint.into(),
+        None => detail,
+    }
+}

@@ -1,0 +1,85 @@
+//! How long a file's header says it is.
+
+use symphonia::core::formats::{FormatReader, Track};
+
+use crate::input::kind::Container;
+
+/// Frames that coders put at either end on top, or leave out: their delays, and what fills their last packet.
+const CODERS: u64 = 8192;
+/// The same where only a track's own header says that there are some.
+const OWN_CODERS: u64 = 4096;
+/// By how much a container's length in seconds may lie beside its sound's: it is that of its longest track. Alone, it is its own.
+const CONTAINER_S: f64 = 1.0;
+const ALONE_S: f64 = 0.1;
+
+/// How long a file's header says it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Promise {
+    seconds: f64,
+    /// As the header counts; `None` where it says seconds.
+    frames: Option<(u64, u32)>,
+    /// What may be missing, frames.
+    slack: u64,
+}
+
+impl Promise {
+    /// What a reader's header says of one of its tracks, unless `promised_frames` are known already.
+    pub(super) fn of(
+        reader: &dyn FormatReader,
+        track: &Track,
+        container: Option<Container>,
+        promised_frames: Option<u64>,
+    ) -> Option<Self> {
+        // A bare stream of AAC has no header; the reader guesses by its first packets.
+        if reader.format_info().short_name == "aac" {
+            return None;
+        }
+        let rate_hz = track
+            .codec_params
+            .as_ref()
+            .and_then(|parameters| parameters.audio()?.sample_rate)
+            .filter(|rate_hz| *rate_hz > 0)?;
+        let slack = match container {
+            Some(Container::Mp4 | Container::Matroska | Container::Caf) => CODERS,
+            _ if track.delay.is_some() || track.padding.is_some() => OWN_CODERS,
+            _ => 0,
+        };
+        if let Some(frames) = promised_frames.or(track.num_frames).filter(|frames| *frames > 0) {
+            return Some(Self {
+                seconds: frames as f64 / f64::from(rate_hz),
+                frames: Some((frames, rate_hz)),
+                slack,
+            });
+        }
+        let seconds = |base: Option<symphonia::core::units::TimeBase>, length| {
+            let seconds = base?.calc_duration(length?)?.as_secs_f64();
+            (seconds > 0.0).then_some(seconds)
+        };
+        let media = reader.media_info();
+        let seconds =
+            seconds(track.time_base, track.duration).or(seconds(media.time_base, media.duration))?;
+        let apart_s = if reader.tracks().len() > 1 {
+            CONTAINER_S
+        } else {
+            ALONE_S
+        };
+        Some(Self {
+            seconds,
+            frames: None,
+            slack: slack + (apart_s * f64::from(rate_hz)) as u64,
+        })
+    }
+
+    /// In frames of the sound as it is decoded, which may have another rate than the header says.
+    pub(super) fn frames_at(&self, rate_hz: u32) -> u64 {
+        match self.frames {
+            Some((frames, counted_hz)) if counted_hz == rate_hz => frames,
+            _ => (self.seconds * f64::from(rate_hz)) as u64,
+        }
+    }
+
+    /// Whether that many frames are enough.
+    pub(super) fn is_kept_by(&self, found: u64, rate_hz: u32) -> bool {
+        found.saturating_add(self.slack) >= self.frames_at(rate_hz)
+    }
+}

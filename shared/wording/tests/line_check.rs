@@ -1,4 +1,5 @@
 //! What is said of a line check's findings.
+#![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::line_check::{
     Answer, Arrival, Estimate, Feeding, Findings, LineFinding, Mode, Notice, PairFinding, Pictures,
@@ -97,10 +98,11 @@ fn faults_are_said_with_their_figures_and_doubtful_ones_are_not() {
     );
     if let Some(pair) = &mut found.pair {
         pair.level_db = Answer::Unknown(Unknown::Gain);
+        pair.delay_s = told(0.001, Trust::Likely);
     }
     assert_eq!(
         sentence(&found),
-        "My right line is 1.00 ms late: can you even that out at the desk?"
+        "My right line may be 1.00 ms late: can you even that out at the desk?"
     );
 }
 
@@ -110,12 +112,34 @@ fn lines_that_cancel_and_lines_that_arrive_by_different_ways() {
         sentence(&alike(Reception::Difference)).starts_with("My two lines cancel each other in this feed")
     );
     let mut found = alike(Reception::Sum);
-    for why in [Unknown::Moved, Unknown::Cut, Unknown::DifferentWays] {
-        found.feeding.heard = Answer::Unknown(why);
+    found.feeding.heard = Answer::Unknown(Unknown::Noise);
+    assert!(sentence(&found).contains("can't be told"));
+    found.feeding.heard = Answer::Unknown(Unknown::DifferentWays);
+    assert!(sentence(&found).contains("by different ways"));
+}
+
+#[test]
+fn nothing_is_asked_for_on_a_guess_and_well_is_only_what_is_told() {
+    let mut found = alike(Reception::Difference);
+    found.feeding.heard = told(Reception::Difference, Trust::Likely);
+    let said = sentence(&found);
+    assert!(!said.contains("flip") && said.contains("may cancel"), "{said}");
+    let mut found = alike(Reception::Sum);
+    found.notices.push(Notice::PerhapsMono);
+    assert!(sentence(&found).contains("if the player keeps left and right apart"));
+    found.notices = vec![Notice::Moved];
+    assert!(sentence(&found).contains("the phone was moved"));
+    found.notices.clear();
+    for change in [
+        |pair: &mut PairFinding| pair.delay_s = Answer::Unknown(Unknown::Clock),
+        |pair: &mut PairFinding| pair.level_db = Answer::Unknown(Unknown::Gain),
+        |pair: &mut PairFinding| pair.corners_hz = Answer::Unknown(Unknown::Noise),
+    ] {
+        let mut found = found.clone();
+        change(found.pair.as_mut().unwrap());
         let said = sentence(&found);
-        assert!(!said.contains("well") && !said.contains("please flip"), "{said}");
+        assert!(!said.contains("well") && said.contains("can't be told"), "{said}");
     }
-    let mut perhaps = alike(Reception::Sum);
-    perhaps.notices.push(Notice::PerhapsMono);
-    assert!(sentence(&perhaps).contains("if the player keeps left and right apart"));
+    found.feeding.heard = told(Reception::Sum, Trust::Likely);
+    assert!(sentence(&found).contains("all may be well"));
 }

@@ -5,6 +5,7 @@
 //! what the analysis says.
 
 pub mod causes;
+pub mod feeds;
 pub mod truth;
 
 use std::fs;

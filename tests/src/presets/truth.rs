@@ -103,7 +103,6 @@ impl Truth {
 }
 
 /// The feeds that are judged: all but stereo itself and the user's own, which is a wedge until it is changed.
-#[must_use]
 pub fn judged() -> impl Iterator<Item = FeedId> {
     FeedId::ALL
         .into_iter()

@@ -5,3 +5,4 @@
 )]
 
 mod precision;
+mod real_presets;

@@ -1,0 +1,147 @@
+//! The table of real presets: how near figures, words and causes are to the truth, from the pair alone and with passes.
+
+use std::collections::VecDeque;
+use std::io::Write;
+use std::path::PathBuf;
+use std::sync::Mutex;
+
+use clap::Parser;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::split::two_pass::{PassAudio, TwoPass};
+use sumproof_tests::methods::narrowed_pair;
+use sumproof_tests::presets::causes::{self, Named};
+use sumproof_tests::presets::feeds::{Share, Tally};
+use sumproof_tests::presets::{Preset, folders, truth};
+
+/// Prints how the analysis fares on presets whose dry and wet are known (`cargo xtask presets` makes them).
+#[derive(Parser)]
+struct Arguments {
+    /// The folder the presets are in.
+    folder: PathBuf,
+    /// Only presets whose name contains this.
+    #[arg(long, default_value = "")]
+    only: String,
+    /// List every preset whose causes are wrong too.
+    #[arg(long)]
+    list: bool,
+}
+
+/// The ways a preset is read.
+const WAYS: [&str; 2] = ["pair alone", "passes"];
+
+#[derive(Default)]
+struct Found {
+    tallies: [Tally; 2],
+    causes: [Share; 2],
+    false_flips: [usize; 2],
+    listed: Vec<String>,
+}
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let arguments = Arguments::parse();
+    let jobs: VecDeque<PathBuf> = folders(&arguments.folder)?
+        .into_iter()
+        .filter(|folder| folder.to_string_lossy().contains(&arguments.only))
+        .collect();
+    let count = jobs.len();
+    let jobs = Mutex::new(jobs);
+    let found = Mutex::new(Found::default());
+    let failed = Mutex::new(None);
+    let workers = std::thread::available_parallelism().map_or(1, usize::from);
+    std::thread::scope(|scope| {
+        for _ in 0..workers {
+            scope.spawn(|| {
+                loop {
+                    let job = jobs.lock().ok().and_then(|mut jobs| jobs.pop_front());
+                    let Some(folder) = job else { break };
+                    match Preset::load(&folder) {
+                        Ok(preset) => examine(&preset, &found),
+                        Err(error) => {
+                            if let Ok(mut failed) = failed.lock() {
+                                *failed = Some(error);
+                            }
+                        }
+                    }
+                }
+            });
+        }
+    });
+    if let Some(error) = failed.into_inner().ok().flatten() {
+        return Err(error.into());
+    }
+    let mut found = found.into_inner().unwrap_or_default();
+    print(&found, count)?;
+    if arguments.list {
+        let mut out = std::io::stdout().lock();
+        found.listed.sort();
+        for line in &found.listed {
+            writeln!(out, "{line}")?;
+        }
+    }
+    Ok(())
+}
+
+fn examine(preset: &Preset, found: &Mutex<Found>) {
+    let rig = Rig::default();
+    let true_feeds = truth::truth(preset, &rig);
+    for (way, name) in WAYS.iter().enumerate() {
+        let Some(take) = read(preset, way) else { continue };
+        let rows = take.rows(&rig, 0.0);
+        let named: Option<Named> = take
+            .diagnosis
+            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way == 1 && preset.has_wet()));
+        let Ok(mut found) = found.lock() else { return };
+        found.tallies[way].add(&true_feeds, &rows, &rig.limits);
+        if let Some(named) = named {
+            found.causes[way].add(named.is_right());
+            found.false_flips[way] += usize::from(named.has_false_flip());
+            if !named.is_right() {
+                found.listed.push(format!(
+                    "{name}: {}: said {:?}, missed {:?}, wrong {:?}",
+                    preset.name, named.said, named.missed, named.wrong
+                ));
+            }
+        }
+    }
+}
+
+/// A take, read one of the [`WAYS`].
+fn read(preset: &Preset, way: usize) -> Option<Take> {
+    let rate_hz = preset.rate_hz;
+    let full = narrowed_pair(&preset.full, 1.0);
+    if way == 1 && preset.has_wet() {
+        let (dry, wet) = (narrowed_pair(&preset.dry, 1.0), narrowed_pair(&preset.wet, 1.0));
+        let [dry, wet, full] = [&dry, &wet, &full].map(|[left, right]| PassAudio { rate_hz, left, right });
+        let two = TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?;
+        return Some(two.take(preset.name.clone()));
+    }
+    if way == 1 {
+        // Without effects there is nothing to make passes of.
+        return None;
+    }
+    let mut monitor = Monitor::for_takes(rate_hz);
+    monitor.start_take();
+    monitor.push(&full[0], &full[1]);
+    monitor.finish_take(preset.name.clone(), Pass::Full)
+}
+
+fn print(found: &Found, presets: usize) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{presets} presets.\n")?;
+    writeln!(out, "| figure | {} |", WAYS.join(" | "))?;
+    writeln!(out, "|---|--:|--:|")?;
+    let mut row = |name: &str, of: &dyn Fn(&Tally) -> String| {
+        let cells: Vec<String> = found.tallies.iter().map(of).collect();
+        writeln!(out, "| {name} | {} |", cells.join(" | "))
+    };
+    row("dry, wet and balance within 0.1 dB", &|t| t.within[0].to_string())?;
+    row("dry, wet and balance within 0.3 dB", &|t| t.within[1].to_string())?;
+    row("words right", &|t| t.words[0].to_string())?;
+    row("words wrong by two steps", &|t| t.words[1].to_string())?;
+    let causes: Vec<String> = found.causes.iter().map(Share::to_string).collect();
+    writeln!(out, "| causes right | {} |", causes.join(" | "))?;
+    let flips = found.false_flips.map(|count| count.to_string());
+    writeln!(out, "| false flips | {} |", flips.join(" | "))
+}

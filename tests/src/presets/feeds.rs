@@ -1,0 +1,79 @@
+//! How near the figures and words of every feed are to the truth, counted over presets.
+
+use sumproof_core::routing::feed::Side;
+use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::score::outcome::Limits;
+
+use super::truth::{FeedTruth, Truth, judged};
+
+/// What is below is gone, for truth and figure alike, dB.
+const GONE_DB: f64 = -60.0;
+
+/// Some of all.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Share {
+    /// How many.
+    pub count: usize,
+    /// Of how many.
+    pub of: usize,
+}
+
+impl Share {
+    /// One more, which counts or not.
+    pub fn add(&mut self, counts: bool) {
+        self.of += 1;
+        self.count += usize::from(counts);
+    }
+}
+
+impl std::fmt::Display for Share {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.of == 0 {
+            return f.pad("-");
+        }
+        let percent = 100.0 * self.count as f64 / self.of as f64;
+        f.pad(&format!("{percent:.1} % ({} of {})", self.count, self.of))
+    }
+}
+
+/// What is counted.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Tally {
+    /// Dry, wet and balance within 0.1 dB of the truth, and within 0.3.
+    pub within: [Share; 2],
+    /// Words that are right, and those that are wrong by two steps.
+    pub words: [Share; 2],
+}
+
+impl Tally {
+    /// Adds a preset's rows.
+    pub fn add(&mut self, truth: &Truth, rows: &[Row; FEEDS], limits: &Limits) {
+        for id in judged() {
+            let row = &rows[id as usize];
+            let Some(score) = row.score else { continue };
+            let true_feed = truth.of(id, row.worse.unwrap_or(Side::Left));
+            self.figures([score.dry_db, score.wet_db, score.balance_shift_db], true_feed);
+            if let Some(word) = row.outcome {
+                let true_word = truth.word(id, limits);
+                self.words[0].add(word == true_word);
+                self.words[1].add((word as isize - true_word as isize).abs() >= 2);
+            }
+        }
+    }
+
+    fn figures(&mut self, found: [Option<f64>; 3], truth: &FeedTruth) {
+        let true_figures = [Some(truth.dry_db), truth.wet_db, truth.balance_db()];
+        for (found, truth) in found.into_iter().zip(true_figures) {
+            let (Some(found), Some(truth)) = (found, truth) else {
+                continue;
+            };
+            // Of what is gone no balance is known.
+            if truth.abs() > -GONE_DB && found.abs() > -GONE_DB {
+                continue;
+            }
+            for (share, allowed_db) in self.within.iter_mut().zip([0.1, 0.3]) {
+                share.add((found - truth).abs() <= allowed_db);
+            }
+        }
+    }
+}

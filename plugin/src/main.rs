@@ -1,7 +1,8 @@
 //! The stand-alone program: the plain plugin's window on a sound device, for a laptop without a DAW.
 //!
 //! Nearly everything here is the framework's: JACK, ALSA (CoreAudio, WASAPI), and its silent dummy where there is no device; see
-//! `sumproof-standalone --help`. Ours is that a JACK server's sample rate is the plugin's.
+//! `sumproof-standalone --help`. Ours is that a JACK server's sample rate is the plugin's, and
+//! that the window is drawn at the screen's own scale.
 
 use std::ffi::OsStr;
 use std::process::ExitCode;
@@ -23,6 +24,9 @@ fn main() -> ExitCode {
         eprintln!("sumproof-standalone: the window needs an X11 display, and DISPLAY is not set");
         return ExitCode::from(2);
     }
+    // SAFETY: this is the program itself, so there is no host, no other plugin and no other windowing library in its process.
+    // It asks Windows for the screen's own scale, and does nothing elsewhere.
+    unsafe { nice_plug_egui::baseview::assume_standalone_in_process() };
     let args = match may_play_through_jack(&args).then(jack_server).flatten() {
         Some((rate_hz, frames)) => at_rate(args, rate_hz, frames),
         None => args,

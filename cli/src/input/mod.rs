@@ -8,3 +8,4 @@ pub mod pairs;
 pub mod read;
 pub mod rig;
 pub mod walk;
+mod wildcard;

@@ -24,6 +24,7 @@ fn folder(variable: &str) -> Option<PathBuf> {
 }
 
 #[test]
+#[ignore = "needs Debian's coders: `cargo xtask test` runs it"]
 fn sixty_venues_are_read_right() {
     // `cargo xtask test` says where the rooms are; without them all rooms are made up.
     let rooms = venues::rooms(folder("SUMPROOF_GUITARIX"), folder("SUMPROOF_JCONVOLVER"));

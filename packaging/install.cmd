@@ -6,6 +6,7 @@ rem   install.cmd /system               for everybody (as administrator)
 rem   install.cmd /uninstall            takes all of it away again (with /system: for everybody)
 setlocal
 cd /d "%~dp0"
+set "inside=Sumproof.vst3\Contents\x86_64-win"
 set "everybody="
 set "away="
 :words
@@ -44,7 +45,8 @@ if exist "%vst3%\Sumproof.vst3" rmdir /s /q "%vst3%\Sumproof.vst3"
 if exist "%vst3%\Sumproof.vst3" goto held
 copy /y "Sumproof.clap" "%clap%\Sumproof.clap" >nul || goto refused
 echo installed %clap%\Sumproof.clap
-xcopy /e /i /q /y "Sumproof.vst3" "%vst3%\Sumproof.vst3" >nul || goto refused
+mkdir "%vst3%\%inside%" || goto refused
+copy /y "%inside%\Sumproof.vst3" "%vst3%\%inside%\Sumproof.vst3" >nul || goto refused
 echo installed %vst3%\Sumproof.vst3
 for %%f in (sumproof-standalone.exe sumproof.exe) do (
     copy /y "%%f" "%programs%\%%f" >nul || goto refused

@@ -471,6 +471,7 @@ fn checked(folder: &Path, paths: &[PathBuf]) -> (String, ResUse) {
 }
 
 #[test]
+#[ignore = "needs Debian's coders: `cargo xtask test` runs it"]
 fn a_thousand_damaged_files_are_a_thousand_lines() {
     let folder = folder("damaged");
     let paths = damaged(&folder);
@@ -490,6 +491,7 @@ fn a_thousand_damaged_files_are_a_thousand_lines() {
 }
 
 #[test]
+#[ignore = "needs Debian's coders: `cargo xtask test` runs it"]
 fn bits_flipped_anywhere_in_a_header_never_bring_it_down() {
     let folder = folder("damaged-anywhere");
     let base = folder.join("base");
@@ -524,6 +526,7 @@ fn bits_flipped_anywhere_in_a_header_never_bring_it_down() {
 }
 
 #[test]
+#[ignore = "needs Debian's coders: `cargo xtask test` runs it"]
 fn absurd_sizes_beside_the_sound_cost_neither_the_file_nor_memory() {
     let folder = folder("damaged-beside");
     let mut rng = Rng::new(19);

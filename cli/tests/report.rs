@@ -59,6 +59,7 @@ fn figures(browser: &Browser, number: usize) -> Vec<f64> {
 }
 
 #[test]
+#[ignore = "needs Debian's chromium: `cargo xtask test` runs it"]
 fn a_browser_shows_sorts_and_filters_two_hundred_presets_without_a_complaint() {
     let page = report("report-browser", PRESETS);
     let browser = Browser::open(1280, 1000);
@@ -113,6 +114,7 @@ fn a_browser_shows_sorts_and_filters_two_hundred_presets_without_a_complaint() {
 }
 
 #[test]
+#[ignore = "needs Debian's chromium: `cargo xtask test` runs it"]
 fn it_fits_a_phone_and_turns_dark() {
     let page = report("report-phone", 12);
     let phone = Browser::phone();

@@ -1,7 +1,8 @@
 //! The stand-alone program: the plain plugin's window on a sound device, for a laptop without a DAW.
 //!
 //! Nearly everything here is the framework's: JACK, ALSA (CoreAudio, WASAPI), and its silent dummy where there is no device; see
-//! `sumproof-standalone --help`. Ours is that a JACK server's sample rate is the plugin's.
+//! `sumproof-standalone --help`. Ours is that a JACK server's sample rate is the plugin's, and
+//! that the window is drawn at the screen's own scale.
 
 use std::ffi::OsStr;
 use std::process::ExitCode;
@@ -23,6 +24,10 @@ fn main() -> ExitCode {
         eprintln!("sumproof-standalone: the window needs an X11 display, and DISPLAY is not set");
         return ExitCode::from(2);
     }
+    end_when_told();
+    // SAFETY: this is the program itself, so there is no host, no other plugin and no other windowing library in its process.
+    // It asks Windows for the screen's own scale, and does nothing elsewhere.
+    unsafe { nice_plug_egui::baseview::assume_standalone_in_process() };
     let args = match may_play_through_jack(&args).then(jack_server).flatten() {
         Some((rate_hz, frames)) => at_rate(args, rate_hz, frames),
         None => args,
@@ -33,6 +38,36 @@ fn main() -> ExitCode {
         ExitCode::FAILURE
     }
 }
+
+/// Ends the program on Ctrl-C, on a request to end and with its terminal, at once: nothing of ours is ever half written. The
+/// framework (nice-plug 0.4.2) takes these signals, and while a window is open looks at them no more.
+#[cfg(unix)]
+fn end_when_told() {
+    // SAFETY: all bits 0 is a set of signals, and the calls read and write only it. There is no other thread yet: those to come
+    // inherit what is blocked, so that the signals are left to the one thread that waits for them.
+    let signals = unsafe {
+        let mut signals = std::mem::zeroed();
+        libc::sigemptyset(&raw mut signals);
+        for signal in [libc::SIGINT, libc::SIGTERM, libc::SIGHUP] {
+            libc::sigaddset(&raw mut signals, signal);
+        }
+        libc::pthread_sigmask(libc::SIG_BLOCK, &raw const signals, std::ptr::null_mut());
+        signals
+    };
+    std::thread::spawn(move || {
+        let mut signal = 0;
+        // SAFETY: it reads the set, writes the number, and `_exit` doesn't return.
+        unsafe {
+            if libc::sigwait(&raw const signals, &raw mut signal) == 0 {
+                libc::_exit(128 + signal);
+            }
+        }
+    });
+}
+
+/// Windows ends it with its console.
+#[cfg(not(unix))]
+fn end_when_told() {}
 
 /// On Linux the framework's window waits for a display that never comes.
 fn has_display(display: Option<&OsStr>) -> bool {

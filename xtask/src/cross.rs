@@ -6,7 +6,7 @@ use crate::system::{self, System};
 use crate::target::Target;
 use std::process::Command;
 
-/// Packages whose tests need no host, no browser and no recording: those are Debian's.
+/// Packages whose tests need no plugin host. Tests in them that need Debian's packages are marked as ignored.
 const PORTABLE: [&str; 7] = [
     "sumproof-core",
     "sumproof-views",

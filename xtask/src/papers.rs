@@ -98,6 +98,16 @@ mod tests {
         }
     }
 
+    /// `cmd` loses its way among labels where lines end as elsewhere; see `.gitattributes`.
+    #[test]
+    fn windows_own_files_have_windows_line_ends() {
+        for name in ["install.cmd", "INSTALL-windows.txt"] {
+            let text = fs::read_to_string(place::root().join("packaging").join(name)).unwrap();
+            let (lines, ended) = (text.matches('\n').count(), text.matches("\r\n").count());
+            assert!(lines > 0 && lines == ended, "{name}: {ended} of {lines} lines");
+        }
+    }
+
     #[test]
     fn links_are_found_and_followed_from_their_folder() {
         let text = "![a](tests/a.png) and [b](../shared/B.md#part), [c](https://c.example/) [d](#here)";

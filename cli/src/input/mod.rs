@@ -15,3 +15,4 @@ pub mod read;
 pub mod rig;
 mod track;
 pub mod walk;
+mod wildcard;

@@ -33,6 +33,8 @@ impl NamePattern {
     /// # Errors
     /// One line when there isn't exactly one `*` in it.
     pub fn parse(text: &str) -> Result<Self, String> {
+        // Windows' own mark between folders.
+        let text = &text.replace(std::path::MAIN_SEPARATOR, "/");
         let mut halves = text.split('*');
         let (Some(before), Some(after), None) = (halves.next(), halves.next(), halves.next()) else {
             return Err(format!(

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use crate::input::error::ReadError;
+use crate::input::wildcard;
 
 /// Names that are looked into when a folder is walked: what a file that is named itself is called doesn't matter.
 pub const EXTENSIONS: [&str; 27] = [
@@ -19,7 +20,11 @@ pub const EXTENSIONS: [&str; 27] = [
 #[must_use]
 pub fn walk(named: &[PathBuf]) -> Vec<Result<PathBuf, ReadError>> {
     let mut found = Vec::new();
+    let named = named
+        .iter()
+        .flat_map(|path| wildcard::expanded(path).unwrap_or_else(|| vec![path.clone()]));
     for path in named {
+        let path = &path;
         if path.is_dir() {
             let before = found.len();
             into(path, &mut BTreeSet::new(), &mut found);

@@ -32,30 +32,9 @@ pub fn folder() -> Option<PathBuf> {
     if let Some(folder) = std::env::var_os(VARIABLE).filter(|folder| !folder.is_empty()) {
         return Some(PathBuf::from(folder));
     }
-    let home = std::env::home_dir().filter(|home| !home.as_os_str().is_empty())?;
-    let documents = documents(&home).unwrap_or_else(|| home.join("Documents"));
+    // Where it was moved to, on Windows (a known folder) and on a Linux desktop (freedesktop.org, xdg-user-dirs).
+    let documents = dirs::document_dir().or_else(|| Some(dirs::home_dir()?.join("Documents")))?;
     Some(documents.join("Sumproof"))
-}
-
-/// Where a Linux desktop keeps documents (freedesktop.org, xdg-user-dirs: `user-dirs.dirs`).
-fn documents(home: &Path) -> Option<PathBuf> {
-    let text = fs::read_to_string(home.join(".config/user-dirs.dirs")).ok()?;
-    documents_in(&text, home)
-}
-
-fn documents_in(text: &str, home: &Path) -> Option<PathBuf> {
-    let value = text
-        .lines()
-        .find_map(|line| line.trim().strip_prefix("XDG_DOCUMENTS_DIR="))?
-        .trim()
-        .trim_matches('"');
-    match value.strip_prefix("$HOME") {
-        // `$HOME/` alone is how a desktop says that there is none.
-        Some(below) => Some(below.trim_matches('/'))
-            .filter(|below| !below.is_empty())
-            .map(|below| home.join(below)),
-        None => Some(PathBuf::from(value)).filter(|path| path.is_absolute()),
-    }
 }
 
 /// Names of the files in a folder that something can be read from, in alphabetical order: takes from `.json`, a feed of the
@@ -67,11 +46,18 @@ fn importable(folder: &Path, ending: &str) -> Vec<String> {
     let mut names: Vec<String> = entries
         .flatten()
         .filter_map(|entry| entry.file_name().into_string().ok())
-        .filter(|name| name.ends_with(ending) && !name.starts_with('.'))
+        .filter(|name| has_ending(name, ending) && !name.starts_with('.'))
         .collect();
     names.sort();
     names.truncate(MOST_FILES);
     names
+}
+
+/// Whether a name has an ending, in capitals or not: some systems make no difference.
+fn has_ending(name: &str, ending: &str) -> bool {
+    Path::new(name)
+        .extension()
+        .is_some_and(|found| found.eq_ignore_ascii_case(ending))
 }
 
 /// What was found in the folder of incoming files.
@@ -101,7 +87,7 @@ pub fn incoming(folder: &Path) -> Incoming {
         wrong: Vec::new(),
         folder,
     };
-    for name in importable(&found.folder, ".json") {
+    for name in importable(&found.folder, "json") {
         match import(&found.folder, &name) {
             Ok(takes) => {
                 found.files += 1;
@@ -110,7 +96,7 @@ pub fn incoming(folder: &Path) -> Incoming {
             Err(line) => found.wrong.push(line),
         }
     }
-    for name in importable(&found.folder, ".toml") {
+    for name in importable(&found.folder, "toml") {
         match own_feed(&found.folder, &name) {
             Ok(own) => {
                 found.files += 1;
@@ -256,13 +242,13 @@ mod tests {
     #[test]
     fn what_goes_out_comes_in() {
         let folder = Folder::new("out");
-        assert!(importable(&folder.0, ".json").is_empty());
+        assert!(importable(&folder.0, "json").is_empty());
         let takes = ["lead", "clean \u{2018}wide\u{2019}"].map(|name| take(name, Pass::Full));
         let path = export(&folder.0, &takes, &Rig::default()).expect("the folder is made");
         assert_eq!(path.file_name(), Some(OsStr::new("takes.json")));
         let second = export(&folder.0, &takes[..1], &Rig::default()).expect("another name");
         assert_eq!(second.file_name(), Some(OsStr::new("takes 2.json")));
-        let mut listed = importable(&folder.0, ".json");
+        let mut listed = importable(&folder.0, "json");
         listed.sort();
         assert_eq!(listed, ["takes 2.json", "takes.json"]);
         let back = import(&folder.0, "takes.json").expect("what was written");
@@ -350,19 +336,22 @@ mod tests {
     }
 
     #[test]
-    fn documents_are_where_the_desktop_says() {
-        let home = Path::new("/home/someone");
-        let at = |text| documents_in(text, home);
-        assert_eq!(
-            at("# made by xdg-user-dirs-update\nXDG_DOCUMENTS_DIR=\"$HOME/Dokumente\"\n"),
-            Some(home.join("Dokumente"))
-        );
-        assert_eq!(
-            at("XDG_DOCUMENTS_DIR=\"/data/papers\""),
-            Some(PathBuf::from("/data/papers"))
-        );
-        for none in ["", "XDG_DOCUMENTS_DIR=\"$HOME/\"", "XDG_DOCUMENTS_DIR=\"papers\""] {
-            assert_eq!(at(none), None, "{none}");
+    fn capitals_make_no_difference_to_what_can_be_read() {
+        assert!(has_ending("TAKES.JSON", "json") && has_ending("rig.Toml", "toml"));
+        assert!(!has_ending("json", "json") && !has_ending("takes.json.part", "json"));
+    }
+
+    #[test]
+    fn it_is_a_folder_of_its_own_among_the_documents() {
+        if std::env::var_os(VARIABLE).is_some() {
+            return;
         }
+        let folder = folder().expect("who tests has a home");
+        assert!(
+            folder.is_absolute() && folder.ends_with("Sumproof"),
+            "{}",
+            folder.display()
+        );
+        assert_ne!(folder.parent(), dirs::home_dir().as_deref());
     }
 }

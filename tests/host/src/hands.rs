@@ -11,6 +11,7 @@ use x11rb::protocol::xproto::{
     MOTION_NOTIFY_EVENT,
 };
 use x11rb::protocol::xtest::ConnectionExt as _;
+use x11rb::rust_connection::RustConnection;
 
 /// What a hand waits between two of its movements: a few frames of a window drawn in software.
 const PACE: Duration = Duration::from_millis(60);
@@ -111,30 +112,43 @@ impl Editor {
     }
 
     fn keycode(&self, key: Key) -> Result<u8, HostError> {
-        let setup = self.connection.setup();
-        let (first, last) = (setup.min_keycode, setup.max_keycode);
-        let mapping = self
-            .connection
-            .get_keyboard_mapping(first, last - first + 1)
-            .map_err(window_error)?
-            .reply()
-            .map_err(window_error)?;
-        let levels = usize::from(mapping.keysyms_per_keycode.max(1));
-        (first..=last)
-            .zip(mapping.keysyms.chunks(levels))
-            .find(|(_, levels)| levels.first() == Some(&key.keysym()))
-            .map(|(code, _)| code)
-            .ok_or_else(|| HostError::Window(format!("the keyboard has no {key:?}")))
+        keycode(&self.connection, key)
     }
 
-    fn fake(&self, kind: u8, detail: u8, (x, y): (f32, f32)) -> Result<(), HostError> {
-        let root = self.root();
-        // The window is at the screen's corner: nobody manages it.
-        self.connection
-            .xtest_fake_input(kind, detail, 0, root, x as i16, y as i16, 0)
-            .map_err(window_error)?;
-        self.connection.flush().map_err(window_error)
+    /// The window is at the screen's corner: nobody manages it.
+    fn fake(&self, kind: u8, detail: u8, at: (f32, f32)) -> Result<(), HostError> {
+        fake(&self.connection, self.root(), (kind, detail), at)
     }
+}
+
+/// The number of a key on the display's keyboard.
+pub(super) fn keycode(connection: &RustConnection, key: Key) -> Result<u8, HostError> {
+    let setup = connection.setup();
+    let (first, last) = (setup.min_keycode, setup.max_keycode);
+    let mapping = connection
+        .get_keyboard_mapping(first, last - first + 1)
+        .map_err(window_error)?
+        .reply()
+        .map_err(window_error)?;
+    let levels = usize::from(mapping.keysyms_per_keycode.max(1));
+    (first..=last)
+        .zip(mapping.keysyms.chunks(levels))
+        .find(|(_, levels)| levels.first() == Some(&key.keysym()))
+        .map(|(code, _)| code)
+        .ok_or_else(|| HostError::Window(format!("the keyboard has no {key:?}")))
+}
+
+/// An event of a kind, with its key or button, at a place of the screen.
+pub(super) fn fake(
+    connection: &RustConnection,
+    root: u32,
+    (kind, detail): (u8, u8),
+    (x, y): (f32, f32),
+) -> Result<(), HostError> {
+    connection
+        .xtest_fake_input(kind, detail, 0, root, x as i16, y as i16, 0)
+        .map_err(window_error)?;
+    connection.flush().map_err(window_error)
 }
 
 fn window_error(error: impl std::fmt::Display) -> HostError {

@@ -30,6 +30,7 @@ pub mod picture;
 mod plugin;
 mod processor;
 mod realtime;
+pub mod screen;
 pub mod setup;
 mod state;
 mod syscalls;

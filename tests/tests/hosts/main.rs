@@ -7,6 +7,8 @@
 mod clap;
 mod desk;
 mod fuzz;
+mod jack;
+mod jack_server;
 mod line_check;
 mod no_alloc;
 mod no_syscalls;

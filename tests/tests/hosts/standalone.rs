@@ -47,6 +47,19 @@ fn it_opens_its_window_without_a_sound_device() {
     // Silence is no trouble: it goes on.
     std::thread::sleep(Duration::from_millis(500));
     assert_eq!(running.0.try_wait().unwrap(), None, "it ended by itself");
+    // Told to end, it does, its window open or not.
+    let told = Command::new("kill")
+        .args(["-TERM", &running.0.id().to_string()])
+        .status()
+        .unwrap();
+    assert!(told.success());
+    let ended = (0..600).find_map(|_| {
+        std::thread::sleep(Duration::from_millis(50));
+        running.0.try_wait().unwrap()
+    });
+    let ended = ended.expect("it was told to end and goes on");
+    // As a shell counts: 128 and SIGTERM's number.
+    assert_eq!(ended.code(), Some(128 + 15));
 }
 
 #[test]

@@ -7,10 +7,18 @@ use std::fs;
 use std::path::Path;
 
 /// Files that may: their folder, their name and the edge that they are.
-const EDGES: [(&str, &str, &str); 5] = [
+const EDGES: [(&str, &str, &str); 9] = [
     ("plugin/", "Cargo.toml", "what the window is drawn on"),
     ("plugin/src/window/present/", "", "the window"),
+    ("plugin/src/window/closing/", "", "the window's end"),
+    ("plugin/src/vst3/", "", "what a host loads by"),
     ("plugin/src/", "main.rs", "the stand-alone program's start"),
+    ("shared/files/", "", "files as each system keeps them"),
+    (
+        "cli/tests/",
+        "outputs.rs",
+        "pipes and links, where a system has them",
+    ),
     ("tests/", "", "what a host may see of another process"),
     ("xtask/src/", "system.rs", "folders and names of files"),
 ];

@@ -43,12 +43,13 @@ pub(crate) fn all() -> Vec<(String, Kind)> {
 
 /// A number or a list.
 fn listed(pointer: ParamPtr) -> Kind {
-    // SAFETY (of all below): the pointer is one of `params`' in [`all`], which outlives this call.
     match pointer {
         ParamPtr::EnumParam(param) => {
+            // SAFETY: one of the parameters in [`all`], which outlive this call.
             let param = unsafe { &*param };
             let last = param.step_count().unwrap_or(0);
             let ids = (0..=last).map(|index| {
+                // SAFETY: as above; nobody else has these parameters.
                 unsafe { pointer._internal_set_normalized_value(param.preview_normalized(index as i32)) };
                 param
                     .unmodulated_plain_id()
@@ -57,12 +58,17 @@ fn listed(pointer: ParamPtr) -> Kind {
             let ids = ids.collect();
             Kind::OneOf(ids, usize::try_from(param.default_plain_value()).unwrap_or(0))
         }
-        other => unsafe {
-            Kind::Number(
-                (other.preview_plain(0.0), other.preview_plain(1.0)),
-                other.default_plain_value(),
-            )
-        },
+        other => {
+            // SAFETY: as above.
+            let [least, most, default] = unsafe {
+                [
+                    other.preview_plain(0.0),
+                    other.preview_plain(1.0),
+                    other.default_plain_value(),
+                ]
+            };
+            Kind::Number((least, most), default)
+        }
     }
 }
 

@@ -146,7 +146,7 @@ impl FeedResponse {
             reference += power * self.band[cell];
         }
         let scale = 1.0 / (self.gain * self.gain * reference);
-        (reference > 0.0 && self.gain > 0.0).then(|| FeedWeights {
+        (reference > 0.0 && self.gain > 0.0).then_some(FeedWeights {
             left: weights.left * scale,
             right: weights.right * scale,
             re: weights.re * scale,

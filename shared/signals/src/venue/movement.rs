@@ -48,7 +48,10 @@ impl Movement {
         match *self {
             Self::Sway { metres, hz, seed } => {
                 let mut rng = Rng::stream(seed, 1);
-                let phases = [rng.between(0.0, 6.28), rng.between(0.0, 6.28)];
+                let phases = [
+                    rng.between(0.0, std::f64::consts::TAU),
+                    rng.between(0.0, std::f64::consts::TAU),
+                ];
                 let turn = std::f64::consts::TAU * hz * t;
                 metres * (0.6 * (turn + phases[0]).sin() + 0.4 * (0.43 * turn + phases[1]).sin())
             }

@@ -17,7 +17,7 @@ pub struct Suppression {
 }
 
 impl Suppression {
-    pub(super) fn run(&self, x: &mut Vec<f64>) {
+    pub(super) fn run(&self, x: &mut [f64]) {
         let window: Vec<f64> = (0..BLOCK)
             .map(|n| (std::f64::consts::PI * (n as f64 + 0.5) / BLOCK as f64).sin())
             .collect();

@@ -341,7 +341,7 @@ impl Reader {
         };
         let evidence = self.evidence(channel, &wide, expected);
         let clear = |band: &&(usize, usize)| wide[loud].clearness(**band) > 4.0;
-        let highest = self.grid.bands.iter().filter(clear).next_back().copied();
+        let highest = self.grid.bands.iter().rfind(clear).copied();
         let highest_hz = highest.map_or(100.0, |band| self.grid.middle_hz(band));
         let why = self.disturbed(&evidence, LATE_S.max(LATE_PERIODS / highest_hz), 0);
         self.notices.extend(why.and_then(notice_of));

@@ -71,12 +71,12 @@ impl Lags {
         if delay_s == 0.0 {
             return;
         }
-        self.to_lags(&spectrum.lr);
+        self.make_lags(&spectrum.lr);
         let more = self.gain(delay_s) - 1.0;
         for n in 0..self.len {
             self.spare[n] = self.lags[n] * (1.0 + more * self.lateness(n, delay_s));
         }
-        self.to_bins(&mut spectrum.lr);
+        self.make_bins(&mut spectrum.lr);
     }
 
     /// What makes up for the window at a delay.
@@ -97,7 +97,7 @@ impl Lags {
         0.5 - 0.5 * (core::f64::consts::PI * late).cos()
     }
 
-    fn to_lags(&mut self, cross: &[Complex<f64>]) {
+    fn make_lags(&mut self, cross: &[Complex<f64>]) {
         let last = self.bins.len() - 1;
         for (k, (bin, cross)) in self.bins.iter_mut().zip(cross).enumerate() {
             // One-sided: an inner bin stands for its mirror image too.
@@ -107,7 +107,7 @@ impl Lags {
     }
 
     /// The spectrum of `spare`, which is used up.
-    fn to_bins(&mut self, cross: &mut [Complex<f64>]) {
+    fn make_bins(&mut self, cross: &mut [Complex<f64>]) {
         fft::forward(&*self.forward, &mut self.spare, &mut self.bins, &mut self.scratch);
         let last = self.bins.len() - 1;
         let scale = 1.0 / self.len as f64;

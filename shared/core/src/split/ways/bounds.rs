@@ -321,9 +321,11 @@ impl Evidence {
             // Of a wet of power W, (1 - p)/2 is across.
             let weight = 2.0 * mean.along(angle_rad).across.max(0.0) / (1.0 - p.clamp(-1.0, 0.98));
             all += weight;
-            for n in 0..3 {
-                sums.stokes[n] += weight * stokes[n];
-                sums.error[n] += (weight * tail.error[group][n]).powi(2);
+            for (sum, stokes) in sums.stokes.iter_mut().zip(stokes) {
+                *sum += weight * stokes;
+            }
+            for (sum, error) in sums.error.iter_mut().zip(tail.error[group]) {
+                *sum += (weight * error).powi(2);
             }
         }
         (all > 0.0).then(|| WetWay {

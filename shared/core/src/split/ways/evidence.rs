@@ -256,7 +256,7 @@ impl Evidence {
         } else {
             self.main_angle()
         };
-        (self.delay_s != 0.0).then(|| ChannelDelay {
+        (self.delay_s != 0.0).then_some(ChannelDelay {
             delay_s: self.delay_s,
             polarity: if angle < 0.0 {
                 Polarity::Flipped

@@ -16,7 +16,6 @@ mod judge;
 pub mod line_check;
 pub mod rig;
 mod tables;
-mod text;
 
 pub use formats::csv::csv;
 pub use formats::html::html;

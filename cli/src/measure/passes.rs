@@ -5,7 +5,7 @@ use std::path::Path;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass, TwoPassError};
 use sumproof_report::{Entry, Loudness};
-use sumproof_wording::methods::pair_check;
+use sumproof_wording::passes::{no_split, pair_check};
 use thiserror::Error;
 
 use crate::exit;
@@ -24,14 +24,14 @@ pub enum PassesError {
     #[error(transparent)]
     Read(#[from] ReadError),
     /// The passes don't belong together.
-    #[error("{dry} and {wet}: {source}")]
+    #[error("{dry} and {wet}: {}", no_split(*why))]
     Together {
         /// The dry pass.
         dry: String,
         /// The wet pass.
         wet: String,
         /// What is wrong.
-        source: TwoPassError,
+        why: TwoPassError,
     },
 }
 
@@ -71,10 +71,10 @@ pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<P
         &audio(&wet_file),
         full_file.as_ref().map(audio).as_ref(),
     )
-    .map_err(|source| PassesError::Together {
+    .map_err(|why| PassesError::Together {
         dry: shown(dry),
         wet: shown(wet),
-        source,
+        why,
     })?;
     let named = full.unwrap_or(dry);
     Ok(Passes {

@@ -7,7 +7,7 @@ use std::thread::JoinHandle;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
 use sumproof_views::Passes;
-use sumproof_wording::methods::pair_check;
+use sumproof_wording::passes::{self, TooLong};
 
 use crate::state::takes::TakeId;
 
@@ -61,7 +61,7 @@ impl PairJob {
         thread.join().unwrap_or_else(|_| {
             Some(Paired {
                 take: None,
-                line: String::from("The two passes could not be laid over one another: record them again."),
+                line: String::from(passes::NOT_LAID),
                 instead_of: None,
                 failing: Vec::new(),
             })
@@ -124,7 +124,7 @@ impl Pairing {
             return PairingStep::Later(PairJob::start(move || {
                 let mut checked = laid(&dry, &wet, &part)?;
                 if checked.take.is_none() {
-                    checked.line += " If it is another sound than theirs, nothing is wrong.";
+                    checked.line += passes::PERHAPS_ANOTHER;
                 }
                 checked.instead_of = id;
                 Some(checked)
@@ -194,13 +194,6 @@ fn can_be_laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> b
         && wet.take.rate_hz == full.take.rate_hz
 }
 
-fn names(dry: &RecordedPass, wet: &RecordedPass) -> String {
-    format!(
-        "\u{2018}{}\u{2019} and \u{2018}{}\u{2019}",
-        dry.take.name, wet.take.name
-    )
-}
-
 /// From what is stored of the passes: nothing is checked.
 fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass>) -> Paired {
     let part = full.map_or(&dry.take.name, |full| &full.take.name);
@@ -208,23 +201,14 @@ fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass
     let full_take = full.map(|full| &full.take);
     match two_pass::of_takes(name, &dry.take, &wet.take, full_take) {
         Ok(pair) => Paired {
-            line: match full {
-                Some(_) => format!(
-                    "\u{2018}{}\u{2019}: told apart by your two passes, which were too long to check against each other.",
-                    pair.name
-                ),
-                None => format!(
-                    "\u{2018}{}\u{2019}: told apart by your two passes. Record a full pass of the same part to check them.",
-                    pair.name
-                ),
-            },
+            line: passes::told_apart(&pair.name, full.map_or(Ok(None), |_| Err(TooLong))),
             take: Some(pair),
             instead_of: None,
             failing: Vec::new(),
         },
         Err(error) => Paired {
             take: None,
-            line: format!("{} give no split: {error}", names(dry, wet)),
+            line: passes::give_no_split(&dry.take.name, &wet.take.name, error),
             instead_of: None,
             failing: Vec::new(),
         },
@@ -238,34 +222,26 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
     let found = TwoPass::of_audio(&dry_sound.pass(), &wet_sound.pass(), Some(&full_sound.pass()));
     let mut failing = Vec::new();
     let (take, line) = match found {
-        Err(error) => (None, format!("{} give no split: {error}", names(dry, wet))),
+        Err(error) => (None, passes::give_no_split(&dry.take.name, &wet.take.name, error)),
         Ok(two) => {
             let name = format!("{}, dry and wet", full.take.name);
             let check = two.check.as_ref();
-            let sentence = check.map(pair_check).unwrap_or_default();
             if check.is_none_or(|check| check.holds()) {
                 let mut pair = two.take(name);
                 // The full pass as it is stored, from longer blocks; and why it fares as it does.
                 pair.split.total = full.take.split.total.clone();
                 pair.diagnosis = full.take.diagnosis;
                 pair.invalid_frames = [dry, wet, full].iter().map(|part| part.take.invalid_frames).sum();
-                let line = format!(
-                    "\u{2018}{}\u{2019}: told apart by your passes; {sentence}.",
-                    pair.name
-                );
+                let line = passes::told_apart(&pair.name, Ok(check));
                 (Some(pair), line)
             } else {
-                let whose = &full.take.name;
                 failing.extend(check.into_iter().flat_map(|check| {
                     let edges = |band: &BandResidual| [band.band.lower_hz as f32, band.band.upper_hz as f32];
                     check.failing().map(edges)
                 }));
                 (
                     None,
-                    format!(
-                        "{} don\u{2019}t make up \u{2018}{whose}\u{2019}: {sentence}.",
-                        names(dry, wet)
-                    ),
+                    passes::dont_make_up(&dry.take.name, &wet.take.name, &full.take.name, check),
                 )
             }
         }

@@ -5,7 +5,9 @@ use sumproof_core::dsp::db;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_core::split::{Method, Split};
-use sumproof_views::{SideChain as Shown, SideChainState};
+use sumproof_wording::side_chain::{
+    SideChain as Shown, SideChainState, interrupted, nothing_came, too_short, unexplained,
+};
 
 /// The reference may be silent this long while the channels sound before it counts as missing: a reverb's tail goes on
 /// after the last note, s.
@@ -161,9 +163,7 @@ impl ReferenceSide {
         }
         if (heard.referenced as f64) < LEAST_SHARE * heard.sound as f64 {
             self.side_chain.drop_take();
-            return Err(Some(format!(
-                "\u{2018}{name}\u{2019}: nothing came on the side-chain, so its dry and wet are estimated."
-            )));
+            return Err(Some(nothing_came(name)));
         }
         if self.side_chain.end_take(name.to_owned(), Pass::Full) {
             Ok(())
@@ -178,26 +178,12 @@ impl ReferenceSide {
         let name = &found.take.name;
         if self.side_chain.state().is_none() {
             return Some(ToldApart {
-                line: Some(format!(
-                    "\u{2018}{name}\u{2019} is too short for the side-chain, so its dry and wet are estimated."
-                )),
+                line: Some(too_short(name)),
                 take: None,
             });
         }
-        let share = found.state.unexplained;
-        let line = if share > sumproof_views::MUCH_UNEXPLAINED {
-            Some(format!(
-                "\u{2018}{name}\u{2019}: at least {:.0}\u{a0}% of it has nothing linear to do with the side-chain and counts \
-                 as wet. Is the side-chain tapped after the amplifier?",
-                100.0 * share
-            ))
-        } else {
-            (found.gaps > 0).then(|| {
-                format!(
-                    "\u{2018}{name}\u{2019} was interrupted: dry and wet are told apart by the response of its longest piece."
-                )
-            })
-        };
+        let line = unexplained(name, found.state.unexplained)
+            .or_else(|| (found.gaps > 0).then(|| interrupted(name)));
         Some(ToldApart {
             take: Some(found.take),
             line,

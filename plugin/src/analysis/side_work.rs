@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use sumproof_core::split::Split;
 use sumproof_core::split::side_chain::Reference;
-use sumproof_views::SideChain as Shown;
+use sumproof_wording::side_chain::SideChain as Shown;
 
 use crate::analysis::side_chain::{ReferenceSide, ToldApart};
 use crate::state::takes::TakeId;

@@ -9,9 +9,10 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, LineCheck, LineSettings, Notices, OwnFeed, Passes, SideChain, Snapshot,
-    TakeSummary,
+    Boxes, Hearing, History, LineCheck, LineSettings, Notices, OwnFeed, Passes, Snapshot, TakeSummary,
 };
+
+use sumproof_wording::side_chain::SideChain;
 
 use crate::analysis::recommendations::Recommendations;
 use crate::audio::side::MEASURED_HZ;

@@ -17,7 +17,6 @@ pub mod line_check;
 pub mod names;
 pub mod rig;
 mod tables;
-mod text;
 
 pub use formats::csv::csv;
 pub use formats::html::html;

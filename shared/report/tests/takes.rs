@@ -63,7 +63,7 @@ fn an_ordinary_preset_in_words() {
     assert_eq!(sentence.lines().count(), 1);
     assert!(text.contains(&sentence));
     assert!(
-        sentence.starts_with("The mono wedge holds: dry 0.0 dB"),
+        sentence.starts_with("The mono wedge holds: the dry untouched"),
         "{sentence}"
     );
     assert!(

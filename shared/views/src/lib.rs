@@ -24,7 +24,6 @@ pub use data::history::{COLUMN_S, COLUMNS, HOLD_S, History};
 pub use data::intent::{Control, Intent, Setting};
 pub use data::look::{Look, Theme};
 pub use data::own::{Boxes, OwnFeed, Passes, line_through};
-pub use data::side_chain::{MUCH_UNEXPLAINED, SideChain, SideChainState};
 pub use data::snapshot::{
     Hearing, Integration, LineSettings, Margin, Notices, Settings, Snapshot, TakeSummary,
 };

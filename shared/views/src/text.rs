@@ -1,11 +1,13 @@
 //! Everything the window says, as text.
 
-use crate::board::{full_name, spoken};
+use crate::board::full_name;
 use crate::data::snapshot::{Hearing, Snapshot};
-use crate::panels::why::{between_channels, told_apart};
 use crate::sentence::Sentence;
 use sumproof_wording::Name;
+use sumproof_wording::channels;
+use sumproof_wording::methods::told_apart;
 use sumproof_wording::numbers::{correlation, duration};
+use sumproof_wording::scores::spoken;
 
 /// The readings as plain text, a line each: for the clipboard.
 #[must_use]
@@ -28,7 +30,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
         Some(now) => format!("Correlation {}.", correlation(f64::from(now))),
         None => "Correlation: no reading.".into(),
     });
-    lines.push(between_channels(&snapshot.reading));
+    lines.push(channels::between(&snapshot.reading));
     lines.push(told_apart(&snapshot.reading));
     lines.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     lines.extend(snapshot.why.iter().cloned());

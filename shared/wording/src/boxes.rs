@@ -1,7 +1,10 @@
 //! What is between the board and the desk: what speaks for a box and against it.
 
 use sumproof_core::dsp::db;
-use sumproof_core::routing::boxes::{LOW_E_HZ, Merit, Trouble};
+use sumproof_core::routing::boxes::{Choice, LOW_E_HZ, Merit, Trouble};
+
+use crate::numbers::hertz;
+use crate::scores::{figure, in_db};
 
 /// What speaks against it; follows 'it' in a sentence.
 #[must_use]
@@ -61,4 +64,62 @@ pub fn merit(merit: Merit) -> &'static str {
         Merit::FullLowEnd => "keeps the whole low end",
         Merit::LineLevel => "arrives at line level",
     }
+}
+
+/// What differs between the two lines, a sentence each.
+#[must_use]
+pub fn differences(choice: &Choice) -> Vec<String> {
+    let pair = &choice.pair;
+    let [left, right] = &choice.candidate.lines;
+    match (left.unplugged, right.unplugged) {
+        (true, true) => return vec!["Nothing arrives: both lines are unplugged.".into()],
+        (true, false) => return vec!["Only the right line arrives; the left is unplugged.".into()],
+        (false, true) => return vec!["Only the left line arrives; the right is unplugged.".into()],
+        (false, false) => {}
+    }
+    let mut said = Vec::new();
+    let louder = |db: f64| {
+        if db > 0.0 {
+            ("left", "right")
+        } else {
+            ("right", "left")
+        }
+    };
+    if pair.level_difference_db.abs() > 0.05 {
+        let (more, less) = louder(pair.level_difference_db);
+        said.push(format!(
+            "The {more} line is {:.1} dB louder than the {less}: the mix leans, and what the {less} line alone carries sinks.",
+            pair.level_difference_db.abs()
+        ));
+    }
+    if pair.one_flipped {
+        said.push(
+            "One line is flipped: where they are added, what both carry cancels and the effects are left."
+                .into(),
+        );
+    }
+    if let Some(hz) = pair.first_notch_hz {
+        let (late, _) = louder(-pair.right_late_s);
+        said.push(format!(
+            "The {late} line is {:.1} ms late: where they are added, what both carry is hollow from {} up.",
+            1000.0 * pair.right_late_s.abs(),
+            hertz(hz)
+        ));
+    }
+    if pair.low_e_phase_deg.abs() > 1.0 {
+        said.push(format!(
+            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end corners.",
+            pair.low_e_phase_deg.abs()
+        ));
+    }
+    if said.is_empty() {
+        return vec!["Nothing: what both carry adds up whole wherever the lines are added.".into()];
+    }
+    let at = |db: f64| in_db(&figure(db, 1));
+    said.push(format!(
+        "Where they are added, what both carry changes by {} at the low E and, the delay aside, {} in the middle.",
+        at(pair.low_e_db),
+        at(pair.middle_db)
+    ));
+    said
 }

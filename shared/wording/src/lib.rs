@@ -13,10 +13,12 @@
 //! |---|---|
 //! | a figure with its unit | [`numbers`] |
 //! | what a thing is called | [`Name`], [`feeds`] |
+//! | what a preset does in its feeds | [`verdict`], [`scores`] |
+//! | what is between the channels | [`channels`] |
 //! | why it is so | [`diagnosis`] |
 //! | what to do about it | [`advice`] |
 //! | what a line check found | [`line_check`] |
-//! | how dry and wet were told apart | [`methods`] |
+//! | how dry and wet were told apart | [`methods`], [`passes`], [`side_chain`] |
 //! | what speaks for a box and against it | [`boxes`] |
 //!
 //! ```
@@ -31,11 +33,16 @@
 
 pub mod advice;
 pub mod boxes;
+pub mod channels;
 pub mod diagnosis;
 pub mod feeds;
 pub mod line_check;
 pub mod methods;
 mod names;
 pub mod numbers;
+pub mod passes;
+pub mod scores;
+pub mod side_chain;
+pub mod verdict;
 
 pub use names::Name;

@@ -1,11 +1,7 @@
-//! How dry and wet were told apart, and whether that worked.
+//! How dry and wet were told apart, and how well.
 
 use sumproof_core::session::reading::Reading;
-use sumproof_core::split::two_pass::{PairCheck, TwoPassError};
 use sumproof_core::split::{Method, Split};
-
-use crate::Name;
-use crate::numbers;
 
 /// How dry and wet are told apart by a method, and what it can't do.
 ///
@@ -86,85 +82,6 @@ fn span([least, most]: [f64; 2]) -> String {
     }
 }
 
-/// Where a full pass isn't made of the dry and the wet one, lower and upper edges of bands in Hz, and what to do. A sentence.
-#[must_use]
-pub fn failing_bands(bands: &[[f32; 2]]) -> String {
-    let mut runs: Vec<[f32; 2]> = Vec::new();
-    for &[lower, upper] in bands {
-        match runs.last_mut() {
-            // Neighbours share an edge, but for rounding.
-            Some(run) if lower <= run[1] * 1.02 => run[1] = upper,
-            _ => runs.push([lower, upper]),
-        }
-    }
-    let runs: Vec<String> = runs
-        .iter()
-        .map(|run| run.map(|hz| numbers::hertz(f64::from(hz))).join(" to "))
-        .collect();
-    format!(
-        "Where dry and wet don\u{2019}t make up the full pass: {}. Loop the part, so that each pass is the same, and record \
-         them again.",
-        runs.join(", ")
-    )
-}
-
-/// Why two passes give no split, and what to do. Goes into a sentence.
-#[must_use]
-pub fn no_split(error: TwoPassError) -> String {
-    match error {
-        TwoPassError::Rates => "the passes have different sample rates: record them at one rate".into(),
-        TwoPassError::Empty(pass) => format!("the {} pass is empty: record it again", pass.name()),
-        TwoPassError::Silent(pass) => format!(
-            "the {} pass is silent: check what was bypassed and record it again",
-            pass.name()
-        ),
-    }
-}
-
-/// What a full pass says of a dry and a wet one; the bands that fail are named by their nominal frequencies. Goes into a
-/// sentence.
-#[must_use]
-pub fn pair_check(check: &PairCheck) -> String {
-    if check.holds() {
-        return format!(
-            "dry and wet make up the full pass to {:.0} dB",
-            check.residual_db.max(-120.0)
-        );
-    }
-    let mut runs: Vec<(f64, f64)> = Vec::new();
-    let mut last = None;
-    for (index, band) in check.bands.iter().enumerate().filter(|(_, band)| band.fails) {
-        match (last, runs.last_mut()) {
-            (Some(before), Some(run)) if before + 1 == index => run.1 = band.band.nominal_last_hz,
-            _ => runs.push((band.band.nominal_hz, band.band.nominal_last_hz)),
-        }
-        last = Some(index);
-    }
-    let names: Vec<String> = runs
-        .iter()
-        .map(|&(lower, upper)| {
-            if lower == upper {
-                numbers::nominal_hertz(lower)
-            } else {
-                format!(
-                    "{} to {}",
-                    numbers::nominal_hertz(lower),
-                    numbers::nominal_hertz(upper)
-                )
-            }
-        })
-        .collect();
-    let place = if names.is_empty() {
-        String::from("all over")
-    } else {
-        format!("at {}", names.join(", "))
-    };
-    format!(
-        "the part was not repeated the same way ({place}; {:.0} dB is left over): loop it, and record the passes again",
-        check.residual_db
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -190,14 +107,5 @@ mod tests {
         let open = estimated(-6.0, [f64::NEG_INFINITY, f64::INFINITY]);
         assert!(open.contains("can\u{2019}t be told"), "{open}");
         assert!(told_apart(&Reading::default()).contains("no reading"));
-    }
-
-    #[test]
-    fn neighbouring_bands_are_one_range() {
-        let said = failing_bands(&[[89.0, 112.0], [112.2, 141.0], [355.0, 447.0]]);
-        assert!(
-            said.contains(": 89 Hz to 141 Hz, 355 Hz to 447 Hz. Loop the part"),
-            "{said}"
-        );
     }
 }

@@ -8,7 +8,7 @@ use sumproof_core::split::two_pass::{PassAudio, PassRecorder, TwoPass, TwoPassEr
 use sumproof_core::split::{Method, Split};
 use sumproof_signals::{Preset, PresetKind, Stereo, amplitude, mean_power, render, tones};
 use sumproof_tests::methods::{narrowed_pair, pass, ratios, spec};
-use sumproof_wording::methods::pair_check;
+use sumproof_wording::passes::pair_check;
 
 const RATE_HZ: f64 = 48_000.0;
 

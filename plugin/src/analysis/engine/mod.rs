@@ -274,7 +274,7 @@ struct SideLink {
     orders: Vec<Order>,
     /// The live split as it was last read, if the reference tells one.
     split: Option<Split>,
-    shown: Option<sumproof_views::SideChain>,
+    shown: Option<sumproof_wording::side_chain::SideChain>,
 }
 
 /// The analysis of one instance.

@@ -3,6 +3,7 @@
 use nice_plug::util::permit_alloc;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::two_pass::PassRecorder;
+use sumproof_wording::passes;
 
 use super::{AnyEnd, Engine};
 use crate::analysis::passes::{Paired, Pairing, PairingStep};
@@ -33,7 +34,7 @@ fn kept(takes: &mut Takes, pairing: &mut Pairing, paired: Paired) -> String {
             pairing.stored(id);
             paired.line
         }
-        None => String::from("No room for the take of both passes: delete one and record again."),
+        None => String::from(passes::NO_ROOM),
     }
 }
 
@@ -103,7 +104,7 @@ impl Engine {
                 PairingStep::Later(work) => {
                     // One pair at a time: the one before goes on, and is stored when it's done.
                     self.pair_work.push_back(work);
-                    Some(String::from("Laying your passes over one another\u{2026}"))
+                    Some(String::from(passes::LAYING))
                 }
             }
         });

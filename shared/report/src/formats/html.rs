@@ -6,13 +6,15 @@ use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
+use sumproof_wording::channels;
+use sumproof_wording::methods;
 use sumproof_wording::numbers::hertz;
+use sumproof_wording::scores;
 
 use crate::formats::picture::{escape, picture, typeset};
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Loudness, View};
 use crate::tables::overview::{change, count_sentence, deciding_sentence, level, spread_sentence};
-use crate::text;
 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
@@ -103,7 +105,7 @@ fn outcome_html(outcome: Option<Outcome>) -> String {
             id(Some(outcome)),
             outcome.name()
         ),
-        None => text::NO_READING.into(),
+        None => scores::NO_READING.into(),
     }
 }
 
@@ -173,13 +175,13 @@ fn write_row(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt::
         out,
         "figure",
         figure(score.and_then(|score| score.dry_db)),
-        &score.map_or("–".into(), |score| minus(&text::dry(&score))),
+        &score.map_or("–".into(), |score| minus(&scores::dry(&score))),
     )?;
     cell(
         out,
         "figure",
         figure(score.and_then(|score| score.wet_db)),
-        &score.map_or("–".into(), |score| minus(&text::wet(&score))),
+        &score.map_or("–".into(), |score| minus(&scores::wet(&score))),
     )?;
     let correlation = preset.take.sums.correlation();
     cell(
@@ -284,21 +286,21 @@ fn write_figures(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
         ));
     }
     let signed = |value: Option<f64>, decimals| {
-        value.map_or(text::NO_READING.into(), |value| {
-            minus(&text::signed(value, decimals).unwrap_or_else(|word| word.into()))
+        value.map_or(scores::NO_READING.into(), |value| {
+            minus(&scores::figure(value, decimals))
         })
     };
     rows.push(("correlation", signed(take.sums.correlation(), 3)));
     rows.push((
         "channel levels",
-        text::level_difference(take.sums.level_difference_db()),
+        channels::level_difference(take.sums.level_difference_db()),
     ));
-    rows.push(("channel delay", text::delay(take.delay)));
+    rows.push(("channel delay", channels::delay(take.delay)));
     let balance = take
         .split
         .wet_over_dry_db()
         .filter(|_| preset.wedge.score.is_some());
-    let near = text::range(&take.split).map_or(String::new(), |range| format!(": {range}"));
+    let near = methods::range(&take.split).map_or(String::new(), |range| format!(": {range}"));
     rows.push((
         "wet over dry",
         format!(
@@ -354,11 +356,11 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
         format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
     });
     for (value, class) in [
-        (text::dry(&score), "figure"),
-        (text::wet(&score), "figure"),
-        (text::change(Some(score.total_db)), "figure wide"),
-        (text::balance(&score), "figure wide"),
-        (text::makeup(&score), "figure"),
+        (scores::dry(&score), "figure"),
+        (scores::wet(&score), "figure"),
+        (scores::change(Some(score.total_db)), "figure wide"),
+        (scores::balance(&score), "figure wide"),
+        (scores::makeup(&score), "figure"),
         (
             score.tone_db.map_or("–".into(), |db| format!("{db:.1}")),
             "figure wide",

@@ -20,10 +20,11 @@ use sumproof_core::split::Method;
 use sumproof_core::split::interval::{Interval, Known};
 use sumproof_core::split::kind::PresetKind;
 use sumproof_core::split::ways::Closed;
+use sumproof_wording::methods;
+use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Entry, Loudness, Spread, View};
-use crate::text;
 
 /// The version of the form. It goes up when a field changes its meaning or goes away, not when one is added.
 pub const SCHEMA: u32 = 2;
@@ -443,7 +444,7 @@ pub(crate) fn report_of(preset: &Judged<'_>) -> TakeReport {
 }
 
 fn loudness(loudness: Loudness) -> LoudnessReport {
-    const QUIET: [&str; 3] = [text::NO_READING, text::NO_READING, text::NO_READING];
+    const QUIET: [&str; 3] = [scores::NO_READING, scores::NO_READING, scores::NO_READING];
     let mut words = Collector::default();
     let change = loudness.wedge_lufs - loudness.stereo_lufs;
     LoudnessReport {
@@ -479,7 +480,7 @@ fn rounded(number: f64) -> f64 {
     (number * 1e6).round() / 1e6 + 0.0
 }
 
-const LEVEL: [&str; 3] = [text::NO_READING, text::GONE, text::NO_READING];
+const LEVEL: [&str; 3] = [scores::NO_READING, scores::GONE, scores::NO_READING];
 
 fn broadband(take: &Take) -> Broadband {
     let sums = &take.sums;
@@ -498,7 +499,7 @@ fn broadband(take: &Take) -> Broadband {
         level_difference_db: words.figure(
             "level_difference_db",
             sums.level_difference_db(),
-            [text::NO_READING, "left silent", "right silent"],
+            [scores::NO_READING, "left silent", "right silent"],
         ),
         words: words.0,
     }
@@ -508,12 +509,12 @@ fn split(take: &Take, heard: bool) -> SplitReport {
     let mut words = Collector::default();
     SplitReport {
         method: take.method(),
-        limits: text::method(take.method()).into(),
+        limits: methods::limits(take.method()).into(),
         floor_db: take.method().floor_db(),
         wet_over_dry_db: words.figure(
             "wet_over_dry_db",
             take.split.wet_over_dry_db().filter(|_| heard),
-            [text::NO_READING, "no wet found", "no dry found"],
+            [scores::NO_READING, "no wet found", "no dry found"],
         ),
         range_db: take
             .split
@@ -580,11 +581,11 @@ fn feed(shown: &FeedRow) -> FeedReport {
     let score = row.score.as_ref();
     // Without a score nothing was heard; with one, a missing part isn't in the sound.
     let absent = if score.is_some() {
-        text::NOT_FOUND
+        scores::NOT_FOUND
     } else {
-        text::NO_READING
+        scores::NO_READING
     };
-    let part = [absent, text::GONE, text::ONLY_WET];
+    let part = [absent, scores::GONE, scores::ONLY_WET];
     let of = |get: fn(&FeedScore) -> Option<f64>| score.and_then(get);
     let mut words = Collector::default();
     let floor = score.is_some_and(|score| score.dry_at_floor);
@@ -606,7 +607,7 @@ fn feed(shown: &FeedRow) -> FeedReport {
         worse_line: row.worse,
         dry_db: words.figure("dry_db", of(|s| s.dry_db), part),
         dry_at_floor: floor,
-        wet_db: match score.and_then(text::open_wet) {
+        wet_db: match score.and_then(scores::open_wet) {
             Some(between) => {
                 words.0.insert("wet_db".into(), between);
                 None
@@ -617,7 +618,7 @@ fn feed(shown: &FeedRow) -> FeedReport {
         total_above_40_hz_db: shown
             .above_40_hz_db
             .and_then(|limited| words.figure("total_above_40_hz_db", Some(limited), part)),
-        balance_shift_db: match score.and_then(text::open_balance) {
+        balance_shift_db: match score.and_then(scores::open_balance) {
             Some(between) => {
                 words.0.insert("balance_shift_db".into(), between);
                 None
@@ -625,7 +626,7 @@ fn feed(shown: &FeedRow) -> FeedReport {
             None => words.figure(
                 "balance_shift_db",
                 of(|s| s.balance_shift_db),
-                [absent, "only dry", text::ONLY_WET],
+                [absent, "only dry", scores::ONLY_WET],
             ),
         },
         dry_against_mono_db: words.figure("dry_against_mono_db", of(|s| s.dry_against_mono_db), part),
@@ -633,22 +634,20 @@ fn feed(shown: &FeedRow) -> FeedReport {
         makeup_db: words.figure(
             "makeup_db",
             of(|s| Some(s.makeup_db)),
-            [absent, text::GONE, text::NOTHING_ARRIVES],
+            [absent, scores::GONE, scores::NOTHING_ARRIVES],
         ),
         level_lu: words.figure("level_lu", of(|s| Some(s.level_lu)), part),
         tone_db: words.figure(
             "tone_db",
             of(|s| s.tone_db),
-            ["cannot be told", text::GONE, text::GONE],
+            ["cannot be told", scores::GONE, scores::GONE],
         ),
         dip_hz: of(|s| s.dip.map(|dip| rounded(dip.hz))),
         dip_db: of(|s| s.dip.map(|dip| rounded(dip.depth_db))),
         words: Words::new(),
     };
     if let (true, Some(db)) = (floor, report.dry_db) {
-        words
-            .0
-            .insert("dry_db".into(), format!("at least {:.0} dB down", -db));
+        words.0.insert("dry_db".into(), scores::at_least_down(db));
     }
     FeedReport {
         words: words.0,

@@ -10,11 +10,11 @@ use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::LOWEST_HZ;
 use sumproof_core::session::take::Take;
+use sumproof_wording::scores;
 use sumproof_wording::{self as wording, Name};
 
+use crate::RUMBLE_DB;
 use crate::judge::set::{Entry, Loudness, Shown, View, is_faultless};
-use crate::judge::verdict;
-use crate::{RUMBLE_DB, text};
 
 /// One feed of one preset.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,7 +95,7 @@ impl<'a> Judged<'a> {
             file: None,
             loudness: None,
             view,
-            verdict: verdict::of_rows(&rows),
+            verdict: verdict(&rows),
             wedge: full[index(FeedId::MonoWedge)],
             rows,
             why: take
@@ -187,11 +187,16 @@ impl FeedRow {
         });
         Self {
             name: name.into(),
-            label: text::feed(&row, name),
+            label: scores::label(&row, name),
             row,
             above_40_hz_db: limited,
         }
     }
+}
+
+fn verdict(rows: &[FeedRow]) -> String {
+    let feeds: Vec<(&Row, &str)> = rows.iter().map(|feed| (&feed.row, feed.label.as_str())).collect();
+    wording::verdict::of_feeds(&feeds)
 }
 
 fn what_now(take: &Take) -> Vec<String> {

@@ -1,6 +1,6 @@
 //! A take seen through a view (feeds, lines, limits): everything the forms of output have in common, computed once.
 //!
-//! In: the core's takes. Out: [`judged::Judged`]. Uses `text`; every form of output uses this room.
+//! In: the core's takes. Out: [`judged::Judged`]. Uses the words of `sumproof_wording`; every form of output uses this room.
 
 pub(crate) mod judged;
 pub(crate) mod set;

@@ -2,6 +2,8 @@
 
 use crate::names::width;
 
+use sumproof_core::score::outcome::Outcome;
+
 /// Rows set in columns two spaces apart, each as wide as its widest cell; columns from `first_figure` on flush right. Lines
 /// end in `\n`, nothing trails.
 pub(crate) fn columns<const N: usize>(rows: &[[String; N]], first_figure: usize) -> String {
@@ -24,6 +26,15 @@ pub(crate) fn columns<const N: usize>(rows: &[[String; N]], first_figure: usize)
         out.push('\n');
     }
     out
+}
+
+/// The stroke that stands before an outcome: unbroken, dashed, or cut in the middle.
+pub(crate) fn stroke(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Holds => "────",
+        Outcome::Thins => "─ ─ ",
+        Outcome::DropsOut => "─  ─",
+    }
 }
 
 #[cfg(test)]

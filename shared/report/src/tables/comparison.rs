@@ -7,12 +7,12 @@ use sumproof_core::score::outcome::Outcome;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_wording::Name;
 use sumproof_wording::numbers::hertz;
+use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::Loudness;
 use crate::names;
 use crate::tables::columns::columns;
-use crate::text;
 
 /// A change of level or of a band below this is not worth a word, dB.
 const WORTH_DB: f64 = 0.5;
@@ -118,18 +118,16 @@ fn write(out: &mut String, a: &Judged<'_>, b: &Judged<'_>) -> std::fmt::Result {
 }
 
 fn figure(value: Option<f64>, decimals: usize) -> String {
-    value.map_or("-".into(), |value| {
-        text::signed(value, decimals).unwrap_or_else(|word| word.into())
-    })
+    value.map_or("-".into(), |value| scores::figure(value, decimals))
 }
 
 fn outcome(feed: &FeedRow) -> &'static str {
-    feed.row.outcome.map_or(text::NO_READING, Name::name)
+    feed.row.outcome.map_or(scores::NO_READING, Name::name)
 }
 
 fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
-    let dry = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| text::dry(&score));
-    let wet = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| text::wet(&score));
+    let dry = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| scores::dry(&score));
+    let wet = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| scores::wet(&score));
     let tone = |feed: &FeedRow| {
         feed.row
             .score

@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
+use sumproof_wording::scores;
 
 use crate::judge::judged::Judged;
 use crate::judge::set::{Loudness, Spread};
 use crate::names;
-use crate::tables::columns::columns;
-use crate::text;
+use crate::tables::columns::{columns, stroke};
 
 const HEADINGS: [&str; 12] = [
     "",
@@ -44,13 +44,13 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
     let score = preset.wedge.score;
     let lufs = |of: fn(&Loudness) -> f64| level(preset.loudness.as_ref().map(of));
     [
-        outcome.map_or("", text::stroke).into(),
-        outcome.map_or(text::NO_READING, Name::name).into(),
+        outcome.map_or("", stroke).into(),
+        outcome.map_or(scores::NO_READING, Name::name).into(),
         names::line(&preset.take.name),
         preset.trouble().unwrap_or("-").into(),
         counts(preset),
-        score.map_or("-".into(), |score| text::dry(&score)),
-        score.map_or("-".into(), |score| text::wet(&score)),
+        score.map_or("-".into(), |score| scores::dry(&score)),
+        score.map_or("-".into(), |score| scores::wet(&score)),
         preset
             .take
             .sums
@@ -87,7 +87,7 @@ pub(crate) fn level(figure: Option<f64>) -> String {
         None => "-".into(),
         // Rounded first, so that nothing reads -0.00.
         Some(figure) if figure.is_finite() => format!("{:.2}", (figure * 100.0).round() / 100.0 + 0.0),
-        Some(_) => text::NO_READING.into(),
+        Some(_) => scores::NO_READING.into(),
     }
 }
 
@@ -95,7 +95,7 @@ pub(crate) fn level(figure: Option<f64>) -> String {
 pub(crate) fn change(loudness: Option<&Loudness>) -> String {
     match loudness.map(|loudness| loudness.wedge_lufs - loudness.stereo_lufs) {
         None => "-".into(),
-        Some(change) => text::signed(change, 2).unwrap_or_else(|word| word.into()),
+        Some(change) => scores::figure(change, 2),
     }
 }
 

@@ -6,13 +6,15 @@ use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
 use sumproof_wording::Name;
+use sumproof_wording::channels;
+use sumproof_wording::methods;
 use sumproof_wording::numbers::hertz;
+use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::View;
 use crate::names;
-use crate::tables::columns::columns;
-use crate::text;
+use crate::tables::columns::{columns, stroke};
 
 const HEADINGS: [&str; 11] = [
     "",
@@ -63,8 +65,8 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
     writeln!(out)?;
     let sums = &take.sums;
     let figure = |value: Option<f64>, decimals: usize| {
-        value.map_or(text::NO_READING.to_string(), |value| {
-            text::signed(value, decimals).unwrap_or_else(|word| word.into())
+        value.map_or(scores::NO_READING.to_string(), |value| {
+            scores::figure(value, decimals)
         })
     };
     let in_db = |value: Option<f64>| {
@@ -89,21 +91,21 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
     writeln!(
         out,
         "level difference   {}",
-        text::level_difference(sums.level_difference_db())
+        channels::level_difference(sums.level_difference_db())
     )?;
     if let Some(loudness) = preset.loudness {
         let lufs = |value: f64| {
             if value.is_finite() {
                 format!("{value:.2} LUFS")
             } else {
-                text::NO_READING.into()
+                scores::NO_READING.into()
             }
         };
         let peak = |value: f64| {
             if value.is_finite() {
                 format!("{value:+.2} dBTP")
             } else {
-                text::NO_READING.into()
+                scores::NO_READING.into()
             }
         };
         writeln!(
@@ -119,7 +121,7 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
             peak(loudness.wedge_peak_dbtp)
         )?;
     }
-    writeln!(out, "channel delay      {}", text::delay(take.delay))?;
+    writeln!(out, "channel delay      {}", channels::delay(take.delay))?;
     if take.invalid_frames > 0 {
         writeln!(
             out,
@@ -129,16 +131,16 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
     }
     let heard = preset.wedge.score.is_some();
     let balance = match take.split.wet_over_dry_db().filter(|_| heard) {
-        None => text::NO_READING.to_string(),
+        None => scores::NO_READING.to_string(),
         Some(db) if db == f64::INFINITY => "no dry found".into(),
         Some(db) if db == f64::NEG_INFINITY => "no wet found".into(),
         Some(db) => {
-            let near = text::range(&take.split).map_or(String::new(), |range| format!(" ({range})"));
+            let near = methods::range(&take.split).map_or(String::new(), |range| format!(" ({range})"));
             format!("wet {db:+.1} dB against dry in stereo{near}")
         }
     };
     writeln!(out, "dry and wet        {balance}")?;
-    writeln!(out, "                   {}", text::method(take.method()))?;
+    writeln!(out, "                   {}", methods::limits(take.method()))?;
     writeln!(out)
 }
 
@@ -146,20 +148,20 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
     let row = &feed.row;
     let Some((score, outcome)) = row.score.zip(row.outcome) else {
         let mut cells = <[String; HEADINGS.len()]>::default();
-        cells[1] = text::NO_READING.into();
+        cells[1] = scores::NO_READING.into();
         cells[2] = feed.label.clone();
         return cells;
     };
     [
-        text::stroke(outcome).into(),
+        stroke(outcome).into(),
         outcome.name().into(),
         feed.label.clone(),
-        text::dry(&score),
-        text::wet(&score),
-        text::change(Some(score.total_db)),
-        text::balance(&score),
-        text::makeup(&score),
-        text::change(Some(score.level_lu)),
+        scores::dry(&score),
+        scores::wet(&score),
+        scores::change(Some(score.total_db)),
+        scores::balance(&score),
+        scores::makeup(&score),
+        scores::change(Some(score.level_lu)),
         score.tone_db.map_or("-".into(), |db| format!("{db:.1}")),
         score.dip.map_or("-".into(), |dip| {
             format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
@@ -224,7 +226,7 @@ fn write_notes(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
                 out,
                 "Above 40 Hz the total of '{}' is {} dB: what lies below decides the figure in the table.",
                 feed.label.clone(),
-                text::change(Some(limited))
+                scores::change(Some(limited))
             )?;
         }
     }

@@ -3,8 +3,9 @@
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_wording::Name;
+use sumproof_wording::scores::{spoken, unknown_wet};
 
-use crate::board::{full_name, row_name, spoken, unknown_wet};
+use crate::board::{full_name, row_name};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::snapshot::TakeSummary;
 use crate::style::Style;

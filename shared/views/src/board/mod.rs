@@ -6,9 +6,9 @@ pub(crate) mod hearing;
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
-use sumproof_core::score::scorer::FeedScore;
 use sumproof_wording::Name;
 use sumproof_wording::feeds::{explanation, short_name};
+use sumproof_wording::scores::{spoken, unknown_wet};
 
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::intent::Setting;
@@ -50,44 +50,6 @@ fn key_of(index: usize) -> Option<char> {
     u32::try_from(index + 1)
         .ok()
         .and_then(|n| char::from_digit(n, 10))
-}
-
-/// What is said of a wet that is there, but not known well enough for a figure.
-pub(super) fn unknown_wet(score: &FeedScore) -> Option<&'static str> {
-    (score.wet.is_some() && score.wet_db.is_none()).then_some("can't be told")
-}
-
-/// What is said of a row in words: for those who hear the window instead of seeing it, and for the tooltip.
-pub fn spoken(row: &Row, name: &str) -> String {
-    let worse = row.worse.map_or_else(String::new, |side| {
-        format!(" (the {} one is the worse)", side.name())
-    });
-    let (Some(score), Some(outcome)) = (row.score, row.outcome) else {
-        return format!("{name}: no reading");
-    };
-    let change = |value: Option<f64>, at_floor: bool| match value {
-        None => String::from("none"),
-        Some(_) if at_floor => String::from("at least 20 dB down"),
-        Some(db) if db == f64::NEG_INFINITY => String::from("gone"),
-        Some(db) => format!("{} dB", signed(db, 1)),
-    };
-    let mut said = format!(
-        "{name}{worse}: {}, dry {}, wet {}, level {} LU",
-        outcome.name(),
-        change(score.dry_db, score.dry_at_floor),
-        unknown_wet(&score).map_or_else(|| change(score.wet_db, false), String::from),
-        decibels(score.level_lu),
-    );
-    if let Some(tone) = score.tone_db {
-        said += &format!(", tone change {tone:.1} dB");
-    }
-    if let Some(dip) = score.dip {
-        said += &format!(", deepest dip {} dB at {}", decibels(dip.depth_db), hertz(dip.hz));
-    }
-    if score.makeup_db.abs() >= 0.05 && score.makeup_db.is_finite() {
-        said += &format!(", {} dB to make up at the desk", signed(score.makeup_db, 1));
-    }
-    said
 }
 
 /// Where the columns are.

@@ -7,5 +7,4 @@ pub(crate) mod history;
 pub(crate) mod intent;
 pub(crate) mod look;
 pub(crate) mod own;
-pub(crate) mod side_chain;
 pub(crate) mod snapshot;

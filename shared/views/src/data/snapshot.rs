@@ -8,11 +8,11 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::Method;
+use sumproof_wording::side_chain::SideChain;
 
 use crate::data::check::LineCheck;
 use crate::data::history::History;
 use crate::data::own::{Boxes, OwnFeed, Passes};
-use crate::data::side_chain::SideChain;
 
 /// One line's settings, as plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

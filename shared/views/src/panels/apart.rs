@@ -7,26 +7,10 @@ use crate::canvas::{Sheet, Word, button, write};
 use crate::data::intent::Setting;
 use crate::data::own::Passes;
 use crate::data::snapshot::Snapshot;
-use crate::panels::why::told_apart;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use sumproof_wording::numbers::{duration, hertz};
-
-/// The bands in which a check failed, as ranges.
-fn bands(failing: &[[f32; 2]]) -> String {
-    let mut runs: Vec<[f32; 2]> = Vec::new();
-    for &[lower, upper] in failing {
-        match runs.last_mut() {
-            // Neighbours share an edge, but for rounding.
-            Some(run) if lower <= run[1] * 1.02 => run[1] = upper,
-            _ => runs.push([lower, upper]),
-        }
-    }
-    let runs: Vec<String> = runs
-        .iter()
-        .map(|run| format!("{} to {}", hertz(f64::from(run[0])), hertz(f64::from(run[1]))))
-        .collect();
-    runs.join(", ")
-}
+use sumproof_wording::methods::told_apart;
+use sumproof_wording::numbers::duration;
+use sumproof_wording::passes::failing_bands;
 
 /// What is to be said below the steps.
 fn said(snapshot: &Snapshot) -> Vec<String> {
@@ -41,11 +25,7 @@ fn said(snapshot: &Snapshot) -> Vec<String> {
         said.push(line.clone());
     }
     if !passes.failing.is_empty() {
-        said.push(format!(
-            "Where dry and wet don\u{2019}t make up the full pass: {}. Loop the part, so that each pass is the same, and record \
-             them again.",
-            bands(&passes.failing)
-        ));
+        said.push(failing_bands(&passes.failing));
     }
     said.push(told_apart(&snapshot.reading));
     said.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
@@ -216,15 +196,6 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn neighbouring_bands_are_one_range() {
-        assert_eq!(
-            bands(&[[89.0, 112.0], [112.2, 141.0], [355.0, 447.0]]),
-            "89 Hz to 141 Hz, 355 Hz to 447 Hz"
-        );
-        assert_eq!(bands(&[]), "");
-    }
 
     #[test]
     fn a_failed_check_says_where_and_what_to_do() {

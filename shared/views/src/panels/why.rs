@@ -1,89 +1,14 @@
 //! Why the feeds come out as they do, and what now.
 
 use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
-use sumproof_core::routing::line::Polarity;
 use sumproof_core::session::reading::Reading;
-use sumproof_core::split::Method;
+use sumproof_wording::channels;
+use sumproof_wording::methods::told_apart;
 
 use crate::canvas::{Sheet, Word, button, write};
 use crate::data::snapshot::{Margin, Snapshot};
 use crate::style::Style;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use sumproof_wording::numbers::milliseconds;
-
-/// A delay that makes no difference, seconds: below it channels count as on time.
-const ON_TIME_S: f64 = 0.000_02;
-
-/// What is between the channels, in words.
-pub fn between_channels(reading: &Reading) -> String {
-    if reading.correlation.is_none() {
-        return String::from("Between the channels: no reading.");
-    }
-    let Some(delay) = reading.delay else {
-        return String::from(
-            "Between the channels: no single delay; they are too different to tell, or one tone only.",
-        );
-    };
-    let sure = format!("{:.0}\u{a0}% sure", delay.confidence.clamp(0.0, 1.0) * 100.0);
-    let polarity = match delay.polarity {
-        Polarity::Normal => "same polarity",
-        Polarity::Flipped => "one flipped",
-    };
-    if delay.delay_s.abs() < ON_TIME_S {
-        format!("Between the channels: no delay, {polarity} ({sure}).")
-    } else {
-        let late = if delay.delay_s > 0.0 { "right" } else { "left" };
-        format!(
-            "Between the channels: the {late} one {} late, {polarity} ({sure}).",
-            milliseconds(delay.delay_s.abs())
-        )
-    }
-}
-
-/// How dry and wet were told apart, how sure that is, and how much there is of each, in words.
-pub fn told_apart(reading: &Reading) -> String {
-    let how = match reading.method {
-        Method::Estimated => match reading.wet_over_dry_db.and(reading.wet_over_dry_range_db) {
-            Some(range) if range.iter().any(|db| db.is_finite()) => {
-                format!("estimated: {} is possible", span(range))
-            }
-            Some(_) => String::from("estimated; how near can\u{2019}t be told"),
-            None => String::from("estimated"),
-        },
-        Method::TwoPass => String::from("from two passes, effects off and dry off"),
-        Method::SideChain => String::from("from the dry signal on the side-chain"),
-    };
-    match reading.wet_over_dry_db {
-        None => format!("Dry and wet: no reading ({how})."),
-        Some(db) if db <= -40.0 => format!("No wet found ({how})."),
-        Some(db) if db >= 40.0 => format!("No dry found ({how})."),
-        Some(db) if db <= 0.0 => format!("In stereo the wet is {:.1} dB below the dry ({how}).", -db),
-        Some(db) => format!("In stereo the wet is {db:.1} dB above the dry ({how})."),
-    }
-}
-
-/// A range of wet over dry, dB, in words; an open end is left out.
-fn span([least, most]: [f64; 2]) -> String {
-    let place = |db: f64| {
-        let whole = db.round();
-        if whole < 0.0 {
-            format!("{} dB below", -whole)
-        } else if whole > 0.0 {
-            format!("{whole} dB above")
-        } else {
-            String::from("as much")
-        }
-    };
-    match (least.is_finite(), most.is_finite()) {
-        (true, true) if least.round() < 0.0 && most.round() < 0.0 => {
-            format!("{} to {} dB below", -least.round(), -most.round())
-        }
-        (true, true) if least.round() > 0.0 => format!("{} to {} dB above", least.round(), most.round()),
-        (true, true) => format!("{} to {}", place(least), place(most)),
-        (true, false) => format!("{} or more", place(least)),
-        _ => format!("{} or less", place(most)),
-    }
-}
 
 /// How much sound a reading rests on.
 fn rests_on(reading: &Reading) -> Option<String> {
@@ -112,7 +37,7 @@ fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
     apart.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     // Where there's a diagnosis, it says what the bare facts say.
     let why = if snapshot.why.is_empty() {
-        [Some(between_channels(reading)), rests_on(reading)]
+        [Some(channels::between(reading)), rests_on(reading)]
             .into_iter()
             .flatten()
             .collect()
@@ -260,29 +185,6 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn estimated(db: f64, range: [f64; 2]) -> String {
-        told_apart(&Reading {
-            wet_over_dry_db: Some(db),
-            wet_over_dry_range_db: Some(range),
-            ..Reading::default()
-        })
-    }
-
-    #[test]
-    fn an_estimate_says_how_sure_it_is() {
-        let said = estimated(-6.0, [-11.0, -1.2]);
-        assert_eq!(
-            said,
-            "In stereo the wet is 6.0 dB below the dry (estimated: 11 to 1 dB below is possible)."
-        );
-        assert!(estimated(1.0, [-3.0, 4.0]).contains("3 dB below to 4 dB above"));
-        assert!(estimated(9.0, [2.0, f64::INFINITY]).contains("2 dB above or more"));
-        assert!(estimated(-9.0, [f64::NEG_INFINITY, -2.0]).contains("2 dB below or less"));
-        let open = estimated(-6.0, [f64::NEG_INFINITY, f64::INFINITY]);
-        assert!(open.contains("can\u{2019}t be told"), "{open}");
-        assert!(told_apart(&Reading::default()).contains("no reading"));
-    }
 
     #[test]
     fn how_dry_and_wet_were_told_apart_is_always_there() {

@@ -10,6 +10,7 @@ use crate::canvas::{Sheet, width_of, write};
 use crate::plots::axis::Axis;
 use crate::style::Style;
 use sumproof_wording::numbers::{decibels, hertz, note};
+use sumproof_wording::scores::at_least_down;
 
 /// The plot's scale, dB.
 const SCALE_DB: (f32, f32) = (-30.0, 6.0);
@@ -115,7 +116,7 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let below = pen.line(&selected.dry_db, style.line(2.0, colours.dry), false, floor);
     if let (Some(x), Some(floor)) = (below, floor) {
         // Once, where it begins: how far down the dry really is, an estimate can't tell.
-        let text = format!("at least {:.0} dB down", -floor);
+        let text = at_least_down(f64::from(floor));
         let width = width_of(ui, &text, style.small());
         let at = pos2(
             x.min(plot.right() - width).max(plot.left()),

@@ -156,25 +156,6 @@ pub enum TwoPassError {
     Silent(Pass),
 }
 
-impl core::fmt::Display for TwoPassError {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        match self {
-            Self::Rates => write!(
-                f,
-                "the passes have different sample rates: record them at one rate"
-            ),
-            Self::Empty(pass) => write!(f, "the {} pass is empty: record it again", pass.id()),
-            Self::Silent(pass) => write!(
-                f,
-                "the {} pass is silent: check what was bypassed and record it again",
-                pass.id()
-            ),
-        }
-    }
-}
-
-impl core::error::Error for TwoPassError {}
-
 /// What is left over in one band when dry and wet are taken from the full pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandResidual {

@@ -4,12 +4,12 @@ use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Phantom, Sour
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_wording::Name;
+use sumproof_wording::scores;
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;
 use crate::rig::file::{RigFile, RigLine};
 use crate::rig::lines::{box_name, corner, delay, ohms};
-use crate::text;
 
 /// The first line.
 pub const FIRST: &str = "If the wedge is all reverb, press the polarity switch on one of my two channels.";
@@ -160,10 +160,10 @@ impl Way {
 }
 
 fn with_unit(value: f64, unit: &str) -> String {
-    match text::signed(value, 0) {
+    match scores::number(value, 0) {
         // A hyphen is no minus.
         Ok(number) => format!("{} {unit}", number.replace('-', "−")),
-        Err(_) => text::NOTHING_ARRIVES.into(),
+        Err(_) => scores::NOTHING_ARRIVES.into(),
     }
 }
 

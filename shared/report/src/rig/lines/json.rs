@@ -6,7 +6,7 @@ use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
 use sumproof_wording::boxes;
 
-use super::{LinesReport, differences, why};
+use super::{LinesReport, why};
 
 /// The version of the form.
 const SCHEMA: u32 = 1;
@@ -125,7 +125,7 @@ fn choice_form(choice: &Choice) -> ChoiceForm {
         middle_db: finite(pair.middle_db),
         first_notch_hz: pair.first_notch_hz,
         alike: pair.alike(),
-        differences: differences(choice),
+        differences: boxes::differences(choice),
         merits: choice.merits.iter().map(|&merit| boxes::merit(merit)).collect(),
         troubles: choice
             .troubles

@@ -3,15 +3,14 @@
 mod json;
 
 use sumproof_core::routing::boxes::{
-    Candidate, Choice, Drive, Gig, InUse, Kind, LOW_E_HZ, Mains, Offered, Source, rank,
+    Candidate, Choice, Drive, Gig, InUse, Kind, Mains, Offered, Source, rank,
 };
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
-use sumproof_wording::numbers::hertz;
+use sumproof_wording::scores;
 use sumproof_wording::{Name, boxes};
 
 use crate::rig::file::RigFile;
-use crate::text;
 
 pub use json::lines_json;
 
@@ -106,9 +105,9 @@ fn yes(is: bool) -> &'static str {
 
 /// A level or gain with its unit; a word when nothing arrives.
 fn figure(value: f64, unit: &str) -> String {
-    match text::signed(value, 1) {
+    match scores::number(value, 1) {
         Ok(number) => format!("{number} {unit}"),
-        Err(_) => text::NOTHING_ARRIVES.into(),
+        Err(_) => scores::NOTHING_ARRIVES.into(),
     }
 }
 
@@ -180,64 +179,6 @@ pub(crate) fn polarity(polarity: Polarity) -> &'static str {
     }
 }
 
-/// What differs between the two lines, a sentence each.
-#[must_use]
-pub fn differences(choice: &Choice) -> Vec<String> {
-    let pair = &choice.pair;
-    let [left, right] = &choice.candidate.lines;
-    match (left.unplugged, right.unplugged) {
-        (true, true) => return vec!["Nothing arrives: both lines are unplugged.".into()],
-        (true, false) => return vec!["Only the right line arrives; the left is unplugged.".into()],
-        (false, true) => return vec!["Only the left line arrives; the right is unplugged.".into()],
-        (false, false) => {}
-    }
-    let mut said = Vec::new();
-    let louder = |db: f64| {
-        if db > 0.0 {
-            ("left", "right")
-        } else {
-            ("right", "left")
-        }
-    };
-    if pair.level_difference_db.abs() > 0.05 {
-        let (more, less) = louder(pair.level_difference_db);
-        said.push(format!(
-            "The {more} line is {:.1} dB louder than the {less}: the mix leans, and what the {less} line alone carries sinks.",
-            pair.level_difference_db.abs()
-        ));
-    }
-    if pair.one_flipped {
-        said.push(
-            "One line is flipped: where they are added, what both carry cancels and the effects are left."
-                .into(),
-        );
-    }
-    if let Some(hz) = pair.first_notch_hz {
-        let (late, _) = louder(-pair.right_late_s);
-        said.push(format!(
-            "The {late} line is {:.1} ms late: where they are added, what both carry is hollow from {} up.",
-            1000.0 * pair.right_late_s.abs(),
-            hertz(hz)
-        ));
-    }
-    if pair.low_e_phase_deg.abs() > 1.0 {
-        said.push(format!(
-            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end corners.",
-            pair.low_e_phase_deg.abs()
-        ));
-    }
-    if said.is_empty() {
-        return vec!["Nothing: what both carry adds up whole wherever the lines are added.".into()];
-    }
-    let at = |db: f64| text::signed(db, 1).map_or_else(str::to_string, |number| format!("{number} dB"));
-    said.push(format!(
-        "Where they are added, what both carry changes by {} at the low E and, the delay aside, {} in the middle.",
-        at(pair.low_e_db),
-        at(pair.middle_db)
-    ));
-    said
-}
-
 /// The gig in words.
 #[must_use]
 pub fn gig_text(gig: &Gig) -> String {
@@ -303,7 +244,7 @@ pub fn lines_table(report: &LinesReport) -> String {
     let source = &report.source;
     let mut out = format!(
         "Your outputs: {} dBu when you play loud, {}, {}.\n",
-        text::signed(source.level_dbu, 1).unwrap_or_else(str::to_string),
+        scores::figure(source.level_dbu, 1),
         ohms(source.impedance_ohm),
         source.drive.id()
     );
@@ -318,7 +259,7 @@ pub fn lines_table(report: &LinesReport) -> String {
             out.push_str(&format!("  {name:<26}{left:<28}{right}\n"));
         }
         out.push_str("\nWhat differs between them\n");
-        for sentence in differences(own) {
+        for sentence in boxes::differences(own) {
             out.push_str(&format!("  {sentence}\n"));
         }
     }

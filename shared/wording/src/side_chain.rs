@@ -1,4 +1,4 @@
-//! How the side-chain stands, in words.
+//! How a side-chain stands: what there is to say, and what of it.
 
 /// A share of the sound that the reference doesn't explain which is worth a warning, 0 to 1. Common practice, no source:
 /// a tenth of the energy moves a wet/dry ratio of −6 dB by about 1.5 dB.
@@ -79,6 +79,38 @@ impl SideChain {
             }
         }
     }
+}
+
+/// Of a take during which hardly anything came on the side-chain.
+#[must_use]
+pub fn nothing_came(take: &str) -> String {
+    format!("\u{2018}{take}\u{2019}: nothing came on the side-chain, so its dry and wet are estimated.")
+}
+
+/// Of a take that ended before the side-chain was found in it.
+#[must_use]
+pub fn too_short(take: &str) -> String {
+    format!("\u{2018}{take}\u{2019} is too short for the side-chain, so its dry and wet are estimated.")
+}
+
+/// Of a take with gaps in it.
+#[must_use]
+pub fn interrupted(take: &str) -> String {
+    format!(
+        "\u{2018}{take}\u{2019} was interrupted: dry and wet are told apart by the response of its longest piece."
+    )
+}
+
+/// Of a take of which at least that share, 0 to 1, isn't explained by the side-chain; `None` where that's little.
+#[must_use]
+pub fn unexplained(take: &str, share: f64) -> Option<String> {
+    (share > MUCH_UNEXPLAINED).then(|| {
+        format!(
+            "\u{2018}{take}\u{2019}: at least {:.0}\u{a0}% of it has nothing linear to do with the side-chain and counts as \
+             wet. Is the side-chain tapped after the amplifier?",
+            100.0 * share
+        )
+    })
 }
 
 #[cfg(test)]

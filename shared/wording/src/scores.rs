@@ -1,0 +1,211 @@
+//! The figures of a feed: as cells of a table, and read out.
+//!
+//! Tables are for a terminal too, so their minus is the keyboard's; a page or a picture sets it as a typesetter would.
+
+use sumproof_core::score::board::Row;
+use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::split::interval::Interval;
+
+use crate::Name;
+use crate::numbers::{self, decibels, hertz, signed};
+
+/// Said where there is too little sound.
+pub const NO_READING: &str = "no reading";
+/// Said of a power that vanished.
+pub const GONE: &str = "gone";
+/// Said of a part that isn't in the sound.
+pub const NOT_FOUND: &str = "none found";
+/// Said where only the wet is left.
+pub const ONLY_WET: &str = "only wet";
+/// Said where no gain helps.
+pub const NOTHING_ARRIVES: &str = "nothing arrives";
+
+/// A signed number for a table, with no sign on what rounds to zero.
+///
+/// # Errors
+/// The word for a number that isn't finite.
+pub fn number(value: f64, decimals: usize) -> Result<String, &'static str> {
+    if value.is_nan() {
+        Err(NO_READING)
+    } else if value == f64::NEG_INFINITY {
+        Err(GONE)
+    } else if value == f64::INFINITY {
+        Err(ONLY_WET)
+    } else {
+        Ok(signed(value, decimals).replace(numbers::MINUS, "-"))
+    }
+}
+
+/// The same, number or word.
+#[must_use]
+pub fn figure(value: f64, decimals: usize) -> String {
+    number(value, decimals).unwrap_or_else(str::to_string)
+}
+
+/// A level change, dB with one decimal: `-3.0`, `+0.4`, `0.0`, or a word.
+#[must_use]
+pub fn change(db: Option<f64>) -> String {
+    db.map_or_else(|| NOT_FOUND.into(), |db| figure(db, 1))
+}
+
+/// Figures get their unit, words don't.
+#[must_use]
+pub fn in_db(figure: &str) -> String {
+    if figure.ends_with(|c: char| c.is_ascii_digit()) {
+        format!("{figure} dB")
+    } else {
+        figure.into()
+    }
+}
+
+/// The change of the dry; at the floor of the estimate only a bound is true.
+#[must_use]
+pub fn dry(score: &FeedScore) -> String {
+    match score.dry_db {
+        Some(db) if score.dry_at_floor => at_least_down(db),
+        other => change(other),
+    }
+}
+
+/// A part that is at least that far down, dB (negative).
+#[must_use]
+pub fn at_least_down(db: f64) -> String {
+    format!("at least {:.0} dB down", -db)
+}
+
+/// A figure is printed by itself when its ends are no further apart, dB.
+const NARROW_DB: f64 = 6.0;
+
+/// The change of the wet; between its ends where it isn't known well enough for a figure.
+#[must_use]
+pub fn wet(score: &FeedScore) -> String {
+    open_wet(score).unwrap_or_else(|| change(score.wet_db))
+}
+
+/// Between what the wet's change lies, where that is too much for a figure.
+#[must_use]
+pub fn open_wet(score: &FeedScore) -> Option<String> {
+    score
+        .wet
+        .filter(|wet| wet.width() > NARROW_DB)
+        .map(|wet| between(&wet))
+}
+
+/// Between what the balance shift lies, where that is too much for a figure.
+#[must_use]
+pub fn open_balance(score: &FeedScore) -> Option<String> {
+    score
+        .balance
+        .filter(|shift| shift.width() > NARROW_DB)
+        .map(|shift| between(&shift))
+}
+
+/// Both ends of a figure; what is further down than anybody hears counts as open.
+fn between(interval: &Interval) -> String {
+    let open = interval.low < -40.0;
+    match (open, interval.high.is_finite()) {
+        (false, true) => format!("{:.0} to {:+.0}", interval.low, interval.high),
+        (true, true) => format!("below {:+.0}", interval.high),
+        (false, false) => format!("above {:+.0}", interval.low),
+        (true, false) => "unknown".into(),
+    }
+}
+
+/// What is said of a wet that is there, but not known well enough for a figure.
+#[must_use]
+pub fn unknown_wet(score: &FeedScore) -> Option<&'static str> {
+    (score.wet.is_some() && score.wet_db.is_none()).then_some("can't be told")
+}
+
+/// The balance shift; a bound where the dry is one.
+#[must_use]
+pub fn balance(score: &FeedScore) -> String {
+    if let Some(between) = open_balance(score) {
+        return between;
+    }
+    match score.balance_shift_db {
+        Some(db) if db == f64::NEG_INFINITY => "only dry".into(),
+        Some(db) if score.dry_at_floor && db.is_finite() => format!("at least {db:+.1}"),
+        None if score.dry_db.is_some() && score.wet_db.is_some() => "both gone".into(),
+        None => "-".into(),
+        other => change(other),
+    }
+}
+
+/// The gain to make up, dB.
+#[must_use]
+pub fn makeup(score: &FeedScore) -> String {
+    if score.makeup_db == f64::INFINITY {
+        return NOTHING_ARRIVES.into();
+    }
+    change(Some(score.makeup_db))
+}
+
+/// A feed's name; where a line has a fault, with the one that was the worse to have it.
+#[must_use]
+pub fn label(row: &Row, name: &str) -> String {
+    match row.worse {
+        Some(side) => name.replace("one line", &format!("{} line", side.name())),
+        None => name.into(),
+    }
+}
+
+/// A feed read out: for those who hear the window instead of seeing it, and for a tooltip.
+///
+/// ```
+/// use sumproof_core::routing::feed::FeedId;
+/// use sumproof_core::score::board::Row;
+///
+/// let row = Row::empty(FeedId::MonoWedge);
+/// assert_eq!(sumproof_wording::scores::spoken(&row, "mono wedge"), "mono wedge: no reading");
+/// ```
+#[must_use]
+pub fn spoken(row: &Row, name: &str) -> String {
+    let worse = row.worse.map_or_else(String::new, |side| {
+        format!(" (the {} one is the worse)", side.name())
+    });
+    let (Some(score), Some(outcome)) = (row.score, row.outcome) else {
+        return format!("{name}: {NO_READING}");
+    };
+    let change = |value: Option<f64>, at_floor: bool| match value {
+        None => String::from("none"),
+        Some(db) if at_floor => at_least_down(db),
+        Some(db) if db == f64::NEG_INFINITY => String::from(GONE),
+        Some(db) => format!("{} dB", signed(db, 1)),
+    };
+    let mut said = format!(
+        "{name}{worse}: {}, dry {}, wet {}, level {} LU",
+        outcome.name(),
+        change(score.dry_db, score.dry_at_floor),
+        unknown_wet(&score).map_or_else(|| change(score.wet_db, false), String::from),
+        decibels(score.level_lu),
+    );
+    if let Some(tone) = score.tone_db {
+        said += &format!(", tone change {tone:.1} dB");
+    }
+    if let Some(dip) = score.dip {
+        said += &format!(", deepest dip {} dB at {}", decibels(dip.depth_db), hertz(dip.hz));
+    }
+    if score.makeup_db.abs() >= 0.05 && score.makeup_db.is_finite() {
+        said += &format!(", {} dB to make up at the desk", signed(score.makeup_db, 1));
+    }
+    said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_in_a_table_have_a_sign_or_are_a_word() {
+        assert_eq!(figure(-3.01, 1), "-3.0");
+        assert_eq!(figure(0.44, 1), "+0.4");
+        assert_eq!(figure(-0.04, 1), "0.0");
+        assert_eq!(figure(f64::NEG_INFINITY, 1), GONE);
+        assert_eq!(figure(f64::INFINITY, 1), ONLY_WET);
+        assert_eq!(figure(f64::NAN, 1), NO_READING);
+        assert_eq!(change(None), NOT_FOUND);
+        assert_eq!(in_db("-3.0"), "-3.0 dB");
+        assert_eq!(in_db(GONE), GONE);
+    }
+}

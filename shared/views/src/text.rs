@@ -21,7 +21,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
         Hearing::Held => lines.push("Nothing passes: the line check holds the sound back.".into()),
         Hearing::Test => lines.push("The line check\u{2019}s test signal goes out.".into()),
         Hearing::Loaded => lines.push("The project was saved with the audition on; stereo passes.".into()),
-        Hearing::HeldBack => lines.push("The audition waits while the host bounces or records.".into()),
+        Hearing::HeldBack => lines.push(sumproof_wording::hearing::HELD_BACK.into()),
     }
     let said = |row: &sumproof_core::score::board::Row| spoken(row, full_name(snapshot, row.id));
     lines.extend(snapshot.reading.rows.iter().map(said));

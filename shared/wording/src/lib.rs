@@ -36,6 +36,7 @@ pub mod boxes;
 pub mod channels;
 pub mod diagnosis;
 pub mod feeds;
+pub mod hearing;
 pub mod line_check;
 pub mod methods;
 mod names;

@@ -311,7 +311,7 @@ pub fn audition(sheet: &mut Sheet<'_>, id: FeedId) {
 
 fn tip(row: &Row, name: &str) -> String {
     format!(
-        "{}\n{}.\nClick to hear it (it would be printed in a bounce), right-click to see its curve only.",
+        "{}\n{}.\nClick to hear it, right-click to see its curve only.",
         explanation(row.id),
         spoken(row, name)
     )

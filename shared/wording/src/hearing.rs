@@ -1,0 +1,39 @@
+//! What is heard now, and what of it a bounce would hold.
+
+/// The line check's signal.
+pub const TEST: &str = "The test signal goes out. Any key stops it.";
+/// Nothing passes.
+pub const HELD: &str = "Nothing passes: the line check holds your sound back.";
+/// A state switched the audition on, and nobody has since.
+pub const LOADED: &str =
+    "Stereo passes: the project was saved with the audition on. Click a feed to hear it.";
+/// The host bounces or records, or hasn't been seen to play in real time.
+pub const HELD_BACK: &str =
+    "Stereo passes: the audition waits until the host plays in real time and doesn't record.";
+/// Bypassed by the host.
+pub const BYPASSED: &str = "Bypassed: stereo passes, nothing is measured.";
+/// The usual.
+pub const STEREO: &str =
+    "You are hearing stereo, untouched. Click a feed or press 1 to 9 to hear what arrives there.";
+
+/// What a bounce would hold while a feed is heard. A bounce exactly at real time, in a host that says neither that it bounces
+/// nor that it records, can't be told from playing.
+///
+/// ```
+/// use sumproof_wording::hearing::in_a_bounce;
+///
+/// assert_eq!(in_a_bounce(true, false), "a bounce would print it");
+/// ```
+#[must_use]
+pub fn in_a_bounce(allowed: bool, matched: bool) -> String {
+    let bounce = if allowed {
+        "a bounce would print it"
+    } else {
+        "a bounce gets stereo, unless it runs in real time unannounced"
+    };
+    if matched {
+        format!("at the loudness of stereo \u{b7} {bounce}")
+    } else {
+        bounce.into()
+    }
+}

@@ -4,6 +4,7 @@
 
 use sumproof_core::score::board::Row;
 use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::score::verdict::Verdict;
 use sumproof_core::split::interval::Interval;
 
 use crate::Name;
@@ -164,8 +165,14 @@ pub fn spoken(row: &Row, name: &str) -> String {
     let worse = row.worse.map_or_else(String::new, |side| {
         format!(" (the {} one is the worse)", side.name())
     });
-    let (Some(score), Some(outcome)) = (row.score, row.outcome) else {
+    let Some(score) = row.score else {
         return format!("{name}: {NO_READING}");
+    };
+    let outcome = match row.verdict {
+        Some(Verdict::Likely { word, other }) => {
+            format!("probably {}, or it {}", word.name(), other.name())
+        }
+        _ => word(row),
     };
     let change = |value: Option<f64>, at_floor: bool| match value {
         None => String::from("none"),
@@ -174,8 +181,7 @@ pub fn spoken(row: &Row, name: &str) -> String {
         Some(db) => format!("{} dB", signed(db, 1)),
     };
     let mut said = format!(
-        "{name}{worse}: {}, dry {}, wet {}, level {} LU",
-        outcome.name(),
+        "{name}{worse}: {outcome}, dry {}, wet {}, level {} LU",
         change(score.dry_db, score.dry_at_floor),
         unknown_wet(&score).map_or_else(|| change(score.wet_db, false), String::from),
         decibels(score.level_lu),
@@ -190,6 +196,21 @@ pub fn spoken(row: &Row, name: &str) -> String {
         said += &format!(", {} dB to make up at the desk", signed(score.makeup_db, 1));
     }
     said
+}
+
+/// Said where the figures leave more than two outcomes open.
+pub const CANNOT_TELL: &str = "can\u{2019}t tell";
+
+/// The outcome of a feed in a word: plain where the whole of what is known gives it, with a question mark where it is the
+/// likelier of two.
+#[must_use]
+pub fn word(row: &Row) -> String {
+    match (row.score, row.verdict, row.outcome) {
+        (None, ..) => NO_READING.into(),
+        (_, Some(Verdict::Likely { word, .. }), _) => format!("{}?", word.name()),
+        (_, Some(Verdict::Plain(word)), _) | (_, None, Some(word)) => word.name().into(),
+        (_, Some(Verdict::CannotTell), _) | (_, None, None) => CANNOT_TELL.into(),
+    }
 }
 
 #[cfg(test)]

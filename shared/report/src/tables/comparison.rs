@@ -121,8 +121,8 @@ fn figure(value: Option<f64>, decimals: usize) -> String {
     value.map_or("-".into(), |value| scores::figure(value, decimals))
 }
 
-fn outcome(feed: &FeedRow) -> &'static str {
-    feed.row.outcome.map_or(scores::NO_READING, Name::name)
+fn outcome(feed: &FeedRow) -> String {
+    scores::word(&feed.row)
 }
 
 fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
@@ -142,8 +142,8 @@ fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
     [
         direction.into(),
         b.name.clone(),
-        outcome(a).into(),
-        outcome(b).into(),
+        outcome(a),
+        outcome(b),
         dry(a),
         dry(b),
         wet(a),

@@ -146,15 +146,15 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
 
 fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
     let row = &feed.row;
-    let Some((score, outcome)) = row.score.zip(row.outcome) else {
+    let Some(score) = row.score else {
         let mut cells = <[String; HEADINGS.len()]>::default();
         cells[1] = scores::NO_READING.into();
         cells[2] = feed.label.clone();
         return cells;
     };
     [
-        stroke(outcome).into(),
-        outcome.name().into(),
+        row.outcome.map_or("", stroke).into(),
+        scores::word(row),
         feed.label.clone(),
         scores::dry(&score),
         scores::wet(&score),

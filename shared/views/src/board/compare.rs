@@ -3,7 +3,7 @@
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_wording::Name;
-use sumproof_wording::scores::{spoken, unknown_wet};
+use sumproof_wording::scores::{spoken, unknown_wet, word};
 
 use crate::board::{full_name, row_name};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
@@ -99,7 +99,7 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
             ui,
             pos2(rect.left(), middle),
             Align2::LEFT_CENTER,
-            "no reading",
+            &word(row),
             style.label(),
             colours.faint,
         );
@@ -120,7 +120,7 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
         ui,
         pos2(rect.left() + style.px(24.0), middle),
         Align2::LEFT_CENTER,
-        outcome.name(),
+        &word(row),
         font,
         colours.ink,
     );

@@ -6,9 +6,10 @@ pub(crate) mod hearing;
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::score::verdict::Verdict;
 use sumproof_wording::Name;
 use sumproof_wording::feeds::{explanation, short_name};
-use sumproof_wording::scores::{spoken, unknown_wet};
+use sumproof_wording::scores::{spoken, unknown_wet, word};
 
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::intent::Setting;
@@ -217,13 +218,16 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
             pos2(columns.stroke, middle + style.px(1.0)),
             style.px(34.0),
             outcome,
-            style.line(3.5, colours.ink),
+            // What is only likely has a thin stroke as well as its question mark.
+            style.line(if is_plain(row) { 3.5 } else { 1.5 }, colours.ink),
         );
+    }
+    if row.score.is_some() {
         write(
             ui,
             pos2(columns.outcome, middle),
             Align2::LEFT_CENTER,
-            outcome.name(),
+            &word(row),
             style.outcome(),
             colours.ink,
         );
@@ -297,6 +301,11 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
         sheet.set(Setting::Feed(id));
     }
     response.on_hover_text_at_pointer(tip(row, full));
+}
+
+/// Whether a row's word is given by all that is known.
+fn is_plain(row: &Row) -> bool {
+    row.verdict.is_none_or(Verdict::is_plain)
 }
 
 /// Chooses a feed and lets it be heard.

@@ -8,8 +8,8 @@ use super::*;
 
 /// Frames in which a fade is over.
 const FADE: usize = 600;
-/// Into the left line's sweep, with its lead-in, marker and pulses behind it.
-const LOUD_AT: usize = 200_000;
+/// Into the left line's sweep, with the tone, the marker and the pulses behind it.
+const LOUD_AT: usize = 392_000;
 
 fn settings() -> SignalSettings {
     SignalSettings {

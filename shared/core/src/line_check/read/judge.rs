@@ -179,8 +179,12 @@ impl Reader {
                 .map(|(late_s, _)| late_s)
                 .fold(0.0, f64::max)
         };
-        let most_s =
-            late(&evidence.markers, tolerance_s).max(late(&evidence.sums, LATE_SUM_S.max(3.0 * tolerance_s)));
+        // In the other one of both equal and both opposite the lines may nearly cancel.
+        let clearer = evidence.sums.iter().max_by(|a, b| a.height.total_cmp(&b.height));
+        let sum_s = clearer.map_or(0.0, |sum| {
+            late(core::slice::from_ref(sum), LATE_SUM_S.max(3.0 * tolerance_s))
+        });
+        let most_s = late(&evidence.markers, tolerance_s).max(sum_s);
         if most_s > CUT_S.max(3.0 * tolerance_s) {
             return Some(Unknown::Cut);
         }

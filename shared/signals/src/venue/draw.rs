@@ -347,7 +347,8 @@ fn recorder(rng: &mut Rng, acoustic: bool) -> Recorder {
         rate_hz: rates[rng.below(rates.len())],
         drift_ppm: rng.between(-200.0, 200.0),
         before_s: if chance(rng, 0.2) {
-            -rng.between(0.0, 2.5)
+            // Up to a little before the first main part of the signal.
+            -rng.between(0.0, 6.5)
         } else {
             rng.between(0.0, 6.0)
         },

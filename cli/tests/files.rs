@@ -328,7 +328,7 @@ fn json_goes_to_a_file_whole_or_not_at_all() {
     assert_eq!(done.status.code(), Some(0));
     assert!(done.stdout.is_empty());
     let text = fs::read_to_string(&output).unwrap();
-    assert!(text.contains("\"schema\": 1") && text.contains("\"name\": \"tone\""));
+    assert!(text.contains("\"schema\": 2") && text.contains("\"name\": \"tone\""));
     assert_eq!(
         fs::read_dir(&folder).unwrap().count(),
         2,

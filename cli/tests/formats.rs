@@ -193,7 +193,7 @@ fn the_line_check_reads_what_phones_write() {
         (
             value("polarity"),
             value("right_late_s").as_f64(),
-            value("right_db").as_f64(),
+            pair["right_late_s"]["within"].as_f64().unwrap_or(0.0),
         )
     };
     let plain = read("heard.wav");
@@ -212,7 +212,11 @@ fn the_line_check_reads_what_phones_write() {
         let found = read(name);
         assert_eq!(found.0, plain.0, "{name}");
         let late = found.1.unwrap() - plain.1.unwrap();
-        assert!(late.abs() < 20e-6, "{name}: {late} s beside the plain one");
+        // A coder smears what it does not think is heard: the reading says itself by how much it may be off.
+        assert!(
+            late.abs() < 5e-6 + found.2 + plain.2,
+            "{name}: {late} s beside the plain one"
+        );
     }
 }
 

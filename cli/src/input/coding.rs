@@ -34,7 +34,13 @@ pub fn coding(path: &Path, container: Container) -> Coding {
     File::open(path)
         .ok()
         .and_then(|mut file| match container {
-            Container::Mp4 => mp4(&mut file),
+            Container::Mp4 => match mp4(&mut file)? {
+                // As MP4 and CAF have it, it would have been read.
+                Coding::Named(name) if name == "'alac'" => {
+                    Some(Coding::Named("ALAC in QuickTime's wrapping".into()))
+                }
+                coding => Some(coding),
+            },
             Container::Matroska => matroska(&head(&mut file)?),
             Container::Caf => Some(named(head(&mut file)?.get(28..32)?)),
             Container::Wav | Container::LongWav => wav(&head(&mut file)?),
@@ -62,8 +68,6 @@ fn named(code: &[u8]) -> Coding {
         b"mp4a" | b"aac " => "AAC other than LC",
         b"aach" | b"aacp" => "HE-AAC",
         b"ima4" => "IMA ADPCM",
-        // In MP4 it has been read.
-        b"alac" => "ALAC in QuickTime's wrapping",
         b"QDM2" | b"QDMC" => "QDesign music",
         b"Qclp" | b"sqcp" => "QCELP",
         b"sevc" => "EVRC",

@@ -23,10 +23,11 @@ use nice_plug_egui::baseview::{self, WindowContext};
 #[cfg(target_os = "linux")]
 mod x11;
 
-/// How long a window may take to close after it was asked, which is a frame's drawing at most, by software on a machine that is very busy.
-const CLOSING: Duration = Duration::from_secs(10);
+/// How long a window may take to close after it was asked: until it has drawn its frame, by software on a machine that is very
+/// busy. Without this the library waits for the same, and can't be told for how long.
+const CLOSING: Duration = Duration::from_secs(60);
 /// How long its threads may take to end after that.
-const ENDING: Duration = Duration::from_secs(5);
+const ENDING: Duration = Duration::from_secs(20);
 /// Time between two looks at either.
 const LOOK_EVERY: Duration = Duration::from_micros(500);
 

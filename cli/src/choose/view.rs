@@ -69,12 +69,14 @@ fn feed(text: &str, all: &View) -> Result<Shown, String> {
 }
 
 fn with_limits(from_file: Limits, settings: &[String]) -> Result<Limits, String> {
-    let mut values = [
+    let mut values: [String; rig_file::LIMITS.len()] = [
         from_file.dry_holds_db,
         from_file.dry_drops_out_db,
         from_file.drier_db,
         from_file.wetter_db,
         from_file.tone_db,
+        from_file.partials_db,
+        from_file.effect_gone_db,
     ]
     // With its point, so that TOML reads a float and says so in its complaints.
     .map(|value| format!("{value:?}"));

@@ -151,7 +151,7 @@ fn every_version_s_state_loads_with_all_that_is_in_it() {
 }
 
 #[test]
-fn as_many_takes_as_there_may_be_are_less_than_two_megabytes() {
+fn as_many_takes_as_there_may_be_are_less_than_three_megabytes() {
     let (_, json) = all().pop().unwrap();
     let mut root: Value = serde_json::from_slice(&json).unwrap();
     let field = root["fields"]["takes"].as_str().unwrap();
@@ -165,5 +165,5 @@ fn as_many_takes_as_there_may_be_are_less_than_two_megabytes() {
         .unwrap();
     assert_eq!(takes(&mut plugin).len(), 128);
     let bytes = plugin.save_state().unwrap().len();
-    assert!(bytes < 2_000_000, "{bytes} bytes");
+    assert!(bytes < 3_000_000, "{bytes} bytes");
 }

@@ -4,7 +4,7 @@ use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::split::Method;
 use sumproof_signals::{PresetKind, render};
 use sumproof_tests::host::setup::{plugin, samples};
-use sumproof_tests::host::{Blocks, ParamEvent, Play, State, Stereo};
+use sumproof_tests::host::{Blocks, ParamEvent, Play, Plugin, State, Stereo};
 use sumproof_tests::methods::{narrowed_pair, ratios, spec, truth};
 
 /// One recording of Debian's `sonic-pi-samples` 3.2.2~repack-8 with its reference values, computed by numpy 2.4.6 in
@@ -223,8 +223,9 @@ fn a_take_recorded_in_real_time_is_the_one_of_a_bounce() {
 }
 
 /// Plays the passes one after the other in one run, recorded by the two parameters alone, as a DAW's automation would. The
-/// dry pass is 3 dB too loud and the wet one 2 dB too soft, as when a mix-type block is taken out of the way.
-fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64) -> Vec<Take> {
+/// dry pass is 3 dB too loud and the wet one 2 dB too soft, as when a mix-type block is taken out of the way. A pair is waited for so
+/// long, seconds.
+fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64, most_s: u32) -> Vec<Take> {
     const PAUSE: usize = 4_800;
     let mut plugin = plugin().unwrap();
     let mut audio = Stereo::new(rate_hz, Vec::new(), Vec::new());
@@ -253,10 +254,19 @@ fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64) -> Vec<Take> {
         ..Play::default()
     };
     plugin.play(&audio, &how).unwrap();
-    State::decode(&plugin.save_state().unwrap())
-        .unwrap()
-        .takes()
-        .unwrap()
+    let stored = |plugin: &mut Plugin| {
+        let state = State::decode(&plugin.save_state().unwrap()).unwrap();
+        state.takes().unwrap()
+    };
+    // Passes are laid over one another beside everything else: the pair is stored when that is done.
+    for _ in 0..10 * most_s {
+        let takes = stored(&mut plugin);
+        if takes.iter().any(|take| take.method() == Method::TwoPass) {
+            return takes;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    stored(&mut plugin)
 }
 
 fn pass_of(pair: &sumproof_signals::Stereo, gain_db: f64) -> [Vec<f32>; 2] {
@@ -277,6 +287,7 @@ fn three_automated_passes_give_the_true_ratio() {
                 ("Wet only", pass_of(&preset.wet, -2.0)),
             ],
             preset.rate_hz,
+            60,
         );
         let pairs: Vec<&Take> = takes
             .iter()
@@ -307,6 +318,7 @@ fn passes_of_two_performances_make_no_take() {
             ("Wet only", pass_of(&other.wet, 0.0)),
         ],
         one.rate_hz,
+        8,
     );
     assert_eq!(takes.len(), 3);
     assert!(takes.iter().all(|take| take.method() == Method::Estimated));

@@ -44,7 +44,7 @@ fn a_window_that_breaks_takes_nobody_along() {
     let run = Command::new(std::env::current_exe().unwrap())
         .args([
             "--exact",
-            "a_window_that_breaks_takes_nobody_along",
+            "window_breaks::a_window_that_breaks_takes_nobody_along",
             "--nocapture",
         ])
         .env(WHOLE, whole.to_string())

@@ -1,6 +1,7 @@
 //! The verdicts on presets whose dry and wet are known: what holds, what drops out, and how near the estimate is.
 
 use crate::support::take;
+use sumproof_core::explain::diagnosis::Cause;
 use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::board::Row;
@@ -151,77 +152,77 @@ fn at_the_floor_of_the_estimate_only_a_bound_is_given() {
     assert!(sumproof_report::json(&[take], &rig).contains("at least 20 dB down"));
 }
 
-/// Wet over dry in stereo and in the mono wedge: estimated, true.
-fn ratios(preset: &Preset) -> [(f64, f64); 2] {
-    let take = heard(preset);
-    let wedge = score(&take, FeedId::MonoWedge);
-    let stereo = take.split.wet_over_dry_db().unwrap();
-    let shift = wedge.balance_shift_db.unwrap_or(f64::NAN);
-    [
-        (stereo, preset.true_wet_dry_db()),
-        (stereo + shift, truth::wet_dry_db(preset, &MonoFeed::wedge())),
-    ]
-}
-
-/// The largest error over wet/dry from −3 to −11 dB and four seeds, with every figure.
-fn errors(kinds: &[PresetKind]) -> (f64, String) {
-    let mut table = String::new();
-    let mut worst: f64 = 0.0;
+/// Of how many presets the interval of dry and of wet in the mono wedge holds the truth, and how wide the dry's is in the
+/// middle, over wet/dry from −3 to −11 dB and four seeds.
+fn held(kinds: &[PresetKind]) -> ([usize; 2], usize, f64, String) {
+    const SLACK_DB: f64 = 0.1;
+    let (mut held, mut count, mut widths, mut table) = ([0; 2], 0, Vec::new(), String::new());
     for &kind in kinds {
         for wet_db in [-3.0, -7.0, -11.0] {
             for seed in 1..=4 {
-                let [stereo, mono] = ratios(&preset(kind, wet_db, seed));
-                table += &format!(
-                    "{:24} {wet_db:5} dB seed {seed}: stereo {:+6.2} true {:+6.2}, mono {:+6.2} true {:+6.2}\n",
-                    kind.id(),
-                    stereo.0,
-                    stereo.1,
-                    mono.0,
-                    mono.1
-                );
-                worst = worst.max((stereo.0 - stereo.1).abs());
-                // Of a dry that cancels the estimate gives a bound, not a ratio.
-                if kind != PresetKind::FlippedChannel {
-                    worst = worst.max((mono.0 - mono.1).abs());
+                let preset = preset(kind, wet_db, seed);
+                let wedge = score(&heard(&preset), FeedId::MonoWedge);
+                let truth = truth::changes(&preset, &MonoFeed::wedge());
+                count += 1;
+                for (held, (found, truth)) in held
+                    .iter_mut()
+                    .zip([(wedge.dry, truth.dry_db), (wedge.wet, truth.wet_db)])
+                {
+                    let holds = found
+                        .is_some_and(|ends| ends.low - SLACK_DB <= truth && truth <= ends.high + SLACK_DB);
+                    *held += usize::from(holds);
+                    table += &format!(
+                        "{:24} {wet_db:5} dB seed {seed}: {found:?}, true {truth:+.2}\n",
+                        kind.id()
+                    );
                 }
+                widths.extend(wedge.dry.map(|dry| dry.high - dry.low));
             }
         }
     }
-    (worst, table)
+    widths.sort_by(f64::total_cmp);
+    let middle = widths.get(widths.len() / 2).copied().unwrap_or(f64::INFINITY);
+    (held, count, middle, table)
 }
 
-/// Where the wet's channels have nothing to do with each other the estimate is within 1.2 dB of the truth, in stereo and
-/// in the mono sum, for 8 s of guitar and wet/dry from −3 to −11 dB. (More of it: `methods_estimate.rs`.)
+/// With one dry in both channels its change in the wedge is known within a narrow interval that holds the truth; the wet's is
+/// an interval, since a wet that cancels in the sum and one that doesn't can look alike.
 #[test]
-fn the_estimate_is_near_the_truth_where_the_wet_is_decorrelated() {
-    let (worst, table) = errors(&[
+fn the_intervals_hold_the_truth_with_one_dry() {
+    let ([dry, wet], count, middle_db, table) = held(&[
         PresetKind::EqualDry,
         PresetKind::DryOffset6Db,
-        PresetKind::FlippedChannel,
         PresetKind::LateChannel300Us,
     ]);
-    assert!(worst <= 1.2, "off by {worst:.2} dB:\n{table}");
+    assert!(10 * dry >= 9 * count, "dry: {dry} of {count}:\n{table}");
+    assert!(10 * wet >= 9 * count, "wet: {wet} of {count}:\n{table}");
+    assert!(middle_db <= 1.0, "{middle_db:.2} dB wide:\n{table}");
 }
 
-/// The same where the dry's channels differ too, another amplifier and cabinet in each: the direction of the dry has to be
-/// found band by band, each from a few partials, which costs some more.
+/// With another amplifier and cabinet in each channel the interval is wider, and still holds.
 #[test]
-fn the_estimate_is_near_the_truth_with_two_amplifiers() {
-    let (worst, table) = errors(&[PresetKind::TwoAmplifiers]);
-    assert!(worst <= 1.8, "off by {worst:.2} dB:\n{table}");
+fn the_intervals_hold_the_truth_with_two_amplifiers() {
+    let ([dry, wet], count, _, table) = held(&[PresetKind::TwoAmplifiers]);
+    assert!(10 * dry >= 9 * count, "dry: {dry} of {count}:\n{table}");
+    assert!(10 * wet >= 9 * count, "wet: {wet} of {count}:\n{table}");
 }
 
-/// The sign trap: a reverb so wide that it works against itself looks like an inverted dry over the whole sound. The report
-/// names both possibilities and claims neither.
+/// The sign trap: a reverb so wide that it works against itself looks like an inverted dry over the whole sound. Neither the
+/// diagnosis nor the report calls it a flipped channel.
 #[test]
 fn the_sign_trap_is_not_called_a_flipped_channel() {
     let either = "an inverted channel, or a wet that works against itself";
-    let mut named = 0;
+    let is_flipped = |take: &Take| {
+        let diagnosis = take.diagnosis.as_ref().unwrap();
+        diagnosis
+            .findings()
+            .any(|finding| finding.cause == Cause::FlippedChannel)
+    };
     for seed in 1..=4 {
         let take = heard(&preset(PresetKind::AntiPhaseReverb, 6.0, seed));
         assert!(take.sums.correlation().unwrap() < 0.0, "the trap is set");
+        assert!(!is_flipped(&take), "seed {seed}");
         let table = sumproof_report::table(&take, &Rig::default());
-        named += usize::from(table.contains(either));
         let rest = table.replace(either, "").to_lowercase();
         for words in [
             "inverted",
@@ -232,11 +233,6 @@ fn the_sign_trap_is_not_called_a_flipped_channel() {
             assert!(!rest.contains(words), "seed {seed}: '{words}' in\n{table}");
         }
     }
-    assert!(
-        named > 0,
-        "the delay finder saw opposite signs in none: the trap was not set"
-    );
-    // A channel that is flipped gets the same sentence: from the averages alone the two are alike.
-    let take = heard(&preset(PresetKind::FlippedChannel, -6.0, 1));
-    assert!(sumproof_report::table(&take, &Rig::default()).contains(either));
+    // A channel that is flipped is told as one.
+    assert!(is_flipped(&heard(&preset(PresetKind::FlippedChannel, -6.0, 1))));
 }

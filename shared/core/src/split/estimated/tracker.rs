@@ -1,6 +1,6 @@
 //! Follows a pair as it is, and lined up by a delay if one seems to lie between the channels.
 
-use crate::dsp::samples::{LONGEST_RUN, Run};
+use crate::dsp::samples::{Cleaner, Run};
 use crate::split::ways::{Evidence, Memory, Ways};
 
 /// So much of the last sound is kept, to go over it once more when a delay is found, seconds.
@@ -8,7 +8,7 @@ const KEPT_S: f64 = 3.0;
 /// Delays nearer together than this are the same, samples.
 const SAME: f64 = 0.3;
 
-/// The last seconds of a pair.
+/// The last seconds of a pair; what isn't believed is NaN.
 #[derive(Debug)]
 struct Recent {
     channels: [Vec<f32>; 2],
@@ -20,7 +20,11 @@ impl Recent {
         let len = self.channels[0].len();
         for (&l, &r) in run.left.iter().zip(run.right) {
             let at = self.written % len;
-            (self.channels[0][at], self.channels[1][at]) = (l as f32, r as f32);
+            (self.channels[0][at], self.channels[1][at]) = if run.sound {
+                (l as f32, r as f32)
+            } else {
+                (f32::NAN, f32::NAN)
+            };
             self.written += 1;
         }
     }
@@ -28,20 +32,17 @@ impl Recent {
     /// Hands over what is kept, oldest first.
     fn replay(&self, mut on_run: impl FnMut(&Run<'_>)) {
         let len = self.channels[0].len();
-        let mut from = self.written.saturating_sub(len);
-        let (mut left, mut right) = ([0.0; LONGEST_RUN], [0.0; LONGEST_RUN]);
-        while from < self.written {
-            let count = (self.written - from).min(LONGEST_RUN);
-            for n in 0..count {
-                let at = (from + n) % len;
-                (left[n], right[n]) = (f64::from(self.channels[0][at]), f64::from(self.channels[1][at]));
-            }
-            on_run(&Run {
-                left: &left[..count],
-                right: &right[..count],
-                sound: true,
-            });
-            from += count;
+        let from = self.written.saturating_sub(len);
+        let mut cleaner = Cleaner::default();
+        let first = from % len;
+        let kept = self.written - from;
+        // It goes round: up to the end of what is kept, and from its beginning.
+        for range in [
+            first..len.min(first + kept),
+            0..(first + kept).saturating_sub(len),
+        ] {
+            let [left, right] = self.channels.each_ref().map(|channel| &channel[range.clone()]);
+            cleaner.runs(left, right, &mut on_run);
         }
     }
 }
@@ -133,5 +134,44 @@ impl Tracker {
     pub fn transforms(&self) -> (u64, usize) {
         let (plain, len) = self.plain.transforms();
         (plain + self.lined_up.transforms().0, len)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE_HZ: f64 = 48_000.0;
+
+    /// Onsets found while it came, and when what is kept of it is gone over again.
+    fn onsets(sound: &[f32]) -> [usize; 2] {
+        let mut tracker = Tracker::new(RATE_HZ, Memory::LIVE);
+        Cleaner::default().runs(sound, sound, |run| tracker.push(run));
+        tracker.try_delay(Some(12.0));
+        [&tracker.plain, &tracker.lined_up].map(|ways| ways.increments().onsets().count())
+    }
+
+    #[test]
+    fn sound_that_goes_on_after_what_is_not_believed_does_not_begin() {
+        // Steady tones: nothing begins in them.
+        let tones = |n: usize| {
+            let sine = |hz: f64| (core::f64::consts::TAU * hz * n as f64 / RATE_HZ).sin();
+            [131.0, 277.0, 523.0, 1109.0, 2093.0, 4435.0]
+                .into_iter()
+                .map(sine)
+                .sum::<f64>()
+        };
+        let steady: Vec<f32> = (0..120_000).map(|n| 0.1 * tones(n) as f32).collect();
+        assert_eq!(onsets(&steady), [0, 0]);
+        let with = |missing: usize, sample: f32| {
+            let mut sound = steady.clone();
+            sound[60_000..60_000 + missing].fill(sample);
+            onsets(&sound)
+        };
+        for missing in [1, 64, 20_000] {
+            assert_eq!(with(missing, f32::NAN), [0, 0], "{missing} frames");
+        }
+        // After silence they do.
+        assert_eq!(with(20_000, 0.0), [1, 1]);
     }
 }

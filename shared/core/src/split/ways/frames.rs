@@ -113,7 +113,9 @@ impl ShortFrames {
         self.unclean = 0;
     }
 
-    pub fn push(&mut self, run: &Run<'_>, mut on_frame: impl FnMut(&[Covariance; BANDS])) {
+    /// Takes frames. Hands over the bands of each short frame, and whether all that lies in it is believed: nothing is in the
+    /// bands where not.
+    pub fn push(&mut self, run: &Run<'_>, mut on_frame: impl FnMut(&[Covariance; BANDS], bool)) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {
             let count = left.len().min(self.hop - self.pending);
@@ -129,12 +131,13 @@ impl ShortFrames {
             self.pending += count;
             if self.pending == self.hop {
                 self.pending = 0;
-                let bands = if self.unclean == 0 {
+                let believed = self.unclean == 0;
+                let bands = if believed {
                     self.transform()
                 } else {
                     [Covariance::default(); BANDS]
                 };
-                on_frame(&bands);
+                on_frame(&bands, believed);
             }
         }
     }

@@ -49,6 +49,8 @@ pub struct OnsetIncrements {
     rises: Vec<f64>,
     powers: Vec<f64>,
     count: u64,
+    /// Frames that are still needed until no rise reaches across one that isn't believed.
+    broken: usize,
     peaks: [f64; BANDS],
     means: [f64; BANDS],
     mean_weight: f64,
@@ -69,6 +71,7 @@ impl OnsetIncrements {
             rises: vec![0.0; KEPT],
             powers: vec![0.0; KEPT],
             count: 0,
+            broken: 0,
             peaks: [0.0; BANDS],
             means: [0.0; BANDS],
             mean_weight: 0.0,
@@ -90,6 +93,7 @@ impl OnsetIncrements {
 
     pub(super) fn reset(&mut self) {
         self.count = 0;
+        self.broken = 0;
         self.peaks = [0.0; BANDS];
         self.means = [0.0; BANDS];
         self.mean_weight = 0.0;
@@ -107,7 +111,8 @@ impl OnsetIncrements {
         (frame % KEPT as u64) as usize
     }
 
-    pub(super) fn add(&mut self, frame: &[Covariance; BANDS]) {
+    /// Takes a frame. Where sound goes on after what isn't believed, nothing begins.
+    pub(super) fn add(&mut self, frame: &[Covariance; BANDS], believed: bool) {
         let slot = Self::slot(self.count);
         self.mean_weight = self.mean_weight * self.keep + 1.0;
         self.loudest *= self.fade;
@@ -123,7 +128,12 @@ impl OnsetIncrements {
         self.frames[slot] = *frame;
         self.powers[slot] = power;
         self.loudest = self.loudest.max(power);
-        self.rises[slot] = self.rise(slot);
+        self.broken = if believed {
+            self.broken.saturating_sub(1)
+        } else {
+            RISE_FRAMES + 1
+        };
+        self.rises[slot] = if self.broken == 0 { self.rise(slot) } else { 0.0 };
         self.count += 1;
         if self.count > (2 * BESIDE + RISE_FRAMES) as u64 {
             self.look(self.count - 1 - BESIDE as u64);

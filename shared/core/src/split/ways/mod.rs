@@ -99,9 +99,9 @@ impl Ways {
     /// Takes frames.
     pub fn push(&mut self, run: &Run<'_>) {
         let (increments, sums) = (&mut self.increments, &mut self.sums);
-        self.frames.push(run, |bands| {
+        self.frames.push(run, |bands, believed| {
             sums.add(bands);
-            increments.add(bands);
+            increments.add(bands, believed);
         });
     }
 

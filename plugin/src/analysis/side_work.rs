@@ -72,6 +72,8 @@ pub(crate) struct SideWork {
     rate_hz: f64,
     references: usize,
     settings: Option<(f64, f64)>,
+    /// What was not done yet: sound of another rate waits until the takes of this one are told apart.
+    waiting: VecDeque<Order>,
     /// Takes being worked on, in order.
     ending: VecDeque<TakeId>,
     /// Sound that no step was taken for, frames.
@@ -81,7 +83,7 @@ pub(crate) struct SideWork {
 
 impl SideWork {
     /// Does what is to be done, and one share of what takes long.
-    pub(crate) fn run(&mut self, mut orders: Orders) -> News {
+    pub(crate) fn run(&mut self, orders: Orders) -> News {
         let mut done = Vec::new();
         let heard = orders
             .orders
@@ -90,11 +92,26 @@ impl SideWork {
         if let Some(side) = &mut self.side {
             side.set_watched(orders.watched);
         }
-        for order in std::mem::take(&mut orders.orders) {
+        let Orders {
+            orders,
+            watched,
+            wanted,
+            live,
+        } = orders;
+        if orders.iter().any(|order| matches!(order, Order::Leave)) {
+            // What went before belongs to the project that was left: nothing waits for it.
+            self.leave();
+        }
+        self.waiting.extend(orders);
+        while let Some(order) = self.next_order() {
             self.obey(order, &mut done);
         }
-        let busy = self.take_a_share(&orders, &mut done);
-        let due = orders.watched && heard && self.read_at.is_none_or(|at| at.elapsed() >= READ_EVERY);
+        let busy = self.take_a_share(wanted, live, &mut done) || !self.waiting.is_empty();
+        // While sound of another rate waits, nobody wants a split of the one before.
+        let due = watched
+            && heard
+            && self.waiting.is_empty()
+            && self.read_at.is_none_or(|at| at.elapsed() >= READ_EVERY);
         if due {
             self.read_at = Some(Instant::now());
         }
@@ -107,9 +124,26 @@ impl SideWork {
         }
     }
 
+    /// The next order that can be obeyed now. What is being worked on is told apart at its own rate, in shares, before another
+    /// rate's sound is taken.
+    fn next_order(&mut self) -> Option<Order> {
+        let side = self.side.as_ref().filter(|side| side.is_ending());
+        self.waiting.pop_front_if(|order| match (order, side) {
+            (Order::Attach(rate_hz, kind), Some(side)) => side.fits(*rate_hz, *kind),
+            _ => true,
+        })
+    }
+
+    fn leave(&mut self) {
+        if let Some(side) = &mut self.side {
+            side.drop_takes();
+        }
+        self.ending.clear();
+    }
+
     fn obey(&mut self, order: Order, done: &mut Vec<(TakeId, ToldApart)>) {
         if let Order::Attach(rate_hz, kind) = order {
-            self.attach(rate_hz, kind, done);
+            self.attach(rate_hz, kind);
             return;
         }
         if let Order::Settings(split_s, integration_s) = order {
@@ -139,27 +173,17 @@ impl SideWork {
             },
             Order::Drop => side.drop_take(),
             Order::Leave => {
-                side.drop_takes();
-                self.ending.clear();
+                self.leave();
+                done.clear();
             }
             Order::Reset => side.reset(),
             Order::Attach(..) => {}
         }
     }
 
-    fn attach(&mut self, rate_hz: f64, kind: Reference, done: &mut Vec<(TakeId, ToldApart)>) {
+    fn attach(&mut self, rate_hz: f64, kind: Reference) {
         if self.side.as_ref().is_some_and(|side| side.fits(rate_hz, kind)) {
             return;
-        }
-        // What was being worked on is told apart first, at its own rate.
-        while let Some(side) = &mut self.side
-            && side.is_ending()
-        {
-            if let Some(told) = side.refine()
-                && let Some(id) = self.ending.pop_front()
-            {
-                done.push((id, told));
-            }
         }
         let mut side = ReferenceSide::new(rate_hz, kind);
         if let Some((split_s, integration_s)) = self.settings {
@@ -175,7 +199,7 @@ impl SideWork {
     }
 
     /// Takes that ended come first. Says whether there's more to do at once.
-    fn take_a_share(&mut self, orders: &Orders, done: &mut Vec<(TakeId, ToldApart)>) -> bool {
+    fn take_a_share(&mut self, wanted: bool, live: bool, done: &mut Vec<(TakeId, ToldApart)>) -> bool {
         let Some(side) = &mut self.side else { return false };
         if side.is_ending() {
             if let Some(told) = side.refine()
@@ -185,7 +209,7 @@ impl SideWork {
             }
             return side.is_ending();
         }
-        let step_s = if orders.live {
+        let step_s = if live {
             LIVE_STEP_S
         } else {
             RENDER_STEP_S * self.references as f64
@@ -193,7 +217,7 @@ impl SideWork {
         let step = step_s * self.rate_hz;
         // No more is saved up than a few steps: what wasn't needed need not be done at once.
         self.credit = self.credit.min(12.0 * step);
-        if !orders.wanted || self.credit < step || !side.work() {
+        if !wanted || self.credit < step || !side.work() {
             return false;
         }
         self.credit -= step;

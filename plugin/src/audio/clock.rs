@@ -202,13 +202,19 @@ impl Watch {
 mod tests {
     use super::*;
 
-    /// Lets `seconds` of time and `sound` seconds of sound go by in steps of 20 ms.
+    /// The longest block a host sends here, frames: what counts as one decides how long a stretch has to be.
+    const BLOCK: usize = 512;
+
+    /// Lets `seconds` of time and `sound` seconds of sound go by in steps of 20 ms, the sound in blocks.
     fn go_by(pulse: &Pulse, watch: &mut Watch, now: &mut Instant, seconds: f64, sound: f64) {
         let steps = (seconds / 0.02).round().max(1.0);
         for _ in 0..steps as usize {
             *now += Duration::from_secs_f64(seconds / steps);
             if sound > 0.0 {
-                pulse.count((sound / steps * 48_000.0) as usize);
+                let frames = (sound / steps * 48_000.0) as usize;
+                for begin in (0..frames).step_by(BLOCK) {
+                    pulse.count(BLOCK.min(frames - begin));
+                }
             }
             watch.look_at(pulse, *now);
         }

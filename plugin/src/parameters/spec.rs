@@ -3,7 +3,7 @@
 //! The framework takes a state's values as they come: a float out of range stays out of range, a list's index past its end
 //! is used as one, what is missing keeps the value of the session before. So a state is gone through first, value by
 //! value, and what reaches the framework is complete and within range. Every parameter comes back as it was saved; that nothing is
-//! heard or recorded because of it is [`crate::bridge::shared::Arming`]'s business.
+//! heard or recorded because of it is [`crate::bridge::arming::Arming`]'s business.
 
 use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;

@@ -119,6 +119,20 @@ impl Analysis {
         }
     }
 
+    /// One look in which something else happens before what the side-chain's work came to is taken over.
+    #[cfg(test)]
+    pub(crate) fn look_while(&self, meanwhile: impl FnOnce()) {
+        let orders = {
+            let mut engine = self.lock();
+            engine.look();
+            engine.take_orders().expect("there is a side-chain")
+        };
+        let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);
+        let news = work.run(orders);
+        meanwhile();
+        self.lock().take_news(news);
+    }
+
     /// The side-chain's work, without the engine's lock. Says whether there's more to do at once.
     fn work_on_side(&self, orders: Orders) -> bool {
         let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);

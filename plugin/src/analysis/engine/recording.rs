@@ -6,6 +6,8 @@ use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_wording::passes;
 
 use super::{AnyEnd, Engine};
+#[cfg(test)]
+use crate::analysis::passes::PairJob;
 use crate::analysis::passes::{Paired, Pairing, PairingStep};
 use crate::analysis::side_work::{News, Order};
 use crate::state::takes::Takes;
@@ -130,6 +132,12 @@ impl Engine {
         }
     }
 
+    /// Whether nothing is being laid over one another: the next look stores what came of it.
+    #[cfg(test)]
+    pub(crate) fn pairs_are_done(&self) -> bool {
+        self.pair_work.iter().all(PairJob::is_done)
+    }
+
     /// Nothing of the present project enters the next one: the running take, halves of pairs and what is being worked out.
     pub(super) fn leave_project(&mut self) {
         self.running = None;
@@ -154,7 +162,9 @@ impl Engine {
             side.shown = news.shown;
             self.unshown = true;
         }
-        for (id, told) in news.done {
+        // Found while a state was loaded: the take of that number is another project's now.
+        let left = side.orders.iter().any(|order| matches!(order, Order::Leave));
+        for (id, told) in news.done.into_iter().filter(|_| !left) {
             if let Some(take) = self.takes.get_mut(id) {
                 told.put_into(take);
                 self.sum_up_anew();

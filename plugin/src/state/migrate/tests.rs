@@ -1,4 +1,5 @@
 use super::*;
+use crate::bridge::arming::{Arming, Switches};
 use crate::parameters::params::{GAIN_RANGE_DB, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS};
 use crate::parameters::spec::Kind;
 
@@ -101,20 +102,45 @@ fn good_values_pass_as_they_are() {
 }
 
 #[test]
-fn audition_and_recording_are_never_restored() {
-    let on: Vec<_> = ["aud", "audbnc", "rec"]
-        .map(|id| (id, ParamValue::Bool(true)))
-        .to_vec();
+fn audition_and_recording_come_back_as_they_were_saved_and_are_not_armed() {
+    let ids = ["aud", "audbnc", "rec"];
     for version in [VERSION, "99.0.0", ""] {
-        let mut state = state(version, &on, &[]);
-        filter(&mut state, &FIELDS);
-        for (id, _) in &on {
-            assert!(
-                same(&state.params[*id], &ParamValue::Bool(false)),
-                "{id} of {version:?}"
-            );
+        // Each switch on or off, in every combination.
+        for saved in 0..8u8 {
+            let on = [0, 1, 2].map(|bit| saved >> bit & 1 == 1);
+            let written: Vec<_> = ids.into_iter().zip(on.map(ParamValue::Bool)).collect();
+            let mut state = state(version, &written, &[]);
+            filter(&mut state, &FIELDS);
+            for (id, value) in &written {
+                assert!(
+                    same(&state.params[*id], value),
+                    "{id} of {version:?}, {saved:03b}"
+                );
+            }
+            assert!(kept(&state).is_empty());
+            // What is heard and recorded of them: nothing, until somebody switches them on.
+            let [audition, in_bounces, record] = on;
+            let switches = Switches {
+                audition,
+                in_bounces,
+                record,
+            };
+            let arming = Arming::default();
+            assert_eq!(arming.holds(switches), switches);
+            arming.loaded(switches);
+            let none = Switches {
+                audition: false,
+                in_bounces: false,
+                record: false,
+            };
+            assert_eq!(arming.holds(switches), none, "{saved:03b}");
         }
-        assert!(kept(&state).is_empty());
+        // What a state doesn't say is off.
+        let mut state = state(version, &[], &[]);
+        filter(&mut state, &FIELDS);
+        for id in ids {
+            assert!(same(&state.params[id], &ParamValue::Bool(false)), "{id}");
+        }
     }
 }
 

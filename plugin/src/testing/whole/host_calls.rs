@@ -131,6 +131,36 @@ fn without_sound_or_a_reference_nothing_is_solved_for() {
 }
 
 #[test]
+fn what_was_found_of_a_take_while_a_state_was_loaded_is_of_no_take_in_it() {
+    let sound = noise(30_000)[0].clone();
+    // Records without a reference: that nothing came on the side-chain is said of the take.
+    let record = || {
+        let mut beside = Beside::new();
+        beside.activate(RATE_HZ);
+        set(&beside.params.host.record, true);
+        let (mut left, mut right) = (sound.clone(), sound.clone());
+        for (left, right) in left.chunks_mut(512).zip(right.chunks_mut(512)) {
+            beside.audio.process(&mut [left, right], [&[]; 2], false);
+        }
+        set(&beside.params.host.record, false);
+        beside.play(&[0.0; 512]);
+        beside
+    };
+    let message = |beside: &Beside| beside.analysis.lock().message().map(String::from);
+    let mut before = record();
+    before.analysis.look_while(|| {});
+    assert!(message(&before).is_some_and(|line| line.contains("side-chain")));
+    let state = before.params.serialize_fields();
+    before.audio.deactivate();
+    // Another project, whose first take has the same number.
+    let other = record();
+    other
+        .analysis
+        .look_while(|| other.params.deserialize_fields(&state));
+    assert_eq!((message(&other), other.methods().len()), (None, 1));
+}
+
+#[test]
 fn a_gap_is_told_to_the_side_chain() {
     let mut beside = Beside::new();
     let dry = noise(640_000)[0].clone();

@@ -566,7 +566,7 @@ fn an_open_window_is_shown_what_is_played_and_what_is_stored() {
     assert_eq!(Settings::read(instance.host()).record, snapshot.settings.record);
 }
 
-/// Records one pass of each kind, and what the window says then.
+/// Records one pass of each kind, and what the window says once they have been laid over one another.
 fn record_passes(instance: &mut Instance, passes: [(Pass, &[Vec<f32>; 2]); 3]) -> Option<String> {
     for (pass, [left, right]) in passes {
         choose(&instance.host().pass, Choice(pass));
@@ -575,10 +575,29 @@ fn record_passes(instance: &mut Instance, passes: [(Pass, &[Vec<f32>; 2]); 3]) -
         set(&instance.host().record, false);
         instance.play(&[0.0; 64], &[0.0; 64], 64, false);
     }
-    // As a save does, which waits for what is being worked out.
-    instance.analysis.lock().settle();
+    // A save doesn't wait for what is being worked out: it stores what exists.
+    saved_is_what_exists(instance);
+    assert!(instance.takes().len() >= passes.len());
+    // No deadline: the work ends by itself. The next look stores what came of it.
+    while !instance.analysis.lock().pairs_are_done() {
+        std::thread::yield_now();
+    }
+    instance.analysis.look();
+    saved_is_what_exists(instance);
     instance.analysis.lock().show_now();
+    assert!(!instance.published.read().passes.working);
     instance.published.read().message.clone()
+}
+
+/// Saves, loads elsewhere, and compares.
+fn saved_is_what_exists(instance: &Instance) {
+    let other = Instance::new(Shared::default());
+    other.load(&instance.saved());
+    let list = |instance: &Instance| -> Vec<(String, Method)> {
+        let takes = instance.takes().into_iter();
+        takes.map(|take| (take.name.clone(), take.method())).collect()
+    };
+    assert_eq!(list(&other), list(instance));
 }
 
 fn added(one: &[Vec<f32>; 2], other: &[Vec<f32>; 2]) -> [Vec<f32>; 2] {

@@ -39,7 +39,8 @@ fn the_dry_of_one_direction_is_known_in_every_feed() {
                 let true_db = change_db(&preset.dry, &feed, preset.rate_hz);
                 let what = format!("{} {}: {dry:?}, true {true_db:.2}", preset.name, id.id());
                 assert!(dry.low - 0.2 <= true_db && true_db <= dry.high + 0.2, "{what}");
-                assert!(dry.width() < 2.5, "{what}");
+                // Of a dry that cancels it is told how far down it is at least.
+                assert!(dry.width() < 2.5 || dry.high < -20.0, "{what}");
             }
         }
     }

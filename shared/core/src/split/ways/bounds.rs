@@ -109,6 +109,9 @@ pub struct Bounds {
     pub wet: Option<WetWay>,
 }
 
+/// The dry's share of all power where nothing bounds it.
+const UNTOLD: [f64; 2] = [0.0, 1.0];
+
 /// How a wet lies in the pair.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -412,7 +415,12 @@ impl Evidence {
                 one_direction: true,
                 ways,
                 count: 1,
-                dry_share: [share(least), share(most)],
+                // A late copy fills what lies across with teeth that are the dry's: then the shares aren't known.
+                dry_share: if self.delay_s == 0.0 {
+                    [share(least), share(most)]
+                } else {
+                    UNTOLD
+                },
                 likely_share: share(dry),
                 closed,
                 delay_s: self.delay_s,
@@ -469,7 +477,7 @@ impl Evidence {
             bounds.error = Some([level, UNRELATED, UNRELATED]);
         }
         let mut bands = [BandDry::default(); BANDS];
-        let (mut least, mut most, mut all, mut dry) = (0.0, 0.0, 0.0, 0.0);
+        let (mut all, mut dry) = (0.0, 0.0);
         for (n, (band, mean)) in bands.iter_mut().zip(&self.means).enumerate() {
             let trace = mean.trace();
             let [low, high] = if begun { self.dry_share[n] } else { [0.0, 1.0] };
@@ -504,12 +512,11 @@ impl Evidence {
                 along: 0.0,
             };
             all += trace;
-            least += trace * low;
-            most += trace * high;
             dry += trace * band.share;
         }
         if all > 0.0 {
-            bounds.dry_share = [least / all, most / all];
+            // Where a dry has several directions, what lies across one may be dry as well.
+            bounds.dry_share = UNTOLD;
             bounds.likely_share = dry / all;
         }
         Resolved { bounds, bands }

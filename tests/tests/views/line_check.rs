@@ -155,7 +155,7 @@ fn what_was_found_is_said_and_becomes_the_own_feed() {
         text.contains("My right line is 7.0 dB softer") && text.contains("(sure)"),
         "{text}"
     );
-    assert!(text.contains("delay: the right line is 2100"), "{text}");
+    assert!(text.contains("delay: the right line is 2.100 ms late"), "{text}");
     click(&mut stage, "line check: make what was found your own feed");
     assert_eq!(stage.take_intents(), wish(CheckWish::Save));
     stage.harness.state_mut().snapshot.check.saved = true;

@@ -224,6 +224,8 @@ impl ToldApart {
         // The total stays the one from longer blocks.
         split.total.clone_from(&take.split.total);
         take.split = split;
+        // What the estimate rested on would bring the estimate back when the take is loaded.
+        take.evidence = None;
         take.delay = found.delay.or(take.delay);
     }
 }

@@ -120,19 +120,8 @@ impl Lags {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dsp::noise;
     use crate::spectrum::welch::spectrum_of;
-
-    fn noise(seed: u64, len: usize) -> Vec<f64> {
-        let mut state = seed;
-        (0..len)
-            .map(|_| {
-                state = state
-                    .wrapping_mul(6_364_136_223_846_793_005)
-                    .wrapping_add(1_442_695_040_888_963_407);
-                (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
-            })
-            .collect()
-    }
 
     /// The sum of a channel and its late copy, in the time domain and from the corrected cross term, for every delay up to 40 ms
     /// and a line that is late by as much again.

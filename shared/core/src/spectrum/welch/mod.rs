@@ -345,18 +345,7 @@ pub fn spectrum_of(left: &[f64], right: &[f64], rate_hz: f64, block_len: usize) 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn noise(seed: u64, len: usize) -> Vec<f64> {
-        let mut state = seed;
-        (0..len)
-            .map(|_| {
-                state = state
-                    .wrapping_mul(6_364_136_223_846_793_005)
-                    .wrapping_add(1_442_695_040_888_963_407);
-                (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
-            })
-            .collect()
-    }
+    use crate::dsp::noise;
 
     fn push(blocks: &mut Blocks, average: &mut Average, left: &[f64], right: &[f64]) {
         Cleaner::default().runs(left, right, |run| blocks.push(run, |block| average.add(block)));

@@ -233,18 +233,7 @@ fn add_product(sums: &mut [Complex<f64>], x: &[Complex<f64>], y: &[Complex<f64>]
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn noise(seed: u64, len: usize) -> Vec<f64> {
-        let mut state = seed;
-        (0..len)
-            .map(|_| {
-                state = state
-                    .wrapping_mul(6_364_136_223_846_793_005)
-                    .wrapping_add(1_442_695_040_888_963_407);
-                (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
-            })
-            .collect()
-    }
+    use crate::dsp::noise;
 
     #[test]
     fn the_sums_are_the_definition() {

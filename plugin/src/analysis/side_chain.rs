@@ -220,13 +220,7 @@ impl ToldApart {
     /// Puts them into the take as it was stored.
     pub(crate) fn put_into(&self, take: &mut Take) {
         let Some(found) = &self.take else { return };
-        let mut split = found.split.clone();
-        // The total stays the one from longer blocks.
-        split.total.clone_from(&take.split.total);
-        take.split = split;
-        // What the estimate rested on would bring the estimate back when the take is loaded.
-        take.evidence = None;
-        take.delay = found.delay.or(take.delay);
+        take.tell_apart(found.split.clone(), found.delay);
     }
 }
 

@@ -167,6 +167,16 @@ impl Take {
         self
     }
 
+    /// Puts in the place of an estimate what somebody else told of dry and wet, on this take's cells. The total stays the one from
+    /// longer blocks, and a delay that isn't told the one that was found. What the estimate rested on goes: loaded, it would bring
+    /// the estimate back.
+    pub fn tell_apart(&mut self, told: Split, delay: Option<ChannelDelay>) {
+        let estimated = core::mem::replace(&mut self.split, told);
+        self.split.total = estimated.total;
+        self.evidence = None;
+        self.delay = delay.or(self.delay);
+    }
+
     /// The cells the spectra are on.
     #[must_use]
     pub fn grid(&self) -> Grid {

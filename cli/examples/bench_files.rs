@@ -46,7 +46,6 @@ fn main() {
     let folder = arguments
         .first()
         .map_or_else(|| std::env::temp_dir().join("sumproof-bench"), PathBuf::from);
-    let set = folder.join("set");
     let own = std::env::current_exe().unwrap();
     // In a process of its own: a child's peak memory counts what its parent held when it was started.
     run(Command::new(&own).arg("--generate").arg(&folder));
@@ -56,66 +55,92 @@ fn main() {
         "{} is missing: cargo build --release -p sumproof-cli",
         sumproof.display()
     );
-    let check = |jobs: &str, what: &Path| {
-        let mut command = Command::new(&sumproof);
+    let bench = Bench { sumproof, folder };
+    bench.speed(&own, arguments.get(1).map(String::as_str));
+    bench.passes();
+    bench.memory();
+}
+
+/// The command that is measured, and where its files are.
+struct Bench {
+    sumproof: PathBuf,
+    folder: PathBuf,
+}
+
+impl Bench {
+    fn check(&self, jobs: &str, what: &Path) -> Command {
+        let mut command = Command::new(&self.sumproof);
         command.args(["check", "--format", "json", "--output"]);
         command
-            .arg(folder.join("out.json"))
+            .arg(self.folder.join("out.json"))
             .args(["--jobs", jobs])
             .arg(what);
         command
-    };
+    }
 
-    println!("{FILES} files of {SECONDS} s at {RATE_HZ} Hz, 16 bit");
-    let base = run(Command::new(&own).arg("--baseline").arg(&set));
-    let single = run(&mut check("1", &set));
-    let per_file = |ran: &Ran, files: usize| 1000.0 * ran.processor.as_secs_f64() / files as f64;
-    println!(
-        "decode and bare windowed FFTs    {:8.1} ms a file",
-        per_file(&base, FILES)
-    );
-    println!(
-        "check, one thread                {:8.1} ms a file, {:.2} times that (at most 2.0 wanted)",
-        per_file(&single, FILES),
-        single.processor.as_secs_f64() / base.processor.as_secs_f64()
-    );
-    let double = run(&mut check("2", &set));
-    println!(
-        "two threads                      {:8.2} times as fast as one (1.8 wanted), {:.0} times real time",
-        single.wall.as_secs_f64() / double.wall.as_secs_f64(),
-        FILES as f64 * SECONDS / double.wall.as_secs_f64()
-    );
-    if let Some(python) = arguments.get(1) {
-        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/bench_scipy.py");
-        let scipy = run(Command::new(python)
-            .arg(&script)
-            .arg(&set)
-            .arg(FOR_SCIPY.to_string()));
+    fn speed(&self, own: &Path, python: Option<&str>) {
+        let set = &self.folder.join("set");
+        println!("{FILES} files of {SECONDS} s at {RATE_HZ} Hz, 16 bit");
+        let base = run(Command::new(own).arg("--baseline").arg(set));
+        let single = run(&mut self.check("1", set));
         println!(
-            "the same numbers with SciPy      {:8.1} ms a file, check is {:.1} times as fast (at least 10 wanted)",
-            per_file(&scipy, FOR_SCIPY),
-            per_file(&scipy, FOR_SCIPY) / per_file(&single, FILES)
+            "decode and bare windowed FFTs    {:8.1} ms a file",
+            per_file(&base, FILES)
+        );
+        println!(
+            "check, one thread                {:8.1} ms a file, {:.2} times that (at most 2.0 wanted)",
+            per_file(&single, FILES),
+            single.processor.as_secs_f64() / base.processor.as_secs_f64()
+        );
+        let double = run(&mut self.check("2", set));
+        println!(
+            "two threads                      {:8.2} times as fast as one (1.8 wanted), {:.0} times real time",
+            single.wall.as_secs_f64() / double.wall.as_secs_f64(),
+            FILES as f64 * SECONDS / double.wall.as_secs_f64()
+        );
+        if let Some(python) = python {
+            let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/bench_scipy.py");
+            let scipy = run(Command::new(python)
+                .arg(&script)
+                .arg(set)
+                .arg(FOR_SCIPY.to_string()));
+            println!(
+                "the same numbers with SciPy      {:8.1} ms a file, check is {:.1} times as fast (at least 10 wanted)",
+                per_file(&scipy, FOR_SCIPY),
+                per_file(&scipy, FOR_SCIPY) / per_file(&single, FILES)
+            );
+        }
+    }
+
+    fn passes(&self) {
+        let passes = self.folder.join("passes");
+        let part = run(&mut self.check("1", &passes.join("full.wav")));
+        let mut judged = self.check("1", &passes.join("full.wav"));
+        judged.arg("--dry").arg(passes.join("dry.wav"));
+        judged.arg("--wet").arg(passes.join("wet.wav"));
+        let judged = run(&mut judged);
+        println!(
+            "dry and wet from passes          {:8.1} ms for {PART_SECONDS} s, {:.1} times the part alone (at most 4.0 wanted)",
+            per_file(&judged, 1),
+            judged.processor.as_secs_f64() / part.processor.as_secs_f64()
         );
     }
-    let passes = folder.join("passes");
-    let part = run(&mut check("1", &passes.join("full.wav")));
-    let mut judged = check("1", &passes.join("full.wav"));
-    judged.arg("--dry").arg(passes.join("dry.wav"));
-    judged.arg("--wet").arg(passes.join("wet.wav"));
-    let judged = run(&mut judged);
-    println!(
-        "dry and wet from passes          {:8.1} ms for {PART_SECONDS} s, {:.1} times the part alone (at most 4.0 wanted)",
-        per_file(&judged, 1),
-        judged.processor.as_secs_f64() / part.processor.as_secs_f64()
-    );
-    let short = run(&mut check("1", &folder.join(SHORT.0)));
-    let long = run(&mut check("1", &folder.join(LONG.0)));
-    println!(
-        "peak memory                      {:8.1} MB for 2 min, {:.1} MB for 2 h: {:+.1} MB (at most 8 wanted)",
-        short.megabytes,
-        long.megabytes,
-        long.megabytes - short.megabytes
-    );
+
+    fn memory(&self) {
+        let short = run(&mut self.check("1", &self.folder.join(SHORT.0)));
+        let long = run(&mut self.check("1", &self.folder.join(LONG.0)));
+        println!(
+            "peak memory                      {:8.1} MB for 2 min, {:.1} MB for 2 h: {:+.1} MB (at most 8 wanted)",
+            short.megabytes,
+            long.megabytes,
+            long.megabytes - short.megabytes
+        );
+    }
+}
+
+/// Milliseconds of a core for each of so many files.
+fn per_file(ran: &Ran, files: usize) -> f64 {
+    1000.0 * ran.processor.as_secs_f64() / files as f64
 }
 
 struct Ran {

@@ -19,7 +19,7 @@ pub const TABLE: [(u8, &str); 21] = [
     (17, "a file is silent"),
     (18, "a file holds samples that are not numbers, or above +60 dBFS"),
     (19, "a file's sample rate is outside 8 to 192 kHz"),
-    (20, "the passes given with --dry and --wet don't belong together"),
+    (20, "the passes given with --dry don't belong together"),
     (21, "a rig file, or a file of takes for the card, is wrong"),
     (30, "the test signal isn't in the recording"),
     (31, "only a part of the test signal is in the recording"),

@@ -6,7 +6,7 @@ mod common;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use common::{folder, write};
+use common::{folder, sumproof, text, write};
 use serde_json::Value;
 use sumproof_signals::{Preset, PresetKind, PresetSpec, render};
 
@@ -54,6 +54,38 @@ fn two_passes_and_the_part_as_it_is_give_the_true_balance() {
     // The bound for this method.
     assert!((balance - part.true_wet_dry_db()).abs() < 0.1, "{balance}");
     assert_eq!(report["takes"][0]["name"], "part");
+}
+
+/// The wet is what a softer dry pass, which begins later, leaves.
+#[test]
+fn a_dry_pass_and_the_part_as_it_is_give_the_true_balance() {
+    let folder = folder("passes-dry");
+    let part = preset(1);
+    let mut soft = part.dry.clone();
+    soft.scale(0.5);
+    for channel in [&mut soft.left, &mut soft.right] {
+        channel.splice(0..0, vec![0.0; 1000]);
+    }
+    let dry = write(&folder, "dry.wav", 48_000, &soft);
+    let full = write(&folder, "part.wav", 48_000, &part.full());
+    let output = sumproof(&["check", "--format", "json", "--dry", text(&dry), text(&full)]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("6.0 dB louder"), "{said}");
+    let report: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let split = &report["takes"][0]["split"];
+    assert_eq!(split["method"], "two-pass");
+    let balance = split["wet_over_dry_db"].as_f64().unwrap();
+    assert!((balance - part.true_wet_dry_db()).abs() < 0.1, "{balance}");
+    // Another performance is none of its passes.
+    let other = write(&folder, "other.wav", 48_000, &preset(2).full());
+    let output = sumproof(&["check", "--dry", text(&dry), text(&other)]);
+    assert_eq!(output.status.code(), Some(20));
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(
+        said.contains("be found in the full one") && said.lines().count() == 1,
+        "{said}"
+    );
 }
 
 #[test]

@@ -274,7 +274,7 @@ fn passes_of_a_folder_find_each_other_by_name() {
     let said = complaints(&output);
     assert!(
         said.lines()
-            .any(|line| line.contains("Alone-dry.wav") && line.contains("no wet one")),
+            .any(|line| line.contains("Alone-dry.wav") && line.contains("no wet or full one")),
         "{said}"
     );
     let document: Value = serde_json::from_slice(&output.stdout).unwrap();

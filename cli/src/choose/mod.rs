@@ -2,5 +2,6 @@
 //!
 //! In: options. Out: a view and an order. Uses `input` and the report.
 
+pub mod kind;
 pub mod select;
 pub mod view;

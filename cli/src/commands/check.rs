@@ -5,14 +5,15 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
+use sumproof_cli::choose::kind::Said;
 use sumproof_cli::choose::select::{Condition, Order, Selection};
 use sumproof_cli::choose::view::view;
 use sumproof_cli::input::pairs::{self, NamePattern};
 use sumproof_cli::input::walk::walk;
 use sumproof_cli::measure::jobs::{self, Job};
+use sumproof_cli::measure::passes::Others;
 use sumproof_cli::{exit, output};
 use sumproof_core::score::outcome::Outcome;
-use sumproof_core::split::kind::PresetKind;
 use sumproof_report::{Entry, Judged, View};
 use sumproof_wording::Name;
 
@@ -22,17 +23,13 @@ pub struct Arguments {
     #[arg(required_unless_present = "dry", value_name = "FILE|FOLDER")]
     named: Vec<PathBuf>,
 
-    /// The same part with all effects off: with --wet, dry and wet are known instead of estimated. A file; or, for all of
-    /// FILE|FOLDER, a pattern of their names with one * for the preset's name, such as '*-dry' or 'dry/*'
-    #[arg(
-        long,
-        value_name = "FILE|PATTERN",
-        requires = "wet",
-        help_heading = "Dry and wet from passes"
-    )]
+    /// The same part with all effects off: dry and wet are known instead of estimated. A file; or, for all of FILE|FOLDER, a
+    /// pattern of their names with one * for the preset's name, such as '*-dry' or 'dry/*'
+    #[arg(long, value_name = "FILE|PATTERN", help_heading = "Dry and wet from passes")]
     dry: Option<String>,
 
-    /// The same part with the dry off
+    /// The same part with the dry off. Without it the wet is what the dry leaves of the full part, which is true of effects that
+    /// add to the dry
     #[arg(
         long,
         value_name = "FILE|PATTERN",
@@ -41,7 +38,7 @@ pub struct Arguments {
     )]
     wet: Option<String>,
 
-    /// With patterns: the same part as it is, which checks the other two
+    /// With patterns: the same part as it is, which checks the other two, or stands for the wet one
     #[arg(
         long,
         value_name = "PATTERN",
@@ -51,10 +48,11 @@ pub struct Arguments {
     )]
     full: String,
 
-    /// What kind of preset it is, as the player knows it: how one dry lies in the pair, or that there are two, or none by itself. It
-    /// closes what an estimate leaves open
-    #[arg(long, value_name = "KIND", value_parser = kinds(), help_heading = "What is judged")]
-    kind: Option<String>,
+    /// What kind of preset it is, as you know it: how one dry lies in the pair (centre, one-side), that there are two
+    /// (two-amplifiers, two-takes, late-copy), or none by itself (no-dry). It closes what an estimate leaves open. For all presets, or
+    /// with names before it for those alone: '*-wide=two-amplifiers'; may be given several times
+    #[arg(long, value_name = "KIND|NAMES=KIND", value_parser = Said::parse, help_heading = "What is judged")]
+    kind: Vec<Said>,
 
     /// The rig's lines, own feed and limits, from a rig file
     #[arg(long, value_name = "FILE", help_heading = "What is judged")]
@@ -167,8 +165,8 @@ pub fn run(arguments: &Arguments) -> u8 {
         Err(line) => return usage(&line),
     };
     let mut entries = analyse(&jobs, &view, threads(arguments), &mut code);
-    if let Some(kind) = arguments.kind.as_deref().and_then(PresetKind::from_id) {
-        for entry in &mut entries {
+    for entry in &mut entries {
+        if let Some(kind) = Said::of(&arguments.kind, &entry.take.name) {
             entry.take = entry.take.clone().with_kind(kind);
         }
     }
@@ -257,19 +255,21 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
             code = exit_code;
         }
     };
-    if let (Some(dry), Some(wet)) = (&arguments.dry, &arguments.wet)
+    let wet = arguments.wet.as_deref();
+    if let Some(dry) = &arguments.dry
         && !NamePattern::is_one(dry)
-        && !NamePattern::is_one(wet)
+        && !wet.is_some_and(NamePattern::is_one)
     {
         let full = match arguments.named.as_slice() {
             [] => None,
             [full] => Some(full.clone()),
-            _ => return Err("with --dry and --wet name one FILE at the most: the same part as it is".into()),
+            _ => return Err("with --dry name one FILE at the most: the same part as it is".into()),
         };
+        let others = Others::of(wet.map(PathBuf::from), full)
+            .ok_or("with --dry name the same part as it is, or with --wet the one with the dry off")?;
         let job = Job::Passes {
             dry: dry.into(),
-            wet: wet.into(),
-            full,
+            others,
             name: None,
         };
         return Ok((vec![job], code));
@@ -281,28 +281,23 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
             Err(error) => bad(error.to_string(), error.exit_code()),
         }
     }
-    let (Some(dry), Some(wet)) = (&arguments.dry, &arguments.wet) else {
+    let Some(dry) = &arguments.dry else {
         return Ok((files.into_iter().map(Job::File).collect(), code));
     };
-    let (dry, wet) = (NamePattern::parse(dry)?, NamePattern::parse(wet)?);
+    let (dry, wet) = (NamePattern::parse(dry)?, wet.map(NamePattern::parse).transpose()?);
     if arguments.named.is_empty() {
         return Err(
-            "with patterns in --dry and --wet name the folders or files they are to be looked for in".into(),
+            "with patterns in --dry or --wet name the folders or files they are to be looked for in".into(),
         );
     }
     let mut jobs = Vec::new();
-    for job in pairs::pair(files, &dry, &wet, &NamePattern::parse(&arguments.full)?) {
+    for job in pairs::pair(files, &dry, wet.as_ref(), &NamePattern::parse(&arguments.full)?) {
         match job {
             Ok(job) => jobs.push(job),
             Err(line) => bad(line, exit::PASSES),
         }
     }
     Ok((jobs, code))
-}
-
-/// What `--kind` may be.
-fn kinds() -> clap::builder::PossibleValuesParser {
-    clap::builder::PossibleValuesParser::new(PresetKind::ALL.map(PresetKind::id))
 }
 
 /// Every preset that can be read. A bad one gets its line and the others go on.

@@ -15,4 +15,4 @@ pub mod read;
 pub mod rig;
 mod track;
 pub mod walk;
-mod wildcard;
+pub mod wildcard;

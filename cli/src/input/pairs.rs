@@ -7,6 +7,7 @@ use sumproof_report::names;
 
 use crate::input::error::shown;
 use crate::measure::jobs::Job;
+use crate::measure::passes::Others;
 
 /// A pattern of file names with one `*`, which stands for the preset's name: `*-dry`, `dry/*`, `* (effects off)`.
 ///
@@ -97,13 +98,14 @@ impl Passes {
             )
         };
         vec![match (dry, wet) {
-            (Some(dry), Some(wet)) => Ok(Job::Passes {
-                dry,
-                wet,
-                full,
-                name: Some(names::line(&name)),
-            }),
-            (Some(one), None) => Err(missing(one, "dry", "wet")),
+            (Some(dry), wet) => match Others::of(wet, full) {
+                Some(others) => Ok(Job::Passes {
+                    dry,
+                    others,
+                    name: Some(names::line(&name)),
+                }),
+                None => Err(missing(dry, "dry", "wet or full")),
+            },
             (None, Some(one)) => Err(missing(one, "wet", "dry")),
             (None, None) => return Vec::new(),
         }]
@@ -114,23 +116,23 @@ impl Passes {
 /// that name (and neither of the others) is the same part as it is. Files that are nobody's pass are presets of their own.
 /// Presets are in the order of their first file.
 ///
-/// A dry without its wet, or the other way round, is an error of one line in its place; so are two files that are the same pass
+/// A dry with neither wet nor full pass, or a wet without its dry, is an error of one line in its place; so are two files that are the same pass
 /// of one preset (their extensions differ).
 #[must_use]
 pub fn pair(
     files: Vec<PathBuf>,
     dry: &NamePattern,
-    wet: &NamePattern,
+    wet: Option<&NamePattern>,
     full: &NamePattern,
 ) -> Vec<Result<Job, String>> {
     let mut order: Vec<Preset> = Vec::new();
     let mut presets: BTreeMap<Preset, Passes> = BTreeMap::new();
     for path in files {
-        let kinds = [dry, wet, full];
+        let kinds = [Some(dry), wet, Some(full)];
         let Some((kind, preset)) = kinds
             .iter()
             .enumerate()
-            .find_map(|(kind, pattern)| Some((kind, pattern.preset(&path)?)))
+            .find_map(|(kind, pattern)| Some((kind, (*pattern)?.preset(&path)?)))
         else {
             // A name of its own that no pattern can make.
             let own = (path.clone(), String::new());
@@ -159,18 +161,18 @@ mod tests {
         pair(
             files.iter().map(PathBuf::from).collect(),
             &pattern(dry),
-            &pattern(wet),
+            (!wet.is_empty()).then(|| pattern(wet)).as_ref(),
             &pattern(full),
         )
         .into_iter()
         .map(|job| match job {
             Ok(Job::File(path)) => path.display().to_string(),
-            Ok(Job::Passes { dry, wet, full, name }) => format!(
-                "{} = {} + {}{}",
+            Ok(Job::Passes { dry, others, name }) => format!(
+                "{} = {}{}{}",
                 name.unwrap_or_default(),
                 dry.display(),
-                wet.display(),
-                full.map_or(String::new(), |full| format!(" = {}", full.display()))
+                (others.wet()).map_or(String::new(), |wet| format!(" + {}", wet.display())),
+                (others.full()).map_or(String::new(), |full| format!(" = {}", full.display()))
             ),
             Err(line) => line.split(';').next().unwrap_or_default().into(),
         })
@@ -196,10 +198,25 @@ mod tests {
             [
                 "Foam = set/Foam-dry.wav + set/Foam-wet.wav = set/Foam.wav",
                 "set/Gravel.wav",
-                "set/Tin-dry.wav: there is a dry pass of this preset but no wet one",
+                "set/Tin-dry.wav: there is a dry pass of this preset but no wet or full one",
                 "other/Tin-wet.flac: there is a wet pass of this preset but no dry one",
             ]
         );
+    }
+
+    #[test]
+    fn a_dry_and_a_full_pass_are_enough() {
+        for wet in ["", "*-wet"] {
+            assert_eq!(
+                paired(
+                    &["set/Foam-dry.wav", "set/Foam.wav", "set/Gravel.wav"],
+                    "*-dry",
+                    wet,
+                    "*"
+                ),
+                ["Foam = set/Foam-dry.wav = set/Foam.wav", "set/Gravel.wav"]
+            );
+        }
     }
 
     #[test]

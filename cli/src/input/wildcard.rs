@@ -28,7 +28,8 @@ pub fn expanded(path: &Path) -> Option<Vec<PathBuf>> {
 
 /// Whether a name is as a pattern says: `*` stands for any characters, `?` for one. Capitals make no difference: on the systems
 /// where this is needed they make none in names either.
-fn matches(pattern: &str, name: &str) -> bool {
+#[must_use]
+pub fn matches(pattern: &str, name: &str) -> bool {
     let fold = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
     let (pattern, name) = (fold(pattern), fold(name));
     // Where the last star stood, and what of the name it was given so far.

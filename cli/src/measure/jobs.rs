@@ -9,22 +9,19 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::Entry;
 
 use crate::measure::analyse::Analyser;
-use crate::measure::passes::{self, PassesError};
+use crate::measure::passes::{self, Others, PassesError};
 
 /// What one preset is made from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Job {
     /// Its bounce.
     File(PathBuf),
-    /// A pass with the effects off and one with the dry off; the part as it is checks the two. They are held in memory
-    /// whole.
+    /// A pass with the effects off and others of the same part. They are held in memory whole.
     Passes {
         /// Effects off.
         dry: PathBuf,
-        /// Dry off.
-        wet: PathBuf,
-        /// As it is.
-        full: Option<PathBuf>,
+        /// Dry off, as it is, or both.
+        others: Others<PathBuf>,
         /// What the preset is called; `None`: after the part as it is, or else after the dry pass.
         name: Option<String>,
     },
@@ -35,7 +32,7 @@ impl Job {
     pub fn files(&self) -> impl Iterator<Item = &Path> {
         let (first, second, third) = match self {
             Self::File(path) => (path, None, None),
-            Self::Passes { dry, wet, full, .. } => (dry, Some(wet), full.as_ref()),
+            Self::Passes { dry, others, .. } => (dry, others.wet(), others.full()),
         };
         [Some(first), second, third]
             .into_iter()
@@ -68,8 +65,8 @@ impl Job {
                 note: None,
                 passes_hold: true,
             }),
-            Self::Passes { dry, wet, full, name } => {
-                let mut passes = passes::split(dry, wet, full.as_deref(), rig)?;
+            Self::Passes { dry, others, name } => {
+                let mut passes = passes::split(dry, others, rig)?;
                 if let Some(name) = name {
                     passes.entry.take.name.clone_from(name);
                 }
@@ -116,14 +113,7 @@ pub fn run_all(
     if threads.min(jobs.len()) <= 1 {
         let mut analyser = Analyser::default();
         for job in jobs {
-            let mut told = Told::new(job.bytes());
-            let done = job.run(rig, &mut analyser, |share| {
-                if let Some(bytes) = told.further(share) {
-                    on_bytes(bytes);
-                }
-            });
-            on_bytes(told.rest());
-            on_done(done);
+            on_done(told(job, rig, &mut analyser, &mut on_bytes));
         }
         return;
     }
@@ -144,13 +134,9 @@ pub fn run_all(
                     let index = next.fetch_add(1, Ordering::Relaxed);
                     jobs.get(index).map(|job| (index, job))
                 } {
-                    let mut told = Told::new(job.bytes());
-                    let done = job.run(rig, &mut analyser, |share| {
-                        if let Some(bytes) = told.further(share) {
-                            let _ = news.send(News::Further(bytes));
-                        }
+                    let done = told(job, rig, &mut analyser, |bytes| {
+                        let _ = news.send(News::Further(bytes));
                     });
-                    let _ = news.send(News::Further(told.rest()));
                     if news.send(News::Done(index, Box::new(done))).is_err() {
                         return;
                     }
@@ -174,6 +160,23 @@ pub fn run_all(
             }
         }
     });
+}
+
+/// Does a job, telling now and then how many bytes have been worked off.
+fn told(
+    job: &Job,
+    rig: &Rig,
+    analyser: &mut Analyser,
+    mut on_bytes: impl FnMut(u64),
+) -> Result<Done, PassesError> {
+    let mut told = Told::new(job.bytes());
+    let done = job.run(rig, analyser, |share| {
+        if let Some(bytes) = told.further(share) {
+            on_bytes(bytes);
+        }
+    });
+    on_bytes(told.rest());
+    done
 }
 
 /// What of a job has been told.

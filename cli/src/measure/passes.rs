@@ -1,11 +1,11 @@
 //! Dry and wet from two passes of one part, in files.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use sumproof_core::score::rig::Rig;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass, TwoPassError};
 use sumproof_report::{Entry, Loudness};
-use sumproof_wording::passes::{no_split, pair_check};
+use sumproof_wording::passes::{dry_in_full, no_split, pair_check};
 use thiserror::Error;
 
 use crate::exit;
@@ -24,12 +24,12 @@ pub enum PassesError {
     #[error(transparent)]
     Read(#[from] ReadError),
     /// The passes don't belong together.
-    #[error("{dry} and {wet}: {}", no_split(*why))]
+    #[error("{dry} and {other}: {}", no_split(*why))]
     Together {
         /// The dry pass.
         dry: String,
-        /// The wet pass.
-        wet: String,
+        /// The wet pass, or the full one where there is no wet pass.
+        other: String,
         /// What is wrong.
         why: TwoPassError,
     },
@@ -46,7 +46,73 @@ impl PassesError {
     }
 }
 
-/// What two passes say.
+/// The passes that are there besides the dry one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Others<T> {
+    /// The one with the dry off.
+    Wet(T),
+    /// The part as it is.
+    Full(T),
+    /// Both.
+    Both {
+        /// Dry off.
+        wet: T,
+        /// As it is.
+        full: T,
+    },
+}
+
+impl<T> Others<T> {
+    /// Those of a wet and a full pass that are there; `None` if neither is.
+    #[must_use]
+    pub fn of(wet: Option<T>, full: Option<T>) -> Option<Self> {
+        match (wet, full) {
+            (Some(wet), Some(full)) => Some(Self::Both { wet, full }),
+            (Some(wet), None) => Some(Self::Wet(wet)),
+            (None, Some(full)) => Some(Self::Full(full)),
+            (None, None) => None,
+        }
+    }
+
+    /// The wet pass.
+    #[must_use]
+    pub fn wet(&self) -> Option<&T> {
+        match self {
+            Self::Wet(wet) | Self::Both { wet, .. } => Some(wet),
+            Self::Full(_) => None,
+        }
+    }
+
+    /// The wet pass, or the full one where there is none.
+    #[must_use]
+    pub fn wet_or_full(&self) -> &T {
+        let (Self::Wet(one) | Self::Both { wet: one, .. } | Self::Full(one)) = self;
+        one
+    }
+
+    /// Makes something of each.
+    fn map<U, E>(&self, mut make: impl FnMut(&T) -> Result<U, E>) -> Result<Others<U>, E> {
+        Ok(match self {
+            Self::Wet(wet) => Others::Wet(make(wet)?),
+            Self::Full(full) => Others::Full(make(full)?),
+            Self::Both { wet, full } => Others::Both {
+                wet: make(wet)?,
+                full: make(full)?,
+            },
+        })
+    }
+
+    /// The full pass.
+    #[must_use]
+    pub fn full(&self) -> Option<&T> {
+        match self {
+            Self::Full(full) | Self::Both { full, .. } => Some(full),
+            Self::Wet(_) => None,
+        }
+    }
+}
+
+/// What passes say.
 #[derive(Debug)]
 pub struct Passes {
     /// The split, as a take; how loud it is, if there is a full pass.
@@ -57,33 +123,35 @@ pub struct Passes {
     pub holds: bool,
 }
 
-/// Splits a part into dry and wet from a pass with the effects off and one with the dry off; with a full pass, the gains of
-/// both are fitted to it and the pair is checked. The files are held in memory whole. The take is named after the full pass,
-/// or else after the dry one.
+/// Splits a part into dry and wet from a pass with the effects off and `others`. With one with the dry off and a full one, the gains of
+/// both are fitted to the full pass and the pair is checked; with a full one alone, the wet is what the dry leaves of it. The files are
+/// held in memory whole. The take is named after the full pass, or else after the dry one.
 ///
 /// # Errors
 /// When a file can't be read, the sample rates differ, or a pass is silent.
-pub fn split(dry: &Path, wet: &Path, full: Option<&Path>, rig: &Rig) -> Result<Passes, PassesError> {
-    let (dry_file, wet_file) = (read_stereo(dry)?, read_stereo(wet)?);
-    let full_file = full.map(read_stereo).transpose()?;
-    let two = TwoPass::of_audio(
-        &audio(&dry_file),
-        &audio(&wet_file),
-        full_file.as_ref().map(audio).as_ref(),
-    )
+pub fn split(dry: &Path, others: &Others<PathBuf>, rig: &Rig) -> Result<Passes, PassesError> {
+    let dry_file = read_stereo(dry)?;
+    let files = others.map(|path| read_stereo(path))?;
+    let full_file = files.full();
+    let dry_audio = audio(&dry_file);
+    let two = match &files {
+        Others::Wet(wet) => TwoPass::of_audio(&dry_audio, &audio(wet), None),
+        Others::Full(full) => TwoPass::of_dry_and_full(&dry_audio, &audio(full)),
+        Others::Both { wet, full } => TwoPass::of_audio(&dry_audio, &audio(wet), Some(&audio(full))),
+    }
     .map_err(|why| PassesError::Together {
         dry: shown(dry),
-        wet: shown(wet),
+        other: shown(others.wet_or_full()),
         why,
     })?;
-    let named = full.unwrap_or(dry);
+    let named = others.full().map_or(dry, PathBuf::as_path);
     Ok(Passes {
         entry: Entry {
             take: two.take(name_of(named)),
             file: Some(named.to_string_lossy().into_owned()),
-            loudness: full_file.as_ref().and_then(|file| loudness(file, rig)),
+            loudness: full_file.and_then(|file| loudness(file, rig)),
         },
-        check: two.check.as_ref().map(pair_check),
+        check: (two.check.as_ref().map(pair_check)).or(two.dry_in_full.as_ref().map(dry_in_full)),
         holds: two.check.as_ref().is_none_or(|check| check.holds()),
     })
 }

@@ -1,5 +1,6 @@
 //! A dry and a wet pass of one part, one after the other, become a take whose dry and wet are known; with a full pass, the
-//! three are laid over one another sample by sample, which finds the gains and says whether they belong together.
+//! three are laid over one another sample by sample, which finds the gains and says whether they belong together. A dry and a
+//! full pass are enough as well: the wet is what the dry leaves.
 
 use std::sync::Arc;
 use std::thread::JoinHandle;
@@ -25,6 +26,17 @@ impl RecordedPass {
     }
 }
 
+/// Which take one of passes replaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InsteadOf {
+    /// None.
+    Nothing,
+    /// That one: the same passes, unchecked.
+    Take(TakeId),
+    /// The last one whose wet is what the dry left, if it was stored.
+    Difference,
+}
+
 /// What two passes make together: a take to store, a line to say, or both.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Paired {
@@ -33,9 +45,11 @@ pub struct Paired {
     /// What to say about it.
     pub line: String,
     /// The take it is better than, which it replaces.
-    pub instead_of: Option<TakeId>,
+    pub instead_of: InsteadOf,
     /// The bands in which the passes don't make up the full one: lower and upper edge, Hz.
     pub failing: Vec<[f32; 2]>,
+    /// The wet is what the dry left of the full pass.
+    pub by_difference: bool,
 }
 
 /// PairJob on a pair, in a thread of its own: about a second for a minute of sound.
@@ -62,8 +76,9 @@ impl PairJob {
             Some(Paired {
                 take: None,
                 line: String::from(passes::NOT_LAID),
-                instead_of: None,
+                instead_of: InsteadOf::Nothing,
                 failing: Vec::new(),
+                by_difference: false,
             })
         })
     }
@@ -98,6 +113,10 @@ pub struct Pairing {
     full: Option<RecordedPass>,
     /// The last pair, dry and wet, and its take once that is stored, when there was no full pass to check it by.
     unchecked: Option<(RecordedPass, RecordedPass, Option<TakeId>)>,
+    /// The dry pass that waits was looked for in a full one.
+    looked_for: bool,
+    /// The last take whose wet is what the dry left.
+    difference: Option<TakeId>,
 }
 
 impl Pairing {
@@ -114,11 +133,14 @@ impl Pairing {
         };
         if take.pass == Pass::Full {
             let Some((dry, wet, id)) = self.unchecked.take() else {
-                self.full = Some(part);
-                return PairingStep::Waits;
+                self.full = Some(part.clone());
+                return match self.half.clone().filter(|half| half.take.pass == Pass::Dry) {
+                    Some(dry) => self.look_for(dry, part, true),
+                    None => PairingStep::Waits,
+                };
             };
             self.full = Some(part.clone());
-            if !can_be_laid(&dry, &wet, &part) {
+            if !can_be_laid(&[&dry, &wet, &part]) {
                 return PairingStep::Waits;
             }
             return PairingStep::Later(PairJob::start(move || {
@@ -126,15 +148,20 @@ impl Pairing {
                 if checked.take.is_none() {
                     checked.line += passes::PERHAPS_ANOTHER;
                 }
-                checked.instead_of = id;
+                checked.instead_of = id.map_or(InsteadOf::Nothing, InsteadOf::Take);
                 Some(checked)
             }));
         }
         self.unchecked = None;
         let Some(other) = self.half.take_if(|half| half.take.pass != take.pass) else {
-            self.half = Some(part);
-            return PairingStep::Waits;
+            self.half = Some(part.clone());
+            self.looked_for = false;
+            return match self.full.clone() {
+                Some(full) if take.pass == Pass::Dry => self.look_for(part, full, false),
+                _ => PairingStep::Waits,
+            };
         };
+        let was_looked_for = core::mem::take(&mut self.looked_for);
         let (dry, wet) = if take.pass == Pass::Dry {
             (part, other)
         } else {
@@ -145,8 +172,14 @@ impl Pairing {
             .take()
             .filter(|full| full.take.rate_hz == dry.take.rate_hz);
         match full {
-            Some(full) if can_be_laid(&dry, &wet, &full) => {
-                PairingStep::Later(PairJob::start(move || laid(&dry, &wet, &full)))
+            Some(full) if can_be_laid(&[&dry, &wet, &full]) => {
+                PairingStep::Later(PairJob::start(move || {
+                    let mut checked = laid(&dry, &wet, &full)?;
+                    if was_looked_for {
+                        checked.instead_of = InsteadOf::Difference;
+                    }
+                    Some(checked)
+                }))
             }
             full => {
                 let paired = by_spectra(&dry, &wet, full.as_ref());
@@ -160,10 +193,32 @@ impl Pairing {
 }
 
 impl Pairing {
-    /// The take of the last pair was stored.
-    pub fn stored(&mut self, id: TakeId) {
-        if let Some((_, _, stored)) = &mut self.unchecked {
+    /// Looks for a dry pass in a full one, once for every dry pass: a later full one is most likely another part. That it isn't
+    /// there is only said where the player must have meant the two for each other.
+    fn look_for(&mut self, dry: RecordedPass, full: RecordedPass, is_meant: bool) -> PairingStep {
+        if self.looked_for || !can_be_laid(&[&dry, &full]) {
+            return PairingStep::Waits;
+        }
+        self.looked_for = true;
+        self.difference = None;
+        PairingStep::Later(PairJob::start(move || difference(&dry, &full, is_meant)))
+    }
+
+    /// The take of a pair was stored; `by_difference` says that its wet is what the dry left.
+    pub fn stored(&mut self, id: TakeId, by_difference: bool) {
+        if by_difference {
+            self.difference = Some(id);
+        } else if let Some((_, _, stored)) = &mut self.unchecked {
             *stored = Some(id);
+        }
+    }
+
+    /// The take that one of passes is to replace, if that is there.
+    pub fn replaced(&mut self, instead_of: InsteadOf) -> Option<TakeId> {
+        match instead_of {
+            InsteadOf::Nothing => None,
+            InsteadOf::Take(id) => Some(id),
+            InsteadOf::Difference => self.difference.take(),
         }
     }
 
@@ -188,10 +243,49 @@ impl Pairing {
     }
 }
 
-fn can_be_laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> bool {
-    [dry, wet, full].iter().all(|part| part.whole().is_some())
-        && dry.take.rate_hz == full.take.rate_hz
-        && wet.take.rate_hz == full.take.rate_hz
+fn can_be_laid(passes: &[&RecordedPass]) -> bool {
+    passes.iter().all(|part| part.whole().is_some())
+        && passes
+            .windows(2)
+            .all(|two| two[0].take.rate_hz == two[1].take.rate_hz)
+}
+
+/// From the sound of a dry and a full pass: the wet is what the dry leaves.
+fn difference(dry: &RecordedPass, full: &RecordedPass, is_meant: bool) -> Option<Paired> {
+    let (dry_sound, full_sound) = (dry.sound.as_ref()?, full.sound.as_ref()?);
+    let found = TwoPass::of_dry_and_full(&dry_sound.pass(), &full_sound.pass());
+    let (take, line) = match found {
+        Ok(two) => {
+            let mut pair = two.take(dry_and_wet(&full.take));
+            as_stored(&mut pair, &[dry, full], full);
+            let line = passes::told_by_difference(&pair.name, two.dry_in_full.as_ref()?);
+            (Some(pair), line)
+        }
+        Err(error) if is_meant => (
+            None,
+            passes::give_no_split(&dry.take.name, &full.take.name, error),
+        ),
+        Err(_) => return None,
+    };
+    Some(Paired {
+        take,
+        line,
+        instead_of: InsteadOf::Nothing,
+        failing: Vec::new(),
+        by_difference: true,
+    })
+}
+
+/// What the take of a part's passes is called.
+fn dry_and_wet(full: &Take) -> String {
+    format!("{}, dry and wet", full.name)
+}
+
+/// The full pass as it is stored, from longer blocks; and why it fares as it does.
+fn as_stored(pair: &mut Take, passes: &[&RecordedPass], full: &RecordedPass) {
+    pair.split.total = full.take.split.total.clone();
+    pair.diagnosis = full.take.diagnosis;
+    pair.invalid_frames = passes.iter().map(|part| part.take.invalid_frames).sum();
 }
 
 /// From what is stored of the passes: nothing is checked.
@@ -203,14 +297,16 @@ fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass
         Ok(pair) => Paired {
             line: passes::told_apart(&pair.name, full.map_or(Ok(None), |_| Err(TooLong))),
             take: Some(pair),
-            instead_of: None,
+            instead_of: InsteadOf::Nothing,
             failing: Vec::new(),
+            by_difference: false,
         },
         Err(error) => Paired {
             take: None,
             line: passes::give_no_split(&dry.take.name, &wet.take.name, error),
-            instead_of: None,
+            instead_of: InsteadOf::Nothing,
             failing: Vec::new(),
+            by_difference: false,
         },
     }
 }
@@ -224,14 +320,10 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
     let (take, line) = match found {
         Err(error) => (None, passes::give_no_split(&dry.take.name, &wet.take.name, error)),
         Ok(two) => {
-            let name = format!("{}, dry and wet", full.take.name);
             let check = two.check.as_ref();
             if check.is_none_or(|check| check.holds()) {
-                let mut pair = two.take(name);
-                // The full pass as it is stored, from longer blocks; and why it fares as it does.
-                pair.split.total = full.take.split.total.clone();
-                pair.diagnosis = full.take.diagnosis;
-                pair.invalid_frames = [dry, wet, full].iter().map(|part| part.take.invalid_frames).sum();
+                let mut pair = two.take(dry_and_wet(&full.take));
+                as_stored(&mut pair, &[dry, wet, full], full);
                 let line = passes::told_apart(&pair.name, Ok(check));
                 (Some(pair), line)
             } else {
@@ -249,8 +341,9 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
     Some(Paired {
         take,
         line,
-        instead_of: None,
+        instead_of: InsteadOf::Nothing,
         failing,
+        by_difference: false,
     })
 }
 
@@ -315,6 +408,58 @@ mod tests {
         );
         heard(&mut pairing, &wet);
         assert_eq!(name(heard(&mut pairing, &dry)).as_deref(), Some("a, dry and wet"));
+    }
+
+    /// A plucked tone and its echo 40 ms later; without the echo, the dry alone.
+    fn plucked(pass: Pass, name: &str) -> (Take, PassRecorder) {
+        let (mut monitor, mut sound) = (Monitor::new(RATE_HZ), PassRecorder::new(RATE_HZ));
+        monitor.start_take();
+        let pluck = |n: usize| {
+            let (note, at) = (n / 9600, n % 9600);
+            let hz = 110.0 * 2f64.powf([0.0, 7.0, 3.0, 10.0, 5.0][note % 5] / 12.0);
+            let harmonics = 1..12;
+            let sum: f64 = harmonics
+                .map(|k| {
+                    (std::f64::consts::TAU * hz * f64::from(k) * at as f64 / RATE_HZ).sin() / f64::from(k)
+                })
+                .sum();
+            0.1 * sum * (-(at as f64) / 4000.0).exp()
+        };
+        let samples: Vec<f32> = (0..96_000)
+            .map(|n| {
+                let echo = if pass == Pass::Full { 0.5 } else { 0.0 };
+                (pluck(n) + n.checked_sub(1920).map_or(0.0, |n| echo * pluck(n))) as f32
+            })
+            .collect();
+        monitor.push(&samples, &samples);
+        sound.push(&samples, &samples);
+        (
+            monitor
+                .finish_take(name.into(), pass)
+                .expect("frames were pushed"),
+            sound,
+        )
+    }
+
+    #[test]
+    fn a_dry_and_a_full_pass_are_enough_in_either_order_and_only_once() {
+        let (dry, full) = (plucked(Pass::Dry, "a"), plucked(Pass::Full, "lead"));
+        for order in [[&dry, &full], [&full, &dry]] {
+            let mut pairing = Pairing::default();
+            let mut pairs = order.map(|(take, sound)| match pairing.heard(take, Some(sound.clone())) {
+                PairingStep::Later(work) => work.finish(),
+                _ => None,
+            });
+            assert!(pairs[0].is_none());
+            let pair = pairs[1].take().expect("the dry lies in the full one");
+            let take = pair.take.expect("so the wet is known");
+            assert_eq!(take.name, "lead, dry and wet");
+            // The echo is half as loud.
+            let ratio_db = take.split.wet_over_dry_db().expect("there is sound");
+            assert!((ratio_db + 6.02).abs() < 0.2, "{ratio_db}");
+            let another = pairing.heard(&full.0, Some(full.1.clone()));
+            assert!(matches!(another, PairingStep::Waits), "{another:?}");
+        }
     }
 
     #[test]

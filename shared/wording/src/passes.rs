@@ -1,6 +1,6 @@
 //! What comes of the passes of a part, and what to do where nothing does.
 
-use sumproof_core::split::two_pass::{PairCheck, TwoPassError};
+use sumproof_core::split::two_pass::{DryInFull, PairCheck, TwoPassError};
 
 use crate::Name;
 use crate::numbers;
@@ -33,6 +33,15 @@ pub fn told_apart(take: &str, check: Result<Option<&PairCheck>, TooLong>) -> Str
         }
         Ok(Some(check)) => format!("{take}: told apart by your passes; {}.", pair_check(check)),
     }
+}
+
+/// Of a take made of a dry and a full pass.
+#[must_use]
+pub fn told_by_difference(take: &str, found: &DryInFull) -> String {
+    format!(
+        "\u{2018}{take}\u{2019}: {}. A wet pass would check it.",
+        dry_in_full(found)
+    )
 }
 
 /// The sound of the passes wasn't kept whole, so a full one can't check them.
@@ -91,7 +100,40 @@ pub fn no_split(error: TwoPassError) -> String {
             "the {} pass is silent: check what was bypassed and record it again",
             pass.name()
         ),
+        TwoPassError::NotInFull => {
+            "the dry pass can\u{2019}t be found in the full one: loop the part, so that both are the same \
+             performance, or add a wet pass where an effect changes the dry itself"
+                .into()
+        }
     }
+}
+
+/// Where a dry pass lies in a full one, without a wet pass. Goes into a sentence.
+///
+/// ```
+/// use sumproof_core::split::two_pass::DryInFull;
+///
+/// let found = DryInFull { gain_db: 0.0, gain_error_db: 0.1, flipped: false, offset_s: 0.0 };
+/// assert!(sumproof_wording::passes::dry_in_full(&found).ends_with("at the same level"));
+/// ```
+#[must_use]
+pub fn dry_in_full(found: &DryInFull) -> String {
+    let mut text =
+        String::from("the wet is what the dry pass leaves of the full one, in which the dry lies ");
+    if found.gain_db == 0.0 {
+        text += "at the same level";
+    } else {
+        let way = if found.gain_db > 0.0 { "louder" } else { "softer" };
+        text += &format!(
+            "{:.1} dB {way} (\u{b1} {:.1} dB)",
+            found.gain_db.abs(),
+            found.gain_error_db.max(0.1)
+        );
+    }
+    if found.flipped {
+        text += ", its polarity inverted";
+    }
+    text
 }
 
 /// What a full pass says of a dry and a wet one; the bands that fail are named by their nominal frequencies. Goes into a

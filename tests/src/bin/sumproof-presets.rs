@@ -29,13 +29,13 @@ struct Arguments {
 }
 
 /// The ways a preset is read.
-const WAYS: [&str; 2] = ["pair alone", "passes"];
+const WAYS: [&str; 3] = ["pair alone", "passes", "dry and full"];
 
 #[derive(Default)]
 struct Found {
-    tallies: [Tally; 2],
-    causes: [Share; 2],
-    false_flips: [usize; 2],
+    tallies: [Tally; 3],
+    causes: [Share; 3],
+    false_flips: [usize; 3],
     listed: Vec<String>,
 }
 
@@ -91,7 +91,7 @@ fn examine(preset: &Preset, found: &Mutex<Found>) {
         let rows = take.rows(&rig, 0.0);
         let named: Option<Named> = take
             .diagnosis
-            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way == 1 && preset.has_wet()));
+            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way != 0 && preset.has_wet()));
         let Ok(mut found) = found.lock() else { return };
         found.tallies[way].add(&true_feeds, &rows, &rig.limits);
         if let Some(named) = named {
@@ -111,15 +111,18 @@ fn examine(preset: &Preset, found: &Mutex<Found>) {
 fn read(preset: &Preset, way: usize) -> Option<Take> {
     let rate_hz = preset.rate_hz;
     let full = narrowed_pair(&preset.full, 1.0);
-    if way == 1 && preset.has_wet() {
+    if way != 0 {
+        if !preset.has_wet() {
+            // Without effects there is nothing to make passes of.
+            return None;
+        }
         let (dry, wet) = (narrowed_pair(&preset.dry, 1.0), narrowed_pair(&preset.wet, 1.0));
         let [dry, wet, full] = [&dry, &wet, &full].map(|[left, right]| PassAudio { rate_hz, left, right });
-        let two = TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?;
+        let two = match way {
+            1 => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
+            _ => TwoPass::of_dry_and_full(&dry, &full).ok()?,
+        };
         return Some(two.take(preset.name.clone()));
-    }
-    if way == 1 {
-        // Without effects there is nothing to make passes of.
-        return None;
     }
     let mut monitor = Monitor::for_takes(rate_hz);
     monitor.start_take();
@@ -131,7 +134,7 @@ fn print(found: &Found, presets: usize) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     writeln!(out, "{presets} presets.\n")?;
     writeln!(out, "| figure | {} |", WAYS.join(" | "))?;
-    writeln!(out, "|---|--:|--:|")?;
+    writeln!(out, "|---|--:|--:|--:|")?;
     let mut row = |name: &str, of: &dyn Fn(&Tally) -> String| {
         let cells: Vec<String> = found.tallies.iter().map(of).collect();
         writeln!(out, "| {name} | {} |", cells.join(" | "))

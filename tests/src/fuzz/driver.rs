@@ -175,7 +175,7 @@ fn silence_panics() {
             let place = info.location().map(ToString::to_string);
             let inside = std::thread::current()
                 .name()
-                .is_some_and(|name| name.starts_with("fuzz"));
+                .is_some_and(|name| name.starts_with("fuzz "));
             if inside {
                 PANIC.set(place);
             } else {

@@ -243,6 +243,36 @@ fn another_performance_is_told_with_its_bands() {
     );
 }
 
+/// The wet of a dry pass and a full one is only told where the dry is in the full one as it is.
+#[test]
+fn a_dry_pass_that_is_not_in_the_full_one_is_refused() {
+    let preset = preset();
+    let full = narrowed_pair(&preset.full(), 1.0);
+    let refused = |dry: &Stereo| {
+        let dry = narrowed_pair(dry, 1.0);
+        TwoPass::of_dry_and_full(&pass(&dry, RATE_HZ), &pass(&full, RATE_HZ)).map(|found| found.dry_in_full)
+    };
+    assert!(refused(&preset.dry).is_ok());
+    // The same part, played once more.
+    let other = render(&spec(PresetKind::DoubleTracked, -6.0, 1));
+    assert_eq!(
+        refused(&Stereo::dual_mono(&other.dry.right)),
+        Err(TwoPassError::NotInFull)
+    );
+    // The same performance through another amplifier: a resonance of four octaves above the middle C.
+    let ringing = |x: &[f64]| {
+        let (mut before, mut last) = (0.0, 0.0);
+        let ring = |&x: &f64| {
+            let y = 0.4 * x + 1.6 * last - 0.8 * before;
+            (before, last) = (last, y);
+            y
+        };
+        x.iter().map(ring).collect::<Vec<f64>>()
+    };
+    let changed = Stereo::new(ringing(&preset.dry.left), ringing(&preset.dry.right));
+    assert_eq!(refused(&changed), Err(TwoPassError::NotInFull));
+}
+
 #[test]
 fn passes_that_say_nothing_are_refused() {
     let sound = vec![0.1f32; 1000];

@@ -190,6 +190,32 @@ fn two_passes_reproduce_it_within_a_tenth() {
     assert!(found.split.wet_over_dry_db().unwrap().abs() < 0.1);
 }
 
+/// Without a wet pass, though the dry pass has another level and polarity and begins elsewhere.
+#[test]
+fn a_dry_and_a_full_pass_reproduce_it_within_a_tenth() {
+    // A hall that begins with the dry would be one with it.
+    let mix = mix(0.01);
+    let full = narrowed_pair(&mix.dry.plus(&mix.wet), 0.5);
+    for (gain, late) in [(0.5, 0), (0.5, 4000), (-0.8, 0), (0.31, 4000)] {
+        let mut dry = narrowed_pair(&mix.dry, gain);
+        for channel in &mut dry {
+            channel.splice(0..0, vec![0.0; late]);
+        }
+        let found = TwoPass::of_dry_and_full(&pass(&dry, RATE_HZ), &pass(&full, RATE_HZ)).unwrap();
+        let change_db = wet_change_db(&found.split, &found.grid);
+        let what = format!("{gain}, {late}: {change_db}, {:?}", found.dry_in_full);
+        assert!((change_db - WET_CHANGE_DB).abs() < 0.1, "{what}");
+        assert!(found.split.wet_over_dry_db().unwrap().abs() < 0.1, "{what}");
+        let lies = found.dry_in_full.unwrap();
+        assert_eq!(lies.flipped, gain < 0.0, "{what}");
+        assert!((lies.offset_s + late as f64 / RATE_HZ).abs() < 1e-9, "{what}");
+        assert!(
+            (lies.gain_db - db::from_amplitude(0.5 / gain)).abs() <= lies.gain_error_db,
+            "{what}"
+        );
+    }
+}
+
 #[test]
 fn the_side_chain_reproduces_it_with_pre_delay() {
     let mix = mix(0.025);

@@ -25,15 +25,13 @@ fn kept(takes: &mut Takes, pairing: &mut Pairing, paired: Paired) -> String {
     let Some(take) = paired.take else {
         return paired.line;
     };
-    if paired
-        .instead_of
-        .is_some_and(|id| takes.replace(id, take.clone()))
-    {
+    let replaced = pairing.replaced(paired.instead_of);
+    if replaced.is_some_and(|id| takes.replace(id, take.clone())) {
         return paired.line;
     }
     match takes.add(take) {
         Some(id) => {
-            pairing.stored(id);
+            pairing.stored(id, paired.by_difference);
             paired.line
         }
         None => String::from(passes::NO_ROOM),

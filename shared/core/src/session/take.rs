@@ -504,35 +504,35 @@ mod stored {
         }
     }
 
+    /// What a damaged or newer file may hold and this version can't read.
+    fn in_range(stored: &StoredTake) -> Result<(), String> {
+        if stored.version > VERSION {
+            return Err(format!(
+                "the take '{}' was stored by a newer version (form {}, this one knows {VERSION})",
+                stored.name, stored.version
+            ));
+        }
+        if !(1000.0..=1_000_000.0).contains(&stored.rate_hz) {
+            return Err(format!("a sample rate of {} Hz is out of range", stored.rate_hz));
+        }
+        let sums = stored.sums;
+        let powers = [sums.left, sums.right];
+        if !powers.iter().all(|sum| (0.0..1e24).contains(sum)) || !sums.cross.is_finite() {
+            return Err("the sums of a take are out of range".into());
+        }
+        if stored
+            .delay
+            .is_some_and(|d| !(d.delay_s.abs() <= 1.0 && d.confidence.is_finite()))
+        {
+            return Err("the delay of a take is out of range".into());
+        }
+        Ok(())
+    }
+
     impl<'de> Deserialize<'de> for Take {
         fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
             let stored = StoredTake::deserialize(deserializer)?;
-            if stored.version > VERSION {
-                return Err(D::Error::custom(format!(
-                    "the take '{}' was stored by a newer version (form {}, this one knows {VERSION})",
-                    stored.name, stored.version
-                )));
-            }
-            if !(1000.0..=1_000_000.0).contains(&stored.rate_hz) {
-                return Err(D::Error::custom(format!(
-                    "a sample rate of {} Hz is out of range",
-                    stored.rate_hz
-                )));
-            }
-            let sums = stored.sums;
-            if ![sums.left, sums.right]
-                .iter()
-                .all(|sum| (0.0..1e24).contains(sum))
-                || !sums.cross.is_finite()
-            {
-                return Err(D::Error::custom("the sums of a take are out of range"));
-            }
-            if stored
-                .delay
-                .is_some_and(|d| !(d.delay_s.abs() <= 1.0 && d.confidence.is_finite()))
-            {
-                return Err(D::Error::custom("the delay of a take is out of range"));
-            }
+            in_range(&stored).map_err(D::Error::custom)?;
             let grid = Grid::twenty_fourth_octave(stored.rate_hz);
             let evidence = evidence(&stored.evidence).map_err(D::Error::custom)?;
             if evidence.is_none() && (stored.dry.is_none() || stored.wet.is_none()) {
@@ -549,7 +549,7 @@ mod stored {
                 pass: stored.pass,
                 rate_hz: stored.rate_hz,
                 invalid_frames: stored.invalid_frames,
-                sums,
+                sums: stored.sums,
                 delay: stored.delay,
                 diagnosis: stored.diagnosis,
                 kind: stored.kind,

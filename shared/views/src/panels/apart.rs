@@ -51,7 +51,7 @@ const STEPS: [Step; 3] = [
     Step {
         pass: Pass::Wet,
         what: "wet pass",
-        how: "the dry off, effects on",
+        how: "the dry off, effects on; if you can\u{2019}t, the other two do",
     },
     Step {
         pass: Pass::Full,

@@ -1,9 +1,9 @@
 //! Lining up two passes with a full one, and their gains in it.
 
 use super::LARGEST_OFFSET_S;
-use super::coarse::{Coarse, Cross, Left, Thin};
+use super::coarse::{Coarse, Cross, Thin};
 use super::lags::Lags;
-use super::place::Placed;
+use super::place::{Laid, Left, Placed};
 use super::sound::{PIECE, Recorded, Sound};
 use crate::spectrum::pair_sums;
 
@@ -137,12 +137,11 @@ impl Search<'_> {
             .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
             .unwrap_or((near, 0.0));
         let energy = self.energies[first];
-        let left = coarse.thin(&Left {
-            full: self.full,
-            pass: self.passes[first],
-            lag,
+        let laid = [Laid {
+            placed: Placed::new(self.passes[first], lag, 0.0),
             gain: if energy > 0.0 { product / energy } else { 0.0 },
-        });
+        }];
+        let left = coarse.thin(&Left::new(self.full, &laid));
         let mut found = [0; 2];
         found[first] = lag;
         found[second] = coarse.highest(&coarse.cross(&left, &thin[second]));
@@ -245,47 +244,6 @@ impl Search<'_> {
 struct Equations {
     normal: [[f64; 4]; 4],
     right: [f64; 4],
-}
-
-/// What dry and wet leave of a full pass.
-pub(super) struct Residual<'a> {
-    full: Recorded<'a>,
-    placed: [Placed<'a>; 2],
-    gains: [f64; 2],
-}
-
-impl<'a> Residual<'a> {
-    pub(super) fn new(full: Recorded<'a>, dry: Recorded<'a>, wet: Recorded<'a>, found: &Alignment) -> Self {
-        let Alignment { gains, whole, part } = *found;
-        Self {
-            full,
-            placed: [
-                Placed::new(dry, whole[0], part[0]),
-                Placed::new(wet, whole[1], part[1]),
-            ],
-            gains,
-        }
-    }
-}
-
-impl Sound for Residual<'_> {
-    fn len(&self) -> usize {
-        self.full.len()
-    }
-
-    fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
-        let mut taken = [0.0; PIECE];
-        self.full.fill(channel, start, out);
-        for (placed, gain) in self.placed.iter().zip(self.gains) {
-            for (start, out) in (start..).step_by(PIECE).zip(out.chunks_mut(PIECE)) {
-                let taken = &mut taken[..out.len()];
-                placed.fill(channel, start, taken);
-                for (out, taken) in out.iter_mut().zip(taken) {
-                    *out -= gain * *taken;
-                }
-            }
-        }
-    }
 }
 
 fn energy(pass: Recorded<'_>) -> f64 {

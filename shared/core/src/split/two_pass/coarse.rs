@@ -2,7 +2,7 @@
 
 use realfft::RealFftPlanner;
 
-use super::sound::{PIECE, Recorded, Sound};
+use super::sound::{PIECE, Sound};
 use crate::Complex;
 use crate::spectrum::pair_sums;
 
@@ -139,35 +139,6 @@ impl Cross {
     }
 }
 
-/// What one pass leaves of a full one: `full[n] − gain·pass[n−lag]`.
-pub(super) struct Left<'a> {
-    pub full: Recorded<'a>,
-    pub pass: Recorded<'a>,
-    pub lag: isize,
-    pub gain: f64,
-}
-
-impl Sound for Left<'_> {
-    fn len(&self) -> usize {
-        self.full.len()
-    }
-
-    fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
-        let mut taken = [0.0; PIECE];
-        for (start, out) in (start..).step_by(PIECE).zip(out.chunks_mut(PIECE)) {
-            let taken = &mut taken[..out.len()];
-            self.full.fill(channel, start, out);
-            self.pass.fill(channel, start - self.lag, taken);
-            for ((n, out), taken) in (start..).zip(out).zip(taken) {
-                // The full pass ends where it ends.
-                if usize::try_from(n).is_ok_and(|n| n < self.full.len()) {
-                    *out -= self.gain * *taken;
-                }
-            }
-        }
-    }
-}
-
 /// Every `step`-th sample of the running mean over two steps: enough of a low-pass to find a place by.
 fn thinned(pass: &impl Sound, channel: usize, step: usize) -> Vec<f64> {
     // A triangle: its zeros lie on what would fold onto 0 Hz.
@@ -186,7 +157,7 @@ fn thinned(pass: &impl Sound, channel: usize, step: usize) -> Vec<f64> {
 }
 
 /// The least length that transforms quickly: even, and made of twos, threes and fives.
-fn transform_len(at_least: usize) -> usize {
+pub(super) fn transform_len(at_least: usize) -> usize {
     let at_least = at_least.max(32);
     let mut best = at_least.next_power_of_two();
     let mut fives = 1;
@@ -204,6 +175,7 @@ fn transform_len(at_least: usize) -> usize {
 
 #[cfg(test)]
 mod tests {
+    use super::super::sound::Recorded;
     use super::*;
 
     #[test]

@@ -11,9 +11,14 @@
 //! residual of several guesses (from sound thinned out to a few kHz; then in the sound itself), never by the top of a
 //! cross-correlation alone: a loud echo in the full pass is a higher top than the wet's own. What is left, below a sample, is found
 //! by Gauss–Newton steps on the same residual.
+//!
+//! # Without a wet pass
+//! A dry pass and a full one are enough where the effects only add to the dry: what the dry leaves of the full one, lined up and
+//! with its gain, is the wet. All that can be checked then is that the dry stands clear in the full pass' response to it.
 
 mod align;
 mod coarse;
+mod direct;
 mod lags;
 mod place;
 mod sound;
@@ -28,7 +33,9 @@ use crate::spectrum::pair_sums::PairSums;
 use crate::split::kind::PresetKind;
 use crate::split::{Method, Split};
 
-use align::{Alignment, Residual};
+use align::Alignment;
+use direct::Direct;
+use place::{InFull, Laid, Left, Placed};
 use sound::{Recorded, Sound};
 
 /// Passes may begin this far apart, seconds.
@@ -154,6 +161,8 @@ pub enum TwoPassError {
     Empty(Pass),
     /// This pass is silent (below the level at which anything is read).
     Silent(Pass),
+    /// The dry pass can't be found in the full one: they aren't the same performance, or the effects take all of the dry.
+    NotInFull,
 }
 
 /// What is left over in one band when dry and wet are taken from the full pass.
@@ -201,6 +210,19 @@ impl PairCheck {
     }
 }
 
+/// Where a dry pass lies in a full one when there's no wet pass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DryInFull {
+    /// Gain of the dry in the full pass against the dry pass, dB.
+    pub gain_db: f64,
+    /// How uncertain that is, dB: three standard deviations. Where 0 dB is within it, it is 0 dB.
+    pub gain_error_db: f64,
+    /// The dry comes out flipped against the dry pass.
+    pub flipped: bool,
+    /// How much later the dry is in the full pass than in the dry pass, counted from each one's start, seconds.
+    pub offset_s: f64,
+}
+
 /// A two-pass split.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TwoPass {
@@ -208,8 +230,10 @@ pub struct TwoPass {
     pub split: Split,
     /// The bins: [`block_len`] of the sample rate.
     pub grid: Grid,
-    /// What the full pass says, if there is one.
+    /// What the full pass says of the other two, if there are three.
     pub check: Option<PairCheck>,
+    /// Where the dry pass lies in the full one, if there was no wet pass.
+    pub dry_in_full: Option<DryInFull>,
     sums: PairSums,
 }
 
@@ -224,45 +248,29 @@ impl TwoPass {
         wet: &PassAudio<'_>,
         full: Option<&PassAudio<'_>>,
     ) -> Result<Self, TwoPassError> {
-        let rate_hz = dry.rate_hz;
         let named = [(Pass::Dry, Some(dry)), (Pass::Wet, Some(wet)), (Pass::Full, full)];
-        let mut sums = [PairSums::default(); 3];
-        for ((pass, audio), sums) in named.into_iter().zip(&mut sums) {
-            let Some(audio) = audio else { continue };
-            if audio.rate_hz != rate_hz {
-                return Err(TwoPassError::Rates);
-            }
-            if audio.left.is_empty() || audio.left.len() != audio.right.len() {
-                return Err(TwoPassError::Empty(pass));
-            }
-            *sums = audio.sums();
-            if db::from_power(sums.mean_power()) <= db::NO_READING_DBFS {
-                return Err(TwoPassError::Silent(pass));
-            }
-        }
-        let len = block_len(rate_hz);
+        let sums = checked(named)?;
+        let (rate_hz, len) = (dry.rate_hz, block_len(dry.rate_hz));
         let grid = Grid::fft(rate_hz, len);
         let mut dry_spectrum = dry.recorded().spectrum(len);
         let mut wet_spectrum = wet.recorded().spectrum(len);
         let Some(full) = full else {
-            let [d, w, _] = sums;
-            let sums = PairSums {
-                frames: d.frames.max(w.frames),
-                left: d.left + w.left,
-                right: d.right + w.right,
-                cross: d.cross + w.cross,
-            };
             return Ok(Self {
                 split: Split::of_parts(dry_spectrum, wet_spectrum, &grid, Method::TwoPass),
                 grid,
                 check: None,
-                sums,
+                dry_in_full: None,
+                sums: unrelated(sums[0], sums[1]),
             });
         };
         let [full_sound, dry_sound, wet_sound] = [full, dry, wet].map(PassAudio::recorded);
         let found = Alignment::find(full_sound, dry_sound, wet_sound, rate_hz);
         let full_spectrum = full_sound.spectrum(len);
-        let residual = Residual::new(full_sound, dry_sound, wet_sound, &found).spectrum(len);
+        let laid = [0, 1].map(|i| Laid {
+            placed: Placed::new([dry_sound, wet_sound][i], found.whole[i], found.part[i]),
+            gain: found.gains[i],
+        });
+        let residual = Left::new(full_sound, &laid).spectrum(len);
         // Powers are means over each pass's own length; against the full pass their energies count.
         let share = |pass: &PassAudio<'_>| pass.left.len() as f64 / full.left.len() as f64;
         scale(&mut dry_spectrum, found.gains[0].powi(2) * share(dry));
@@ -281,6 +289,47 @@ impl TwoPass {
             split: Split::new(dry_spectrum, wet_spectrum, full_spectrum, Method::TwoPass),
             grid,
             check: Some(check),
+            dry_in_full: None,
+            sums: sums[2],
+        })
+    }
+
+    /// From the sound of a dry pass and of a full one: the wet is what the dry leaves. True where the effects add to the dry, not
+    /// where they change it (a tremolo, a phaser). Allocates; takes no copy of the sound but for finding the dry in it.
+    ///
+    /// # Errors
+    /// When a pass is empty or silent, the rates differ, or the dry pass can't be found in the full one.
+    pub fn of_dry_and_full(dry: &PassAudio<'_>, full: &PassAudio<'_>) -> Result<Self, TwoPassError> {
+        let sums = checked([
+            (Pass::Dry, Some(dry)),
+            (Pass::Wet, None),
+            (Pass::Full, Some(full)),
+        ])?;
+        let (rate_hz, len) = (dry.rate_hz, block_len(dry.rate_hz));
+        let [full_sound, dry_sound] = [full, dry].map(PassAudio::recorded);
+        let found = Direct::find(full_sound, dry_sound, rate_hz).ok_or(TwoPassError::NotInFull)?;
+        let laid = [Laid {
+            placed: Placed::new(dry_sound, found.whole, found.part),
+            gain: found.gain,
+        }];
+        let wet = Left::new(full_sound, &laid).spectrum(len);
+        // The dry as it is in the full pass: from its beginning to its end.
+        let dry = InFull {
+            laid: &laid[0],
+            len: full_sound.len(),
+        }
+        .spectrum(len);
+        let gain = found.gain.abs();
+        Ok(Self {
+            split: Split::new(dry, wet, full_sound.spectrum(len), Method::TwoPass),
+            grid: Grid::fft(rate_hz, len),
+            check: None,
+            dry_in_full: Some(DryInFull {
+                gain_db: db::from_amplitude(gain),
+                gain_error_db: db::from_amplitude(1.0 + 3.0 * found.gain_error / gain),
+                flipped: found.gain < 0.0,
+                offset_s: (found.whole as f64 + found.part) / rate_hz,
+            }),
             sums: sums[2],
         })
     }
@@ -315,27 +364,48 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
         Some(full) => Split::new(whole(dry), whole(wet), whole(full), Method::TwoPass),
         None => Split::of_parts(whole(dry), whole(wet), &dry.grid(), Method::TwoPass),
     };
-    let (d, w) = (dry.sums, wet.sums);
     Ok(Take {
         name,
         pass: Pass::Full,
         rate_hz: dry.rate_hz,
         invalid_frames: dry.invalid_frames + wet.invalid_frames,
-        sums: full.map_or(
-            PairSums {
-                frames: d.frames.max(w.frames),
-                left: d.left + w.left,
-                right: d.right + w.right,
-                cross: d.cross + w.cross,
-            },
-            |full| full.sums,
-        ),
+        sums: full.map_or_else(|| unrelated(dry.sums, wet.sums), |full| full.sums),
         delay: dry.delay,
         diagnosis: full.and_then(|full| full.diagnosis),
         split,
         kind: PresetKind::NotSaid,
         evidence: None,
     })
+}
+
+/// The sums of passes that can be laid over one another; those of a pass that there isn't are nothing.
+fn checked(passes: [(Pass, Option<&PassAudio<'_>>); 3]) -> Result<[PairSums; 3], TwoPassError> {
+    let mut all = [PairSums::default(); 3];
+    let mut rate_hz = None;
+    for ((pass, audio), sums) in passes.into_iter().zip(&mut all) {
+        let Some(audio) = audio else { continue };
+        if *rate_hz.get_or_insert(audio.rate_hz) != audio.rate_hz {
+            return Err(TwoPassError::Rates);
+        }
+        if audio.left.is_empty() || audio.left.len() != audio.right.len() {
+            return Err(TwoPassError::Empty(pass));
+        }
+        *sums = audio.sums();
+        if db::from_power(sums.mean_power()) <= db::NO_READING_DBFS {
+            return Err(TwoPassError::Silent(pass));
+        }
+    }
+    Ok(all)
+}
+
+/// The sums of two passes together, as if they were unrelated.
+fn unrelated(dry: PairSums, wet: PairSums) -> PairSums {
+    PairSums {
+        frames: dry.frames.max(wet.frames),
+        left: dry.left + wet.left,
+        right: dry.right + wet.right,
+        cross: dry.cross + wet.cross,
+    }
 }
 
 fn scale(spectrum: &mut CrossSpectrum, factor: f64) {

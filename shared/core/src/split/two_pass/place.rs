@@ -57,6 +57,66 @@ impl<'a> Placed<'a> {
     }
 }
 
+/// A pass as it sounds in the full one.
+pub(super) struct Laid<'a> {
+    pub placed: Placed<'a>,
+    pub gain: f64,
+}
+
+/// What passes leave of a full one.
+pub(super) struct Left<'a> {
+    full: Recorded<'a>,
+    laid: &'a [Laid<'a>],
+}
+
+impl<'a> Left<'a> {
+    pub(super) fn new(full: Recorded<'a>, laid: &'a [Laid<'a>]) -> Self {
+        Self { full, laid }
+    }
+}
+
+impl Sound for Left<'_> {
+    fn len(&self) -> usize {
+        self.full.len()
+    }
+
+    fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
+        let mut taken = [0.0; PIECE];
+        self.full.fill(channel, start, out);
+        for laid in self.laid {
+            for (start, out) in (start..).step_by(PIECE).zip(out.chunks_mut(PIECE)) {
+                let taken = &mut taken[..out.len()];
+                laid.placed.fill(channel, start, taken);
+                for ((n, out), taken) in (start..).zip(out).zip(taken) {
+                    // The full pass begins and ends where it does.
+                    if usize::try_from(n).is_ok_and(|n| n < self.full.len()) {
+                        *out -= laid.gain * *taken;
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A pass as it sounds in a full one of that many frames.
+pub(super) struct InFull<'a> {
+    pub laid: &'a Laid<'a>,
+    pub len: usize,
+}
+
+impl Sound for InFull<'_> {
+    fn len(&self) -> usize {
+        self.len
+    }
+
+    fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
+        for (start, out) in (start..).step_by(PIECE).zip(out.chunks_mut(PIECE)) {
+            self.laid.placed.fill(channel, start, out);
+            out.iter_mut().for_each(|out| *out *= self.laid.gain);
+        }
+    }
+}
+
 /// `out[n] = Σ taps[j]·around[n + last − j]`.
 #[multiversion(targets("x86_64+avx"))]
 fn interpolate(taps: &[f64; TAPS], around: &[f64], out: &mut [f64]) {

@@ -366,7 +366,8 @@ impl Evidence {
         }
     }
 
-    fn one_way(&self, angle_rad: f64, tolerance_rad: f64, kind: PresetKind) -> Resolved {
+    /// How much wet may lie along a direction, and how much most likely, as shares of each band.
+    fn likely_wet(&self, angle_rad: f64) -> (WetAlong, [f64; BANDS]) {
         let mut wet = *self.wet_along(angle_rad);
         let mut likely = [0.0; BANDS];
         for (n, mean) in self.means.iter().enumerate() {
@@ -379,6 +380,22 @@ impl Evidence {
         if let Some(tail) = &self.tail {
             self.wet_by_tail(tail, angle_rad, &mut wet, &mut likely);
         }
+        (wet, likely)
+    }
+
+    /// What narrowed the share of a dry of one direction.
+    fn closed_by(&self, angle_rad: f64, kind: PresetKind) -> Option<Closed> {
+        if self.across_of(angle_rad) < NOTHING_ACROSS {
+            Some(Closed::OneWay)
+        } else if self.tail.is_some() {
+            Some(Closed::MutedEnd)
+        } else {
+            (kind != PresetKind::NotSaid).then_some(Closed::Kind)
+        }
+    }
+
+    fn one_way(&self, angle_rad: f64, tolerance_rad: f64, kind: PresetKind) -> Resolved {
+        let (wet, likely) = self.likely_wet(angle_rad);
         let mut bands = [BandDry::default(); BANDS];
         let (mut least, mut most, mut all) = (0.0, 0.0, 0.0);
         let (mut dry, mut wet_along) = (0.0, 0.0);
@@ -398,13 +415,6 @@ impl Evidence {
             most += trace * (along - wet.least[n]).clamp(0.0, 1.0);
         }
         let share = |power: f64| if all > 0.0 { power / all } else { 0.0 };
-        let closed = if self.across_of(angle_rad) < NOTHING_ACROSS {
-            Some(Closed::OneWay)
-        } else if self.tail.is_some() {
-            Some(Closed::MutedEnd)
-        } else {
-            (kind != PresetKind::NotSaid).then_some(Closed::Kind)
-        };
         let mut ways = [Way::default(); MOST_MODES];
         ways[0] = Way {
             angle_rad,
@@ -422,7 +432,7 @@ impl Evidence {
                     UNTOLD
                 },
                 likely_share: share(dry),
-                closed,
+                closed: self.closed_by(angle_rad, kind),
                 delay_s: self.delay_s,
                 mixed: if dry > 0.0 {
                     (wet_along / dry).min(1.0)
@@ -443,13 +453,8 @@ impl Evidence {
         if all > 0.0 { across.max(0.0) / all } else { 0.0 }
     }
 
-    /// No one direction: what begins as it is, and (unless the kind says that it is so) each of the modes.
-    fn several(&self, kind: PresetKind) -> Resolved {
-        let mut bounds = Bounds {
-            closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
-            delay_s: self.delay_s,
-            ..Bounds::UNKNOWN
-        };
+    /// The modes that count where the dry has no one direction.
+    fn frequent(&self) -> impl Iterator<Item = &Mode> {
         let modes = &self.modes.modes[..self.modes.count];
         let at = |side_rad: f64| {
             modes
@@ -457,10 +462,36 @@ impl Evidence {
                 .any(|mode| mode.share >= BOTH_SIDES_SHARE && apart_deg(mode.angle_rad, side_rad) <= SIDE_DEG)
         };
         let both_sides = at(0.0) && at(2.0 * FRAC_PI_4);
+        let least = if both_sides { BOTH_SIDES_SHARE } else { OTHER_SHARE };
+        modes.iter().filter(move |mode| mode.share >= least)
+    }
+
+    /// How what begins lies in a band, no longer than 1: read in the band, or else in all.
+    fn begin_stokes(&self, band: usize, mean: &Covariance, begun: bool) -> [f64; 3] {
+        let begin = &self.begins[band];
+        let stokes = if begun && begin.weight > 0.0 {
+            begin.stokes
+        } else if begun && self.begins_all.weight > 0.0 {
+            self.begins_all.stokes
+        } else {
+            // Nothing began: the direction most of the sound has.
+            let all = mean.stokes();
+            let length = all.iter().map(|x| x * x).sum::<f64>().sqrt().max(1e-9);
+            all.map(|x| x / length)
+        };
+        let length = stokes.iter().map(|x| x * x).sum::<f64>().sqrt();
+        stokes.map(|x| x / length.max(1.0))
+    }
+
+    /// No one direction: what begins as it is, and (unless the kind says that it is so) each of the modes.
+    fn several(&self, kind: PresetKind) -> Resolved {
+        let mut bounds = Bounds {
+            closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
+            delay_s: self.delay_s,
+            ..Bounds::UNKNOWN
+        };
         if !matches!(kind, PresetKind::TwoAmplifiers | PresetKind::TwoTakes) {
-            let least = if both_sides { BOTH_SIDES_SHARE } else { OTHER_SHARE };
-            let often = |mode: &&Mode| mode.share >= least;
-            for mode in modes.iter().filter(often) {
+            for mode in self.frequent() {
                 bounds.ways[bounds.count] = Way {
                     angle_rad: mode.angle_rad,
                     tolerance_rad: SEVERAL_DEG.to_radians(),
@@ -490,19 +521,7 @@ impl Evidence {
             } else {
                 0.5 * (low + high)
             };
-            let begin = &self.begins[n];
-            let stokes = if begun && begin.weight > 0.0 {
-                begin.stokes
-            } else if begun && self.begins_all.weight > 0.0 {
-                self.begins_all.stokes
-            } else {
-                // Nothing began: the direction most of the sound has.
-                let all = mean.stokes();
-                let length = all.iter().map(|x| x * x).sum::<f64>().sqrt().max(1e-9);
-                all.map(|x| x / length)
-            };
-            let length = stokes.iter().map(|x| x * x).sum::<f64>().sqrt();
-            let mut stokes = stokes.map(|x| x / length.max(1.0));
+            let mut stokes = self.begin_stokes(n, mean, begun);
             if kind == PresetKind::TwoTakes {
                 stokes = [stokes[0], 0.0, 0.0];
             }

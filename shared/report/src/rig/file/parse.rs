@@ -290,15 +290,27 @@ fn limits(top: &Section<'_>) -> Result<Limits, RigFileError> {
         partials_db: number("partials_db", ranges::PARTIALS_DB, default.partials_db)?,
         effect_gone_db: number("effect_gone_db", ranges::EFFECT_GONE_DB, default.effect_gone_db)?,
     };
-    if limits.dry_drops_out_db > limits.dry_holds_db {
-        return Err(RigFileError::Beside {
-            line: section.line(),
-            key: section.full("dry_drops_out_db"),
-            why: format!(
-                "= {} is above limits.dry_holds_db = {}; give it the same or less",
-                limits.dry_drops_out_db, limits.dry_holds_db
-            ),
-        });
+    for (key, value, above, bound) in [
+        (
+            "dry_drops_out_db",
+            limits.dry_drops_out_db,
+            "dry_holds_db",
+            limits.dry_holds_db,
+        ),
+        (
+            "effect_gone_db",
+            limits.effect_gone_db,
+            "drier_db",
+            limits.drier_db,
+        ),
+    ] {
+        if value > bound {
+            return Err(RigFileError::Beside {
+                line: section.line(),
+                key: section.full(key),
+                why: format!("= {value} is above limits.{above} = {bound}; give it the same or less"),
+            });
+        }
     }
     Ok(limits)
 }

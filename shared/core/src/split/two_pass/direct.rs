@@ -1,0 +1,248 @@
+//! Where a dry pass lies in a full one, and how loud, when there is no wet pass: from the full pass' response to the dry one.
+//!
+//! Effects come after the sound they are made of, so the dry is the first tap of that response that stands clear of what lies
+//! before it. A fit of the dry alone to the whole full pass would be drawn off by every echo and every partial that rings on in
+//! a reverb; a single tap isn't. The response is the full pass over the dry one in the frequency domain, regularised in
+//! each third of an octave (a guitar's spectrum falls by 60 dB to 5 kHz) and tapered to the top, so that a tap is a short pulse
+//! without lobes. What the response holds in the moment before the dry, where nothing can be, is how uncertain the tap is.
+
+use realfft::RealFftPlanner;
+
+use super::LARGEST_OFFSET_S;
+use super::coarse::transform_len;
+use super::sound::{Recorded, Sound};
+use crate::Complex;
+use crate::spectrum::pair_sums;
+
+/// As many frames are looked at, where the dry is loudest: 87 s at 48 kHz.
+const MOST_FRAMES: usize = 1 << 22;
+
+/// The taper is down to 1/e here, Hz; above it hardly anything of a guitar is left.
+const TAPER_HZ: f64 = 5000.0;
+
+/// Nothing below counts, Hz: rumble and steady hum of a bounce.
+const LOWEST_HZ: f64 = 60.0;
+
+/// What is added to a bin's power before the division, against the mean around it.
+const REGULAR: f64 = 0.01;
+
+/// Bands this far below the loudest one count for nothing, power: rounding of files with 16 bits.
+const QUIET: f64 = 1e-7;
+
+/// The dry is at least that large against the largest tap: a single echo 12 dB louder than the dry is none any more.
+const LEAST_SHARE: f64 = 0.25;
+
+/// The moment before a tap in which nothing can be, seconds.
+const BEFORE_S: [f64; 2] = [0.05, 0.0015];
+
+/// A tap is the dry only where it stands that far above what lies before it, linear: 20 dB.
+const CLEAR: f64 = 10.0;
+
+/// An effect that begins this close to the dry, before and after, changes it rather than adding to it, seconds: another
+/// amplifier, a filter, a phaser.
+const BESIDE_S: [f64; 2] = [0.001, 0.002];
+
+/// As much of it may be changed, power: 10 dB below the dry.
+const MOST_CHANGED: f64 = 0.1;
+
+/// Gains nearer to 1 than this, or than three times their uncertainty, are 1: effects that are off mostly leave the level alone.
+const SAME_GAIN: f64 = 0.003;
+
+/// Offsets nearer to a whole sample than this lie on it: bounces of one project do.
+const SAME_SAMPLE: f64 = 0.1;
+
+/// A dry pass in a full one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Direct {
+    /// Linear gain, negative where it is flipped.
+    pub gain: f64,
+    /// How uncertain the gain is, one standard deviation.
+    pub gain_error: f64,
+    /// Whole frames by which it is later in the full pass than in its own.
+    pub whole: isize,
+    /// What lies between whole frames.
+    pub part: f64,
+}
+
+/// Responses by lag; negative lags at the end.
+struct Response {
+    /// Of the full pass to the dry one.
+    taps: Vec<f64>,
+    /// What a single tap of 1 at lag 0 looks like.
+    pulse: Vec<f64>,
+}
+
+impl Direct {
+    /// `None` where no tap stands clear: the dry pass isn't in the full one.
+    pub(super) fn find(full: Recorded<'_>, dry: Recorded<'_>, rate_hz: f64) -> Option<Self> {
+        let reach = (LARGEST_OFFSET_S * rate_hz) as usize;
+        let start = loudest(dry, rate_hz);
+        let frames = full.len().max(dry.len()).min(MOST_FRAMES);
+        let response = Response::new([full, dry], start, frames, reach, rate_hz)?;
+        let at = response.first(reach as isize, rate_hz)?;
+        let found = response.direct(at, rate_hz);
+        let is_clear = found.gain.abs() >= CLEAR * found.gain_error;
+        (is_clear && response.changed(&found, rate_hz) <= MOST_CHANGED).then_some(found)
+    }
+}
+
+impl Response {
+    fn new(
+        [full, dry]: [Recorded<'_>; 2],
+        start: usize,
+        frames: usize,
+        reach: usize,
+        rate_hz: f64,
+    ) -> Option<Self> {
+        let len = transform_len(frames + reach + 1);
+        let mut planner = RealFftPlanner::<f64>::new();
+        let forward = planner.plan_fft_forward(len);
+        let inverse = planner.plan_fft_inverse(len);
+        let mut taps = vec![Complex::new(0.0, 0.0); len / 2 + 1];
+        let mut powers = vec![0.0; len / 2 + 1];
+        for channel in 0..2 {
+            let spectrum = |pass: Recorded<'_>| {
+                let mut padded = vec![0.0; len];
+                let there = frames.min(pass.len().saturating_sub(start));
+                pass.fill(channel, start as isize, &mut padded[..there]);
+                let mut spectrum = forward.make_output_vec();
+                forward.process(&mut padded, &mut spectrum).ok()?;
+                Some(spectrum)
+            };
+            let (full, dry) = (spectrum(full)?, spectrum(dry)?);
+            for (k, (full, dry)) in full.iter().zip(&dry).enumerate() {
+                taps[k] += full * dry.conj();
+                powers[k] += dry.norm_sqr();
+            }
+        }
+        let weights = weights(&powers, rate_hz / len as f64);
+        let mut pulse: Vec<Complex<f64>> = Vec::with_capacity(taps.len());
+        for ((tap, power), weight) in taps.iter_mut().zip(&powers).zip(&weights) {
+            *tap *= weight;
+            pulse.push(Complex::new(power * weight, 0.0));
+        }
+        let [taps, pulse] = [taps, pulse].map(|mut spectrum| {
+            for edge in [0, len / 2] {
+                spectrum[edge].im = 0.0;
+            }
+            let mut lags = vec![0.0; len];
+            inverse.process(&mut spectrum, &mut lags).is_ok().then_some(lags)
+        });
+        let (taps, pulse) = (taps?, pulse?);
+        (pulse[0] > 0.0).then_some(Self { taps, pulse })
+    }
+
+    fn at(values: &[f64], lag: isize) -> f64 {
+        values[lag.rem_euclid(values.len() as isize) as usize]
+    }
+
+    fn tap(&self, lag: isize) -> f64 {
+        Self::at(&self.taps, lag) / self.pulse[0]
+    }
+
+    fn pulse(&self, lag: isize) -> f64 {
+        Self::at(&self.pulse, lag) / self.pulse[0]
+    }
+
+    /// The lag of the first tap that is neither small nor a lobe of the largest.
+    fn first(&self, reach: isize, rate_hz: f64) -> Option<isize> {
+        let height = |lag: isize| self.tap(lag).abs();
+        let largest = (-reach..=reach).max_by(|&a, &b| height(a).total_cmp(&height(b)))?;
+        let least = LEAST_SHARE * height(largest);
+        let beside = (0.0003 * rate_hz).ceil() as isize;
+        (-reach..=largest).find(|&lag| {
+            let this = height(lag);
+            this >= least
+                && this > 2.0 * height(largest) * self.pulse(lag - largest).abs() * f64::from(lag != largest)
+                && (lag - beside..=lag + beside).all(|other| height(other) <= this)
+        })
+    }
+
+    /// How much of the dry comes out changed: what the tap leaves of the response close to it, against the tap, power.
+    fn changed(&self, found: &Direct, rate_hz: f64) -> f64 {
+        let [before, after] = BESIDE_S.map(|seconds| (seconds * rate_hz) as isize);
+        let sums = (-before..=after).fold([0.0; 2], |[left, tap], by| {
+            let direct = found.gain * self.pulse(by);
+            [
+                left + (self.tap(found.whole + by) - direct).powi(2),
+                tap + direct * direct,
+            ]
+        });
+        sums[0] / sums[1]
+    }
+
+    /// The tap at a lag.
+    fn direct(&self, at: isize, rate_hz: f64) -> Direct {
+        // A parabola through the top and its neighbours, of which a tap has many.
+        let [before, top, after] = [-1, 0, 1].map(|by| self.tap(at + by));
+        let bend = before - 2.0 * top + after;
+        let part = if bend == 0.0 {
+            0.0
+        } else {
+            (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+        };
+        let part = if part.abs() < SAME_SAMPLE { 0.0 } else { part };
+        let gain = top - 0.25 * (before - after) * part;
+        let [far, near] = BEFORE_S.map(|seconds| at - (seconds * rate_hz) as isize);
+        let left: f64 = (far..near)
+            .map(|lag| (self.tap(lag) - gain * self.pulse(lag - at)).powi(2))
+            .sum();
+        let gain_error = (left / (near - far).max(1) as f64).sqrt();
+        let is_same = (gain.abs() - 1.0).abs() <= SAME_GAIN.max(3.0 * gain_error);
+        Direct {
+            gain: if is_same { gain.signum() } else { gain },
+            gain_error,
+            whole: at,
+            part,
+        }
+    }
+}
+
+/// The frame from which on [`MOST_FRAMES`] of a pass have the most energy.
+fn loudest(pass: Recorded<'_>, rate_hz: f64) -> usize {
+    let step = (rate_hz as usize).max(1);
+    let (mut energies, mut piece) = (Vec::new(), vec![0.0; step]);
+    for start in (0..pass.len()).step_by(step) {
+        energies.push((0..2).fold(0.0, |sum, channel| {
+            pass.fill(channel, start as isize, &mut piece);
+            sum + pair_sums::product(&piece, &piece)
+        }));
+    }
+    let most = (MOST_FRAMES / step).max(1);
+    let best = energies
+        .windows(most)
+        .enumerate()
+        .map(|(at, window)| (at, window.iter().sum::<f64>()))
+        .max_by(|a, b| a.1.total_cmp(&b.1));
+    best.map_or(0, |(at, _)| at * step)
+}
+
+/// What each bin is multiplied with: the taper, over the power with what regularises it.
+fn weights(powers: &[f64], bin_hz: f64) -> Vec<f64> {
+    let mut sums = vec![0.0];
+    for power in powers {
+        sums.push(sums.last().unwrap_or(&0.0) + power);
+    }
+    let around = |k: usize| {
+        let half = 2f64.powf(1.0 / 6.0);
+        let (low, high) = (
+            (k as f64 / half) as usize,
+            ((k as f64 * half) as usize + 1).min(powers.len()),
+        );
+        (sums[high] - sums[low]) / (high - low).max(1) as f64
+    };
+    let smooth: Vec<f64> = (0..powers.len()).map(around).collect();
+    let least = QUIET * smooth.iter().copied().fold(0.0, f64::max);
+    powers
+        .iter()
+        .zip(&smooth)
+        .enumerate()
+        .map(|(k, (power, smooth))| {
+            let hz = k as f64 * bin_hz;
+            if hz < LOWEST_HZ || *smooth <= least {
+                return 0.0;
+            }
+            (-(hz / TAPER_HZ).powi(2)).exp() / (power + REGULAR * smooth)
+        })
+        .collect()
+}

@@ -132,6 +132,7 @@ fn settings(now: &Settings, params: &HostParams) -> sumproof_views::Settings {
         integration: params.integration.value().0,
         record: now.record,
         pass: now.pass,
+        preset: now.preset,
         audition_in_bounces: now.audition_in_bounces,
     }
 }
@@ -153,6 +154,7 @@ pub fn summary(take: &Take, rig: &Rig) -> TakeSummary {
         pass: take.pass,
         seconds: take.seconds(),
         invalid_frames: take.invalid_frames,
+        kind: take.kind,
         method: take.method(),
         wet_over_dry_db: take.split.wet_over_dry_db(),
         correlation: take.sums.correlation(),

@@ -5,6 +5,7 @@ use nice_plug::prelude::Enum;
 use sumproof_core::routing::feed::{FeedId, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 use sumproof_views::Integration;
 
 /// A list of the core's, with what a host needs of it.
@@ -94,6 +95,28 @@ impl Listed for Integration {
     const ALL: &'static [Self] = &Self::ALL;
     const IDS: &'static [&'static str] = &["0.3", "1", "3"];
     const NAMES: &'static [&'static str] = &["0.3 s", "1 s", "3 s"];
+}
+
+impl Listed for PresetKind {
+    const ALL: &'static [Self] = &Self::ALL;
+    const IDS: &'static [&'static str] = &[
+        "not-said",
+        "centre",
+        "one-side",
+        "two-amplifiers",
+        "two-takes",
+        "late-copy",
+        "no-dry",
+    ];
+    const NAMES: &'static [&'static str] = &[
+        "Not said",
+        "One dry in the middle",
+        "One dry to one side",
+        "Two amplifiers",
+        "Two takes",
+        "A late copy",
+        "No separate dry",
+    ];
 }
 
 impl Listed for Pass {

@@ -10,6 +10,7 @@ use nice_plug::prelude::*;
 use sumproof_core::routing::feed::{FeedId, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 use sumproof_views::Integration;
 
 use crate::parameters::choices::Choice;
@@ -59,6 +60,9 @@ pub struct HostParams {
     /// What the take recorded next contains.
     #[id = "kind"]
     pub pass: EnumParam<Choice<Pass>>,
+    /// What the player says the preset is.
+    #[id = "preset"]
+    pub preset: EnumParam<Choice<PresetKind>>,
     /// Keep auditioning while the host bounces offline or records; for this session only.
     #[id = "audbnc"]
     pub audition_in_bounces: BoolParam,
@@ -156,6 +160,7 @@ impl HostParams {
             integration: EnumParam::new("Integration time", Choice(Integration::Medium)),
             record: switch("Record take", "Recording", "Off"),
             pass: EnumParam::new("Pass recorded", Choice(Pass::Full)),
+            preset: EnumParam::new("Kind of preset", Choice(PresetKind::NotSaid)),
             audition_in_bounces: switch("Audition in bounces", "On", "Off"),
             side_chain: side_chain.then(SideChainParams::default),
         }

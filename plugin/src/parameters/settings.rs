@@ -8,6 +8,7 @@ use nice_plug::prelude::{FloatParam, Param};
 use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::routing::line::Line;
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 
 use crate::bridge::arming::Switches;
 use crate::parameters::params::{
@@ -35,6 +36,8 @@ pub struct Settings {
     pub record: bool,
     /// What that take contains.
     pub pass: Pass,
+    /// What the player says the preset is.
+    pub preset: PresetKind,
     /// Audition even while the host bounces or records.
     pub audition_in_bounces: bool,
     /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
@@ -60,6 +63,7 @@ impl Settings {
             integration_s: params.integration.value().0.seconds(),
             record: params.record.value(),
             pass: params.pass.value().0,
+            preset: params.preset.value().0,
             audition_in_bounces: params.audition_in_bounces.value(),
             split_s: params
                 .side_chain

@@ -6,6 +6,7 @@
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use sumproof_core::session::take::Take;
+use sumproof_core::split::kind::PresetKind;
 
 /// Most takes that can be recorded into one state.
 pub const MOST_TAKES: usize = 128;
@@ -222,6 +223,17 @@ impl Takes {
         }
     }
 
+    /// Says what the preset of the take at `index` is; `false` if there's no such take.
+    pub fn set_kind(&mut self, index: usize, kind: PresetKind) -> bool {
+        match self.position(index).and_then(|at| self.entries.get_mut(at)) {
+            Some(Entry::Read(_, take, _)) => {
+                **take = Take::clone(take).with_kind(kind);
+                true
+            }
+            _ => false,
+        }
+    }
+
     /// Removes the take at `index` among those that can be read; it can be brought back until another is removed.
     pub fn remove(&mut self, index: usize) -> bool {
         let at = self.position(index);
@@ -357,6 +369,16 @@ mod tests {
         let again = through_text(&back);
         assert!(again.iter().zip(back.iter()).all(|(one, other)| one == other));
         assert!(through_text(&Takes::default()).is_empty());
+    }
+
+    #[test]
+    fn what_the_preset_is_stays_with_the_take() {
+        let mut takes = Takes::default();
+        takes.add(take("wide"));
+        assert!(takes.set_kind(0, PresetKind::TwoTakes) && !takes.set_kind(1, PresetKind::Centre));
+        let kinds = |takes: &Takes| takes.iter().map(|take| take.kind).collect::<Vec<_>>();
+        assert_eq!(kinds(&takes), [PresetKind::TwoTakes]);
+        assert_eq!(kinds(&through_text(&takes)), [PresetKind::TwoTakes]);
     }
 
     #[test]

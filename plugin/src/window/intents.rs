@@ -146,6 +146,9 @@ impl Hand {
             Intent::RenameTake { index, name } => {
                 engine.takes_mut().rename(index, &name);
             }
+            Intent::TakeKind { index, kind } => {
+                engine.takes_mut().set_kind(index, kind);
+            }
             Intent::MoveTake { from, to } => {
                 engine.takes_mut().move_to(from, to);
             }
@@ -194,6 +197,7 @@ fn param(host: &HostParams, control: Control) -> ParamPtr {
         Control::Integration => host.integration.as_ptr(),
         Control::Record => host.record.as_ptr(),
         Control::Pass => host.pass.as_ptr(),
+        Control::Preset => host.preset.as_ptr(),
         Control::AuditionInBounces => host.audition_in_bounces.as_ptr(),
     }
 }
@@ -212,6 +216,7 @@ fn plain(setting: Setting) -> f32 {
         Setting::Law(law) => law.index() as f32,
         Setting::Integration(time) => time.index() as f32,
         Setting::Pass(pass) => pass.index() as f32,
+        Setting::Preset(kind) => kind.index() as f32,
     }
 }
 
@@ -233,6 +238,7 @@ mod tests {
     use sumproof_core::routing::feed::{FeedId, SumLaw};
     use sumproof_core::score::rig::Rig;
     use sumproof_core::session::take::Pass;
+    use sumproof_core::split::kind::PresetKind;
     use sumproof_views::Integration;
     use triple_buffer::triple_buffer;
 
@@ -343,6 +349,7 @@ mod tests {
             (Setting::Integration(Integration::Long), "integ"),
             (Setting::Record(true), "rec"),
             (Setting::Pass(Pass::Wet), "kind"),
+            (Setting::Preset(PresetKind::TwoTakes), "preset"),
             (Setting::AuditionInBounces(true), "audbnc"),
         ];
         let (mut hand, host) = hand();
@@ -369,8 +376,14 @@ mod tests {
         let now = crate::parameters::settings::Settings::read(&host.params);
         assert!(now.audition && now.loudness_match && now.record && now.audition_in_bounces);
         assert_eq!(
-            (now.feed, now.law, now.pass, now.integration_s),
-            (FeedId::MonoSubs, SumLaw::Unity, Pass::Wet, 3.0)
+            (now.feed, now.law, now.pass, now.preset, now.integration_s),
+            (
+                FeedId::MonoSubs,
+                SumLaw::Unity,
+                Pass::Wet,
+                PresetKind::TwoTakes,
+                3.0
+            )
         );
         let (left, right) = (now.lines.left, now.lines.right);
         assert_eq!(

@@ -5,7 +5,7 @@ use crate::data::snapshot::{Hearing, Snapshot};
 use crate::sentence::Sentence;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
-use sumproof_wording::methods::told_apart;
+use sumproof_wording::methods::{ask, told_apart};
 use sumproof_wording::numbers::{correlation, duration};
 use sumproof_wording::scores::spoken;
 
@@ -32,6 +32,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
     });
     lines.push(channels::between(&snapshot.reading));
     lines.push(told_apart(&snapshot.reading));
+    lines.extend(snapshot.reading.asks_for.map(|asked| String::from(ask(asked))));
     lines.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     lines.extend(snapshot.why.iter().cloned());
     lines.extend(snapshot.what_now.iter().cloned());

@@ -360,7 +360,13 @@ impl Window {
             Beside::Plots => {}
             Beside::Boxes => boxes(ui, sheet, body),
             Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
-            Beside::Apart => apart(ui, sheet, &mut self.apart, body),
+            Beside::Apart => apart(
+                ui,
+                sheet,
+                &mut self.apart,
+                self.takes.picked().last().copied(),
+                body,
+            ),
             Beside::Check => self.check(ui, sheet, body),
             Beside::Why => {
                 why(ui, sheet, &mut self.why[1], body, true);
@@ -446,7 +452,13 @@ impl Window {
                 }
             }
             Page::Boxes => boxes(ui, sheet, body),
-            Page::Apart => apart(ui, sheet, &mut self.apart, body),
+            Page::Apart => apart(
+                ui,
+                sheet,
+                &mut self.apart,
+                self.takes.picked().last().copied(),
+                body,
+            ),
             Page::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
             Page::Check => self.check(ui, sheet, body),
             Page::Curves => curves(ui, sheet, body, &axis),

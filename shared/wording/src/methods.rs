@@ -1,6 +1,7 @@
 //! How dry and wet were told apart, and how well.
 
-use sumproof_core::session::reading::Reading;
+use sumproof_core::session::reading::{AskFor, Reading};
+use sumproof_core::split::kind::PresetKind;
 use sumproof_core::split::{Method, Split};
 
 /// How dry and wet are told apart by a method, and what it can't do.
@@ -56,6 +57,46 @@ pub fn told_apart(reading: &Reading) -> String {
         Some(db) if db >= 40.0 => format!("No dry found ({how})."),
         Some(db) if db <= 0.0 => format!("In stereo the wet is {:.1} dB below the dry ({how}).", -db),
         Some(db) => format!("In stereo the wet is {db:.1} dB above the dry ({how})."),
+    }
+}
+
+/// What a kind of preset is, for somebody who chooses it. A sentence.
+#[must_use]
+pub fn explained(kind: PresetKind) -> &'static str {
+    match kind {
+        PresetKind::NotSaid => "The sound alone tells: some words stay open.",
+        PresetKind::Centre => {
+            "One guitar, equally loud left and right; all that differs between the channels is effect."
+        }
+        PresetKind::OneSide => "One guitar, louder or only on one side.",
+        PresetKind::TwoAmplifiers => "One performance through two amplifiers or cabinets, one to each side.",
+        PresetKind::TwoTakes => "The part played twice, one to each side.",
+        PresetKind::LateCopy => "One guitar, and a copy of it some milliseconds late on the other side.",
+        PresetKind::NoDry => {
+            "A tremolo, auto-pan, phaser or rotary takes all of it: there is no dry by itself."
+        }
+    }
+}
+
+/// What the player could do to have a word said plainly. A sentence.
+///
+/// ```
+/// use sumproof_core::session::reading::AskFor;
+///
+/// assert!(sumproof_wording::methods::ask(AskFor::MutedEnd).contains("let it ring"));
+/// ```
+#[must_use]
+pub fn ask(ask: AskFor) -> &'static str {
+    match ask {
+        AskFor::Kind => {
+            "A word here is open until you say what the preset is: one dry, two amplifiers, two takes."
+        }
+        AskFor::MutedEnd => {
+            "To know how the wet lies: stop the strings at the end of a phrase and let it ring for two seconds."
+        }
+        AskFor::DryPass => {
+            "Nothing less than a pass with the effects off tells the rest: record a dry and a full pass."
+        }
     }
 }
 

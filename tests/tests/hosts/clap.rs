@@ -138,6 +138,15 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         "Full preset",
         true,
     ),
+    (
+        "preset",
+        "Kind of preset",
+        "",
+        "Not said",
+        "No separate dry",
+        "Not said",
+        true,
+    ),
     ("audbnc", "Audition in bounces", "", "Off", "On", "Off", true),
 ];
 

@@ -314,7 +314,7 @@ fn passes_of_two_performances_make_no_take() {
     let takes = automated(
         &[
             ("Full preset", pass_of(&one.full(), 0.0)),
-            ("Dry only", pass_of(&one.dry, 0.0)),
+            ("Dry only", pass_of(&other.dry, 0.0)),
             ("Wet only", pass_of(&other.wet, 0.0)),
         ],
         one.rate_hz,

@@ -10,6 +10,7 @@ use sumproof_core::routing::feed::{Ending, FeedId, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
 use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, OwnFeed, Setting, Snapshot, Window};
 use sumproof_wording::Name;
@@ -681,6 +682,32 @@ fn the_passes_are_recorded_step_by_step() {
             .take_intents()
             .contains(&Intent::Set(Setting::Pass(Pass::Wet)))
     );
+}
+
+/// What the preset is, is said of what is played, or of the take that is picked.
+#[test]
+fn the_kind_of_preset_is_said_of_the_sound_or_of_a_take() {
+    for (name, expected) in [
+        ("good", gesture(Setting::Preset(PresetKind::TwoTakes))),
+        (
+            "comparing",
+            vec![Intent::TakeKind {
+                index: 2,
+                kind: PresetKind::TwoTakes,
+            }],
+        ),
+    ] {
+        let mut stage = scene(name).stage();
+        stage
+            .harness
+            .get_by_label("how dry and wet are told apart")
+            .click();
+        stage.harness.run();
+        stage.take_intents();
+        stage.harness.get_by_label("the preset is: two takes").click();
+        stage.harness.run();
+        assert_eq!(stage.take_intents(), expected, "{name}");
+    }
 }
 
 #[test]

@@ -443,6 +443,7 @@ impl Engine {
         {
             let mut monitor = Monitor::new(rate_hz);
             monitor.set_integration(self.settings.integration_s);
+            monitor.set_kind(self.settings.preset);
             self.monitor = Some(monitor);
             self.markers = 0;
             self.flowing = false;
@@ -607,6 +608,7 @@ impl Engine {
         self.unshown = true;
         if let Some(monitor) = &mut self.monitor {
             monitor.set_integration(settings.integration_s);
+            monitor.set_kind(settings.preset);
         }
         self.settings_to_side();
         let rig = Rig {

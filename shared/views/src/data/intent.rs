@@ -4,6 +4,7 @@ use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side, SumLaw};
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 
 use crate::data::check::CheckWish;
 use crate::data::look::Look;
@@ -37,6 +38,8 @@ pub enum Control {
     Record,
     /// What the next take contains.
     Pass,
+    /// What the player says the preset is.
+    Preset,
     /// Audition in bounces.
     AuditionInBounces,
 }
@@ -68,6 +71,8 @@ pub enum Setting {
     Record(bool),
     /// What the next take contains.
     Pass(Pass),
+    /// What the player says the preset is.
+    Preset(PresetKind),
     /// Audition goes on in bounces.
     AuditionInBounces(bool),
 }
@@ -89,6 +94,7 @@ impl Setting {
             Self::Integration(_) => Control::Integration,
             Self::Record(_) => Control::Record,
             Self::Pass(_) => Control::Pass,
+            Self::Preset(_) => Control::Preset,
             Self::AuditionInBounces(_) => Control::AuditionInBounces,
         }
     }
@@ -115,6 +121,13 @@ pub enum Intent {
         index: usize,
         /// Its new name.
         name: String,
+    },
+    /// The preset of the take at `index` is of this kind.
+    TakeKind {
+        /// Which one.
+        index: usize,
+        /// What it is.
+        kind: PresetKind,
     },
     /// Put the take at `from` in the place `to`.
     MoveTake {

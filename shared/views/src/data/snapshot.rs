@@ -8,6 +8,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::Method;
+use sumproof_core::split::kind::PresetKind;
 use sumproof_wording::side_chain::SideChain;
 
 use crate::data::check::LineCheck;
@@ -89,6 +90,8 @@ pub struct Settings {
     pub record: bool,
     /// What the next take contains.
     pub pass: Pass,
+    /// What the player says the preset is.
+    pub preset: PresetKind,
     /// Audition goes on while the host bounces or records.
     pub audition_in_bounces: bool,
 }
@@ -106,6 +109,7 @@ impl Default for Settings {
             integration: Integration::Medium,
             record: false,
             pass: Pass::Full,
+            preset: PresetKind::NotSaid,
             audition_in_bounces: false,
         }
     }
@@ -153,6 +157,8 @@ pub struct TakeSummary {
     pub invalid_frames: u64,
     /// How dry and wet were told apart.
     pub method: Method,
+    /// What the player said the preset is.
+    pub kind: PresetKind,
     /// Wet over dry in stereo, dB; `None` when silent.
     pub wet_over_dry_db: Option<f64>,
     /// Correlation of the whole take; `None` when silent.

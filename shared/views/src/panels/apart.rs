@@ -2,13 +2,15 @@
 
 use egui::{Align2, Id, Rect, Ui, pos2};
 use sumproof_core::session::take::Pass;
+use sumproof_core::split::kind::PresetKind;
 
-use crate::canvas::{Sheet, Word, button, write};
-use crate::data::intent::Setting;
+use crate::canvas::{Sheet, Word, button, width_of, write};
+use crate::data::intent::{Intent, Setting};
 use crate::data::own::Passes;
 use crate::data::snapshot::Snapshot;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
-use sumproof_wording::methods::told_apart;
+use sumproof_wording::Name;
+use sumproof_wording::methods::{ask, explained, told_apart};
 use sumproof_wording::numbers::duration;
 use sumproof_wording::passes::failing_bands;
 
@@ -28,6 +30,7 @@ fn said(snapshot: &Snapshot) -> Vec<String> {
         said.push(failing_bands(&passes.failing));
     }
     said.push(told_apart(&snapshot.reading));
+    said.extend(snapshot.reading.asks_for.map(|asked| String::from(ask(asked))));
     said.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     said.push(String::from(
         "The live figures stay as they are; the take made of the passes holds the exact ones.",
@@ -60,8 +63,68 @@ const STEPS: [Step; 3] = [
     },
 ];
 
-/// Draws the steps, and below them what is known.
-pub fn apart(ui: &Ui, sheet: &mut Sheet<'_>, scroll: &mut Scroll, rect: Rect) {
+/// The kinds of preset, as words to choose from: for the take picked last (its index), or else for what is played. Returns where it
+/// ends.
+fn kinds(ui: &Ui, sheet: &mut Sheet<'_>, picked: Option<usize>, rect: Rect, top: f32) -> f32 {
+    let style = sheet.style;
+    let take = picked.and_then(|index| Some((index, sheet.snapshot.takes.get(index)?)));
+    let (what, now) = match take {
+        Some((_, take)) => (
+            format!("or say what \u{2018}{}\u{2019} is:", take.name),
+            take.kind,
+        ),
+        None => (
+            String::from("or say what the preset is:"),
+            sheet.snapshot.settings.preset,
+        ),
+    };
+    let height = style.label().size * 1.6;
+    let left = rect.left();
+    let label = write(
+        ui,
+        pos2(left, top),
+        Align2::LEFT_TOP,
+        &what,
+        style.label(),
+        style.colours.faint,
+    );
+    let (mut x, mut y) = (label.right() + style.px(12.0), top);
+    for kind in PresetKind::ALL {
+        let is_now = kind == now;
+        let font = if is_now { style.strong() } else { style.body() };
+        let width = width_of(ui, kind.name(), font.clone());
+        if x + width > rect.right() {
+            (x, y) = (left, y + height);
+        }
+        let spoken = format!("the preset is: {}", kind.name());
+        let word = Word {
+            text: kind.name(),
+            name: &spoken,
+            tip: explained(kind),
+        };
+        let at = pos2(x, y + height / 2.0);
+        let response = button(
+            ui,
+            &style,
+            Id::unique(("kind", kind.id())),
+            at,
+            Align2::LEFT_CENTER,
+            font,
+            &word,
+        );
+        x = response.rect.right() + style.px(12.0);
+        if response.clicked() && !is_now {
+            match take {
+                Some((index, _)) => sheet.intents.push(Intent::TakeKind { index, kind }),
+                None => sheet.set(Setting::Preset(kind)),
+            }
+        }
+    }
+    y + height
+}
+
+/// Draws the steps, what the preset may be, and below them what is known; `picked` is the take picked last.
+pub fn apart(ui: &Ui, sheet: &mut Sheet<'_>, scroll: &mut Scroll, picked: Option<usize>, rect: Rect) {
     let style = sheet.style;
     let colours = style.colours;
     let body = style.body().size;
@@ -81,7 +144,7 @@ pub fn apart(ui: &Ui, sheet: &mut Sheet<'_>, scroll: &mut Scroll, rect: Rect) {
         one_step(ui, sheet, place, n, step);
         y += height;
     }
-    y += style.px(8.0);
+    y = kinds(ui, sheet, picked, rect, y + style.px(4.0)) + style.px(8.0);
     let passages: Vec<Passage> = said(sheet.snapshot)
         .into_iter()
         .map(|text| Passage {

@@ -3,7 +3,7 @@
 use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::session::reading::Reading;
 use sumproof_wording::channels;
-use sumproof_wording::methods::told_apart;
+use sumproof_wording::methods::{ask, told_apart};
 
 use crate::canvas::{Sheet, Word, button, write};
 use crate::data::snapshot::{Margin, Snapshot};
@@ -34,6 +34,7 @@ fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
         }
     };
     let mut apart = vec![told_apart(reading)];
+    apart.extend(reading.asks_for.map(|asked| String::from(ask(asked))));
     apart.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
     // Where there's a diagnosis, it says what the bare facts say.
     let why = if snapshot.why.is_empty() {

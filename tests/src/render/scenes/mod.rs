@@ -325,6 +325,7 @@ fn summary(take: &Take, rig: &Rig) -> TakeSummary {
         pass: take.pass,
         seconds: take.seconds(),
         invalid_frames: take.invalid_frames,
+        kind: take.kind,
         method: take.method(),
         wet_over_dry_db: take.split.wet_over_dry_db(),
         correlation: take.sums.correlation(),

@@ -374,7 +374,7 @@ mod tests {
     #[test]
     fn what_the_preset_is_stays_with_the_take() {
         let mut takes = Takes::default();
-        takes.add(take("wide"));
+        assert!(takes.add(take("wide")).is_some());
         assert!(takes.set_kind(0, PresetKind::TwoTakes) && !takes.set_kind(1, PresetKind::Centre));
         let kinds = |takes: &Takes| takes.iter().map(|take| take.kind).collect::<Vec<_>>();
         assert_eq!(kinds(&takes), [PresetKind::TwoTakes]);

@@ -163,37 +163,8 @@ impl Opened {
 
 /// Opens a file and looks at how it begins.
 fn source(path: &Path) -> Result<Source, ReadError> {
-    let unreadable = |error: std::io::Error| ReadError::Unreadable {
-        path: path.into(),
-        reason: match error.kind() {
-            ErrorKind::NotFound => "there is no such file; check the name".into(),
-            ErrorKind::PermissionDenied => "may not be read; check its permissions".into(),
-            _ => format!("cannot be read ({error})"),
-        },
-    };
-    let mut file = File::open(path).map_err(unreadable)?;
-    let about = file.metadata().map_err(unreadable)?;
-    if about.is_dir() {
-        return Err(ReadError::Unreadable {
-            path: path.into(),
-            reason: "is a folder; name the files in it".into(),
-        });
-    }
-    // What comes out of a pipe comes once.
-    let mut known = None;
-    if about.is_file() {
-        if about.len() == 0 {
-            return Err(ReadError::Empty { path: path.into() });
-        }
-        let mut start = Vec::new();
-        (&file)
-            .take(START as u64)
-            .read_to_end(&mut start)
-            .and_then(|_| file.rewind())
-            .map_err(unreadable)?;
-        known = kind(&start);
-    }
-    let container = match known {
+    let mut file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let container = match begins_as(path, &mut file)? {
         Some(Kind::Sound(what)) => {
             return Err(ReadError::Foreign {
                 path: path.into(),
@@ -211,7 +182,7 @@ fn source(path: &Path) -> Result<Source, ReadError> {
     };
     if container == Some(Container::LongWav) {
         let long = LongWav::open(file).map_err(|error| match error {
-            LongWavError::Io(error) => unreadable(error),
+            LongWavError::Io(error) => unreadable(path, &error),
             LongWavError::Damaged(detail) => ReadError::Damaged {
                 path: path.into(),
                 detail: detail.into(),
@@ -228,6 +199,41 @@ fn source(path: &Path) -> Result<Source, ReadError> {
         container,
         promised_frames: None,
     })
+}
+
+/// What a file is by its first bytes; nothing is known of what comes out of a pipe, which comes once.
+fn begins_as(path: &Path, file: &mut File) -> Result<Option<Kind>, ReadError> {
+    let about = file.metadata().map_err(|error| unreadable(path, &error))?;
+    if about.is_dir() {
+        return Err(ReadError::Unreadable {
+            path: path.into(),
+            reason: "is a folder; name the files in it".into(),
+        });
+    }
+    if !about.is_file() {
+        return Ok(None);
+    }
+    if about.len() == 0 {
+        return Err(ReadError::Empty { path: path.into() });
+    }
+    let mut start = Vec::new();
+    (&*file)
+        .take(START as u64)
+        .read_to_end(&mut start)
+        .and_then(|_| file.rewind())
+        .map_err(|error| unreadable(path, &error))?;
+    Ok(kind(&start))
+}
+
+fn unreadable(path: &Path, error: &std::io::Error) -> ReadError {
+    ReadError::Unreadable {
+        path: path.into(),
+        reason: match error.kind() {
+            ErrorKind::NotFound => "there is no such file; check the name".into(),
+            ErrorKind::PermissionDenied => "may not be read; check its permissions".into(),
+            _ => format!("cannot be read ({error})"),
+        },
+    }
 }
 
 /// What begins like a recording and can't be opened is a damaged one, or has something in it that isn't read; all else is none.

@@ -132,25 +132,7 @@ impl Pairing {
             sound: sound.map(Arc::new),
         };
         if take.pass == Pass::Full {
-            let Some((dry, wet, id)) = self.unchecked.take() else {
-                self.full = Some(part.clone());
-                return match self.half.clone().filter(|half| half.take.pass == Pass::Dry) {
-                    Some(dry) => self.look_for(dry, part, true),
-                    None => PairingStep::Waits,
-                };
-            };
-            self.full = Some(part.clone());
-            if !can_be_laid(&[&dry, &wet, &part]) {
-                return PairingStep::Waits;
-            }
-            return PairingStep::Later(PairJob::start(move || {
-                let mut checked = laid(&dry, &wet, &part)?;
-                if checked.take.is_none() {
-                    checked.line += passes::PERHAPS_ANOTHER;
-                }
-                checked.instead_of = id.map_or(InsteadOf::Nothing, InsteadOf::Take);
-                Some(checked)
-            }));
+            return self.full_heard(part);
         }
         self.unchecked = None;
         let Some(other) = self.half.take_if(|half| half.take.pass != take.pass) else {
@@ -193,6 +175,29 @@ impl Pairing {
 }
 
 impl Pairing {
+    /// A full pass: it checks the pair before it, or the dry that waits is looked for in it.
+    fn full_heard(&mut self, part: RecordedPass) -> PairingStep {
+        let Some((dry, wet, id)) = self.unchecked.take() else {
+            self.full = Some(part.clone());
+            return match self.half.clone().filter(|half| half.take.pass == Pass::Dry) {
+                Some(dry) => self.look_for(dry, part, true),
+                None => PairingStep::Waits,
+            };
+        };
+        self.full = Some(part.clone());
+        if !can_be_laid(&[&dry, &wet, &part]) {
+            return PairingStep::Waits;
+        }
+        PairingStep::Later(PairJob::start(move || {
+            let mut checked = laid(&dry, &wet, &part)?;
+            if checked.take.is_none() {
+                checked.line += passes::PERHAPS_ANOTHER;
+            }
+            checked.instead_of = id.map_or(InsteadOf::Nothing, InsteadOf::Take);
+            Some(checked)
+        }))
+    }
+
     /// Looks for a dry pass in a full one, once for every dry pass: a later full one is most likely another part. That it isn't
     /// there is only said where the player must have meant the two for each other.
     fn look_for(&mut self, dry: RecordedPass, full: RecordedPass, is_meant: bool) -> PairingStep {

@@ -316,7 +316,11 @@ fn level_curves(out: &mut String, preset: &Judged<'_>, board: &mut Board) -> std
             labels.push((y, text_class, name));
         }
     }
-    // Labels stand where their curves end, moved apart.
+    name_curves(out, labels)
+}
+
+/// Labels where their curves end (height, class, name), moved apart.
+fn name_curves(out: &mut String, mut labels: Vec<(f64, &str, &str)>) -> std::fmt::Result {
     labels.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut lowest = f64::NEG_INFINITY;
     for (at, class, name) in &mut labels {

@@ -1,6 +1,6 @@
 //! How dry and wet are told apart now, and the way to an exact split: the same part, recorded two or three times.
 
-use egui::{Align2, Id, Rect, Ui, pos2};
+use egui::{Align2, FontId, Id, Pos2, Rect, Ui, pos2};
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 
@@ -192,42 +192,11 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
         (false, None) if next => String::from("next"),
         (false, None) => String::from("not yet"),
     };
-    let again = passes.of(step.pass).is_some();
-    let (text, spoken) = if running {
-        ("stop and keep", format!("stop the {} and keep it", step.what))
-    } else if again {
-        ("again", format!("record the {} again", step.what))
-    } else {
-        ("record", format!("record the {}", step.what))
-    };
-    let word = Word {
-        text,
-        name: &spoken,
-        tip: "Records this pass until you stop it. Play the same part each time: a loop of the recorded dry guitar is best.",
-    };
     let waits = snapshot.settings.record && !running;
     let mut right = rect.right();
     if !waits {
-        let response = button(
-            ui,
-            &style,
-            Id::unique(("pass", n)),
-            pos2(right, middle),
-            Align2::RIGHT_CENTER,
-            if strong { style.strong() } else { style.body() },
-            &word,
-        );
-        right = response.rect.left() - style.px(12.0);
-        if response.clicked() {
-            if running {
-                sheet.set(Setting::Record(false));
-            } else {
-                if snapshot.settings.pass != step.pass {
-                    sheet.set(Setting::Pass(step.pass));
-                }
-                sheet.set(Setting::Record(true));
-            }
-        }
+        let font = if strong { style.strong() } else { style.body() };
+        right = record_word(ui, sheet, n, step, running, pos2(right, middle), font) - style.px(12.0);
     }
     write(
         ui,
@@ -254,6 +223,44 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
         )
     };
     crate::canvas::write_within(ui, at, width, 1, &how, style.small(), colours.faint);
+}
+
+/// The word that begins a step's pass, or ends it. Returns its left end.
+fn record_word(
+    ui: &Ui,
+    sheet: &mut Sheet<'_>,
+    n: usize,
+    step: &Step,
+    running: bool,
+    right_middle: Pos2,
+    font: FontId,
+) -> f32 {
+    let (style, snapshot) = (sheet.style, sheet.snapshot);
+    let (text, spoken) = if running {
+        ("stop and keep", format!("stop the {} and keep it", step.what))
+    } else if snapshot.passes.of(step.pass).is_some() {
+        ("again", format!("record the {} again", step.what))
+    } else {
+        ("record", format!("record the {}", step.what))
+    };
+    let word = Word {
+        text,
+        name: &spoken,
+        tip: "Records this pass until you stop it. Play the same part each time: a loop of the recorded dry guitar is best.",
+    };
+    let id = Id::unique(("pass", n));
+    let response = button(ui, &style, id, right_middle, Align2::RIGHT_CENTER, font, &word);
+    if response.clicked() {
+        if running {
+            sheet.set(Setting::Record(false));
+        } else {
+            if snapshot.settings.pass != step.pass {
+                sheet.set(Setting::Pass(step.pass));
+            }
+            sheet.set(Setting::Record(true));
+        }
+    }
+    response.rect.left()
 }
 
 #[cfg(test)]

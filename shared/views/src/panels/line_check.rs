@@ -7,6 +7,7 @@ use sumproof_wording::line_check::advice;
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::check::{CheckWish, LineCheck, Sending};
 use crate::data::intent::Intent;
+use crate::style::Style;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
 use sumproof_wording::numbers::signed;
 
@@ -256,21 +257,28 @@ fn what_is_set(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y
         state.pause_s = pause_s.unwrap_or(state.pause_s);
     }
     *y = if state.mono { pause_at.y } else { *y } + step;
-    label(ui, sheet, rect, *y, "peak");
+    level_choice(ui, sheet, state, rect, *y, at);
+    *y += step;
+}
+
+/// How loud it goes out.
+fn level_choice(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y: f32, at: f32) {
+    let style = sheet.style;
+    label(ui, sheet, rect, y, "peak");
     let levels = LEVELS_DBFS.map(|level| format!("\u{2212}{:.0}", -level));
     let words: Vec<(&str, f64)> = levels.iter().map(String::as_str).zip(LEVELS_DBFS).collect();
     let (level, end) = choice(
         ui,
         &style,
         Id::unique("line check level"),
-        pos2(at, *y),
+        pos2(at, y),
         "line check peak, dBFS",
         "How loud it goes out, peak. Begin low, and turn it up only as far as what arrives needs.",
         &words,
         state.level_dbfs,
     );
     state.level_dbfs = level.unwrap_or(state.level_dbfs);
-    let unit = pos2(end - style.px(4.0), *y);
+    let unit = pos2(end - style.px(4.0), y);
     write(
         ui,
         unit,
@@ -279,7 +287,6 @@ fn what_is_set(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y
         style.label(),
         style.colours.faint,
     );
-    *y += step;
 }
 
 /// A numbered step: what to do, how it stands. The word at the right end, when there is one, does it.
@@ -388,12 +395,9 @@ fn part_at(parts: &[Part], end_s: f64, at_s: f64) -> (&'static str, f64) {
     (parts.get(index).map_or("", |part| part.name), until)
 }
 
-/// The signal on its way: what sounds, how far it is, and a word that stops it.
-fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: f32) {
-    let style = sheet.style;
-    let colours = style.colours;
-    let LineCheck { sending, reading, .. } = &sheet.snapshot.check;
-    let (text, share, parts) = match sending {
+/// What sounds now, how far it is (0 to 1), and where the parts begin.
+fn how_far(check: &LineCheck) -> (String, f64, Vec<f64>) {
+    match &check.sending {
         Some(Sending { settings, at_s }) => {
             let (parts, end_s) =
                 Plan::new(*settings).map_or((Vec::new(), 1.0), |plan| (plan.parts(), plan.seconds()));
@@ -408,10 +412,17 @@ fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: 
             let shares: Vec<f64> = parts.iter().map(|part| part.start_s / end_s).collect();
             (text, (at_s / end_s).clamp(0.0, 1.0), shares)
         }
-        None if *reading => (String::from("reading"), 1.0, Vec::new()),
+        None if check.reading => (String::from("reading"), 1.0, Vec::new()),
         None => (String::from("about to begin"), 0.0, Vec::new()),
-    };
-    let reading = *reading;
+    }
+}
+
+/// The signal on its way: what sounds, how far it is, and a word that stops it.
+fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: f32) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let (text, share, parts) = how_far(&sheet.snapshot.check);
+    let reading = sheet.snapshot.check.reading;
     let mut right = rect.right();
     if !reading {
         let stop = Word {
@@ -446,9 +457,16 @@ fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: 
     );
     *y = said.bottom().max(*y + step / 2.0) + style.px(6.0);
     let bar = Rect::from_min_size(pos2(rect.left(), *y), vec2(rect.width(), style.px(12.0)));
+    progress(ui, &style, bar, &text, share, &parts);
+    *y = bar.bottom() + step / 2.0 + style.px(4.0);
+}
+
+/// A bar, filled as far as the signal is, with the parts' beginnings.
+fn progress(ui: &Ui, style: &Style, bar: Rect, text: &str, share: f64, parts: &[f64]) {
+    let colours = style.colours;
     let response = ui.interact(bar, Id::unique("line check progress"), Sense::hover());
     response.widget_info(|| {
-        let mut info = WidgetInfo::labeled(Role::ProgressIndicator, true, text.as_str());
+        let mut info = WidgetInfo::labeled(Role::ProgressIndicator, true, text);
         info.value = Some(100.0 * share);
         info
     });
@@ -456,7 +474,7 @@ fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: 
         .rect_stroke(bar, 0.0, style.line(1.0, colours.soft), egui::StrokeKind::Inside);
     let done = Rect::from_min_size(bar.min, vec2(bar.width() * share as f32, bar.height()));
     ui.painter().rect_filled(done, 0.0, colours.ink);
-    for part in parts.into_iter().skip(1) {
+    for &part in parts.iter().skip(1) {
         let x = bar.left() + bar.width() * part as f32;
         let colour = if part <= share {
             colours.ground
@@ -465,7 +483,6 @@ fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: 
         };
         ui.painter().vline(x, bar.y_range(), style.line(1.0, colour));
     }
-    *y = bar.bottom() + step / 2.0 + style.px(4.0);
 }
 
 /// The word that makes the finding the user's own feed.

@@ -7,6 +7,7 @@ use sumproof_wording::Name;
 use crate::canvas::{Sheet, Word, button, choice, write};
 use crate::data::intent::Setting;
 use crate::panels::boxes;
+use crate::style::Style;
 use crate::widgets::field::{Fields, field};
 use crate::widgets::number::{Number, Place, Spot};
 
@@ -18,85 +19,101 @@ const COMPACT: [f32; 7] = [70.0, 190.0, 302.0, 370.0, 437.0, 516.0, 612.0];
 /// Draws both lines as a table: a row a line, a column a property. Returns whether the boxes were asked for.
 pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect) -> bool {
     let style = sheet.style;
-    let colours = style.colours;
     let head = style.label().size * 1.5;
     let columns = if style.compact { COMPACT } else { COLUMNS };
     // What is left over goes to all of them alike.
     let stretch = rect.width() / columns[6];
     let at = |column: usize| rect.left() + columns[column] * stretch;
-    let mut asked = false;
-    for (column, text) in ["box", "polarity", "gain", "delay", "transformer", "plug"]
-        .into_iter()
-        .enumerate()
-    {
-        write(
-            ui,
-            pos2(at(column), rect.top()),
-            Align2::LEFT_TOP,
-            text,
-            style.label(),
-            colours.faint,
-        );
-    }
-    write(
-        ui,
-        rect.min,
-        Align2::LEFT_TOP,
-        "your lines",
-        style.label(),
-        colours.faint,
-    );
+    heads(ui, &style, rect, at);
     ui.painter().hline(
         rect.x_range(),
         rect.top() + head - style.px(2.0),
         style.hairline(),
     );
     let height = ((rect.height() - head) / 2.0).min(style.px(34.0));
+    let mut asked = false;
     for (index, side) in Side::BOTH.into_iter().enumerate() {
-        let top = rect.top() + head + height * index as f32;
-        let middle = top + height / 2.0;
-        let settings = *sheet.snapshot.settings.line(side);
-        let name = format!("{} line", side.name());
+        let top = pos2(rect.left(), rect.top() + head + height * index as f32);
+        let row = Rect::from_min_size(top, vec2(rect.width(), height));
+        asked |= line(ui, sheet, fields, side, row, at);
+    }
+    asked
+}
+
+/// What the columns are called.
+fn heads(ui: &Ui, style: &Style, rect: Rect, at: impl Fn(usize) -> f32) {
+    let head = |x: f32, text: &str| {
+        let corner = pos2(x, rect.top());
         write(
             ui,
-            pos2(rect.left(), middle),
-            Align2::LEFT_CENTER,
-            &name,
-            style.body(),
-            colours.ink,
+            corner,
+            Align2::LEFT_TOP,
+            text,
+            style.label(),
+            style.colours.faint,
         );
-        asked |= box_word(ui, sheet, side, pos2(at(0), middle));
-        let (flipped, _) = choice(
-            ui,
-            &style,
-            Id::unique(("polarity", side.name())),
-            pos2(at(1), middle),
-            &format!("{name} polarity"),
-            "Normal: pin 2 stays pin 2. Flipped: somewhere on the way pins 2 and 3 are exchanged.",
-            &[("normal", false), ("flipped", true)],
-            settings.flipped,
-        );
-        if let Some(flipped) = flipped {
-            sheet.set(Setting::Flipped(side, flipped));
-        }
-        for (column, number) in [(2, Number::Gain), (3, Number::Delay), (4, Number::Corner)] {
-            let place = Rect::from_min_size(pos2(at(column), top), vec2(at(column + 1) - at(column), height));
-            let spot = Spot::Line(side);
-            field(ui, sheet, fields, place, Place { spot, number });
-        }
-        let (unplugged, _) = choice(
-            ui,
-            &style,
-            Id::unique(("plug", side.name())),
-            pos2(at(5), middle),
-            &format!("{name} plug"),
-            "Unplugged: nothing of this line arrives anywhere.",
-            &[("in", false), ("unplugged", true)],
-            settings.unplugged,
-        );
-        if let Some(unplugged) = unplugged {
-            sheet.set(Setting::Unplugged(side, unplugged));
-        }
+    };
+    head(rect.left(), "your lines");
+    for (column, text) in ["box", "polarity", "gain", "delay", "transformer", "plug"]
+        .into_iter()
+        .enumerate()
+    {
+        head(at(column), text);
+    }
+}
+
+/// One line's row. Returns whether its boxes were asked for.
+fn line(
+    ui: &mut Ui,
+    sheet: &mut Sheet<'_>,
+    fields: &mut Fields,
+    side: Side,
+    row: Rect,
+    at: impl Fn(usize) -> f32,
+) -> bool {
+    let style = sheet.style;
+    let middle = row.center().y;
+    let settings = *sheet.snapshot.settings.line(side);
+    let name = format!("{} line", side.name());
+    write(
+        ui,
+        pos2(row.left(), middle),
+        Align2::LEFT_CENTER,
+        &name,
+        style.body(),
+        style.colours.ink,
+    );
+    let asked = box_word(ui, sheet, side, pos2(at(0), middle));
+    let (flipped, _) = choice(
+        ui,
+        &style,
+        Id::unique(("polarity", side.name())),
+        pos2(at(1), middle),
+        &format!("{name} polarity"),
+        "Normal: pin 2 stays pin 2. Flipped: somewhere on the way pins 2 and 3 are exchanged.",
+        &[("normal", false), ("flipped", true)],
+        settings.flipped,
+    );
+    if let Some(flipped) = flipped {
+        sheet.set(Setting::Flipped(side, flipped));
+    }
+    for (column, number) in [(2, Number::Gain), (3, Number::Delay), (4, Number::Corner)] {
+        let place = Rect::from_x_y_ranges(at(column)..=at(column + 1), row.y_range());
+        let spot = Spot::Line(side);
+        field(ui, sheet, fields, place, Place { spot, number });
+    }
+    let (unplugged, _) = choice(
+        ui,
+        &style,
+        Id::unique(("plug", side.name())),
+        pos2(at(5), middle),
+        &format!("{name} plug"),
+        "Unplugged: nothing of this line arrives anywhere.",
+        &[("in", false), ("unplugged", true)],
+        settings.unplugged,
+    );
+    if let Some(unplugged) = unplugged {
+        sheet.set(Setting::Unplugged(side, unplugged));
     }
     asked
 }

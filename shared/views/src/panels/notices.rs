@@ -6,6 +6,7 @@ use crate::canvas::{Sheet, Word, button, width_of, write_within};
 use crate::data::look::Theme;
 use crate::data::snapshot::Notices;
 use crate::style::Colours;
+use crate::style::Style;
 
 /// What the player has put away: counts as they were then, and texts.
 #[derive(Clone, Debug, Default)]
@@ -115,65 +116,71 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f3
     // A count that went down belongs to another instance or a new life of this one.
     away.lost_frames = away.lost_frames.min(notices.lost_frames);
     away.invalid_frames = away.invalid_frames.min(notices.invalid_frames);
-    let font = style.strong();
-    let line_height = font.size * 1.24;
     let mut y = rect.top();
-    let word = Word {
-        text: "put away",
-        name: "put this notice away",
-        tip: "Puts this away until it happens again.",
-    };
-    let inset = style.px(14.0);
     for (kind, text) in away.lines(notices, sheet.snapshot.reading.rate_hz) {
-        let lasting = kind == Kind::Lasting;
-        let word_width = if lasting {
-            0.0
-        } else {
-            width_of(ui, word.text, style.body()) + style.px(16.0)
-        };
-        let room = rect.width() - word_width;
-        let rows = rows_of(ui, &text, room - inset, &font).min(MOST_ROWS);
-        let height = line_height * rows as f32 + font.size * 0.26;
-        let line = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), height));
-        if !lasting {
-            let response = button(
-                ui,
-                &style,
-                Id::unique(("put away", kind as u8)),
-                pos2(line.right(), line.top() + font.size * 0.75),
-                Align2::RIGHT_CENTER,
-                style.body(),
-                &word,
-            );
-            if response.clicked() {
-                away.put_away(kind, notices);
-            }
+        let below = Rect::from_min_max(pos2(rect.left(), y), rect.max);
+        let (height, put_away) = notice(ui, &style, below, kind, &text);
+        if put_away {
+            away.put_away(kind, notices);
         }
-        let place = Rect::from_min_size(line.min, vec2(room, height));
-        let response = ui.interact(
-            place,
-            Id::unique(("notice", kind as u8, text.len())),
-            Sense::hover(),
-        );
-        response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("notice: {text}")));
-        // A mark of ink before it, so that it's seen from afar to be out of the ordinary.
-        ui.painter().rect_filled(
-            Rect::from_min_size(
-                pos2(line.left(), line.top() + font.size * 0.27),
-                vec2(style.px(5.0), height - font.size * 0.54),
-            ),
-            0.0,
-            style.colours.ink,
-        );
-        let at = pos2(line.left() + inset, line.top() + font.size * 0.1);
-        write_within(ui, at, room - inset, rows, &text, font.clone(), style.colours.ink);
-        response.on_hover_text(text);
         y += height;
     }
     if y > rect.top() {
         y += style.px(4.0);
     }
     y - rect.top()
+}
+
+/// One notice at the top of `rect`: the height it took, and whether it was put away.
+fn notice(ui: &Ui, style: &Style, rect: Rect, kind: Kind, text: &str) -> (f32, bool) {
+    let font = style.strong();
+    let word = Word {
+        text: "put away",
+        name: "put this notice away",
+        tip: "Puts this away until it happens again.",
+    };
+    let inset = style.px(14.0);
+    let lasting = kind == Kind::Lasting;
+    let word_width = if lasting {
+        0.0
+    } else {
+        width_of(ui, word.text, style.body()) + style.px(16.0)
+    };
+    let room = rect.width() - word_width;
+    let rows = rows_of(ui, text, room - inset, &font).min(MOST_ROWS);
+    let height = font.size * 1.24 * rows as f32 + font.size * 0.26;
+    let line = Rect::from_min_size(rect.min, vec2(rect.width(), height));
+    let put_away = !lasting
+        && button(
+            ui,
+            style,
+            Id::unique(("put away", kind as u8)),
+            pos2(line.right(), line.top() + font.size * 0.75),
+            Align2::RIGHT_CENTER,
+            style.body(),
+            &word,
+        )
+        .clicked();
+    let place = Rect::from_min_size(line.min, vec2(room, height));
+    let response = ui.interact(
+        place,
+        Id::unique(("notice", kind as u8, text.len())),
+        Sense::hover(),
+    );
+    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("notice: {text}")));
+    // A mark of ink before it, so that it's seen from afar to be out of the ordinary.
+    ui.painter().rect_filled(
+        Rect::from_min_size(
+            pos2(line.left(), line.top() + font.size * 0.27),
+            vec2(style.px(5.0), height - font.size * 0.54),
+        ),
+        0.0,
+        style.colours.ink,
+    );
+    let at = pos2(line.left() + inset, line.top() + font.size * 0.1);
+    write_within(ui, at, room - inset, rows, text, font, style.colours.ink);
+    response.on_hover_text(text);
+    (height, put_away)
 }
 
 /// All that a window shows in which something broke: one line, on nothing that could break again.

@@ -117,14 +117,8 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
         |ms| format!("a line may be {ms:.2} ms late before the dry is 2 dB down"),
     );
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("margin: {reach}")));
-    let label = write(
-        ui,
-        rect.min,
-        Align2::LEFT_TOP,
-        "margin",
-        style.label(),
-        colours.faint,
-    );
+    let (align, font) = (Align2::LEFT_TOP, style.label());
+    let label = write(ui, rect.min, align, "margin", font, colours.faint);
     let foot = style.small().size * 1.3;
     let plot = Rect::from_min_max(
         pos2(rect.left(), label.bottom() + style.px(4.0)),
@@ -137,9 +131,9 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
             plot.top() + plot.height() * (-db.clamp(-24.0, 0.0) / 24.0),
         )
     };
-    ui.painter().hline(plot.x_range(), plot.top(), style.hairline());
-    ui.painter()
-        .hline(plot.x_range(), plot.bottom(), style.hairline());
+    for y in [plot.top(), plot.bottom()] {
+        ui.painter().hline(plot.x_range(), y, style.hairline());
+    }
     let line = |values: &[f32]| -> Vec<Pos2> {
         margin
             .delay_ms
@@ -162,22 +156,17 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
         ui.painter()
             .vline(place(ms, 0.0).x, plot.y_range(), Stroke::new(1.0, colours.ink));
     }
-    write(
-        ui,
-        pos2(plot.left(), rect.bottom()),
-        Align2::LEFT_BOTTOM,
-        "0",
-        style.small(),
-        colours.faint,
-    );
-    write(
-        ui,
-        pos2(plot.right(), rect.bottom()),
-        Align2::RIGHT_BOTTOM,
-        &format!("{most_ms:.0} ms late"),
-        style.small(),
-        colours.faint,
-    );
+    for (x, align, text) in [
+        (plot.left(), Align2::LEFT_BOTTOM, String::from("0")),
+        (
+            plot.right(),
+            Align2::RIGHT_BOTTOM,
+            format!("{most_ms:.0} ms late"),
+        ),
+    ] {
+        let at = pos2(x, rect.bottom());
+        write(ui, at, align, &text, style.small(), colours.faint);
+    }
     response.on_hover_text(format!(
         "How far the dry goes down when one line is late; dashed with that line flipped as well: {reach}."
     ));

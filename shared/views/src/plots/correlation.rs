@@ -154,22 +154,7 @@ fn per_band(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let reading = &sheet.snapshot.reading;
     let zero = rect.center().y;
     let y = |value: f32| zero - value.clamp(-1.0, 1.0) * rect.height() / 2.0;
-    for (value, text) in [(1.0, "+1"), (0.0, "0"), (-1.0, "\u{2212}1")] {
-        let stroke = if value == 0.0 {
-            Stroke::new(1.0, colours.soft)
-        } else {
-            style.hairline()
-        };
-        ui.painter().hline(rect.x_range(), y(value), stroke);
-        write(
-            ui,
-            pos2(rect.left() - style.px(6.0), y(value)),
-            Align2::RIGHT_CENTER,
-            text,
-            style.small(),
-            colours.faint,
-        );
-    }
+    scale(ui, &style, rect, y);
     for band in &reading.bands[..reading.band_count] {
         let (Some((left, right)), Some(value)) = (span(axis, band), band.correlation) else {
             continue;
@@ -189,6 +174,33 @@ fn per_band(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
             Stroke::new(1.0, colours.hairline),
         );
     }
+    hint(ui, sheet, rect, axis);
+}
+
+/// The lines at +1, 0 and −1.
+fn scale(ui: &Ui, style: &Style, rect: Rect, y: impl Fn(f32) -> f32) {
+    let colours = style.colours;
+    for (value, text) in [(1.0, "+1"), (0.0, "0"), (-1.0, "\u{2212}1")] {
+        let stroke = if value == 0.0 {
+            Stroke::new(1.0, colours.soft)
+        } else {
+            style.hairline()
+        };
+        ui.painter().hline(rect.x_range(), y(value), stroke);
+        write(
+            ui,
+            pos2(rect.left() - style.px(6.0), y(value)),
+            Align2::RIGHT_CENTER,
+            text,
+            style.small(),
+            colours.faint,
+        );
+    }
+}
+
+/// What a third of an octave reads, said where the pointer is.
+fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
+    let reading = &sheet.snapshot.reading;
     let response = ui.interact(rect, Id::unique("correlation per band"), Sense::hover());
     response
         .widget_info(|| WidgetInfo::labeled(Role::Image, true, "correlation of each third of an octave now"));

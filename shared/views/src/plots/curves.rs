@@ -44,22 +44,7 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         plot.top()
             + plot.height() * (SCALE_DB.1 - db.clamp(SCALE_DB.0, SCALE_DB.1)) / (SCALE_DB.1 - SCALE_DB.0)
     };
-    for (db, text) in [(0.0, "0"), (-10.0, "\u{2212}10"), (-20.0, "\u{2212}20")] {
-        let stroke = if db == 0.0 {
-            Stroke::new(1.0, colours.soft)
-        } else {
-            style.hairline()
-        };
-        ui.painter().hline(plot.x_range(), y(db), stroke);
-        write(
-            ui,
-            pos2(plot.left() - style.px(6.0), y(db)),
-            Align2::RIGHT_CENTER,
-            text,
-            style.small(),
-            colours.faint,
-        );
-    }
+    scale(ui, &style, plot, y);
     let response = ui.interact(plot, Id::unique("sum difference"), Sense::hover());
     response.widget_info(|| {
         WidgetInfo::labeled(
@@ -95,20 +80,36 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         loudest_db: loudest,
         y: &y,
     };
+    lines(&pen, chosen, plot);
+    if let Some(at) = response.hover_pos() {
+        readout(ui, &style, reading, axis, plot, at);
+    }
+}
+
+/// The level lines and their figures.
+fn scale(ui: &Ui, style: &Style, plot: Rect, y: impl Fn(f32) -> f32) {
+    let colours = style.colours;
+    for (db, text) in [(0.0, "0"), (-10.0, "\u{2212}10"), (-20.0, "\u{2212}20")] {
+        let stroke = if db == 0.0 {
+            Stroke::new(1.0, colours.soft)
+        } else {
+            style.hairline()
+        };
+        ui.painter().hline(plot.x_range(), y(db), stroke);
+        let at = pos2(plot.left() - style.px(6.0), y(db));
+        write(ui, at, Align2::RIGHT_CENTER, text, style.small(), colours.faint);
+    }
+}
+
+/// The curves of the chosen feed over those of the wedge.
+fn lines(pen: &Pen<'_>, chosen: FeedId, plot: Rect) {
+    let Pen { style, reading, .. } = pen;
+    let colours = style.colours;
     let floor = floor_db(reading);
     if chosen != FeedId::MonoWedge {
-        pen.line(
-            &reading.wedge_curves.dry_db,
-            style.line(1.3, colours.dry),
-            true,
-            floor,
-        );
-        pen.line(
-            &reading.wedge_curves.wet_db,
-            style.line(1.3, colours.wet),
-            true,
-            None,
-        );
+        let wedge = &reading.wedge_curves;
+        pen.line(&wedge.dry_db, style.line(1.3, colours.dry), true, floor);
+        pen.line(&wedge.wet_db, style.line(1.3, colours.wet), true, None);
     }
     let selected = &reading.selected_curves;
     pen.line(&selected.total_db, style.line(1.2, colours.soft), false, None);
@@ -117,15 +118,12 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     if let (Some(x), Some(floor)) = (below, floor) {
         // Once, where it begins: how far down the dry really is, an estimate can't tell.
         let text = at_least_down(f64::from(floor));
-        let width = width_of(ui, &text, style.small());
+        let width = width_of(pen.ui, &text, style.small());
         let at = pos2(
             x.min(plot.right() - width).max(plot.left()),
-            y(floor) + style.px(3.0),
+            (pen.y)(floor) + style.px(3.0),
         );
-        write(ui, at, Align2::LEFT_TOP, &text, style.small(), colours.dry);
-    }
-    if let Some(at) = response.hover_pos() {
-        readout(ui, &style, reading, axis, plot, at);
+        write(pen.ui, at, Align2::LEFT_TOP, &text, style.small(), colours.dry);
     }
 }
 
@@ -327,6 +325,12 @@ fn readout(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect, a
             value(&curves.wet_db, None)
         ),
     ];
+    beside(ui, style, plot, at, &lines);
+}
+
+/// Lines of text beside a place of the plot, on ground of their own.
+fn beside(ui: &Ui, style: &Style, plot: Rect, at: Pos2, lines: &[String; 2]) {
+    let colours = style.colours;
     let width = lines
         .iter()
         .map(|line| width_of(ui, line, style.small()))

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use egui::{Color32, EventFilter, FontId, Galley, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2};
+use egui::{
+    Color32, EventFilter, FontId, Galley, Id, Key, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, pos2,
+};
 
 use crate::canvas::focus_mark;
 use crate::style::Style;
@@ -79,17 +81,7 @@ pub fn scrolled(
     let lines = lines_of(&galleys);
     let last = last_first(&lines, rect.height());
     let response = ui.interact(rect, id, Sense::focusable_noninteractive());
-    let mut by = 0.0;
-    if response.hovered() && last > 0 {
-        by -= wheel_turned(ui) * LINES_A_NOTCH;
-    }
-    if response.has_focus() {
-        by += keys(ui, id, lines.len() as f32);
-    }
-    scroll.first = scroll.first.min(last);
-    let whole = (scroll.rest + by).trunc();
-    scroll.rest = (scroll.rest + by - whole).clamp(-1.0, 1.0);
-    scroll.first = (scroll.first as f32 + whole).clamp(0.0, last as f32) as usize;
+    moved(ui, &response, scroll, lines.len(), last);
     response.widget_info(|| {
         let all: Vec<&str> = passages.iter().map(|passage| passage.text.as_str()).collect();
         WidgetInfo::labeled(Role::Label, true, all.join(" "))
@@ -118,6 +110,21 @@ pub fn scrolled(
     }
     focus_mark(ui, style, &response);
     last > 0
+}
+
+/// Moves the first line that is seen, by wheel and keys; it is never after `last`.
+fn moved(ui: &Ui, response: &Response, scroll: &mut Scroll, lines: usize, last: usize) {
+    let mut by = 0.0;
+    if response.hovered() && last > 0 {
+        by -= wheel_turned(ui) * LINES_A_NOTCH;
+    }
+    if response.has_focus() {
+        by += keys(ui, response.id, lines as f32);
+    }
+    scroll.first = scroll.first.min(last);
+    let whole = (scroll.rest + by).trunc();
+    scroll.rest = (scroll.rest + by - whole).clamp(-1.0, 1.0);
+    scroll.first = (scroll.first as f32 + whole).clamp(0.0, last as f32) as usize;
 }
 
 /// Lines to move by, down the text.

@@ -14,5 +14,6 @@ pub mod measure;
 pub mod output;
 
 pub use input::error::{ReadError, shown};
-pub use input::read::{Format, Recording, StereoFile, read, read_recording, read_stereo};
+pub use input::format::Format;
+pub use input::read::{Recording, StereoFile, read, read_recording, read_stereo};
 pub use measure::analyse::analyse;

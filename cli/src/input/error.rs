@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use sumproof_report::names;
 
 use crate::exit;
-use crate::input::read::READABLE;
+use crate::input::format::READABLE;
 
 /// Why a file could not be judged. Its text is one line: the file, what is wrong, what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -6,6 +6,7 @@ pub(crate) mod caught;
 mod codecs;
 mod coding;
 pub mod error;
+pub mod format;
 mod kind;
 mod long_wav;
 mod opened;

@@ -15,10 +15,10 @@ use symphonia::core::meta::MetadataOptions;
 use crate::input::caught::caught;
 use crate::input::coding::{Coding, coding};
 use crate::input::error::ReadError;
+use crate::input::format::{Format, RATES_HZ, in_words};
 use crate::input::kind::{Container, Kind, START, kind};
 use crate::input::long_wav::{LongWav, LongWavError};
 use crate::input::promise::Promise;
-use crate::input::read::{Format, RATES_HZ};
 use crate::input::track;
 
 /// Frames, channel by channel.
@@ -290,22 +290,5 @@ fn gave_up(path: &Path) -> ReadError {
     ReadError::Damaged {
         path: path.into(),
         detail: "what it says can't be".into(),
-    }
-}
-
-/// A decoder's complaint without what is said around it anyway: its own name, and that it complains.
-pub(super) fn in_words(error: &Error) -> String {
-    let detail = match error {
-        Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
-            return "it ends too early".into();
-        }
-        Error::DecodeError(detail) | Error::Unsupported(detail) | Error::LimitError(detail) => {
-            String::from(*detail)
-        }
-        other => other.to_string(),
-    };
-    match detail.split_once(": ") {
-        Some((_, complaint)) => complaint.into(),
-        None => detail,
     }
 }

@@ -1,19 +1,13 @@
 //! Reading stereo files, streamed.
 
-use std::ops::RangeInclusive;
 use std::path::Path;
 
 use sumproof_core::dsp::{db, samples};
 use sumproof_core::spectrum::pair_sums::PairSums;
 
 use crate::input::error::ReadError;
+use crate::input::format::Format;
 use crate::input::opened::Opened;
-
-/// What can be read, in words.
-pub const READABLE: &str = "WAV (RF64, W64), AIFF, CAF, FLAC, MP3, AAC or ALAC (M4A, MP4, MOV, 3GP), Ogg or Matroska/WebM with Vorbis, Opus or FLAC";
-
-/// Sample rates that are analysed, Hz.
-pub const RATES_HZ: RangeInclusive<u32> = 8_000..=192_000;
 
 /// A whole stereo file in memory.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,18 +31,7 @@ pub struct Recording {
     pub channels: Vec<Vec<f32>>,
 }
 
-/// What is known of a file while it is read.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Format {
-    /// Sample rate, Hz.
-    pub rate_hz: f64,
-    /// How many frames the file says it has. Don't reserve memory by it: anything may stand there.
-    pub promised_frames: Option<u64>,
-    /// Its channels.
-    pub channels: usize,
-}
-
-/// Reads a file of any kind that [`READABLE`] names, of a video its sound, and hands over its frames in chunks of equal length
+/// Reads a file of any kind that [`READABLE`](crate::input::format::READABLE) names, of a video its sound, and hands over its frames in chunks of equal length
 /// left and right, none of them empty. Returns how many frames there were.
 ///
 /// What is wrong with the sound itself (silence, samples that are not numbers) can only be known at the end, so the chunks

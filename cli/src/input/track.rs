@@ -6,7 +6,7 @@ use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::formats::{FormatReader, Track, TrackType};
 
 use crate::input::codecs::codecs;
-use crate::input::read::RATES_HZ;
+use crate::input::format::RATES_HZ;
 
 /// Why no track is read.
 pub(super) enum Refused {
@@ -55,5 +55,5 @@ fn decoder(track: &Track, allowed: &RangeInclusive<usize>) -> Result<Box<dyn Aud
     }
     codecs()
         .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-        .map_err(|error| Some(Refused::Undecodable(Some(super::opened::in_words(&error)))))
+        .map_err(|error| Some(Refused::Undecodable(Some(super::format::in_words(&error)))))
 }

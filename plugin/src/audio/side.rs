@@ -17,6 +17,7 @@ use sumproof_core::split::side_chain::Reference;
 
 use crate::analysis::engine::{Analysis, AnyEnd};
 use crate::audio::line_check::{End, Output, Sender};
+use crate::bridge::published::MEASURED_HZ;
 use crate::bridge::ring::{AnalysisEnd, AudioEnd, Command, frames_in, ring};
 use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
@@ -25,8 +26,6 @@ use crate::testing::faults::Fault;
 
 /// Sound the ring holds, s. The analysis looks at least four times a second.
 const RING_S: f64 = 2.0;
-/// Sample rates that are measured, Hz. Outside of them sound passes, and the window says why there is no reading.
-pub const MEASURED_HZ: (f64, f64) = (8_000.0, 384_000.0);
 
 /// How the host drives the plugin.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -15,10 +15,12 @@ use sumproof_views::{
 use sumproof_wording::side_chain::SideChain;
 
 use crate::analysis::recommendations::Recommendations;
-use crate::audio::side::MEASURED_HZ;
 use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
+
+/// Sample rates that are measured, Hz. Outside of them sound passes, and the window says why there is no reading.
+pub const MEASURED_HZ: (f64, f64) = (8_000.0, 384_000.0);
 
 /// One publication.
 #[derive(Debug, Clone, Default)]

@@ -2,7 +2,7 @@
 
 use super::{Outcome, Target, one_line, stored};
 use std::path::{Path, PathBuf};
-use sumproof_cli::input::read::RATES_HZ;
+use sumproof_cli::input::format::RATES_HZ;
 use sumproof_cli::output::wav;
 use sumproof_cli::{ReadError, exit, read, read_recording};
 use sumproof_core::dsp::samples;

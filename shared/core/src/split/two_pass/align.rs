@@ -5,6 +5,7 @@ use super::coarse::{Coarse, Cross, Thin};
 use super::lags::Lags;
 use super::place::{Laid, Left, Placed};
 use super::sound::{PIECE, Recorded, Sound};
+use super::terms::{Terms, least_residual};
 use crate::spectrum::pair_sums;
 
 /// The coarse search looks at sound thinned out to about this rate, Hz.
@@ -28,38 +29,6 @@ pub(super) struct Alignment {
     pub whole: [isize; 2],
     /// What lies between whole frames.
     pub part: [f64; 2],
-}
-
-/// Correlations that the residual of `full = g_d·dry + g_w·wet` hangs on, for one pair of whole offsets.
-#[derive(Clone, Copy)]
-struct Terms {
-    full_dry: f64,
-    full_wet: f64,
-    dry_wet: f64,
-    dry: f64,
-    wet: f64,
-}
-
-impl Terms {
-    /// The two gains, and the energy they explain.
-    fn fit(&self) -> ([f64; 2], f64) {
-        let determinant = self.dry * self.wet - self.dry_wet * self.dry_wet;
-        // Passes that are nearly the same sound can't be told apart; then one gain does for both.
-        if determinant <= 1e-9 * self.dry * self.wet {
-            let both = self.dry + self.wet + 2.0 * self.dry_wet;
-            let gain = if both > 0.0 {
-                (self.full_dry + self.full_wet) / both
-            } else {
-                0.0
-            };
-            return ([gain; 2], gain * (self.full_dry + self.full_wet));
-        }
-        let gains = [
-            (self.full_dry * self.wet - self.full_wet * self.dry_wet) / determinant,
-            (self.full_wet * self.dry - self.full_dry * self.dry_wet) / determinant,
-        ];
-        (gains, gains[0] * self.full_dry + gains[1] * self.full_wet)
-    }
 }
 
 /// A full pass and the two that make it up.
@@ -252,34 +221,6 @@ fn energy(pass: Recorded<'_>) -> f64 {
         pass.pieces(channel, |_, piece| energy += pair_sums::product(piece, piece));
     }
     energy
-}
-
-/// Tries every pair of offsets of dry and wet; correlations by lag. The best, and the energy it explains.
-pub(super) fn least_residual(
-    candidates: [&[isize]; 2],
-    [dry, wet]: [f64; 2],
-    full_dry: impl Fn(isize) -> f64,
-    full_wet: impl Fn(isize) -> f64,
-    dry_wet: impl Fn(isize) -> f64,
-) -> ([isize; 2], f64) {
-    let mut best = ([0, 0], f64::NEG_INFINITY);
-    for &d in candidates[0] {
-        for &w in candidates[1] {
-            let terms = Terms {
-                full_dry: full_dry(d),
-                full_wet: full_wet(w),
-                // Σ dry[n−d]·wet[n−w].
-                dry_wet: dry_wet(w - d),
-                dry,
-                wet,
-            };
-            let (_, explained) = terms.fit();
-            if explained > best.1 {
-                best = ([d, w], explained);
-            }
-        }
-    }
-    best
 }
 
 /// Solves four equations by elimination with pivots; `None` if they hang together.

@@ -86,7 +86,7 @@ impl Coarse {
 
     /// The lags with the least residual among those at the tops of the cross-correlations, in frames.
     pub(super) fn together(&self, passes: [&Thin; 2], in_full: [&Cross; 2], between: &Cross) -> [isize; 2] {
-        super::align::least_residual(
+        super::terms::least_residual(
             [&in_full[0].tops(), &in_full[1].tops()],
             passes.map(|pass| pass.energy),
             |d| in_full[0].at(d),

@@ -22,6 +22,7 @@ mod direct;
 mod lags;
 mod place;
 mod sound;
+mod terms;
 
 use crate::alignment::delay::DelayFinder;
 use crate::dsp::{db, samples};

@@ -4,7 +4,8 @@
 use core::f64::consts::FRAC_PI_4;
 
 use super::bands::{BANDS, group_of};
-use super::evidence::{Evidence, WetAlong, grouped};
+use super::evidence::Evidence;
+use super::measured::{WetAlong, grouped};
 use super::modes::{MOST_MODES, Mode};
 use super::sums::Covariance;
 use super::tail::Tail;

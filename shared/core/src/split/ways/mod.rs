@@ -10,6 +10,7 @@ mod bounds;
 mod evidence;
 mod frames;
 mod increments;
+mod measured;
 mod modes;
 mod sums;
 mod tail;
@@ -17,8 +18,9 @@ mod wet;
 
 pub use bands::{BANDS, GROUPS, band_position};
 pub use bounds::{BandDry, Bounds, Closed, Resolved, Way, WetWay};
-pub use evidence::{Beginning, Evidence, WetAlong};
+pub use evidence::Evidence;
 pub use increments::OnsetIncrements;
+pub use measured::{Beginning, WetAlong};
 pub use modes::{MOST_MODES, Mode, Modes};
 pub use sums::{Along, Covariance, Moments};
 pub use tail::Tail;

@@ -6,7 +6,7 @@
 
 use super::Ways;
 use super::bands::{BANDS, GROUPS, group_of};
-use super::evidence::{Beginning, WetAlong, grouped};
+use super::measured::{Beginning, WetAlong, grouped};
 use super::sums::{Along, Covariance};
 
 /// Moments that make a stretch: 128 ms.

@@ -9,6 +9,20 @@
 //! names. The exact broadband figures are sums over the frames of the whole take.
 //!
 //! A power that vanished is a word in text and `null` beside a word in JSON, never a large finite number.
+//!
+//! ```
+//! use sumproof_core::score::rig::Rig;
+//! use sumproof_core::session::{monitor::Monitor, take::Pass};
+//! use sumproof_report::{Judged, View, table_of};
+//!
+//! let sound: Vec<f32> = (0..48_000u32).map(|n| 0.1 * (f64::from(n) * 0.05).sin() as f32).collect();
+//! let mut monitor = Monitor::new(48_000.0);
+//! monitor.start_take();
+//! monitor.push(&sound, &sound);
+//! let take = monitor.finish_take("lead".into(), Pass::Full).expect("frames came");
+//! let view = View::all(Rig::default(), None);
+//! assert!(table_of(&Judged::of_take(&take, &view)).contains("mono wedge"));
+//! ```
 #![forbid(unsafe_code)]
 
 pub mod formats;

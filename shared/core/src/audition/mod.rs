@@ -45,6 +45,20 @@ pub struct AuditionSettings {
 
 /// Runs the audition on the audio thread.
 ///
+/// ```
+/// use sumproof_core::audition::{AuditionSettings, Auditioner};
+/// use sumproof_core::routing::feed::{FeedId, Side};
+/// use sumproof_core::score::rig::Rig;
+///
+/// let mut auditioner = Auditioner::new(48_000.0);
+/// let feed = Some(Rig::default().feed(FeedId::WedgeLineFlipped, Side::Right));
+/// auditioner.set(&AuditionSettings { feed, match_db: None });
+/// let (mut left, mut right) = (vec![0.25; 4800], vec![0.25; 4800]);
+/// auditioner.process(&mut left, &mut right);
+/// // Equal channels with one line flipped: silence, once the feed is faded in.
+/// assert!(left[4799].abs() < 1e-6);
+/// ```
+///
 /// # Real-time
 /// After construction: no allocation, no lock, no system call; O(frames), the same for every block, and a second feed's cost
 /// on top during a fade. An invalid sample is heard as silence in a feed and passed on as it came when nothing is auditioned.

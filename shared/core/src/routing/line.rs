@@ -45,6 +45,14 @@ pub mod limits {
 }
 
 /// A line: `A(f) = p·g·H(f)·e^(−j2πfτ)`, or 0 when unplugged.
+///
+/// ```
+/// use sumproof_core::routing::line::{Line, Polarity};
+///
+/// let padded = Line { gain_db: -20.0, ..Line::STRAIGHT };
+/// let flipped = Line { polarity: Polarity::Flipped, ..Line::STRAIGHT };
+/// assert!((padded.then(&flipped).amplitude() + 0.1).abs() < 1e-12);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default))]

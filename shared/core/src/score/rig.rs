@@ -4,6 +4,15 @@ use crate::routing::feed::{Ending, Feed, FeedId, Lines, Side, SumLaw};
 use crate::score::outcome::Limits;
 
 /// What the board is computed for.
+///
+/// ```
+/// use sumproof_core::routing::feed::{FeedId, Side};
+/// use sumproof_core::routing::line::Polarity;
+/// use sumproof_core::score::rig::Rig;
+///
+/// let feed = Rig::default().feed(FeedId::WedgeLineFlipped, Side::Right);
+/// assert_eq!((feed.left.polarity, feed.right.polarity), (Polarity::Normal, Polarity::Flipped));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default))]

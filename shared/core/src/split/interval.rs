@@ -15,6 +15,13 @@ pub enum Known {
 }
 
 /// A figure between two ends. A level change whose part has vanished is −∞ dB; a ratio may be +∞.
+///
+/// ```
+/// use sumproof_core::split::interval::{Interval, Known};
+///
+/// let dry_db = Interval::new(-1.0, -0.4, 0.0, Known::Bounded);
+/// assert!(dry_db.contains(-0.7) && (dry_db.width() - 1.0).abs() < 1e-12);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Interval {

@@ -225,6 +225,26 @@ pub struct DryInFull {
 }
 
 /// A two-pass split.
+///
+/// ```
+/// use sumproof_core::split::two_pass::{PassAudio, TwoPass};
+///
+/// let noise = |seed: u32| -> Vec<f32> {
+///     let mut state = seed;
+///     let mut next = || {
+///         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+///         (state >> 8) as f32 / 16_777_216.0 - 0.5
+///     };
+///     (0..24_000).map(|_| next()).collect()
+/// };
+/// let (dry, wet) = (noise(1), noise(2));
+/// let full: Vec<f32> = dry.iter().zip(&wet).map(|(dry, wet)| dry + 0.5 * wet).collect();
+/// let pass = |sound| PassAudio { rate_hz: 48_000.0, left: sound, right: sound };
+/// let found = TwoPass::of_audio(&pass(&dry), &pass(&wet), Some(&pass(&full))).expect("three passes of one part");
+/// // The wet comes out half as loud as it was recorded.
+/// let check = found.check.as_ref().expect("there is a full pass");
+/// assert!(check.holds() && (check.wet_gain_db + 6.02).abs() < 0.01);
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct TwoPass {
     /// Dry and wet with their gains, on the FFT bins of `grid`.

@@ -97,6 +97,15 @@ pub struct CardFile {
 /// `presets` are those of [`presets_of_json`] or [`Preset::of_take`]; without any, the card names only those at risk that
 /// the rig file names.
 ///
+/// ```
+/// use sumproof_report::rig::card::{CardForm, Paper, card};
+/// use sumproof_report::rig::file::parse;
+///
+/// let file = parse("[card]\nplayer = \"A. Player\"\n").expect("a rig file");
+/// let page = card(&file, &[], Paper::A4, CardForm::Html).expect("it fits on a page");
+/// assert!(String::from_utf8(page.bytes).is_ok_and(|page| page.contains("A. Player")));
+/// ```
+///
 /// # Errors
 /// The texts don't fit on one page, or the PDF can't be made.
 pub fn card(file: &RigFile, presets: &[Preset], paper: Paper, form: CardForm) -> Result<CardFile, CardError> {

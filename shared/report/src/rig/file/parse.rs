@@ -64,6 +64,11 @@ const ENDING: [(&str, End); 5] = [
 
 /// Reads a rig file. An empty one is two straight lines.
 ///
+/// ```
+/// let rig = sumproof_report::rig::file::parse("[right]\ngain_db = -20\n").expect("a rig file");
+/// assert_eq!(rig.rig().lines.right.gain_db, -20.0);
+/// ```
+///
 /// # Errors
 /// The first thing that is wrong with it, as one line.
 pub fn parse(text: &str) -> Result<RigFile, RigFileError> {

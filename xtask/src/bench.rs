@@ -35,15 +35,16 @@ const HEARING: [&str; 12] = [
 /// One of the benches.
 type Part = fn() -> Result<(), Failure>;
 
-/// What the audio thread, the analysis thread, a frame of the window and the reading of files cost, and whether the threads get
-/// into each other's way; with words, only those of the five.
+/// What the audio thread, the analysis thread, an offline render with a side-chain's take, a frame of the window and the reading of
+/// files cost, and whether the threads get into each other's way; with words, only those of the six.
 ///
 /// # Errors
 /// Wrong usage, what is missing, or the failure of a build or a run.
 pub fn bench(parts: &[String]) -> Result<(), Failure> {
-    const PARTS: [(&str, Part); 5] = [
+    const PARTS: [(&str, Part); 6] = [
         ("audio", audio),
         ("analysis", analysis),
+        ("render", render),
         ("threads", threads),
         ("window", window),
         ("files", files),
@@ -53,7 +54,7 @@ pub fn bench(parts: &[String]) -> Result<(), Failure> {
         .find(|part| PARTS.iter().all(|(name, _)| name != part))
     {
         return Err(Failure::Usage(format!(
-            "bench knows audio, analysis, threads, window and files, not '{other}'"
+            "bench knows audio, analysis, render, threads, window and files, not '{other}'"
         )));
     }
     PARTS
@@ -73,6 +74,38 @@ fn window() -> Result<(), Failure> {
         "sumproof-frames",
     ]))?;
     println!("Aim: a median below 2 ms.\n");
+    Ok(())
+}
+
+/// Processor time of an offline render while a side-chain's take is recorded, and of the take's end, all threads together.
+fn render() -> Result<(), Failure> {
+    needs::provide(&[needs::TESTS, needs::BUILDING])?;
+    run(cargo().args([
+        "build",
+        "--release",
+        "-p",
+        "sumproof",
+        "-p",
+        "sumproof-tests",
+        "--lib",
+        "--bin",
+        "sumproof-render",
+    ]))?;
+    let library = format!(
+        "{}sumproof{}",
+        std::env::consts::DLL_PREFIX,
+        std::env::consts::DLL_SUFFIX
+    );
+    let release = place::target().join("release");
+    for seconds in ["8", "30"] {
+        println!("A take of {seconds} s beside a side-chain, rendered offline, 48 kHz:");
+        run(Command::new(release.join("sumproof-render"))
+            .arg(seconds)
+            .env("SUMPROOF_CLAP", release.join(&library)))?;
+    }
+    println!(
+        "\nAims: at least 20 times real time on one core, and at most 0.5 s for the end of a take of 30 s.\n"
+    );
     Ok(())
 }
 

@@ -179,6 +179,45 @@ fn texts_in(folder: &Path) -> std::io::Result<Vec<String>> {
         .collect())
 }
 
+fn list(value: &Value) -> Vec<Value> {
+    value.as_array().cloned().unwrap_or_default()
+}
+
+fn string(value: &Value) -> String {
+    value.as_str().unwrap_or_default().to_owned()
+}
+
+/// The ids of what is shipped and all that it is linked with. What only builds or tests is not shipped.
+fn linked(data: &Value) -> BTreeSet<String> {
+    let nodes: BTreeMap<String, Vec<String>> = list(&data["resolve"]["nodes"])
+        .iter()
+        .map(|node| {
+            let links = list(&node["deps"])
+                .iter()
+                .filter(|dependency| {
+                    list(&dependency["dep_kinds"])
+                        .iter()
+                        .any(|kind| kind["kind"].is_null())
+                })
+                .map(|dependency| string(&dependency["pkg"]))
+                .collect();
+            (string(&node["id"]), links)
+        })
+        .collect();
+    let mut wanted: Vec<String> = list(&data["packages"])
+        .iter()
+        .filter(|package| SHIPPED.contains(&package["name"].as_str().unwrap_or_default()))
+        .map(|package| string(&package["id"]))
+        .collect();
+    let mut seen = BTreeSet::new();
+    while let Some(id) = wanted.pop() {
+        if seen.insert(id.clone()) {
+            wanted.extend(nodes.get(&id).cloned().unwrap_or_default());
+        }
+    }
+    seen
+}
+
 /// Everything that gets linked into what is shipped for these triples, ours left out, by name.
 fn shipped(triples: &[String]) -> Result<Vec<Crate>, Failure> {
     let platforms = triples.iter().flat_map(|triple| ["--filter-platform", triple]);
@@ -191,38 +230,9 @@ fn shipped(triples: &[String]) -> Result<Vec<Crate>, Failure> {
     .ok_or_else(|| Failure::Failed("cargo metadata failed; is Cargo.lock up to date?".to_owned()))?;
     let data: Value =
         serde_json::from_str(&text).map_err(|e| Failure::Failed(format!("cargo metadata: {e}")))?;
-    let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
-    let string = |value: &Value| value.as_str().unwrap_or_default().to_owned();
-    let nodes: BTreeMap<String, Vec<String>> = list(&data["resolve"]["nodes"])
-        .iter()
-        .map(|node| {
-            let links = list(&node["deps"])
-                .iter()
-                // What only builds or tests is not shipped.
-                .filter(|dependency| {
-                    list(&dependency["dep_kinds"])
-                        .iter()
-                        .any(|kind| kind["kind"].is_null())
-                })
-                .map(|dependency| string(&dependency["pkg"]))
-                .collect();
-            (string(&node["id"]), links)
-        })
-        .collect();
-    let packages = list(&data["packages"]);
-    let mut wanted: Vec<String> = packages
-        .iter()
-        .filter(|package| SHIPPED.contains(&package["name"].as_str().unwrap_or_default()))
-        .map(|package| string(&package["id"]))
-        .collect();
-    let mut seen = BTreeSet::new();
-    while let Some(id) = wanted.pop() {
-        if seen.insert(id.clone()) {
-            wanted.extend(nodes.get(&id).cloned().unwrap_or_default());
-        }
-    }
+    let seen = linked(&data);
     let root = place::root();
-    let mut crates: Vec<Crate> = packages
+    let mut crates: Vec<Crate> = list(&data["packages"])
         .iter()
         .filter(|package| seen.contains(package["id"].as_str().unwrap_or_default()))
         .map(|package| {

@@ -5,19 +5,24 @@ use crate::run::{Failure, cargo, output_of, run};
 use crate::{bundles, needs, place};
 use std::process::Command;
 
+/// The cases that are named, and the turns.
+fn asked(args: &[String]) -> Result<(Vec<String>, Option<u32>), Failure> {
+    match args.iter().position(|arg| arg == "--turns") {
+        None => Ok((args.to_vec(), None)),
+        Some(at) => {
+            let count = args.get(at + 1).and_then(|count| count.parse::<u32>().ok());
+            let count = count.ok_or_else(|| Failure::Usage("--turns needs a number".to_owned()))?;
+            Ok(([&args[..at], &args[at + 2..]].concat(), Some(count)))
+        }
+    }
+}
+
 /// Every case, or those named, in a process each, with a display; `--turns N` for another number of turns than a case's many.
 ///
 /// # Errors
 /// Wrong usage, a build that fails, or the cases that failed.
 pub fn soak(args: &[String]) -> Result<(), Failure> {
-    let (names, turns) = match args.iter().position(|arg| arg == "--turns") {
-        None => (args.to_vec(), None),
-        Some(at) => {
-            let count = args.get(at + 1).and_then(|count| count.parse::<u32>().ok());
-            let count = count.ok_or_else(|| Failure::Usage("--turns needs a number".to_owned()))?;
-            ([&args[..at], &args[at + 2..]].concat(), Some(count))
-        }
-    };
+    let (names, turns) = asked(args)?;
     needs::provide(&[needs::WINDOW, needs::TESTS, needs::BUILDING])?;
     run(cargo().args([
         "build",

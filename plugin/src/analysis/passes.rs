@@ -291,6 +291,7 @@ fn as_stored(pair: &mut Take, passes: &[&RecordedPass], full: &RecordedPass) {
     pair.split.total = full.take.split.total.clone();
     pair.diagnosis = full.take.diagnosis;
     pair.invalid_frames = passes.iter().map(|part| part.take.invalid_frames).sum();
+    pair.gaps = passes.iter().map(|part| part.take.gaps).sum();
 }
 
 /// From what is stored of the passes: nothing is checked.

@@ -183,7 +183,7 @@ impl ReferenceSide {
             });
         }
         let line = unexplained(name, found.state.unexplained)
-            .or_else(|| (found.gaps > 0).then(|| interrupted(name)));
+            .or_else(|| (found.take.gaps > 0).then(|| interrupted(name)));
         Some(ToldApart {
             take: Some(found.take),
             line,

@@ -157,6 +157,7 @@ pub fn summary(take: &Take, rig: &Rig) -> TakeSummary {
         seconds: take.seconds(),
         invalid_frames: take.invalid_frames,
         kind: take.kind,
+        gaps: take.gaps,
         method: take.method(),
         wet_over_dry_db: take.split.wet_over_dry_db(),
         correlation: take.sums.correlation(),

@@ -96,10 +96,13 @@ impl Editor for Window {
             Arc::clone(&self.scale),
             home.clone(),
         );
-        let spawned = create_egui_editor(state, self.glue.repaint.clone(), settings, app)
-            .ok_or("there is no editor")?
-            .spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host);
-        home.keep(spawned)
+        let editor = create_egui_editor(state, self.glue.repaint.clone(), settings, app)
+            .ok_or("there is no editor")?;
+        // A panic of the windowing library's must not leave a host's call.
+        let spawned = catch_unwind(AssertUnwindSafe(|| {
+            editor.spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
+        }));
+        home.keep(spawned.unwrap_or_else(|_| Err("the window could not be made".into())))
     }
 
     fn size(&self) -> NativeSize<u32> {

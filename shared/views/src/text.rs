@@ -49,6 +49,7 @@ pub fn as_text(snapshot: &Snapshot) -> String {
             duration(take.seconds),
             take.pass.name()
         ));
+        lines.extend(channels::gaps(take.gaps));
         lines.extend(take.rows.iter().map(said));
     }
     lines.join("\n") + "\n"

@@ -36,6 +36,22 @@ pub fn delay(found: Option<ChannelDelay>) -> String {
     format!("{late}, {polarity} ({sure:.0}\u{a0}% sure)")
 }
 
+/// That frames are missing in a take, and how often; `None` where none are.
+///
+/// ```
+/// use sumproof_wording::channels::gaps;
+/// assert_eq!(gaps(0), None);
+/// assert_eq!(gaps(2).unwrap(), "interrupted 2 times: frames are missing there");
+/// ```
+#[must_use]
+pub fn gaps(count: u64) -> Option<String> {
+    match count {
+        0 => None,
+        1 => Some("interrupted once: frames are missing there".into()),
+        _ => Some(format!("interrupted {count} times: frames are missing there")),
+    }
+}
+
 /// What is between the channels of a reading, a sentence.
 #[must_use]
 pub fn between(reading: &Reading) -> String {

@@ -21,6 +21,7 @@
 //! in the saved state.
 
 mod audio;
+pub mod cost;
 pub mod editor;
 mod error;
 mod handlers;

@@ -74,6 +74,11 @@ fn a_vst3_is_automated_while_its_editor_comes_and_goes() {
 }
 
 #[test]
+fn no_call_takes_long() {
+    gets_through("calls");
+}
+
+#[test]
 fn memory_does_not_grow() {
     gets_through("memory");
 }

@@ -51,6 +51,8 @@ const FRAMES_A_LOOK: usize = 16_384;
 const FRAMES_A_LONG_LOOK: usize = 65_536;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
+/// First and longest pause between two looks of a host's thread at what it waits for.
+const LOOK_EVERY: (Duration, Duration) = (Duration::from_millis(1), Duration::from_millis(32));
 /// A host that saves waits at most so long for what is on its way: it takes milliseconds, unless others have the machine. Where nobody
 /// comes, in a test that counts what a host's call does by itself, there's no point in that.
 const PATIENCE: Duration = if cfg!(test) {
@@ -162,9 +164,12 @@ impl Analysis {
         }
         self.0.shared.wanted_settled.store(true, Ordering::Release);
         let begun = Instant::now();
+        // Every look costs the host's thread something, and a long wait would be thousands of them.
+        let mut pause = LOOK_EVERY.0;
         while self.0.shared.wanted_settled.load(Ordering::Acquire) && begun.elapsed() < PATIENCE {
             self.0.shared.wake_worker();
-            std::thread::sleep(Duration::from_millis(1));
+            std::thread::sleep(pause);
+            pause = (2 * pause).min(LOOK_EVERY.1);
         }
     }
 

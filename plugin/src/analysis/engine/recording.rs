@@ -77,6 +77,7 @@ impl Engine {
                 self.sound = None;
                 return None;
             };
+            take.gaps = running.markers;
             take.invalid_frames = take.invalid_frames.saturating_sub(running.markers);
             // Where frames are missing, no sound lies over another.
             let sound = self.sound.take().filter(|_| running.markers == 0);

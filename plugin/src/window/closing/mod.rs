@@ -10,6 +10,7 @@
 //! then what is left of its threads is waited for. Both waits are bounded: a window that hangs is left to itself.
 //! `docs/engineers/upstream.md` tells what would cure it.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -144,13 +145,19 @@ pub struct Window {
 impl Drop for Window {
     fn drop(&mut self) {
         if let Some(window) = self.window.take() {
-            self.home.close(window);
+            held((), || self.home.close(window));
         }
     }
 }
 
-/// The framework's handle of an open editor, over [`Window`].
+/// The framework's handle of an open editor, over [`Window`]. A panic of the library below ends here: a host's call is above, and
+/// nothing may unwind out of that.
 pub struct Handle(EguiEditorHandle);
+
+/// What `body` gives, or what stands for it where it panics.
+fn held<R>(otherwise: R, body: impl FnOnce() -> R) -> R {
+    catch_unwind(AssertUnwindSafe(body)).unwrap_or(otherwise)
+}
 
 impl Handle {
     /// `body` on the library's window, which is there until it's dropped.
@@ -158,7 +165,7 @@ impl Handle {
         window: &Window,
         body: impl FnOnce(&baseview::Window) -> Result<R, baseview::Error>,
     ) -> Result<Option<R>, baseview::Error> {
-        window.window.as_ref().map(body).transpose()
+        held(Ok(None), || window.window.as_ref().map(body).transpose())
     }
 }
 
@@ -193,12 +200,13 @@ impl EditorHandle for Handle {
 
     fn host_main_thread_callback(&self, window: &Window) {
         if let Some(window) = &window.window {
-            self.0.host_main_thread_callback(window);
+            held((), || self.0.host_main_thread_callback(window));
         }
     }
 
     fn adjust_size(&self, new_size: NativeSize<u32>, window: &Window) -> Option<NativeSize<u32>> {
-        self.0.adjust_size(new_size, window.window.as_ref()?)
+        let window = window.window.as_ref()?;
+        held(None, || self.0.adjust_size(new_size, window))
     }
 
     fn set_fallback_scale_factor(&self, scale_factor: f64, window: &Window) -> Result<(), baseview::Error> {

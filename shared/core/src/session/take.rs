@@ -58,6 +58,8 @@ pub struct Take {
     pub rate_hz: f64,
     /// Frames that were invalid and left out.
     pub invalid_frames: u64,
+    /// How often frames are missing in it: what comes next did not follow what came.
+    pub gaps: u64,
     /// Exact sums over all frames.
     pub sums: PairSums,
     /// The single delay between the channels, if there's one.
@@ -93,6 +95,7 @@ impl Take {
             pass,
             rate_hz: grid.rate_hz(),
             invalid_frames,
+            gaps: 0,
             sums,
             delay,
             diagnosis: None,
@@ -126,6 +129,7 @@ impl Take {
             pass,
             rate_hz: grid.rate_hz(),
             invalid_frames: 0,
+            gaps: 0,
             sums,
             delay: evidence.delay(),
             diagnosis: None,
@@ -330,6 +334,8 @@ mod stored {
         rate_hz: f64,
         #[serde(default)]
         invalid_frames: u64,
+        #[serde(default, skip_serializing_if = "is_none")]
+        gaps: u64,
         sums: PairSums,
         #[serde(default)]
         delay: Option<ChannelDelay>,
@@ -346,6 +352,10 @@ mod stored {
         #[serde(default)]
         wet: Option<Part>,
         total: Part,
+    }
+
+    fn is_none(count: &u64) -> bool {
+        *count == 0
     }
 
     /// Bytes per cell: two powers as `f32`, the cross term over the root of their product as two 24-bit integers. Fine
@@ -487,6 +497,7 @@ mod stored {
                 pass: self.pass,
                 rate_hz: self.rate_hz,
                 invalid_frames: self.invalid_frames,
+                gaps: self.gaps,
                 sums: self.sums,
                 delay: self.delay,
                 diagnosis: self.diagnosis,
@@ -549,6 +560,7 @@ mod stored {
                 pass: stored.pass,
                 rate_hz: stored.rate_hz,
                 invalid_frames: stored.invalid_frames,
+                gaps: stored.gaps,
                 sums: stored.sums,
                 delay: stored.delay,
                 diagnosis: stored.diagnosis,

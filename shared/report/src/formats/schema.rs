@@ -96,6 +96,9 @@ pub struct TakeReport {
     pub frames: u64,
     /// Frames left out because they were not numbers or above +60 dBFS.
     pub invalid_frames: u64,
+    /// How often frames are missing in it: what comes next did not follow what came.
+    #[serde(default)]
+    pub gaps: u64,
     /// The worst outcome among the feeds that decide: those asked for, or else those in which nobody made a mistake.
     #[serde(default)]
     pub outcome: Option<Outcome>,
@@ -424,6 +427,7 @@ pub(crate) fn report_of(preset: &Judged<'_>) -> TakeReport {
         seconds: rounded(take.seconds()),
         frames: take.sums.frames,
         invalid_frames: take.invalid_frames,
+        gaps: take.gaps,
         outcome: preset.outcome(),
         worst_feed: preset.trouble().map(String::from),
         verdict: preset.verdict.clone(),

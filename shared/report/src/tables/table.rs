@@ -129,6 +129,9 @@ fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
             take.invalid_frames
         )?;
     }
+    if let Some(gaps) = channels::gaps(take.gaps) {
+        writeln!(out, "gaps               {gaps}")?;
+    }
     let heard = preset.wedge.score.is_some();
     let balance = match take.split.wet_over_dry_db().filter(|_| heard) {
         None => scores::NO_READING.to_string(),

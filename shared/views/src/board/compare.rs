@@ -3,6 +3,7 @@
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_wording::Name;
+use sumproof_wording::channels;
 use sumproof_wording::scores::{spoken, unknown_wet, word};
 
 use crate::board::{full_name, row_name};
@@ -161,6 +162,7 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
     if take.invalid_frames > 0 {
         lines.push(format!("{} frames were no sound", take.invalid_frames));
     }
+    lines.extend(channels::gaps(take.gaps));
     let mut at = pos2(rect.left(), top + style.px(12.0));
     let height = style.body().size * 1.25;
     // The name in full: over the column there may not have been room for it.

@@ -155,6 +155,8 @@ pub struct TakeSummary {
     pub seconds: f64,
     /// Frames that were invalid and left out.
     pub invalid_frames: u64,
+    /// How often frames are missing in it.
+    pub gaps: u64,
     /// How dry and wet were told apart.
     pub method: Method,
     /// What the player said the preset is.

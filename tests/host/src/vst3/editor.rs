@@ -10,8 +10,9 @@ use vst3::Steinberg::Linux::{
 };
 use vst3::Steinberg::Vst::IEditControllerTrait;
 use vst3::Steinberg::{
-    IPlugFrame, IPlugFrameTrait, IPlugView, IPlugViewTrait, ViewRect, kNotImplemented,
-    kPlatformTypeX11EmbedWindowID, kResultFalse, kResultOk, tresult,
+    IPlugFrame, IPlugFrameTrait, IPlugView, IPlugViewContentScaleSupport, IPlugViewContentScaleSupportTrait,
+    IPlugViewTrait, ViewRect, kNotImplemented, kPlatformTypeX11EmbedWindowID, kResultFalse, kResultOk,
+    tresult,
 };
 use vst3::{Class, ComPtr, ComRef, ComWrapper};
 use x11rb::protocol::xproto::ConnectionExt as _;
@@ -96,6 +97,64 @@ impl IRunLoopTrait for FrameWithLoop {
     unsafe fn unregisterTimer(&self, _handler: *mut ITimerHandler) -> tresult {
         kNotImplemented
     }
+}
+
+fn rect(width: i32, height: i32) -> ViewRect {
+    ViewRect {
+        left: 0,
+        top: 0,
+        right: width,
+        bottom: height,
+    }
+}
+
+fn rude_calls(view: &ComPtr<IPlugView>) -> Vec<(&'static str, tresult)> {
+    let null = std::ptr::null_mut();
+    let mut widest = ViewRect {
+        left: i32::MIN,
+        top: 0,
+        right: i32::MAX,
+        bottom: 10,
+    };
+    let (mut none, mut huge) = (rect(0, -3), rect(i32::MAX, 4));
+    let kind = kPlatformTypeX11EmbedWindowID;
+    let mut answers = Vec::new();
+    // SAFETY: null is what some hosts hand over; everything else lives.
+    unsafe {
+        answers.push((
+            "a kind of window that is null",
+            view.isPlatformTypeSupported(std::ptr::null()),
+        ));
+        answers.push(("attached to null", view.attached(null, kind)));
+        answers.push((
+            "attached to null of a kind that is null",
+            view.attached(null, std::ptr::null()),
+        ));
+        answers.push((
+            "attached once more",
+            view.attached(std::ptr::dangling_mut(), kind),
+        ));
+        answers.push(("the size into null", view.getSize(std::ptr::null_mut())));
+        for size in [
+            std::ptr::null_mut(),
+            &raw mut widest,
+            &raw mut none,
+            &raw mut huge,
+        ] {
+            answers.push(("a size that is none", view.onSize(size)));
+            answers.push(("a size that is none, asked for", view.checkSizeConstraint(size)));
+        }
+        for code in [i16::MIN, -1, 0, 1, 77, 128, i16::MAX] {
+            answers.push(("a key", view.onKeyDown(0xd800, code, -1)));
+            answers.push(("a key, up", view.onKeyUp(0, code, i16::MAX)));
+        }
+        if let Some(scales) = view.cast::<IPlugViewContentScaleSupport>() {
+            for factor in [f32::NAN, f32::INFINITY, -1.0, 0.0, 1e30] {
+                answers.push(("a scale that is none", scales.setContentScaleFactor(factor)));
+            }
+        }
+    }
+    answers
 }
 
 /// An open editor.
@@ -186,6 +245,32 @@ impl Editor {
                 break;
             }
         }
+    }
+
+    /// Calls that no host should make, one after the other: null, sizes and scales that no window has, keys without a meaning. What
+    /// the view answered to each.
+    #[must_use]
+    pub fn rude_calls(&self) -> Vec<(&'static str, tresult)> {
+        rude_calls(&self.view)
+    }
+
+    /// The same from another thread, while this one waits.
+    ///
+    /// # Errors
+    /// [`HostError::Misuse`] when that thread panics.
+    pub fn rude_calls_from_elsewhere(&self) -> Result<Vec<(&'static str, tresult)>, HostError> {
+        let view = self.view.clone();
+        std::thread::spawn(move || rude_calls(&view))
+            .join()
+            .map_err(|_| HostError::Misuse("the other thread panicked"))
+    }
+
+    /// Asks for a size, pixels; whether it was taken.
+    #[must_use]
+    pub fn resize(&self, width: i32, height: i32) -> bool {
+        let mut size = rect(width, height);
+        // SAFETY: a size that lives.
+        unsafe { self.view.onSize(&raw mut size) == kResultOk }
     }
 
     /// How many handlers are registered.

@@ -208,20 +208,49 @@ impl Player {
         changes: &[(u32, f64)],
         inputs: i32,
     ) -> Result<(), HostError> {
-        let changes = Changes::new(changes);
-        let frames = sound[0].len() as i32;
         let mut channels = sound.each_mut().map(|channel| channel.as_mut_ptr());
+        let bus = stereo(&mut channels);
+        self.hand_over(&mut [bus], bus, (sound[0].len(), inputs), changes)
+    }
+
+    /// The same with a second pair of channels on the second bus of input; as long as the first.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when it says no, [`HostError::Misuse`] where the pairs differ in length.
+    pub fn block_beside(
+        &self,
+        sound: &mut [Vec<f32>; 2],
+        beside: &mut [Vec<f32>; 2],
+        changes: &[(u32, f64)],
+    ) -> Result<(), HostError> {
+        let frames = sound[0].len();
+        if [&sound[1], &beside[0], &beside[1]]
+            .iter()
+            .any(|channel| channel.len() != frames)
+        {
+            return Err(HostError::Misuse("channels of different lengths"));
+        }
+        let mut channels = sound.each_mut().map(|channel| channel.as_mut_ptr());
+        let mut second = beside.each_mut().map(|channel| channel.as_mut_ptr());
+        let bus = stereo(&mut channels);
+        self.hand_over(&mut [bus, stereo(&mut second)], bus, (frames, 2), changes)
+    }
+
+    /// Hands so many frames over, with the first so many busses of input.
+    fn hand_over(
+        &self,
+        into: &mut [AudioBusBuffers],
+        mut out: AudioBusBuffers,
+        (frames, inputs): (usize, i32),
+        changes: &[(u32, f64)],
+    ) -> Result<(), HostError> {
+        let changes = Changes::new(changes);
         // SAFETY: numbers and pointers, filled in below.
-        let mut bus: AudioBusBuffers = unsafe { std::mem::zeroed() };
-        bus.numChannels = 2;
-        bus.__field0.channelBuffers32 = channels.as_mut_ptr();
-        let (mut into, mut out) = (bus, bus);
-        // SAFETY: as above.
         let mut data: ProcessData = unsafe { std::mem::zeroed() };
-        data.numSamples = frames;
+        data.numSamples = frames as i32;
         data.numInputs = inputs;
         data.numOutputs = 1;
-        data.inputs = &raw mut into;
+        data.inputs = into.as_mut_ptr();
         data.outputs = &raw mut out;
         data.inputParameterChanges = pointer(changes.as_com_ref::<IParameterChanges>());
         // SAFETY: everything lives until the call returns.
@@ -240,6 +269,15 @@ impl Player {
         // SAFETY: everything lives until the call returns.
         asked("process", unsafe { self.processor.process(&raw mut data) }, ())
     }
+}
+
+/// A bus of two channels.
+fn stereo(channels: &mut [*mut f32; 2]) -> AudioBusBuffers {
+    // SAFETY: numbers and pointers, filled in below.
+    let mut bus: AudioBusBuffers = unsafe { std::mem::zeroed() };
+    bus.numChannels = 2;
+    bus.__field0.channelBuffers32 = channels.as_mut_ptr();
+    bus
 }
 
 fn pointer<I: Interface>(reference: Option<ComRef<'_, I>>) -> *mut I {

@@ -4,6 +4,7 @@
 //! `tests/tests/host_soak.rs` runs all of them with few turns, `cargo xtask soak` with many. Ends with 0 and a line of figures, or
 //! with 1 and what is wrong.
 
+mod calls;
 mod ends;
 mod held;
 mod instances;
@@ -34,7 +35,7 @@ struct Case {
     run: fn(u32) -> Outcome,
 }
 
-const CASES: [Case; 17] = [
+const CASES: [Case; 18] = [
     Case {
         name: "load",
         about: "the library loaded, a plugin made, played and taken out, the library unloaded",
@@ -146,6 +147,13 @@ const CASES: [Case; 17] = [
         few: 12,
         many: 500,
         run: vst3::automated_editors,
+    },
+    Case {
+        name: "calls",
+        about: "what each call costs the thread that makes it while a take is recorded beside a side-chain, 8 to 192 kHz",
+        few: 3,
+        many: 25,
+        run: calls::calls,
     },
     Case {
         name: "memory",

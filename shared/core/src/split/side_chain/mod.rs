@@ -114,8 +114,6 @@ pub struct SideChainTake {
     pub state: SideChainState,
     /// Its split on the FFT bins it was made on.
     pub split: Split,
-    /// How often what came next did not follow what came.
-    pub gaps: u32,
 }
 
 /// Spectra of dry, wet and total from one early convolver.
@@ -651,10 +649,12 @@ impl SideChain {
         } = self.ending.pop_front()?;
         let (sums, invalid_frames) = (recording.sums, recording.invalid_frames);
         Some(SideChainTake {
-            take: Take::new(name, pass, sums, invalid_frames, &self.grid, &split, delay),
+            take: Take {
+                gaps: u64::from(recording.gaps),
+                ..Take::new(name, pass, sums, invalid_frames, &self.grid, &split, delay)
+            },
             state: solved?.state,
             split,
-            gaps: recording.gaps,
         })
     }
 

@@ -390,6 +390,7 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
         pass: Pass::Full,
         rate_hz: dry.rate_hz,
         invalid_frames: dry.invalid_frames + wet.invalid_frames,
+        gaps: dry.gaps + wet.gaps,
         sums: full.map_or_else(|| unrelated(dry.sums, wet.sums), |full| full.sums),
         delay: dry.delay,
         diagnosis: full.and_then(|full| full.diagnosis),

@@ -158,10 +158,10 @@ impl IPlugViewTrait for View {
         if parent.is_null() || kind.is_null() {
             return kInvalidArgument;
         }
-        // SAFETY: as the host promises. Of another system's kind of window the framework makes a debug assertion.
-        if self.attached.load(Ordering::SeqCst)
-            || unsafe { self.inner.isPlatformTypeSupported(kind) } != kResultOk
-        {
+        // Of another system's kind of window the framework makes a debug assertion.
+        // SAFETY: as the host promises.
+        let known = unsafe { self.inner.isPlatformTypeSupported(kind) } == kResultOk;
+        if !known || self.attached.load(Ordering::SeqCst) {
             return kResultFalse;
         }
         if lock(&self.frame).is_none() {

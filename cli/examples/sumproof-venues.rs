@@ -2,7 +2,8 @@
 //!
 //! `cargo run --release -p sumproof-cli --example sumproof-venues [HOW MANY [FROM [MINUTES]]]` (venues have numbers; from 100000 if it
 //! isn't said, which are those of development; with minutes, those that were done by then), with a line about each where errors go; needs
-//! `lame` and `oggenc`. Recordings are kept in, and taken from, the folder named by `SUMPROOF_VENUES_KEPT`. Real rooms are taken
+//! `lame` and `oggenc`. `SUMPROOF_VENUES_ONLY=HandHeld` (any of `Situation`'s names) takes those of the numbers at which that is the
+//! matter. Recordings are kept in, and taken from, the folder named by `SUMPROOF_VENUES_KEPT`. Real rooms are taken
 //! from the folders named by `SUMPROOF_GUITARIX` and `SUMPROOF_JCONVOLVER`, or from where `cargo xtask test` has put them.
 #![allow(
     clippy::unwrap_used,
@@ -49,7 +50,14 @@ fn main() {
     );
     let folder = std::env::temp_dir().join(format!("sumproof-venues-{}", std::process::id()));
     let bench = venues::Bench::new(rooms, folder.clone());
-    let outcomes = bench.run_all(first..first + count, until, |outcome| {
+    let only = std::env::var("SUMPROOF_VENUES_ONLY").ok();
+    let numbers: Vec<u64> = (first..first + count)
+        .filter(|&number| {
+            only.as_ref()
+                .is_none_or(|only| format!("{:?}", bench.situation(number)) == *only)
+        })
+        .collect();
+    let outcomes = bench.run_all(&numbers, until, |outcome| {
         eprintln!("{}", outcome.line());
     });
     let _ = std::fs::remove_dir_all(folder);

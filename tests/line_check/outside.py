@@ -169,7 +169,7 @@ def run(command, folder, number, played):
         coded = folder / f"coded.{extension}"
         ffmpeg("-i", heard, *options, coded)
         ffmpeg("-i", coded, "-c:a", "pcm_s16le", heard)
-    done = subprocess.run([command, "linecheck", "read", heard, "--json"], capture_output=True, text=True)
+    done = subprocess.run([command, "linecheck", "read", heard, "--format", "json"], capture_output=True, text=True)
     return case, json.loads(done.stdout) if done.returncode == 0 else done.stderr.strip()
 
 
@@ -201,7 +201,7 @@ def main():
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         signal = folder / "signal.wav"
-        subprocess.run([command, "linecheck", "make", signal], check=True, stdout=subprocess.DEVNULL)
+        subprocess.run([command, "linecheck", "make", "--output", signal], check=True, stdout=subprocess.DEVNULL)
         ffmpeg("-i", signal, "-c:a", "pcm_f32le", folder / "played.wav")
         _, samples = wavfile.read(folder / "played.wav")
         played = samples[:, 0].astype(float), samples[:, 1].astype(float)

@@ -99,10 +99,8 @@ fn truth(drawn: &Drawn) -> Truth {
 fn is_named(situation: Situation, result: &Result<Findings, ReadFailure>) -> Option<bool> {
     let wanted: &[Notice] = match situation {
         Situation::AtRest | Situation::Mono => return None,
-        // The words for a sound that changed, or isn't steady, name a hand too.
-        Situation::HandHeld => &[Notice::Moved, Notice::Cut, Notice::Changing, Notice::Unsteady],
-        // The words for a cut name both: nothing tells them apart.
-        Situation::PutElsewhere => &[Notice::Moved, Notice::Cut],
+        // The words for a cut name these as well: nothing tells them apart.
+        Situation::HandHeld | Situation::PutElsewhere => &[Notice::Moved, Notice::Swayed, Notice::Cut],
         Situation::Gap | Situation::Repeat => &[Notice::Cut],
         Situation::TwoLoudspeakers | Situation::Elsewhere | Situation::Reverb => &[Notice::DifferentWays],
         Situation::Chorus => &[Notice::Changing, Notice::Unsteady, Notice::DifferentWays],

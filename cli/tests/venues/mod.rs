@@ -1,11 +1,10 @@
 //! Simulated venues, read, and held against the truth: what the test and the table share.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
-use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
@@ -109,19 +108,20 @@ impl Bench {
     /// comes.
     pub fn run_all(
         &self,
-        numbers: Range<u64>,
+        numbers: &[u64],
         until: Option<Instant>,
         told: impl Fn(&Outcome) + Sync,
     ) -> Vec<Outcome> {
-        let next = AtomicU64::new(numbers.start);
+        let next = AtomicUsize::new(0);
         let outcomes = Mutex::new(Vec::new());
         let workers = std::thread::available_parallelism().map_or(1, usize::from);
         std::thread::scope(|scope| {
             for _ in 0..workers {
                 scope.spawn(|| {
                     loop {
-                        let number = next.fetch_add(1, Ordering::Relaxed);
-                        if number >= numbers.end || until.is_some_and(|until| Instant::now() >= until) {
+                        let number = numbers.get(next.fetch_add(1, Ordering::Relaxed));
+                        let Some(&number) = number else { break };
+                        if until.is_some_and(|until| Instant::now() >= until) {
                             break;
                         }
                         let outcome = self.run(number);
@@ -134,6 +134,12 @@ impl Bench {
         let mut outcomes = outcomes.into_inner().unwrap();
         outcomes.sort_by_key(|outcome| outcome.number);
         outcomes
+    }
+
+    /// What is the matter at a venue.
+    #[allow(dead_code, reason = "only the printed table is asked for some of them")]
+    pub fn situation(&self, number: u64) -> Situation {
+        self.drawn(number).0.situation
     }
 
     pub fn run(&self, number: u64) -> Outcome {

@@ -95,6 +95,8 @@ pub enum Notice {
     Changing,
     /// The same by so little that what is told still stands.
     Unsteady,
+    /// The phone moved by so little, as in a hand, that what is told still stands.
+    Swayed,
     /// The phone was moved while it recorded.
     Moved,
     /// Sounds come earlier or later than they should: something is missing or comes twice, or the phone was put elsewhere.

@@ -2,6 +2,42 @@
 
 use sumproof_core::line_check::{Findings, Mode, Notice, Unknown};
 
+const START_MISSING: &str = "The recording began late: the marker at the start is missing.";
+const END_MISSING: &str = "The recording ended early: the marker at the end is missing.";
+const CLOCK_UNKNOWN: &str = "The clocks of player and recorder could not be compared, so no delay is told.";
+const GAIN_MOVED: &str = "An automatic gain (or clipping) treated loud and soft parts differently; the level is taken from the parts in which both \
+    lines sound at once.";
+const GAIN_UNKNOWN: &str = "An automatic gain (or clipping) treated loud and soft parts differently, and no part in which both lines sound at \
+    once is clear enough to set that right: the level is not known.";
+const GAIN_UNHEARD: &str = "Noise hides whether an automatic gain treated loud and soft parts differently: the level is taken from the parts in \
+    which both lines sound at once, as far as those tell it.";
+const DISTORTED: &str = "A lot of distortion: turn down, or take the amplifier model out of the preset.";
+const DIFFERENT_WAYS: &str = "The lines arrive by different ways, and the recording can't tell which these are: two loudspeakers (stand at the wedge, and \
+    mute the other one), sound from elsewhere (mute the PA, or record the desk), or a reverb or chorus that is on (switch \
+    effects off).";
+const CHANGING: &str = "The parts of the signal don't add up to each other, though all of them come in time: a chorus or another moving effect is \
+    on (switch effects off), the phone was held in the hand (lay it down), or the recorder suppresses noise (use one that \
+    doesn't, or come closer).";
+const UNSTEADY: &str = "The parts of the signal don't quite add up to each other: the phone was held in the hand (lay it down), an effect is on, or \
+    the recorder codes coarsely or suppresses noise. What is told here is what all of them agree on.";
+const SWAYED: &str = "The phone moved a little while it recorded, as it does in a hand: lay it down and repeat. What is told here is what all parts \
+    agree on.";
+const MOVED: &str = "The phone was moved while it recorded: lay it down and repeat.";
+const CUT: &str = "Sounds come earlier or later than they should: a piece of the recording is missing or comes twice, or the phone was put \
+    elsewhere in between. Lay it down, close other apps, and repeat.";
+const CONTRADICTION: &str =
+    "The parts of the signal contradict each other: come closer or record at the desk, and repeat.";
+const NOTHING_PULLED: &str = "All three passes sound alike, as if no plug had been pulled: unplug the right line in the first pause; in the second plug it \
+    again and unplug the left one. (Two equal lines sound so too where an automatic gain is on: switch it off.)";
+const PERHAPS_MONO: &str = "Both lines are equal to the last digit. A player that mixes left and right to one would sound the same: make sure that it \
+    plays stereo (with one line unplugged, half of the signal must be gone).";
+const FAINT: &str = "The signal is fainter than the noise: come closer, or turn it up, and repeat.";
+const SEVERAL_SIGNALS: &str =
+    "There is more than one test signal in this recording: the last whole one is read.";
+const SWAPPED: &str =
+    "The recording has your right line on its left channel and your left line on its right one.";
+const LOW_END_ONLY: &str = "Only the low end arrives: a subwoofer.";
+
 /// Stable name for programs, and the words.
 pub(super) fn notice(finding: &Findings, notice: Notice) -> (&'static str, String) {
     let (name, words): (&str, &str) = match notice {
@@ -14,90 +50,26 @@ pub(super) fn notice(finding: &Findings, notice: Notice) -> (&'static str, Strin
             };
             return (name, other_settings(finding));
         }
-        Notice::StartMissing => (
-            "start-missing",
-            "The recording began late: the marker at the start is missing.",
-        ),
-        Notice::EndMissing => (
-            "end-missing",
-            "The recording ended early: the marker at the end is missing.",
-        ),
-        Notice::ClockUnknown => (
-            "clock-unknown",
-            "The clocks of player and recorder could not be compared, so no delay is told.",
-        ),
-        Notice::GainMoved => (
-            "gain-moved",
-            "An automatic gain (or clipping) treated loud and soft parts differently; the level is taken from the parts in which both \
-             lines sound at once.",
-        ),
-        Notice::GainUnknown => (
-            "gain-unknown",
-            "An automatic gain (or clipping) treated loud and soft parts differently, and no part in which both lines sound at \
-             once is clear enough to set that right: the level is not known.",
-        ),
-        Notice::GainUnheard => (
-            "gain-unheard",
-            "Noise hides whether an automatic gain treated loud and soft parts differently: the level is taken from the parts in \
-             which both lines sound at once, as far as those tell it.",
-        ),
-        Notice::Distorted => (
-            "distorted",
-            "A lot of distortion: turn down, or take the amplifier model out of the preset.",
-        ),
-        Notice::DifferentWays => (
-            "different-ways",
-            "The lines arrive by different ways, and the recording can't tell which these are: two loudspeakers (stand at the wedge, and \
-             mute the other one), sound from elsewhere (mute the PA, or record the desk), or a reverb or chorus that is on (switch \
-             effects off).",
-        ),
-        Notice::Changing => (
-            "changing",
-            "The parts of the signal don't add up to each other, though all of them come in time: a chorus or another moving effect is \
-             on (switch effects off), the phone was held in the hand (lay it down), or the recorder suppresses noise (use one that \
-             doesn't, or come closer).",
-        ),
-        Notice::Unsteady => (
-            "unsteady",
-            "The parts of the signal don't quite add up to each other: the phone was held in the hand (lay it down), an effect is on, or \
-             the recorder codes coarsely or suppresses noise. What is told here is what all of them agree on.",
-        ),
-        Notice::Moved => (
-            "moved",
-            "The phone was moved while it recorded: lay it down and repeat.",
-        ),
-        Notice::Cut => (
-            "cut",
-            "Sounds come earlier or later than they should: a piece of the recording is missing or comes twice, or the phone was put \
-             elsewhere in between. Lay it down, close other apps, and repeat.",
-        ),
-        Notice::Contradiction => (
-            "contradiction",
-            "The parts of the signal contradict each other: come closer or record at the desk, and repeat.",
-        ),
-        Notice::NothingPulled => (
-            "nothing-pulled",
-            "All three passes sound alike, as if no plug had been pulled: unplug the right line in the first pause; in the second plug it \
-             again and unplug the left one. (Two equal lines sound so too where an automatic gain is on: switch it off.)",
-        ),
-        Notice::PerhapsMono => (
-            "perhaps-mono",
-            "Both lines are equal to the last digit. A player that mixes left and right to one would sound the same: make sure that it \
-             plays stereo (with one line unplugged, half of the signal must be gone).",
-        ),
-        Notice::Faint => (
-            "faint",
-            "The signal is fainter than the noise: come closer, or turn it up, and repeat.",
-        ),
-        Notice::SeveralSignals => (
-            "several-signals",
-            "There is more than one test signal in this recording: the last whole one is read.",
-        ),
-        Notice::Swapped => (
-            "swapped",
-            "The recording has your right line on its left channel and your left line on its right one.",
-        ),
-        Notice::LowEndOnly => ("low-end-only", "Only the low end arrives: a subwoofer."),
+        Notice::StartMissing => ("start-missing", START_MISSING),
+        Notice::EndMissing => ("end-missing", END_MISSING),
+        Notice::ClockUnknown => ("clock-unknown", CLOCK_UNKNOWN),
+        Notice::GainMoved => ("gain-moved", GAIN_MOVED),
+        Notice::GainUnknown => ("gain-unknown", GAIN_UNKNOWN),
+        Notice::GainUnheard => ("gain-unheard", GAIN_UNHEARD),
+        Notice::Distorted => ("distorted", DISTORTED),
+        Notice::DifferentWays => ("different-ways", DIFFERENT_WAYS),
+        Notice::Changing => ("changing", CHANGING),
+        Notice::Unsteady => ("unsteady", UNSTEADY),
+        Notice::Swayed => ("swayed", SWAYED),
+        Notice::Moved => ("moved", MOVED),
+        Notice::Cut => ("cut", CUT),
+        Notice::Contradiction => ("contradiction", CONTRADICTION),
+        Notice::NothingPulled => ("nothing-pulled", NOTHING_PULLED),
+        Notice::PerhapsMono => ("perhaps-mono", PERHAPS_MONO),
+        Notice::Faint => ("faint", FAINT),
+        Notice::SeveralSignals => ("several-signals", SEVERAL_SIGNALS),
+        Notice::Swapped => ("swapped", SWAPPED),
+        Notice::LowEndOnly => ("low-end-only", LOW_END_ONLY),
     };
     (name, words.into())
 }

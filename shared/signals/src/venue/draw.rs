@@ -97,7 +97,16 @@ pub fn draw(number: u64, rooms: &[Vec<f64>], signal_s: f64) -> Drawn {
     let situation = Situation::drawn(&mut rng);
     let mut venue = at_rest(number, rooms);
     put_in_order(&mut venue, situation, &mut rng);
+    happen(&mut venue, situation, signal_s, &mut rng);
+    Drawn { situation, venue }
+}
+
+/// Makes a situation of a venue.
+fn happen(venue: &mut Venue, situation: Situation, signal_s: f64, rng: &mut Rng) {
     match situation {
+        Situation::HandHeld | Situation::PutElsewhere => {
+            venue.movement = Some(movement(situation, signal_s, rng));
+        }
         Situation::AtRest
         | Situation::Twice
         | Situation::OtherLength
@@ -105,22 +114,6 @@ pub fn draw(number: u64, rooms: &[Vec<f64>], signal_s: f64) -> Drawn {
         | Situation::Mono
         | Situation::NothingPulled
         | Situation::OtherRate => {}
-        Situation::HandHeld => {
-            venue.movement = Some(Movement::Sway {
-                metres: rng.between(0.01, 0.04),
-                hz: rng.between(0.15, 0.8),
-                seed: rng.next_u64(),
-            });
-        }
-        Situation::PutElsewhere => {
-            venue.movement = Some(Movement::Step {
-                metres: rng.between(0.05, 0.8),
-                // Between the first line's part and both lines'.
-                at_s: rng.between(0.3, 0.75) * signal_s,
-                within_s: rng.between(0.2, 0.8),
-                seed: rng.next_u64(),
-            });
-        }
         Situation::Gap | Situation::Repeat => {
             let seconds = rng.between(0.0002, 0.02);
             venue.recorder.cut = Some(Cut {
@@ -132,7 +125,7 @@ pub fn draw(number: u64, rooms: &[Vec<f64>], signal_s: f64) -> Drawn {
                 },
             });
         }
-        Situation::TwoLoudspeakers | Situation::Elsewhere => second_way(&mut venue, situation, &mut rng),
+        Situation::TwoLoudspeakers | Situation::Elsewhere => second_way(venue, situation, rng),
         Situation::Chorus => {
             venue.left_on = Some(LeftOn::Chorus {
                 mix: rng.between(0.4, 1.0),
@@ -152,12 +145,30 @@ pub fn draw(number: u64, rooms: &[Vec<f64>], signal_s: f64) -> Drawn {
         Situation::Faint => {
             venue.noise = Some(Noise {
                 below_db: rng.between(-22.0, -8.0),
-                pink: chance(&mut rng, 0.5),
+                pink: chance(rng, 0.5),
                 seed: rng.next_u64(),
             });
         }
     }
-    Drawn { situation, venue }
+}
+
+/// How the phone moves.
+fn movement(situation: Situation, signal_s: f64, rng: &mut Rng) -> Movement {
+    if situation == Situation::HandHeld {
+        Movement::Sway {
+            metres: rng.between(0.01, 0.04),
+            hz: rng.between(0.15, 0.8),
+            seed: rng.next_u64(),
+        }
+    } else {
+        Movement::Step {
+            metres: rng.between(0.05, 0.8),
+            // Between the first line's part and both lines'.
+            at_s: rng.between(0.3, 0.75) * signal_s,
+            within_s: rng.between(0.2, 0.8),
+            seed: rng.next_u64(),
+        }
+    }
 }
 
 /// What a situation needs to be one at all.

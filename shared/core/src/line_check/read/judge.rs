@@ -15,6 +15,10 @@ use crate::routing::line::Polarity;
 /// A sound may be off its place by this much, or by this share of a period of the highest frequency that is clear.
 const LATE_S: f64 = 0.000_004;
 const LATE_PERIODS: f64 = 0.05;
+/// A phone at rest puts a marker (or the clearer one of both equal and both opposite) off its place by no more than this, seconds, over the
+/// height of its correlation to the power of 1.5; or by this share of a period of the highest frequency that is clear.
+const SWAY_S: f64 = 0.000_001_1;
+const SWAY_PERIODS: f64 = 0.012;
 /// What both equal or both opposite say of lateness counts from here on, seconds.
 const LATE_SUM_S: f64 = 0.000_015;
 /// From here on something is missing or comes twice, or the phone was put elsewhere, seconds: no hand sways as far.
@@ -34,8 +38,12 @@ const ADDS_UP: f64 = 0.95;
 const STEADY: f64 = 0.95;
 const UNSTEADY_S: f64 = 0.000_03;
 const EXPLAINED: f64 = 0.84;
-/// From here on they explain enough of it to tell a level.
-const EXPLAINED_LEVEL: f64 = 0.92;
+/// What is less, and clearly so, isn't what both lines add up to.
+const EXPLAINED_CLEARLY: f64 = 0.92;
+/// From here on they explain enough of it to tell a level: the interval says how well.
+const EXPLAINED_LEVEL: f64 = 0.85;
+/// A gain that moved turns both equal up against both opposite, or down: their powers then mean nothing for delays below this, seconds.
+const GAINED_S: f64 = 0.000_3;
 /// The highest peak of the other sign, over this one's, at which the polarity is still sure, and still told.
 const RIVAL_SURE: f64 = 0.85;
 const RIVAL: f64 = 0.97;
@@ -92,7 +100,10 @@ impl Reader {
         if on[0] != on[1] {
             return self.apart(compared, measured);
         }
-        let evidence = self.evidence(on[0], &compared.wide, expected);
+        let mut evidence = self.evidence(on[0], &compared.wide, expected);
+        if measured.gain.is_some() {
+            evidence.powers = evidence.powers.filter(|vote| vote.delay_s.abs() >= GAINED_S);
+        }
         let highest_hz = compared
             .chosen
             .0
@@ -142,7 +153,7 @@ impl Reader {
         // Without a delay both lines are told apart by nothing but the level of both, as long as no gain moved.
         let adds_up = votes.is_empty()
             && measured.sum_gain.is_some_and(|gain| gain.abs() < ADDS_UP_LN)
-            && best_explained(evidence).is_some_and(|explained| explained.value > EXPLAINED_LEVEL);
+            && best_explained(evidence).is_some_and(|explained| explained.value > EXPLAINED_CLEARLY);
         let spread_s = agree
             .iter()
             .map(|vote| (vote.delay_s - measured.delay_s).abs())
@@ -156,7 +167,11 @@ impl Reader {
         Agreement {
             against: self
                 .disturbed(evidence, tolerance_s, contradict)
-                .or_else(|| unlike(evidence))
+                .or_else(|| {
+                    // A room sounds otherwise from each place in it.
+                    let is_swaying = self.is_swaying(evidence, SWAY_PERIODS / highest_hz);
+                    unlike(evidence).map(|why| if is_swaying { Unknown::Moved } else { why })
+                })
                 .or_else(|| self.nothing_pulled(measured, compared, tolerance_s))
                 .or_else(|| (contradict > 0).then_some(Unknown::Contradiction))
                 .or_else(|| {
@@ -193,12 +208,29 @@ impl Reader {
         }
         // In time and yet not what both lines add up to.
         let is_changing = best_explained(evidence)
-            .is_some_and(|most| most.value < EXPLAINED && most.value + most.sigma < EXPLAINED_LEVEL);
+            .is_some_and(|most| most.value < EXPLAINED && most.value + most.sigma < EXPLAINED_CLEARLY);
+        if is_changing && self.is_swaying(evidence, tolerance_s * SWAY_PERIODS / LATE_PERIODS) {
+            return Some(Unknown::Moved);
+        }
         let lows_alike = evidence.alike.lows.is_none_or(|lows| lows.value > ALIKE_LOWS);
         (is_changing && lows_alike).then_some(if contradict > 0 {
             Unknown::Contradiction
         } else {
             Unknown::Changing
+        })
+    }
+
+    /// Whether sounds are off their places by little, and yet by more than they ever are where everything lies still.
+    fn is_swaying(&self, evidence: &Evidence, tolerance_s: f64) -> bool {
+        if self.plan.settings().mode != Mode::Stereo {
+            // Passes are too far apart for the clocks to be known as well.
+            return false;
+        }
+        let least_s = SWAY_S.max(tolerance_s);
+        let clearer = evidence.sums.iter().max_by(|a, b| a.height.total_cmp(&b.height));
+        evidence.markers.iter().chain(clearer).any(|part| {
+            part.late_s
+                .is_some_and(|late_s| late_s.abs() > least_s / part.height.powf(1.5))
         })
     }
 
@@ -221,7 +253,7 @@ impl Reader {
         agreement: &Agreement,
         highest_hz: f64,
     ) -> PairFinding {
-        self.note_unsteady(evidence);
+        self.note_unsteady(evidence, highest_hz);
         let relation = compared.relation;
         let wanted = evidence.markers.len().max(1) + usize::from(evidence.powers.is_some());
         let all = agreement.agree >= wanted.min(2) && agreement.agree + 1 >= wanted;
@@ -282,8 +314,10 @@ impl Reader {
     }
 
     /// What both lines' own parts explain of their sum is less than all of it.
-    fn note_unsteady(&mut self, evidence: &Evidence) {
-        if best_explained(evidence).is_some_and(|most| most.value + most.sigma < STEADY) {
+    fn note_unsteady(&mut self, evidence: &Evidence, highest_hz: f64) {
+        if self.is_swaying(evidence, SWAY_PERIODS / highest_hz) {
+            self.notices.push(Notice::Swayed);
+        } else if best_explained(evidence).is_some_and(|most| most.value + most.sigma < STEADY) {
             self.notices.push(Notice::Unsteady);
         }
     }
@@ -314,7 +348,7 @@ impl Reader {
         if reach_hz < SUB_HZ {
             within_s = within_s.max(PERIODS / reach_hz);
         }
-        if self.notices.contains(&Notice::Unsteady) {
+        if self.notices.contains(&Notice::Unsteady) || self.notices.contains(&Notice::Swayed) {
             within_s = within_s.max(UNSTEADY_S);
         }
         if self.speed != 1.0 {
@@ -350,7 +384,7 @@ impl Reader {
         let why = self.disturbed(&evidence, LATE_S.max(LATE_PERIODS / highest_hz), 0);
         self.notices.extend(why.and_then(notice_of));
         if why.is_none() {
-            self.note_unsteady(&evidence);
+            self.note_unsteady(&evidence, highest_hz);
         }
         let is_explained = best_explained(&evidence).is_some_and(|explained| explained.value > ALIKE);
         if let (false, Arrival::No { below_db }) = (is_explained, *softer) {

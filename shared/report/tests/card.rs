@@ -1,7 +1,7 @@
 //! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
 
 use proptest::prelude::*;
-use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::boxes::{DeskInput, Kind};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Outcome;
@@ -9,7 +9,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::rig::card::{
     CardError, CardForm, FIRST, Paper, Preset, TakesError, card, presets_of_json,
 };
-use sumproof_report::rig::file::{CardTexts, RigFile, RigLine, lengths, parse};
+use sumproof_report::rig::file::{CardTexts, RigFile, RigLine, Whose, lengths, parse};
 
 fn with_boxes(left: Kind, right: Kind) -> RigFile {
     let line = |kind| RigLine {
@@ -49,6 +49,7 @@ fn preset(name: &str, outcomes: &[(FeedId, Outcome)]) -> Preset {
     Preset {
         name: name.into(),
         outcomes: outcomes.to_vec(),
+        likely: Vec::new(),
     }
 }
 
@@ -66,6 +67,7 @@ fn the_first_line_is_the_one_that_saves_the_evening() {
 fn everything_the_engineer_needs_is_there() {
     let mut file = with_boxes(Kind::AdapterCable, Kind::ActiveDirectBox);
     file.right.polarity = Polarity::Flipped;
+    file.level_known = true;
     file.card = CardTexts {
         player: "Guitar & voice".into(),
         rig: "rack".into(),
@@ -77,15 +79,19 @@ fn everything_the_engineer_needs_is_there() {
     for part in [
         "Guitar & voice",
         "rack",
-        "carries clean –",
-        "box adapter cable active direct box",
-        "goes into mic input, 1.5 kΩ mic input, 1.5 kΩ",
-        "loud playing arrives at −2 dBu −1 dBu",
-        "lost on the way 2.2 dB 0.8 dB",
-        "low-end corner none 5 Hz",
-        "normal, pin 2 positive FLIPPED: press the switch on this one",
-        "joined to yours, not isolated",
-        "phantom power OFF: it would reach my outputs ON, after plugging",
+        "Player: Guitar & voice Show: ____________ Date: ____________",
+        "I send: stereo, two channels, pan hard left and right. If you have one channel: either line, centred.",
+        "channel at the desk ____________ ____________",
+        "name clean ____________",
+        "DI adapter cable active direct box",
+        "into mic input",
+        "pad YES (peaks taken as 12 dB over rms)",
+        "48 V NO: it would reach my outputs YES, after plugging",
+        "loud playing −2 dBu rms, ____ dBu peak −1 dBu rms, ____ dBu peak",
+        "low-end roll-off none 5 Hz",
+        "polarity pin 2 hot FLIPPED (pin 3 hot): press the switch on this one",
+        "ground joined to yours, not isolated",
+        "Monitor wish: ____________ Stage position: ____________ Contact: ____________",
         "The lines are not alike",
         "30 seconds at the sound check",
         "If only one line fits",
@@ -93,7 +99,8 @@ fn everything_the_engineer_needs_is_there() {
         "on again after that, for the right box only",
         "Never lift a mains protective earth. A ground lift is for the audio shield only.",
         "call the venue's electrician. Local codes stand.",
-        "Phantom power off before anything is plugged",
+        "48 V off before anything is plugged",
+        "Stage and house on different supplies is ordinary",
     ] {
         assert!(text.contains(part), "{part}\n{text}");
     }
@@ -107,9 +114,38 @@ fn everything_the_engineer_needs_is_there() {
     // A line that isn't plugged is not offered.
     file.left.unplugged = true;
     let text = words(&file, &[], Paper::A4);
-    assert!(text.contains("Take the right line") && text.contains("nothing arrives: unplugged"));
+    assert!(text.contains("Take the right line") && text.contains("loud playing not plugged"));
     // Nothing is known of the boxes: say so.
-    assert!(words(&RigFile::default(), &[], Paper::A4).contains("box ask me ask me"));
+    let nothing = words(&RigFile::default(), &[], Paper::A4);
+    assert!(
+        nothing.contains("DI ask me into ask me pad ask me 48 V ask me ground ask me"),
+        "{nothing}"
+    );
+    // And no number that nobody entered.
+    assert!(
+        nothing.contains("loud playing ____ dBu rms, ____ dBu peak"),
+        "{nothing}"
+    );
+    assert!(
+        !nothing.contains("0 dBu") && !nothing.contains("lost"),
+        "{nothing}"
+    );
+}
+
+#[test]
+fn a_pad_is_judged_by_peaks() {
+    let mut file = with_boxes(Kind::LineIsolator, Kind::LineIsolator);
+    for side in [&mut file.left, &mut file.right] {
+        side.input = Some(DeskInput::Mic);
+    }
+    assert!(words(&file, &[], Paper::A4).contains("pad watch the peaks; ask me"));
+    // −2.7 dBu rms into a microphone input.
+    (file.source.level_dbu, file.level_known) = (-2.0, true);
+    assert!(words(&file, &[], Paper::A4).contains("pad YES"));
+    file.peak_dbu = Some(-1.0);
+    assert!(words(&file, &[], Paper::A4).contains("pad no"));
+    file.peak_dbu = Some(9.0);
+    assert!(words(&file, &[], Paper::A4).contains("pad YES"));
 }
 
 #[test]
@@ -150,9 +186,9 @@ fn presets_at_risk_come_worst_first() {
     assert!(at("Solo: loud") < at("Gone drops out: mono wedge"));
     assert!(at("Gone drops out: mono wedge") < at("Thin thins: either line alone"));
     assert!(!text.contains("Fine "));
-    // The left holds one, the right holds one: the left; and the player's word beats both.
-    assert!(text.contains("Take the left line and pan it to the centre."));
-    assert!(text.contains("1 of my 3 presets hold on it (1 on the other)."));
+    // The left holds one, the right holds one: either; and the player's word beats both.
+    assert!(text.contains("Take either line and pan it to the centre."));
+    assert!(text.contains("1 of my 3 presets hold on the left one, 1 on the right one."));
     file.card.one_line = Some(sumproof_core::routing::feed::Side::Right);
     assert!(words(&file, &presets, Paper::A4).contains("Take the right line and pan it to the centre."));
 }
@@ -172,6 +208,13 @@ fn long(word: &str) -> RigFile {
     file.right.polarity = Polarity::Flipped;
     file.card = CardTexts {
         player: text(lengths::NAME),
+        show: text(lengths::SHORT),
+        date: text(lengths::SHORT),
+        contact: text(lengths::SHORT),
+        position: text(lengths::SHORT),
+        monitor: text(lengths::MONITOR),
+        connector: text(lengths::SHORT),
+        boxes: Some(Whose::Yours),
         rig: text(lengths::RIG),
         left: text(lengths::CARRIES),
         right: text(lengths::CARRIES),

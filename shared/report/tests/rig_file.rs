@@ -6,7 +6,7 @@ use sumproof_core::routing::feed::{Ending, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
-use sumproof_report::rig::file::{CardTexts, OwnFeed, RigFile, RigLine, lengths, parse, to_toml};
+use sumproof_report::rig::file::{CardTexts, OwnFeed, RigFile, RigLine, Whose, lengths, parse, to_toml};
 
 fn refused(text: &str) -> String {
     let line = parse(text).expect_err("it is wrong").to_string();
@@ -313,6 +313,15 @@ fn some_card() -> impl Strategy<Value = CardTexts> {
     };
     (
         texts(lengths::NAME),
+        [
+            texts(lengths::SHORT),
+            texts(lengths::SHORT),
+            texts(lengths::SHORT),
+            texts(lengths::SHORT),
+            texts(lengths::SHORT),
+            texts(lengths::MONITOR),
+        ],
+        prop::option::of(prop::sample::select(&[Whose::Mine, Whose::Yours][..])),
         texts(lengths::RIG),
         texts(lengths::CARRIES),
         texts(lengths::CARRIES),
@@ -320,15 +329,27 @@ fn some_card() -> impl Strategy<Value = CardTexts> {
         list(lengths::NOTE, lengths::NOTES),
         list(lengths::AT_RISK, 9),
     )
-        .prop_map(|(player, rig, left, right, one_line, notes, at_risk)| CardTexts {
-            player,
-            rig,
-            left,
-            right,
-            one_line,
-            notes,
-            at_risk,
-        })
+        .prop_map(
+            |(player, shorts, boxes, rig, left, right, one_line, notes, at_risk)| {
+                let [show, date, contact, position, connector, monitor] = shorts;
+                CardTexts {
+                    player,
+                    show,
+                    date,
+                    contact,
+                    position,
+                    monitor,
+                    connector,
+                    boxes,
+                    rig,
+                    left,
+                    right,
+                    one_line,
+                    notes,
+                    at_risk,
+                }
+            },
+        )
 }
 
 fn some_file() -> impl Strategy<Value = RigFile> {
@@ -362,16 +383,22 @@ fn some_file() -> impl Strategy<Value = RigFile> {
         prop::option::of(some_own()),
         limits,
         some_card(),
+        prop::option::of(24.0..=36.0),
     )
-        .prop_map(|(left, right, sum, source, own, limits, card)| RigFile {
-            left,
-            right,
-            sum,
-            source,
-            own,
-            limits,
-            card,
-        })
+        .prop_map(
+            |(left, right, sum, source, own, limits, card, peak_dbu)| RigFile {
+                left,
+                right,
+                sum,
+                source,
+                // Every level that is drawn was entered.
+                level_known: true,
+                peak_dbu,
+                own,
+                limits,
+                card,
+            },
+        )
 }
 
 proptest! {

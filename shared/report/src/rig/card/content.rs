@@ -1,28 +1,39 @@
 //! What the card says: every sentence, before it is set.
 
-use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Phantom, Source, rank};
+use sumproof_core::routing::boxes::{Candidate, Choice, DeskInput, Gig, InUse, Isolation, Phantom, rank};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_wording::Name;
-use sumproof_wording::scores;
+use sumproof_wording::numbers::signed;
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;
-use crate::rig::file::{RigFile, RigLine};
-use crate::rig::lines::{box_name, corner, delay, ohms};
+use crate::rig::file::{RigFile, RigLine, Whose};
+use crate::rig::lines::{box_name, corner, delay};
 
 /// The first line.
 pub const FIRST: &str = "If the wedge is all reverb, press the polarity switch on one of my two channels.";
+
+/// What is left to be written in by hand.
+const BLANK: &str = "____________";
+/// What only the player knows.
+const ASK: &str = "ask me";
 
 /// Everything on a card.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Card {
     /// Who plays; may be empty.
     pub player: String,
+    /// Who plays, what and when: a label and a text each, blanks where nobody said it.
+    pub who: Vec<[String; 2]>,
+    /// What arrives, and what to do with one channel.
+    pub send: String,
     /// What on; may be empty.
     pub rig: String,
-    /// The lines: a label, the left one, the right one.
+    /// The input list: a label, the left line, the right one.
     pub rows: Vec<[String; 3]>,
+    /// What he wishes to hear, where he stands, how to reach him: a label and a text each.
+    pub stage: Vec<[String; 2]>,
     /// What differs between the lines; empty when nothing does.
     pub differs: String,
     /// What to do when only one line fits.
@@ -67,8 +78,8 @@ const NEVER: [[&str; 3]; 5] = [
     ],
     [
         "Hum",
-        "Two grounds are joined",
-        "Lift the audio shield at the box, never a mains earth",
+        "A ground loop: two grounds are joined",
+        "An isolated DI, or lift the audio shield at the box; never a mains earth",
     ],
 ];
 
@@ -83,7 +94,7 @@ impl Card {
             text
         };
         let texts = &file.card;
-        let carries = [own(&texts.left), own(&texts.right)];
+        let names = [own(&texts.left), own(&texts.right)];
         let mut risks: Vec<AtRisk> = texts
             .at_risk
             .iter()
@@ -96,23 +107,36 @@ impl Card {
         for risk in &mut risks {
             risk.text = own(&risk.text);
         }
-        let (player, rig) = (own(&texts.player), own(&texts.rig));
-        let notes: Vec<String> = texts.notes.iter().map(|note| own(note)).collect();
-        let ways = [&file.left, &file.right].map(|line| Way::new(line, &file.source));
-        // A line that isn't plugged is no choice.
-        let plugged = match (ways[0].line.unplugged, ways[1].line.unplugged) {
-            (true, false) => Some(Side::Right),
-            (false, true) => Some(Side::Left),
-            _ => None,
+        let mut labelled = |label: &str, text: &str| {
+            let text = own(text);
+            [
+                label.to_string(),
+                if text.is_empty() { BLANK.into() } else { text },
+            ]
         };
-        let side = plugged
-            .or(texts.one_line)
-            .or_else(|| better_line(presets).map(|(side, _)| side))
-            .unwrap_or(Side::Left);
+        let who = vec![
+            labelled("Player", &texts.player),
+            labelled("Show", &texts.show),
+            labelled("Date", &texts.date),
+        ];
+        let stage = vec![
+            labelled("Monitor wish", &texts.monitor),
+            labelled("Stage position", &texts.position),
+            labelled("Contact", &texts.contact),
+        ];
+        let rig = own(&texts.rig);
+        let connector = own(&texts.connector);
+        let notes: Vec<String> = texts.notes.iter().map(|note| own(note)).collect();
+        let ways = [&file.left, &file.right].map(|line| Way::new(line, file));
+        let side = recommended(&ways, texts.one_line, presets);
+        let player = who[0][1].clone();
         Self {
-            player,
+            player: if player == BLANK { String::new() } else { player },
+            who,
+            send: send(&ways, side),
             rig,
-            rows: rows(&ways, &carries),
+            rows: rows(&ways, &names, &connector, texts.boxes),
+            stage,
             differs: differs(file),
             one_line: one_line(side, presets),
             never: NEVER.to_vec(),
@@ -126,143 +150,178 @@ impl Card {
     }
 }
 
+/// The line to take where only one fits: the one that is plugged, the player's word, or the one on which more presets hold; `None`:
+/// either.
+fn recommended(ways: &[Way; 2], said: Option<Side>, presets: &[Preset]) -> Option<Side> {
+    match (ways[0].line.unplugged, ways[1].line.unplugged) {
+        (true, false) => Some(Side::Right),
+        (false, true) => Some(Side::Left),
+        _ => said.or_else(|| {
+            let (side, [left, right]) = better_line(presets)?;
+            (left != right).then_some(side)
+        }),
+    }
+}
+
+/// What arrives on how many channels.
+fn send(ways: &[Way; 2], side: Option<Side>) -> String {
+    if let Some(side) = side.filter(|_| ways.iter().any(|way| way.line.unplugged)) {
+        return format!("I send: one line, the {} one. Pan it to the centre.", side.name());
+    }
+    let one = match side {
+        Some(side) => format!("the {} line", side.name()),
+        None => "either line".into(),
+    };
+    format!("I send: stereo, two channels, pan hard left and right. If you have one channel: {one}, centred.")
+}
+
 /// One line on its way to the desk.
 struct Way {
     line: Line,
     one: Option<InUse>,
-    level_dbu: f64,
-    preamp_gain_db: f64,
+    /// Level of loud playing where it arrives, dBu rms; `None` where nobody said it.
+    level_dbu: Option<f64>,
+    /// The highest peaks there, dBu; `None` where nobody said them.
+    peak_dbu: Option<f64>,
 }
 
+/// Peaks of loud playing over its rms, dB, where nobody said them: common practice, no source.
+const CREST_DB: f64 = 12.0;
+/// Peaks from here on, dBu, want a pad in a mic input: common practice, no source.
+const PAD_DBU: f64 = 0.0;
+
 impl Way {
-    fn new(rig_line: &RigLine, source: &Source) -> Self {
-        let (line, one) = (rig_line.line(source), rig_line.in_use());
-        let level_dbu = if line.unplugged {
-            f64::NEG_INFINITY
-        } else {
-            source.level_dbu + line.gain_db
-        };
+    fn new(rig_line: &RigLine, file: &RigFile) -> Self {
+        let line = rig_line.line(&file.source);
+        let plugged = !line.unplugged;
+        // Without a box nobody knows what is lost on the way.
+        let known = plugged && file.level_known && rig_line.kind.is_some();
         Self {
             line,
-            one,
-            level_dbu,
-            preamp_gain_db: one.map_or(f64::NAN, |one| {
-                one.arrival(source)
-                    .on_line(&line, &one.spec(), one.load_ohm(), source)
-                    .preamp_gain_db
-            }),
+            one: rig_line.in_use(),
+            level_dbu: known.then_some(file.source.level_dbu + line.gain_db),
+            peak_dbu: file.peak_dbu.filter(|_| known).map(|peak| peak + line.gain_db),
         }
     }
 
     fn of_box(&self, cell: impl Fn(&InUse) -> String) -> String {
-        self.one.as_ref().map_or_else(|| "ask me".into(), cell)
+        self.one.as_ref().map_or_else(|| ASK.into(), cell)
+    }
+
+    /// Whether the input wants its pad.
+    fn pad(&self) -> String {
+        let Some(one) = &self.one else {
+            return ASK.into();
+        };
+        if one.spec().input == DeskInput::Line {
+            return "no: a line input".into();
+        }
+        let assumed = self.level_dbu.map(|level| level + CREST_DB);
+        match (self.peak_dbu, assumed) {
+            (Some(peak), _) if peak > PAD_DBU => "YES".into(),
+            (Some(_), _) => "no".into(),
+            (None, Some(peak)) if peak > PAD_DBU => "YES (peaks taken as 12 dB over rms)".into(),
+            (None, Some(_)) => "no (peaks taken as 12 dB over rms)".into(),
+            (None, None) => "watch the peaks; ask me".into(),
+        }
+    }
+
+    fn level(&self) -> String {
+        if self.line.unplugged {
+            return "not plugged".into();
+        }
+        let dbu = |value: Option<f64>| {
+            value.map_or_else(
+                || format!("{} dBu", &BLANK[..4]),
+                |value| format!("{} dBu", signed(value, 0)),
+            )
+        };
+        format!("{} rms, {} peak", dbu(self.level_dbu), dbu(self.peak_dbu))
     }
 }
 
-fn with_unit(value: f64, unit: &str) -> String {
-    match scores::number(value, 0) {
-        // A hyphen is no minus.
-        Ok(number) => format!("{} {unit}", number.replace('-', "−")),
-        Err(_) => scores::NOTHING_ARRIVES.into(),
-    }
-}
-
-fn rows(ways: &[Way; 2], carries: &[String; 2]) -> Vec<[String; 3]> {
+/// The input list; what is the same on both lines stands in both cells alike.
+fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Whose>) -> Vec<[String; 3]> {
     let mut rows = Vec::new();
     let mut row = |label: &str, cells: [String; 2]| {
         let [left, right] = cells;
         rows.push([label.to_string(), left, right]);
     };
     let each = |cell: &dyn Fn(&Way) -> String| [cell(&ways[0]), cell(&ways[1])];
-    if carries.iter().any(|text| !text.is_empty()) {
-        row(
-            "carries",
-            carries
-                .clone()
-                .map(|text| if text.is_empty() { "–".into() } else { text }),
-        );
+    let or_blank = |text: &String| {
+        if text.is_empty() {
+            BLANK.into()
+        } else {
+            text.clone()
+        }
+    };
+    // A space more, so that there is a blank for each line.
+    row("channel at the desk", [BLANK.into(), format!("{BLANK} ")]);
+    if names.iter().any(|name| !name.is_empty()) {
+        row("name", [or_blank(&names[0]), or_blank(&names[1])]);
     }
-    row("box", each(&|way| way.of_box(box_name)));
     row(
-        "goes into",
+        "connector",
+        [or_blank(&connector.into()), or_blank(&connector.into())],
+    );
+    row(
+        "DI",
         each(&|way| {
-            way.of_box(|one| {
-                format!(
-                    "{}, {}",
-                    one.spec().input.name(),
-                    ohms(one.load_ohm()).replace("ohm", "Ω")
-                )
+            way.of_box(|one| match boxes {
+                Some(Whose::Mine) => format!("mine: {}", box_name(one)),
+                Some(Whose::Yours) => format!("yours, please: {}", box_name(one)),
+                None => box_name(one),
             })
         }),
     );
+    let input = |way: &Way| way.of_box(|one| one.spec().input.name().into());
+    row("into", each(&input));
+    row("pad", each(&Way::pad));
     row(
-        "loud playing arrives at",
-        each(&|way| {
-            if way.line.unplugged {
-                "nothing arrives: unplugged".into()
-            } else {
-                with_unit(way.level_dbu, "dBu")
-            }
-        }),
+        "48 V",
+        each(&|way| way.of_box(|one| phantom(one.spec().phantom).into())),
     );
     row(
-        "gain wanted there",
-        each(&|way| match way.preamp_gain_db {
-            gain if gain.is_nan() => "ask me".into(),
-            gain if !gain.is_finite() => "–".into(),
-            gain => with_unit(gain, "dB"),
-        }),
+        "ground",
+        each(&|way| way.of_box(|one| ground(one.spec().isolation).into())),
     );
-    row(
-        "lost on the way",
-        each(&|way| {
-            if way.line.unplugged {
-                "all".into()
-            } else if way.line.gain_db < -0.05 {
-                format!("{:.1} dB", -way.line.gain_db)
-            } else if way.line.gain_db > 0.05 {
-                format!("none; {:.1} dB gained", way.line.gain_db)
-            } else {
-                "none".into()
-            }
-        }),
-    );
-    row("low-end corner", each(&|way| corner(way.line.high_pass_hz[0])));
-    row(
-        "polarity",
-        each(&|way| match way.line.polarity {
-            Polarity::Normal => "normal, pin 2 positive".into(),
-            Polarity::Flipped => "FLIPPED: press the switch on this one".into(),
-        }),
-    );
+    row("polarity", each(&|way| polarity(way.line.polarity).into()));
+    row("loud playing", each(&Way::level));
+    if ways
+        .iter()
+        .any(|way| way.one.is_some() && way.line.high_pass_hz[0] > 0.0)
+    {
+        row(
+            "low-end roll-off",
+            each(&|way| way.of_box(|_| corner(way.line.high_pass_hz[0]))),
+        );
+    }
     if ways.iter().any(|way| way.line.delay_s > 0.0) {
         row("delay", each(&|way| delay(way.line.delay_s)));
     }
-    row(
-        "ground",
-        each(&|way| {
-            way.of_box(|one| {
-                match one.spec().isolation {
-                    sumproof_core::routing::boxes::Isolation::None => "joined to yours, not isolated",
-                    sumproof_core::routing::boxes::Isolation::Transformer => "isolated by a transformer",
-                    sumproof_core::routing::boxes::Isolation::NoWire => "isolated, no wire",
-                }
-                .into()
-            })
-        }),
-    );
-    row(
-        "phantom power",
-        each(&|way| way.of_box(|one| phantom(one.spec().phantom).into())),
-    );
     rows
+}
+
+fn polarity(polarity: Polarity) -> &'static str {
+    match polarity {
+        Polarity::Normal => "pin 2 hot",
+        Polarity::Flipped => "FLIPPED (pin 3 hot): press the switch on this one",
+    }
 }
 
 fn phantom(phantom: Phantom) -> &'static str {
     match phantom {
-        Phantom::Needed => "ON, after plugging",
-        Phantom::Harmless => "not needed",
-        Phantom::MustBeOff => "OFF: it would reach my outputs",
+        Phantom::Needed => "YES, after plugging",
+        Phantom::Harmless => "no",
+        Phantom::MustBeOff => "NO: it would reach my outputs",
+    }
+}
+
+fn ground(isolation: Isolation) -> &'static str {
+    match isolation {
+        Isolation::None => "joined to yours, not isolated",
+        Isolation::Transformer => "isolated by a transformer",
+        Isolation::NoWire => "isolated, no wire",
     }
 }
 
@@ -315,60 +374,58 @@ fn differs(file: &RigFile) -> String {
     }
 }
 
-fn one_line(side: Side, presets: &[Preset]) -> String {
-    let other = match side {
-        Side::Left => Side::Right,
-        Side::Right => Side::Left,
+fn one_line(side: Option<Side>, presets: &[Preset]) -> String {
+    let mut said = match side {
+        Some(side) => format!(
+            "Take the {} line and pan it to the centre. Leave the {} one unplugged; never join the two with a Y-cable.",
+            side.name(),
+            side.other().name()
+        ),
+        None => "Take either line and pan it to the centre. Leave the other one unplugged; never join the two with a Y-cable.".into(),
     };
-    let mut said = format!(
-        "Take the {} line and pan it to the centre. Leave the {} one unplugged; never join the two with an adapter.",
-        side.name(),
-        other.name()
-    );
     if let Some((_, [left, right])) = better_line(presets) {
-        let (held, of_other) = match side {
-            Side::Left => (left, right),
-            Side::Right => (right, left),
-        };
-        said.push_str(&format!(
-            " {held} of my {} presets hold on it ({of_other} on the other).",
-            presets.len()
-        ));
+        let count = presets.len();
+        said.push_str(&match side {
+            Some(Side::Left) => format!(" {left} of my {count} presets hold on it ({right} on the other)."),
+            Some(Side::Right) => format!(" {right} of my {count} presets hold on it ({left} on the other)."),
+            None => format!(" {left} of my {count} presets hold on the left one, {right} on the right one."),
+        });
     }
     said
 }
 
-fn test(side: Side) -> Vec<String> {
+fn test(side: Option<Side>) -> Vec<String> {
+    let alone = match side {
+        Some(Side::Left) => "the left",
+        Some(Side::Right) => "the right",
+        None => "either",
+    };
     vec![
         "Both channels to the centre. Mute one, then the other; match the gains.".into(),
         "Both on, I let a chord ring. Press polarity on one channel. Fuller? Leave it. Thinner, more reverb? Put it back."
             .into(),
         "Still hollow, as if through a pipe? One line is late: send both the same way.".into(),
-        format!(
-            "Pan them out again. The wedge gets both, or the {} one alone.",
-            side.name()
-        ),
+        format!("Pan them out again. The wedge gets both, or {alone} one alone."),
     ]
 }
 
 fn cautions(ways: &[Way; 2]) -> Vec<String> {
     let needed = |way: &Way| way.one.is_some_and(|one| one.spec().phantom == Phantom::Needed);
     let first = match (needed(&ways[0]), needed(&ways[1])) {
-        (false, false) => "Phantom power off before anything is plugged or an adapter is used.".to_string(),
+        (false, false) => "48 V off before anything is plugged or an adapter is used.".to_string(),
         (true, true) => {
-            "Phantom power off before anything is plugged or an adapter is used; on again after that, for both boxes."
+            "48 V off before anything is plugged or an adapter is used; on again after that, for both boxes."
                 .into()
         }
         (left, _) => format!(
-            "Phantom power off before anything is plugged or an adapter is used; on again after that, for the {} box only.",
+            "48 V off before anything is plugged or an adapter is used; on again after that, for the {} box only.",
             if left { "left" } else { "right" }
         ),
     };
     vec![
         first,
         "Never lift a mains protective earth. A ground lift is for the audio shield only.".into(),
-        "A tingle, a hum that changes when you touch something, stage and house on different supplies: stop, and call the \
-         venue's electrician. Local codes stand."
-            .into(),
+        "A tingle, or a voltage measured between metal parts: stop, and call the venue's electrician. Local codes stand.".into(),
+        "Stage and house on different supplies is ordinary: isolate both lines.".into(),
     ]
 }

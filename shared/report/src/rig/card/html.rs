@@ -84,6 +84,7 @@ h2{margin-top:1.2rem}
 table{display:block;margin-top:1rem}
 tbody{display:block}
 tr{display:grid;grid-template-columns:1fr 1fr 1fr;gap:.6rem;padding:.3rem 0;border-bottom:1px solid var(--hairline)}
+td[colspan]{grid-column:span 2}
 li{margin:.3rem 0}
 }
 ";
@@ -113,6 +114,7 @@ fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
         Role::Head if scope == "col" => ("<th scope=\"col\">", "</th>"),
         Role::Head => ("<th scope=\"row\">", "</th>"),
         Role::Cell => ("<td>", "</td>"),
+        Role::Wide => ("<td colspan=\"2\">", "</td>"),
         Role::Numbered => ("<ol>", "</ol>"),
         Role::List => ("<ul>", "</ul>"),
         Role::Entry => ("<li>", "</li>"),

@@ -1,6 +1,6 @@
 //! The card as PDF: one page, tagged, its fonts embedded.
 
-use core::num::NonZeroU16;
+use core::num::{NonZeroU16, NonZeroU32};
 
 use krilla::Document;
 use krilla::color::rgb;
@@ -95,6 +95,7 @@ impl Pen<'_> {
             Role::Row => Tag::TR.into(),
             Role::Head => Tag::TH(TableHeaderScope::Both).into(),
             Role::Cell => Tag::TD.into(),
+            Role::Wide => Tag::TD.with_col_span(NonZeroU32::new(2)).into(),
             Role::Numbered => Tag::L(ListNumbering::Decimal).into(),
             Role::List => Tag::L(ListNumbering::None).into(),
             Role::Entry => Tag::LI.into(),

@@ -5,6 +5,7 @@ use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
+use sumproof_core::score::verdict::Verdict;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_wording::Name;
 
@@ -17,6 +18,8 @@ pub struct Preset {
     pub name: String,
     /// Each feed with its outcome, where there is a reading.
     pub outcomes: Vec<(FeedId, Outcome)>,
+    /// Feeds of which the outcome is only the likelier of two.
+    pub likely: Vec<FeedId>,
 }
 
 impl Preset {
@@ -27,10 +30,13 @@ impl Preset {
             return None;
         }
         let read = |row: &Row| row.outcome.map(|outcome| (row.id, outcome));
-        let outcomes: Vec<_> = take.rows(rig, 0.0).iter().filter_map(read).collect();
+        let rows = take.rows(rig, 0.0);
+        let outcomes: Vec<_> = rows.iter().filter_map(read).collect();
+        let is_likely = |row: &&Row| matches!(row.verdict, Some(Verdict::Likely { .. }));
         (!outcomes.is_empty()).then(|| Self {
             name: take.name.clone(),
             outcomes,
+            likely: rows.iter().filter(is_likely).map(|row| row.id).collect(),
         })
     }
 
@@ -60,6 +66,8 @@ struct Entry {
 struct Feed {
     id: String,
     outcome: Option<Outcome>,
+    #[serde(default)]
+    outcome_is: Option<String>,
 }
 
 /// The presets in the JSON of `check`. Those whose takes are in it are scored again for this rig; of the others the outcomes
@@ -77,14 +85,18 @@ pub fn presets_of_json(text: &str, rig: &Rig) -> Result<Vec<Preset>, TakesError>
                 ..preset
             }),
             None if entry.pass == Pass::Full => {
-                let outcomes: Vec<_> = entry
+                let known = |feed: &Feed| Some((FeedId::from_id(&feed.id)?, feed.outcome?));
+                let outcomes: Vec<_> = entry.feeds.iter().filter_map(known).collect();
+                let likely = entry
                     .feeds
                     .iter()
-                    .filter_map(|feed| Some((FeedId::from_id(&feed.id)?, feed.outcome?)))
+                    .filter(|feed| feed.outcome_is.as_deref() == Some("likely"))
+                    .filter_map(|feed| FeedId::from_id(&feed.id))
                     .collect();
                 (!outcomes.is_empty()).then(|| Preset {
                     name: entry.name.clone(),
                     outcomes,
+                    likely,
                 })
             }
             None => None,
@@ -144,7 +156,18 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
                 bad.len(),
                 AtRisk {
                     outcome: Some(worst),
-                    text: format!("{} {}: {}", short(&preset.name), worst.name(), listed(&places)),
+                    text: format!(
+                        "{} {}{}: {}",
+                        short(&preset.name),
+                        worst.name(),
+                        // Where all of it is only likely, the word says so.
+                        if places.iter().all(|place| preset.likely.contains(place)) {
+                            "?"
+                        } else {
+                            ""
+                        },
+                        listed(&places)
+                    ),
                 },
             ))
         })

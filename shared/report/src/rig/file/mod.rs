@@ -30,6 +30,10 @@ pub mod lengths {
     pub const RIG: usize = 120;
     /// `card.left`, `card.right`.
     pub const CARRIES: usize = 80;
+    /// `card.show`, `card.date`, `card.contact`, `card.position`, `card.connector`.
+    pub const SHORT: usize = 40;
+    /// `card.monitor`.
+    pub const MONITOR: usize = 80;
     /// One of `card.notes`.
     pub const NOTE: usize = 140;
     /// `card.notes`.
@@ -42,6 +46,8 @@ pub mod lengths {
 
 /// Corner of the low-pass of the user's own feed, Hz.
 pub const LOW_PASS_HZ: core::ops::RangeInclusive<f64> = 20.0..=1000.0;
+/// Peaks of loud playing, dBu.
+pub const PEAK_DBU: core::ops::RangeInclusive<f64> = -60.0..=36.0;
 /// Delay of a line, ms: [`sumproof_core::routing::line::limits::DELAY_S`].
 pub const DELAY_MS: core::ops::RangeInclusive<f64> = 0.0..=30.0;
 
@@ -56,6 +62,10 @@ pub struct RigFile {
     pub sum: SumLaw,
     /// `[source]`: the rig's outputs, both alike.
     pub source: Source,
+    /// `source.level_dbu` is in the file: it was read off the rig, and isn't the usual value.
+    pub level_known: bool,
+    /// `source.peak_dbu`: the highest peaks of loud playing, dBu, nothing connected.
+    pub peak_dbu: Option<f64>,
     /// `[own]`: the user's own feed.
     pub own: Option<OwnFeed>,
     /// `[limits]`.
@@ -111,6 +121,20 @@ pub struct CardTexts {
     pub player: String,
     /// `rig`: what on.
     pub rig: String,
+    /// `show`: what is played.
+    pub show: String,
+    /// `date`: when.
+    pub date: String,
+    /// `contact`: how to reach the player.
+    pub contact: String,
+    /// `position`: where he stands.
+    pub position: String,
+    /// `monitor`: what he wishes to hear.
+    pub monitor: String,
+    /// `connector`: what plugs in at the desk or stage box.
+    pub connector: String,
+    /// `boxes`: whose the boxes are.
+    pub boxes: Option<Whose>,
     /// `left`: what goes into the left line.
     pub left: String,
     /// `right`: what goes into the right line.
@@ -121,6 +145,15 @@ pub struct CardTexts {
     pub notes: Vec<String>,
     /// `at_risk`: presets to watch, each with how.
     pub at_risk: Vec<String>,
+}
+
+/// Who brings something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Whose {
+    /// The player.
+    Mine,
+    /// The house.
+    Yours,
 }
 
 impl RigLine {

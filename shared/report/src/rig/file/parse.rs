@@ -6,7 +6,9 @@ use sumproof_core::routing::line::{Polarity, limits as line_limits};
 use sumproof_core::score::outcome::{Limits, ranges};
 
 use super::reader::{Section, document};
-use super::{CardTexts, DELAY_MS, LOW_PASS_HZ, OwnFeed, RigFile, RigFileError, RigLine, lengths};
+use super::{
+    CardTexts, DELAY_MS, LOW_PASS_HZ, OwnFeed, PEAK_DBU, RigFile, RigFileError, RigLine, Whose, lengths,
+};
 
 const TOP: [&str; 7] = ["sum", "left", "right", "source", "own", "limits", "card"];
 const LINE: [&str; 10] = [
@@ -21,7 +23,7 @@ const LINE: [&str; 10] = [
     "high_pass_hz",
     "unplugged",
 ];
-const SOURCE: [&str; 3] = ["level_dbu", "impedance_ohm", "drive"];
+const SOURCE: [&str; 4] = ["level_dbu", "peak_dbu", "impedance_ohm", "drive"];
 const OWN: [&str; 6] = ["name", "ending", "sum", "low_pass_hz", "left", "right"];
 /// The keys of `[limits]`.
 pub const LIMITS: [&str; 7] = [
@@ -33,7 +35,23 @@ pub const LIMITS: [&str; 7] = [
     "partials_db",
     "effect_gone_db",
 ];
-const CARD: [&str; 7] = ["player", "rig", "left", "right", "one_line", "notes", "at_risk"];
+const CARD: [&str; 14] = [
+    "player",
+    "show",
+    "date",
+    "contact",
+    "position",
+    "monitor",
+    "connector",
+    "boxes",
+    "rig",
+    "left",
+    "right",
+    "one_line",
+    "notes",
+    "at_risk",
+];
+pub(super) const WHOSE: [(&str, Whose); 2] = [("mine", Whose::Mine), ("yours", Whose::Yours)];
 
 pub(super) const SUM: [(&str, SumLaw); 3] = [
     ("average", SumLaw::Average),
@@ -77,8 +95,10 @@ pub fn parse(text: &str) -> Result<RigFile, RigFileError> {
     let sum = top
         .choice("sum", &SUM)?
         .map_or(SumLaw::default(), |found| found.value);
-    let source = source(&top)?;
+    let (source, level_known, peak_dbu) = source(&top)?;
     Ok(RigFile {
+        level_known,
+        peak_dbu,
         left: line(&top, "left", &source)?,
         right: line(&top, "right", &source)?,
         sum,
@@ -89,26 +109,38 @@ pub fn parse(text: &str) -> Result<RigFile, RigFileError> {
     })
 }
 
-fn source(top: &Section<'_>) -> Result<Source, RigFileError> {
+/// The outputs, whether their level is in the file, and their peaks.
+fn source(top: &Section<'_>) -> Result<(Source, bool, Option<f64>), RigFileError> {
     let default = Source::default();
     let Some(section) = top.section("source", &SOURCE)? else {
-        return Ok(default);
+        return Ok((default, false, None));
     };
     let drives = [
         (Drive::SingleEnded.id(), Drive::SingleEnded),
         (Drive::Symmetric.id(), Drive::Symmetric),
     ];
-    Ok(Source {
-        level_dbu: section
-            .number("level_dbu", box_limits::LEVEL_DBU, " dBu")?
-            .map_or(default.level_dbu, |found| found.value),
+    let level = section.number("level_dbu", box_limits::LEVEL_DBU, " dBu")?;
+    let peak = section.number("peak_dbu", PEAK_DBU, " dBu")?;
+    let source = Source {
+        level_dbu: level.as_ref().map_or(default.level_dbu, |found| found.value),
         impedance_ohm: section
             .number("impedance_ohm", box_limits::SOURCE_OHM, " ohm")?
             .map_or(default.impedance_ohm, |found| found.value),
         drive: section
             .choice("drive", &drives)?
             .map_or(default.drive, |found| found.value),
-    })
+    };
+    if let Some(found) = peak.as_ref().filter(|found| found.value < source.level_dbu) {
+        return Err(RigFileError::Beside {
+            line: found.line,
+            key: section.full("peak_dbu"),
+            why: format!(
+                "= {} is below the level of loud playing ({} dBu rms); peaks are above it",
+                found.value, source.level_dbu
+            ),
+        });
+    }
+    Ok((source, level.is_some(), peak.map(|found| found.value)))
 }
 
 fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, RigFileError> {
@@ -329,6 +361,13 @@ fn card(top: &Section<'_>) -> Result<CardTexts, RigFileError> {
     };
     Ok(CardTexts {
         player: text("player", lengths::NAME)?,
+        show: text("show", lengths::SHORT)?,
+        date: text("date", lengths::SHORT)?,
+        contact: text("contact", lengths::SHORT)?,
+        position: text("position", lengths::SHORT)?,
+        monitor: text("monitor", lengths::MONITOR)?,
+        connector: text("connector", lengths::SHORT)?,
+        boxes: section.choice("boxes", &WHOSE)?.map(|found| found.value),
         rig: text("rig", lengths::RIG)?,
         left: text("left", lengths::CARRIES)?,
         right: text("right", lengths::CARRIES)?,

@@ -6,7 +6,7 @@ use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use toml::Value;
 
-use super::parse::{INPUT, POLARITY, SUM};
+use super::parse::{INPUT, POLARITY, SUM, WHOSE};
 use super::{CardTexts, RigFile, RigLine};
 
 /// The text of a rig file: what [`super::parse`] reads back to the same. Keys at their defaults are left out of every
@@ -17,9 +17,14 @@ pub fn to_toml(file: &RigFile) -> String {
     out.text("sum", word(&SUM, file.sum));
     out.line("left", &file.left);
     out.line("right", &file.right);
-    if file.source != Source::default() {
+    if file.source != Source::default() || file.level_known || file.peak_dbu.is_some() {
         out.section("source");
-        out.number("level_dbu", file.source.level_dbu);
+        if file.level_known {
+            out.number("level_dbu", file.source.level_dbu);
+        }
+        if let Some(peak) = file.peak_dbu {
+            out.number("peak_dbu", peak);
+        }
         out.number("impedance_ohm", file.source.impedance_ohm);
         out.text("drive", file.source.drive.id());
     }
@@ -136,6 +141,12 @@ impl Out {
         self.section("card");
         for (key, text) in [
             ("player", &card.player),
+            ("show", &card.show),
+            ("date", &card.date),
+            ("contact", &card.contact),
+            ("position", &card.position),
+            ("monitor", &card.monitor),
+            ("connector", &card.connector),
             ("rig", &card.rig),
             ("left", &card.left),
             ("right", &card.right),
@@ -143,6 +154,9 @@ impl Out {
             if !text.is_empty() {
                 self.text(key, text);
             }
+        }
+        if let Some(whose) = card.boxes {
+            self.text("boxes", word(&WHOSE, whose));
         }
         if let Some(side) = card.one_line {
             self.text("one_line", side.id());

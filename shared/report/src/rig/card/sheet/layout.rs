@@ -20,11 +20,6 @@ const TITLE: Style = Style {
     cut: Cut::Semibold,
     tone: Tone::Ink,
 };
-const WHO: Style = Style {
-    size: 14.0,
-    cut: Cut::Semibold,
-    tone: Tone::Ink,
-};
 const HEADING: Style = Style {
     size: 13.0,
     cut: Cut::Semibold,
@@ -142,15 +137,36 @@ impl<'t> Layout<'t> {
         let title = self.block(Role::Title, FIRST, TITLE, self.left, self.width());
         self.sheet.blocks.push(title);
         self.space(5.0);
-        if !card.player.is_empty() {
-            let who = self.block(Role::Paragraph, &card.player, WHO, self.left, self.width());
-            self.sheet.blocks.push(who);
-        }
+        self.labelled(&card.who, [0.5, 0.3, 0.2]);
+        self.space(2.0);
+        let send = self.block(Role::Paragraph, &card.send, STRONG, self.left, self.width());
+        self.sheet.blocks.push(send);
         if !card.rig.is_empty() {
             let rig = self.block(Role::Paragraph, &card.rig, BODY, self.left, self.width());
             self.sheet.blocks.push(rig);
         }
         self.space(6.0);
+    }
+
+    /// Texts behind their labels, side by side.
+    fn labelled(&mut self, texts: &[[String; 2]], shares: [f64; 3]) {
+        let gap = 10.0;
+        let mut x = self.left;
+        let mut cells = Vec::new();
+        let said: Vec<String> = texts
+            .iter()
+            .map(|[label, text]| format!("{label}: {text}"))
+            .collect();
+        for (text, share) in said.iter().zip(shares) {
+            let width = share * self.width();
+            cells.push((Role::Cell, text.as_str(), BODY, x, width - gap));
+            x += width;
+        }
+        let row = self.row(&cells);
+        self.sheet.blocks.push(Block {
+            role: Role::Table,
+            parts: vec![Part::Block(row)],
+        });
     }
 
     /// A row of cells side by side, each with its role, style, place and width; as high as the highest.
@@ -190,23 +206,33 @@ impl<'t> Layout<'t> {
             self.space(1.2);
             let style = |text: &str| {
                 // What must not be overlooked.
-                if text.starts_with("OFF") || text.starts_with("ON") || text.starts_with("FLIPPED") {
+                if ["YES", "NO:", "FLIPPED"]
+                    .iter()
+                    .any(|word| text.starts_with(word))
+                {
                     STRONG
                 } else {
                     BODY
                 }
             };
-            rows.push(self.row(&[
-                (Role::Head, name, LABEL, self.left, label - gap),
-                (Role::Cell, left, style(left), first, cell - gap),
-                (Role::Cell, right, style(right), second, cell - gap),
-            ]));
+            let head = (Role::Head, name.as_str(), LABEL, self.left, label - gap);
+            rows.push(if left == right {
+                self.row(&[head, (Role::Wide, left, style(left), first, 2.0 * cell - gap)])
+            } else {
+                self.row(&[
+                    head,
+                    (Role::Cell, left, style(left), first, cell - gap),
+                    (Role::Cell, right, style(right), second, cell - gap),
+                ])
+            });
             self.space(1.2);
         }
         self.sheet.blocks.push(Block {
             role: Role::Table,
             parts: rows.into_iter().map(Part::Block).collect(),
         });
+        self.space(3.0);
+        self.labelled(&card.stage, [0.4, 0.3, 0.3]);
         if !card.differs.is_empty() {
             self.space(2.0);
             let differs = self.block(Role::Paragraph, &card.differs, STRONG, self.left, self.width());

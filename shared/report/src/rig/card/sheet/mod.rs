@@ -57,6 +57,8 @@ pub enum Role {
     Head,
     /// A cell.
     Cell,
+    /// A cell that is as wide as two.
+    Wide,
     /// A list, its entries numbered.
     Numbered,
     /// A list.

@@ -108,7 +108,7 @@ impl Subcommand {
             }
             Self::Make => {
                 "  sumproof linecheck make                            writes line-check.wav
-  sumproof linecheck make check.wav --level -30"
+  sumproof linecheck make -o check.wav --level -30"
             }
             Self::Read => {
                 "  sumproof linecheck read phone.wav

@@ -178,14 +178,18 @@ fn a_videos_sound_is_taken_and_the_first_of_several() {
 fn the_line_check_reads_what_phones_write() {
     let folder = folder("formats-line-check");
     let signal = folder.join("signal.wav");
-    assert!(sumproof(&["linecheck", "make", text(&signal)]).status.success());
+    assert!(
+        sumproof(&["linecheck", "make", "--output", text(&signal)])
+            .status
+            .success()
+    );
     // One loudspeaker gets both lines, the right one flipped, 6 dB down and half a millisecond late.
     ffmpeg(
         &folder,
         "-i signal.wav -af adelay=1000|1000.5,apad=pad_dur=1,pan=mono|c0=0.5*c0-0.25*c1 -ar 48000 heard.wav",
     );
     let read = |name: &str| {
-        let output = sumproof(&["linecheck", "read", text(&folder.join(name)), "--json"]);
+        let output = sumproof(&["linecheck", "read", text(&folder.join(name)), "--format", "json"]);
         assert_eq!(output.status.code(), Some(0), "{name}: {}", complaints(&output));
         let found: Value = serde_json::from_slice(&output.stdout).unwrap();
         let pair = &found["pair"];

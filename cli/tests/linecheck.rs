@@ -59,7 +59,7 @@ fn write(path: &Path, samples: &[f64]) {
 
 /// The file as it arrives: the right line flipped, 12 dB down, 0.5 ms late, without low end.
 fn recorded(folder: &Path) -> Vec<f64> {
-    let made = run(folder, &["make", "signal.wav"]);
+    let made = run(folder, &["make", "-o", "signal.wav"]);
     assert!(made.status.success());
     let text = said(&made);
     assert!(
@@ -101,13 +101,15 @@ fn made_played_recorded_and_read() {
     }
     assert!(text.starts_with("Tell the engineer"), "{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    let output = run(&folder, &["read", "heard.wav", "--json", "--html", "page.html"]);
+    let output = run(&folder, &["read", "heard.wav", "--format", "json"]);
     let found: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(found["kind"], "line-check");
     assert_eq!(found["pair"]["polarity"]["value"], "flipped");
     assert!((found["pair"]["right_late_s"]["value"].as_f64().unwrap() - 0.0005).abs() < 1e-6);
     assert!((found["drift_ppm"].as_f64().unwrap() - 40.0).abs() < 0.1);
     assert_eq!(found["feeds"][0], "wedge-line-flipped");
+    let page = ["read", "heard.wav", "--format", "html", "--output", "page.html"];
+    assert!(said(&run(&folder, &page)).is_empty());
     let page = fs::read_to_string(folder.join("page.html")).unwrap();
     assert_eq!(page.matches("<svg class=\"picture\"").count(), 4);
     assert!(!page.contains("NaN") && !page.contains("inf"));
@@ -238,12 +240,12 @@ fn settings_that_make_no_signal_are_refused() {
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
         complaint(&output);
     }
-    let output = run(&folder, &["make", "no/such/folder.wav"]);
+    let output = run(&folder, &["make", "-o", "no/such/folder.wav"]);
     assert_eq!(output.status.code(), Some(3));
     complaint(&output);
     let text = said(&run(
         &folder,
-        &["make", "m.wav", "--mono", "--pause", "5", "--level", "-30"],
+        &["make", "-o", "m.wav", "--mono", "--pause", "5", "--level", "-30"],
     ));
     assert!(
         text.contains("unplug the right line") && text.contains("read --mono --pause 5"),

@@ -107,7 +107,12 @@ fn names_are_data() {
         &["check", &foam, "--output", text(&nowhere)],
         &["card", text(&bad), "--output", "x.pdf"],
         &["check", &foam, "--rig", text(&bad)],
-        &["linecheck", "make", text(&nowhere.with_extension("wav"))],
+        &[
+            "linecheck",
+            "make",
+            "--output",
+            text(&nowhere.with_extension("wav")),
+        ],
     ] {
         let output = sumproof(arguments);
         let line = complaints(&output);
@@ -160,7 +165,7 @@ fn the_test_signal_is_what_its_name_says() {
     let folder = folder("outputs-signal");
     for name in ["x.flac", "x.mp3", "x.m4a"] {
         let path = folder.join(name);
-        let output = sumproof(&["linecheck", "make", text(&path)]);
+        let output = sumproof(&["linecheck", "make", "--output", text(&path)]);
         assert_eq!(output.status.code(), Some(2));
         assert!(
             complaints(&output).contains("end the name in .wav"),
@@ -171,7 +176,11 @@ fn the_test_signal_is_what_its_name_says() {
     }
     for name in ["x.wav", "x.WAVE", "x"] {
         let path = folder.join(name);
-        assert!(sumproof(&["linecheck", "make", text(&path)]).status.success());
+        assert!(
+            sumproof(&["linecheck", "make", "--output", text(&path)])
+                .status
+                .success()
+        );
         assert!(fs::read(path).unwrap().starts_with(b"RIFF"));
     }
 }

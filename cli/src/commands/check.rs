@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_cli::choose::kind::Said;
 use sumproof_cli::choose::select::{Condition, Order, Selection};
 use sumproof_cli::choose::view::view;
@@ -16,6 +15,8 @@ use sumproof_cli::{exit, output};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_report::{Entry, Judged, View};
 use sumproof_wording::Name;
+
+use super::progress::Progress;
 
 #[derive(Args)]
 pub struct Arguments {
@@ -78,6 +79,10 @@ pub struct Arguments {
     /// Table: every feed of every preset, as it is printed for one file alone
     #[arg(long, help_heading = "Output")]
     detail: bool,
+
+    /// Table: say what each column is
+    #[arg(long, help_heading = "Output")]
+    explain: bool,
 
     /// Write there instead of to the terminal
     #[arg(long, short, value_name = "FILE", help_heading = "Output")]
@@ -184,24 +189,26 @@ pub fn run(arguments: &Arguments) -> u8 {
     if let Err(line) = selection(arguments).map(|selection| selection.apply(&mut presets)) {
         return usage(&line);
     }
+    let place = arguments.output.as_deref();
+    let form = output::form(place, arguments.explain);
     let text = match arguments.format {
         Form::Json => sumproof_report::json_of_set(&presets, &view) + "\n",
         Form::Csv => sumproof_report::csv(&presets),
         Form::Html => sumproof_report::html(&presets, &view),
         Form::Table if alone || arguments.detail => presets
             .iter()
-            .map(sumproof_report::table_of)
+            .map(|preset| sumproof_report::table_of(preset, form))
             .collect::<Vec<_>>()
             .join("\n"),
         // Every file was bad, and each has had its line.
         Form::Table if entries.is_empty() => String::new(),
-        Form::Table => sumproof_report::overview(&presets),
+        Form::Table => sumproof_report::overview(&presets, form),
     };
     let pictured = arguments
         .pictures
         .as_deref()
         .map_or(Ok(()), |folder| draw(&presets, folder));
-    match output::deliver(arguments.output.as_deref(), text.as_bytes()).and(pictured) {
+    match output::deliver(place, text.as_bytes()).and(pictured) {
         Ok(()) if code == exit::FINE && failed => exit::FAILED,
         Ok(()) => code,
         Err(line) => {
@@ -302,13 +309,7 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
 
 /// Every preset that can be read. A bad one gets its line and the others go on.
 fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entry> {
-    // Draws only where somebody sees it: not into a pipe.
-    let bar = ProgressBar::new(jobs.iter().map(Job::bytes).sum());
-    if let Ok(style) =
-        ProgressStyle::with_template("{bar:30} {percent:>3} %  {msg}  {binary_bytes_per_sec}  {eta} left")
-    {
-        bar.set_style(style);
-    }
+    let progress = Progress::new(jobs);
     let mut entries = Vec::new();
     let mut done = 0;
     jobs::run_all(
@@ -317,7 +318,7 @@ fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entr
         threads,
         |result| {
             done += 1;
-            bar.set_message(format!("{done} of {}", jobs.len()));
+            progress.done(done, jobs.len());
             let (line, exit_code) = match result {
                 Ok(result) => {
                     entries.push(result.entry);
@@ -331,15 +332,15 @@ fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entr
                 Err(error) => (Some(error.to_string()), error.exit_code()),
             };
             if let Some(line) = line {
-                bar.suspend(|| eprintln!("{line}"));
+                progress.say(&line);
             }
             if *code == exit::FINE {
                 *code = exit_code;
             }
         },
-        |bytes| bar.inc(bytes),
+        |bytes| progress.further(bytes),
     );
-    bar.finish_and_clear();
+    progress.end();
     tell_apart(&mut entries);
     entries
 }

@@ -1,20 +1,25 @@
 //! `sumproof compare`.
 
-use std::path::PathBuf;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use sumproof_cli::choose::view::view;
-use sumproof_cli::measure::jobs::{self, Job};
-use sumproof_cli::{exit, output};
-use sumproof_report::Judged;
+use sumproof_cli::input::walk::walk;
+use sumproof_cli::measure::jobs::{self, Done, Job};
+use sumproof_cli::{exit, output, shown};
+use sumproof_core::session::part::unlike;
+use sumproof_report::{Judged, Pair, Trend, View};
+
+use super::progress::Progress;
 
 #[derive(Args)]
 pub struct Arguments {
-    /// The preset as it was: a stereo file
+    /// The preset as it was: a stereo file; or a folder of presets
     #[arg(value_name = "A")]
     before: PathBuf,
 
-    /// The preset as it is now
+    /// The preset as it is now, or the folder with the same names
     #[arg(value_name = "B")]
     after: PathBuf,
 
@@ -34,6 +39,10 @@ pub struct Arguments {
     #[arg(long, value_enum, default_value_t = Form::Table)]
     format: Form,
 
+    /// Table: say what each column is
+    #[arg(long)]
+    explain: bool,
+
     /// Write there instead of to the terminal
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -43,8 +52,10 @@ pub struct Arguments {
 enum Form {
     /// For people
     Table,
-    /// For programs: both takes in one document, A first; see SCHEMA.md
+    /// For programs: every preset's two takes in one document, A before B; see SCHEMA.md
     Json,
+    /// A page for people: what got better and worse
+    Html,
 }
 
 /// Runs it and returns the exit code.
@@ -53,31 +64,143 @@ pub fn run(arguments: &Arguments) -> u8 {
         Ok(view) => view,
         Err(error) => return error.end(),
     };
-    let files = [&arguments.before, &arguments.after].map(|path| Job::File(path.clone()));
-    let mut entries = Vec::new();
+    let named = [&arguments.before, &arguments.after];
+    let is_set = match named.map(|path| path.is_dir()) {
+        [true, true] => true,
+        [false, false] => false,
+        [before, _] => {
+            let (folder, file) = if before {
+                (named[0], named[1])
+            } else {
+                (named[1], named[0])
+            };
+            eprintln!(
+                "{} is a folder and {} isn't; name two files or two folders",
+                shown(folder),
+                shown(file)
+            );
+            return exit::USAGE;
+        }
+    };
     let mut code = exit::FINE;
-    jobs::run_all(
-        &files,
-        &view.rig,
-        2,
-        |result| match result {
-            Ok(done) => entries.push(done.entry),
+    let rounds = named.map(|path| files(path, &mut code));
+    let (matched, gone, new) = matched(&rounds, is_set);
+    let jobs: Vec<Job> = matched
+        .iter()
+        .flatten()
+        .map(|path| Job::File((*path).clone()))
+        .collect();
+    let done = analysed(&jobs, &view, &mut code);
+    let mut trend = Trend {
+        pairs: done.chunks(2).filter_map(|pair| judged(pair, &view)).collect(),
+        gone,
+        new,
+    };
+    if trend.pairs.is_empty() && (!is_set || code != exit::FINE) {
+        return code;
+    }
+    trend.sort();
+    let place = arguments.output.as_deref();
+    let form = output::form(place, arguments.explain);
+    let text = match (arguments.format, trend.pairs.as_slice()) {
+        (Form::Table, [pair]) if !is_set => {
+            sumproof_report::comparison(&pair.before, &pair.after, &pair.unlike, form)
+        }
+        (Form::Table, _) => sumproof_report::trend(&trend, form),
+        (Form::Html, _) => sumproof_report::trend_page(&trend, &view),
+        (Form::Json, pairs) => {
+            let takes: Vec<Judged<'_>> = pairs
+                .iter()
+                .flat_map(|pair| [pair.before.clone(), pair.after.clone()])
+                .collect();
+            sumproof_report::json_of_set(&takes, &view) + "\n"
+        }
+    };
+    output::hand_over(place, text.as_bytes(), code)
+}
+
+/// What is in a round: by its name, which in a folder is the path in it without the ending.
+fn files(named: &Path, code: &mut u8) -> BTreeMap<PathBuf, PathBuf> {
+    let mut found = BTreeMap::new();
+    for one in walk(&[named.to_path_buf()]) {
+        match one {
+            Ok(path) => {
+                let inside = path.strip_prefix(named).unwrap_or(&path);
+                found.insert(inside.with_extension(""), path.clone());
+            }
             Err(error) => {
                 eprintln!("{error}");
-                if code == exit::FINE {
-                    code = error.exit_code();
+                if *code == exit::FINE {
+                    *code = error.exit_code();
                 }
             }
+        }
+    }
+    found
+}
+
+/// What is in both rounds, and the names of what is in one only. Two files are a pair whatever they are called.
+#[allow(clippy::type_complexity, reason = "a pair of files, and two lists of names")]
+fn matched(
+    [before, after]: &[BTreeMap<PathBuf, PathBuf>; 2],
+    is_set: bool,
+) -> (Vec<[&PathBuf; 2]>, Vec<String>, Vec<String>) {
+    if !is_set {
+        let pairs = before.values().zip(after.values());
+        return (pairs.map(|(a, b)| [a, b]).collect(), Vec::new(), Vec::new());
+    }
+    let pairs = before
+        .iter()
+        .filter_map(|(name, path)| Some([path, after.get(name)?]))
+        .collect();
+    let only = |of: &BTreeMap<PathBuf, PathBuf>, other: &BTreeMap<PathBuf, PathBuf>| {
+        of.keys()
+            .filter(|name| !other.contains_key(*name))
+            .map(|name| name.to_string_lossy().into_owned())
+            .collect()
+    };
+    (pairs, only(before, after), only(after, before))
+}
+
+/// What became of every job; what can't be read has its line.
+fn analysed(jobs: &[Job], view: &View, code: &mut u8) -> Vec<Option<Done>> {
+    let progress = Progress::new(jobs);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let mut all = Vec::new();
+    jobs::run_all(
+        jobs,
+        &view.rig,
+        threads,
+        |result| match result {
+            Ok(done) => {
+                progress.done(all.len() + 1, jobs.len());
+                all.push(Some(done));
+            }
+            Err(error) => {
+                progress.say(&error.to_string());
+                if *code == exit::FINE {
+                    *code = error.exit_code();
+                }
+                all.push(None);
+            }
         },
-        |_| {},
+        |bytes| progress.further(bytes),
     );
-    let [before, after] = entries.as_slice() else {
-        return code;
+    progress.end();
+    all
+}
+
+/// A pair of which both can be read.
+fn judged<'a>(pair: &'a [Option<Done>], view: &'a View) -> Option<Pair<'a>> {
+    let [Some(before), Some(after)] = pair else {
+        return None;
     };
-    let (before, after) = (Judged::new(before, &view), Judged::new(after, &view));
-    let text = match arguments.format {
-        Form::Table => sumproof_report::comparison(&before, &after),
-        Form::Json => sumproof_report::json_of_set(&[before, after], &view) + "\n",
-    };
-    output::hand_over(arguments.output.as_deref(), text.as_bytes(), code)
+    Some(Pair {
+        unlike: unlike(
+            (&before.entry.take, &before.outline),
+            (&after.entry.take, &after.outline),
+        ),
+        before: Judged::new(&before.entry, view),
+        after: Judged::new(&after.entry, view),
+    })
 }

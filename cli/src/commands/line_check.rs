@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 use sumproof_cli::input::rig;
 use sumproof_cli::output::wav;
 use sumproof_cli::{exit, output, read_recording, shown};
@@ -69,8 +69,8 @@ impl Signal {
 #[derive(Args)]
 struct Make {
     /// Where to write it
-    #[arg(value_name = "FILE.wav", default_value = "line-check.wav")]
-    file: PathBuf,
+    #[arg(long, short, value_name = "FILE.wav", default_value = "line-check.wav")]
+    output: PathBuf,
 
     /// Peak level, dBFS
     #[arg(long, value_name = "DBFS", allow_negative_numbers = true, default_value_t = -20.0)]
@@ -90,13 +90,13 @@ struct Read {
     #[arg(value_name = "RECORDING")]
     file: PathBuf,
 
-    /// Print for programs instead of for people: see SCHEMA.md
-    #[arg(long)]
-    json: bool,
+    /// What to print
+    #[arg(long, value_enum, default_value_t = Printed::Table)]
+    format: Printed,
 
-    /// Write a page with the pictures there
-    #[arg(long, value_name = "FILE.html")]
-    html: Option<PathBuf>,
+    /// Write there instead of to the terminal
+    #[arg(long, short, value_name = "FILE")]
+    output: Option<PathBuf>,
 
     /// Save what was found as the feed of your own in that rig file; all else in it stays
     #[arg(long, value_name = "RIG.toml")]
@@ -108,6 +108,16 @@ struct Read {
 
     #[command(flatten)]
     signal: Signal,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Printed {
+    /// For people: the sentence for the engineer, and what was found
+    Table,
+    /// For programs: see SCHEMA.md
+    Json,
+    /// A page for people, with pictures
+    Html,
 }
 
 /// Runs it and returns the exit code.
@@ -146,7 +156,7 @@ fn is_wav(path: &Path) -> Result<(), (String, u8)> {
 }
 
 fn make(arguments: &Make) -> Result<(), (String, u8)> {
-    is_wav(&arguments.file)?;
+    is_wav(&arguments.output)?;
     let settings = SignalSettings {
         level_dbfs: arguments.level,
         ..arguments.signal.settings()
@@ -168,21 +178,24 @@ fn make(arguments: &Make) -> Result<(), (String, u8)> {
     let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
     generator.fill(&mut left, &mut right);
     let bytes = wav::pcm24(&left, &right, arguments.rate);
-    output::write_whole(&arguments.file, &bytes)
-        .map_err(|error| (output::refused(&arguments.file, &error), exit::OUTPUT))?;
-    let mut said = format!(
-        "{}: {seconds:.1} s, peaks at {} dBFS\n",
-        shown(&arguments.file),
+    output::write_whole(&arguments.output, &bytes)
+        .map_err(|error| (output::refused(&arguments.output, &error), exit::OUTPUT))?;
+    let form = output::form(None, false);
+    let file = format!(
+        "{}: {seconds:.1} s, peaks at {} dBFS",
+        shown(&arguments.output),
         settings.level_dbfs
     );
+    let mut said = form.paragraph(&file, 2);
     for (start, what) in pauses.iter().zip([
         "unplug the right line",
         "plug the right line again and unplug the left one",
     ]) {
-        said += &format!("  at {start:.1} s, for {} s: {what}\n", arguments.signal.pause);
+        let text = format!("at {start:.1} s, for {} s: {what}", arguments.signal.pause);
+        said += &form.hanging("  ", &text, 4);
     }
     for line in advice(settings.mode) {
-        said += &format!("- {line}\n");
+        said += &form.hanging("- ", line, 2);
     }
     said += &format!(
         "Then: sumproof linecheck read{} RECORDING\n",
@@ -224,16 +237,13 @@ fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
             .map_err(|failure| (format!("{}: {failure}", shown(path)), code(&failure)))?
     };
     let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));
-    let said = if arguments.json {
-        json(&finding, &name) + "\n"
-    } else {
-        text(&finding, &name)
+    let place = arguments.output.as_deref();
+    let said = match arguments.format {
+        Printed::Table => text(&finding, &name, output::form(place, false)),
+        Printed::Json => json(&finding, &name) + "\n",
+        Printed::Html => html(&finding, &name),
     };
-    output::deliver(None, said.as_bytes()).map_err(|line| (line, exit::OUTPUT))?;
-    if let Some(page) = &arguments.html {
-        output::write_whole(page, html(&finding, &name).as_bytes())
-            .map_err(|error| (output::refused(page, &error), exit::OUTPUT))?;
-    }
+    output::deliver(place, said.as_bytes()).map_err(|line| (line, exit::OUTPUT))?;
     match &arguments.save {
         Some(rig) => keep(rig, &finding, &arguments.name),
         None => Ok(()),

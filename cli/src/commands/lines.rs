@@ -134,7 +134,7 @@ fn report(arguments: &Arguments) -> Result<String, RigError> {
     };
     let report = lines(&file, &gig, &have);
     Ok(match arguments.format {
-        Form::Table => lines_table(&report),
+        Form::Table => lines_table(&report, output::form(arguments.output.as_deref(), false)),
         Form::Json => lines_json(&report) + "\n",
     })
 }

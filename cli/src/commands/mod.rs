@@ -7,3 +7,4 @@ pub mod check;
 pub mod compare;
 pub mod line_check;
 pub mod lines;
+mod progress;

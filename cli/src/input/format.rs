@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use symphonia::core::errors::Error;
 
 /// What can be read, in words.
-pub const READABLE: &str = "WAV (RF64, W64), AIFF, CAF, FLAC, MP3, AAC or ALAC (M4A, MP4, MOV, 3GP), Ogg or Matroska/WebM with Vorbis, Opus or FLAC";
+pub const READABLE: &str = "WAV (RF64, W64), AIFF, CAF, FLAC, MP3, AAC (M4A, MP4, MOV, 3GP), ALAC (M4A, MP4, CAF), Ogg or Matroska/WebM with Vorbis, Opus or FLAC";
 
 /// Sample rates that are analysed, Hz.
 pub const RATES_HZ: RangeInclusive<u32> = 8_000..=192_000;

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::part::Outline;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_report::{Entry, names};
 
@@ -24,12 +25,12 @@ pub struct Analyser {
 pub fn analyse(path: &Path) -> Result<Take, ReadError> {
     Analyser::default()
         .entry(path, &Rig::default(), |_| {})
-        .map(|entry| entry.take)
+        .map(|(entry, _)| entry.take)
 }
 
 impl Analyser {
-    /// The same as [`analyse`] with its loudness through the lines of a rig, telling now and then which share of the file is
-    /// done (0 to 1; only where the file says how long it is).
+    /// The same as [`analyse`] with its loudness through the lines of a rig, and how loud it is over time; tells now and then which share
+    /// of the file is done (0 to 1; only where the file says how long it is).
     ///
     /// # Errors
     /// See [`ReadError`].
@@ -38,8 +39,9 @@ impl Analyser {
         path: &Path,
         rig: &Rig,
         mut progress: impl FnMut(f64),
-    ) -> Result<Entry, ReadError> {
+    ) -> Result<(Entry, Outline), ReadError> {
         let mut loudness: Option<Option<LoudnessMeter>> = None;
+        let mut outline = Outline::default();
         let mut done = 0u64;
         let kept = &mut self.monitor;
         read(path, |format, left, right| {
@@ -49,6 +51,7 @@ impl Analyser {
                     .filter(|monitor| monitor.rate_hz() == format.rate_hz)
                     .unwrap_or_else(|| Monitor::for_takes(format.rate_hz));
                 kept.insert(monitor).start_take();
+                outline = Outline::new(format.rate_hz);
                 LoudnessMeter::new(format.rate_hz, rig)
             });
             if let Some(monitor) = kept {
@@ -57,6 +60,7 @@ impl Analyser {
             if let Some(loudness) = loudness {
                 loudness.push(left, right);
             }
+            outline.push(left, right);
             done += left.len() as u64;
             if let Some(all) = format.promised_frames.filter(|&all| all > 0) {
                 progress((done as f64 / all as f64).min(1.0));
@@ -64,10 +68,13 @@ impl Analyser {
         })?;
         let take = loudness.as_ref().and(self.monitor.as_mut());
         take.and_then(|monitor| monitor.finish_take(name_of(path), Pass::Full))
-            .map(|take| Entry {
-                take,
-                file: Some(path.to_string_lossy().into_owned()),
-                loudness: loudness.flatten().map(|loudness| loudness.read()),
+            .map(|take| {
+                let entry = Entry {
+                    take,
+                    file: Some(path.to_string_lossy().into_owned()),
+                    loudness: loudness.flatten().map(|loudness| loudness.read()),
+                };
+                (entry, outline)
             })
             .ok_or_else(|| ReadError::NoFrames { path: path.into() })
     }

@@ -6,6 +6,7 @@ use std::sync::{Mutex, mpsc};
 use std::thread;
 
 use sumproof_core::score::rig::Rig;
+use sumproof_core::session::part::Outline;
 use sumproof_report::Entry;
 
 use crate::measure::analyse::Analyser;
@@ -60,11 +61,15 @@ impl Job {
         progress: impl FnMut(f64),
     ) -> Result<Done, PassesError> {
         match self {
-            Self::File(path) => Ok(Done {
-                entry: analyser.entry(path, rig, progress)?,
-                note: None,
-                passes_hold: true,
-            }),
+            Self::File(path) => {
+                let (entry, outline) = analyser.entry(path, rig, progress)?;
+                Ok(Done {
+                    entry,
+                    outline,
+                    note: None,
+                    passes_hold: true,
+                })
+            }
             Self::Passes { dry, others, name } => {
                 let mut passes = passes::split(dry, others, rig)?;
                 if let Some(name) = name {
@@ -75,6 +80,7 @@ impl Job {
                         .check
                         .map(|check| format!("{}: {check}", passes.entry.take.name)),
                     entry: passes.entry,
+                    outline: Outline::default(),
                     passes_hold: passes.holds,
                 })
             }
@@ -87,6 +93,8 @@ impl Job {
 pub struct Done {
     /// The preset.
     pub entry: Entry,
+    /// How loud its bounce is over time; nothing of passes.
+    pub outline: Outline,
     /// What the part as it is says of the two passes.
     pub note: Option<String>,
     /// The two passes belong together, as far as anybody can tell.

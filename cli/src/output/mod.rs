@@ -6,9 +6,22 @@ use std::io::{self, Write};
 use std::path::Path;
 
 pub use sumproof_files::write_whole;
+use sumproof_report::Form;
 
 use crate::exit;
 use crate::input::error::shown;
+
+/// How wide a text may be that goes there, or to the terminal without a place, and whether its columns are to be explained.
+#[must_use]
+pub fn form(path: Option<&Path>, explain: bool) -> Form {
+    let terminal = terminal_size::terminal_size_of(io::stdout()).filter(|_| path.is_none());
+    Form {
+        columns: terminal.map_or(Form::USUAL, |(width, _)| {
+            usize::from(width.0).clamp(Form::LEAST, Form::MOST)
+        }),
+        explain,
+    }
+}
 
 /// Writes to that file, or to the terminal without one.
 ///

@@ -38,12 +38,16 @@ pub use formats::picture::{Ink, picture, svg};
 #[cfg(feature = "png")]
 pub use formats::png::png;
 pub use formats::schema::{Document, SCHEMA, TakeReport, document, json, json_of_set, report};
+pub use formats::trend::trend_page;
 pub use judge::judged::{FeedRow, Judged};
 pub use judge::set::{Entry, Loudness, Shown, Spread, View, is_faultless};
+pub use judge::trend::{Change, Pair, Trend};
 pub use judge::verdict::verdict;
 pub use tables::comparison::comparison;
+pub use tables::form::Form;
 pub use tables::overview::overview;
 pub use tables::table::{table, table_of};
+pub use tables::trend::trend;
 
 /// How far the total of the full band and the one above 40 Hz may differ before both are given, dB.
 pub const RUMBLE_DB: f64 = 0.5;

@@ -1,6 +1,7 @@
 //! The page about boxes says what the program computes.
 
 use sumproof_core::routing::boxes::{Gig, Kind};
+use sumproof_report::Form;
 use sumproof_report::rig::file::{RigFile, RigLine};
 use sumproof_report::rig::lines::{lines, lines_table};
 
@@ -29,14 +30,17 @@ fn the_table_of_usual_boxes_is_true() {
             right: line,
             ..RigFile::default()
         };
-        let table = lines_table(&lines(&file, &Gig::default(), &[]));
+        let table = lines_table(
+            &lines(&file, &Gig::default(), &[]),
+            Form {
+                columns: 200,
+                ..Form::default()
+            },
+        );
         let cell = |name: &str| {
             let row = table
                 .lines()
-                .find(|row| {
-                    row.strip_prefix("  ")
-                        .is_some_and(|row| row.starts_with(&format!("{name}  ")))
-                })
+                .find(|row| row.starts_with(&format!("{name}  ")))
                 .unwrap_or_else(|| panic!("{name}\n{table}"));
             // Columns are set apart by two spaces at least.
             row.trim()

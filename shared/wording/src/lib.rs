@@ -19,6 +19,9 @@
 //! | what to do about it | [`advice`] |
 //! | what a line check found | [`line_check`] |
 //! | how dry and wet were told apart | [`methods`], [`passes`], [`side_chain`] |
+//! | what changed, or why that can't be told | [`comparisons`] |
+//! | for which lines and limits | [`rigs`] |
+//! | what to do first with a set | [`sets`] |
 //! | what speaks for a box and against it | [`boxes`] |
 //!
 //! ```
@@ -34,6 +37,7 @@
 pub mod advice;
 pub mod boxes;
 pub mod channels;
+pub mod comparisons;
 pub mod diagnosis;
 pub mod feeds;
 pub mod hearing;
@@ -42,7 +46,9 @@ pub mod methods;
 mod names;
 pub mod numbers;
 pub mod passes;
+pub mod rigs;
 pub mod scores;
+pub mod sets;
 pub mod side_chain;
 pub mod verdict;
 

@@ -168,7 +168,7 @@ fn spoil(channel: &mut Vec<f32>, step: &[u8], rng: &mut Rng) {
 }
 
 fn is_sensible(finding: &Findings) -> Outcome {
-    let said = text(finding, "a.wav");
+    let said = text(finding, "a.wav", sumproof_report::Form::default());
     let page = html(finding, "a.wav");
     let document = json(finding, "a.wav");
     for (what, text) in [("text", &said), ("page", &page), ("JSON", &document)] {

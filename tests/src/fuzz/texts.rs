@@ -229,7 +229,10 @@ fn rig(text: &str) -> Outcome {
             phantom: Some(mains == Mains::Same),
         };
         let report = lines(&file, &gig, &Kind::ALL);
-        let (table, json) = (lines_table(&report), lines_json(&report));
+        let (table, json) = (
+            lines_table(&report, sumproof_report::Form::default()),
+            lines_json(&report),
+        );
         if table.contains("NaN") || json.contains("NaN") {
             return Err(format!("no number in:\n{table}"));
         }

@@ -4,6 +4,7 @@
 
 pub mod meter;
 pub mod monitor;
+pub mod part;
 pub mod phrase;
 pub mod reading;
 pub mod take;

@@ -2,18 +2,18 @@
 
 use std::fmt::Write;
 
-use sumproof_core::routing::feed::SumLaw;
-use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
 use sumproof_wording::methods;
 use sumproof_wording::numbers::hertz;
+use sumproof_wording::rigs;
 use sumproof_wording::scores;
 
 use crate::formats::picture::{escape, picture, typeset};
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Loudness, View};
+use crate::judge::steps::first_steps;
 use crate::tables::overview::{change, count_sentence, deciding_sentence, level, spread_sentence};
 
 const STYLE: &str = include_str!("page.css");
@@ -23,33 +23,36 @@ const SCRIPT: &str = include_str!("page.js");
 /// order given.
 #[must_use]
 pub fn html(presets: &[Judged<'_>], view: &View) -> String {
-    let mut out = String::with_capacity(64 * 1024 + presets.len() * 24 * 1024);
+    let mut body = String::with_capacity(64 * 1024 + presets.len() * 24 * 1024);
     // Writing into a string can't fail.
-    let _ = write_page(&mut out, presets, view);
-    out
+    let _ = write_body(&mut body, presets, view);
+    page(&format!("What each feed gets: {} presets", presets.len()), &body)
 }
 
-fn write_page(out: &mut String, presets: &[Judged<'_>], view: &View) -> std::fmt::Result {
-    write!(
-        out,
+/// A page with this title and body: what stands around both.
+pub(crate) fn page(title: &str, body: &str) -> String {
+    format!(
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
          content=\"width=device-width, initial-scale=1\">\n<meta name=\"generator\" content=\"Sumproof {}\">\n\
-         <title>What each feed gets: {} presets</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>\n{STYLE}</style>\n\
-         </head>\n<body>\n",
+         <title>{}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>\n{STYLE}</style>\n</head>\n<body>\n{SYMBOLS}{body}</body>\n\
+         </html>\n",
         env!("CARGO_PKG_VERSION"),
-        presets.len()
-    )?;
-    out.push_str(
-        "<svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\">\
-         <symbol id=\"holds\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\"/></symbol>\
-         <symbol id=\"thins\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\" stroke-dasharray=\"6 3\"/></symbol>\
-         <symbol id=\"drops-out\" viewBox=\"0 0 34 10\"><path d=\"M1 6H12M22 6H33\"/></symbol></svg>\n",
-    );
-    write!(
-        out,
-        "<h1>What each feed gets</h1>\n<p>{}</p>\n",
-        typeset(&count_sentence(presets))
-    )?;
+        escape(title)
+    )
+}
+
+/// The strokes of the outcomes.
+const SYMBOLS: &str = "<svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\">\
+    <symbol id=\"holds\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\"/></symbol>\
+    <symbol id=\"thins\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\" stroke-dasharray=\"6 3\"/></symbol>\
+    <symbol id=\"drops-out\" viewBox=\"0 0 34 10\"><path d=\"M1 6H12M22 6H33\"/></symbol></svg>\n";
+
+fn write_body(out: &mut String, presets: &[Judged<'_>], view: &View) -> std::fmt::Result {
+    writeln!(out, "<h1>What each feed gets</h1>")?;
+    writeln!(out, "<p>{}</p>", typeset(&count_sentence(presets)))?;
+    for step in first_steps(presets) {
+        writeln!(out, "<p class=\"step\">{}</p>", typeset(&step))?;
+    }
     if let Some(sentence) = spread_sentence(presets) {
         writeln!(out, "<p>{}</p>", typeset(&sentence))?;
     }
@@ -68,7 +71,7 @@ fn write_page(out: &mut String, presets: &[Judged<'_>], view: &View) -> std::fmt
     }
     out.push_str("</main>\n");
     write_footer(out, view)?;
-    write!(out, "<script>\n{SCRIPT}</script>\n</body>\n</html>\n")
+    writeln!(out, "<script>\n{SCRIPT}</script>")
 }
 
 fn write_controls(out: &mut String) -> std::fmt::Result {
@@ -82,7 +85,7 @@ fn write_controls(out: &mut String) -> std::fmt::Result {
         )?;
     }
     out.push_str(
-        "<label class=\"wide\"><input type=\"checkbox\" name=\"outcome\" value=\"none\" checked>no reading</label>\
+        "<label ><input type=\"checkbox\" name=\"outcome\" value=\"none\" checked>no reading</label>\
          <span id=\"count\" class=\"faint\" role=\"status\"></span></form>\n",
     );
     Ok(())
@@ -98,34 +101,34 @@ fn id(outcome: Option<Outcome>) -> &'static str {
     }
 }
 
-fn outcome_html(outcome: Option<Outcome>) -> String {
-    match outcome {
-        Some(outcome) => format!(
-            "<svg class=\"stroke\" aria-hidden=\"true\"><use href=\"#{}\"/></svg>{}",
-            id(Some(outcome)),
-            outcome.name()
-        ),
-        None => scores::NO_READING.into(),
-    }
+/// The stroke of an outcome, and its word, which says how sure it is.
+pub(crate) fn outcome_html(outcome: Option<Outcome>, word: &str) -> String {
+    let stroke = outcome.map_or_else(String::new, |outcome| {
+        format!(
+            "<svg class=\"stroke\" aria-hidden=\"true\"><use href=\"#{}\"/></svg>",
+            id(Some(outcome))
+        )
+    });
+    stroke + &escape(word)
 }
 
 /// Heading, its classes, what it sorts by.
 const COLUMNS: [(&str, &str, &str); 11] = [
     ("outcome", "", "figure"),
     ("preset", "", "words"),
-    ("worst feed", "wide", "words"),
-    ("hold / thin / drop out", "wide", "figure"),
+    ("worst feed", "", "words"),
+    ("hold / thin / drop out", "", "figure"),
     ("dry, dB", "figure dry-head", "figure"),
     ("wet, dB", "figure wet-head", "figure"),
-    ("correlation", "figure wide", "figure"),
-    ("stereo, LUFS", "figure wide", "figure"),
-    ("wedge, LUFS", "figure wide", "figure"),
+    ("correlation", "figure", "figure"),
+    ("stereo, LUFS", "figure", "figure"),
+    ("wedge, LUFS", "figure", "figure"),
     ("change, LU", "figure", "figure"),
-    ("peak, dBTP", "figure wide", "figure"),
+    ("peak, dBTP", "figure", "figure"),
 ];
 
 fn write_table(out: &mut String, presets: &[Judged<'_>]) -> std::fmt::Result {
-    out.push_str("<div class=\"scroll\"><table id=\"presets\"><thead><tr>");
+    out.push_str("<div class=\"list\"><table id=\"presets\"><thead><tr>");
     for (name, class, kind) in COLUMNS {
         write!(
             out,
@@ -141,74 +144,72 @@ fn write_table(out: &mut String, presets: &[Judged<'_>]) -> std::fmt::Result {
 }
 
 fn write_row(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt::Result {
-    let score = preset.wedge.score;
     let name = &preset.take.name;
+    let rank = preset
+        .outcome()
+        .map_or(f64::NAN, |outcome| 2.0 - f64::from(outcome as u8));
     write!(
         out,
-        "<tr data-sheet=\"sheet-{number}\" data-outcome=\"{}\" data-name=\"{}\">",
+        "<tr data-sheet=\"sheet-{number}\" data-outcome=\"{}\" data-name=\"{}\"><td class=\"outcome\" data-value=\"{}\">{}</td>\
+         <th scope=\"row\"><a href=\"#sheet-{number}\">{}</a></th><td data-label=\"worst feed\">{}</td>",
         id(preset.outcome()),
-        escape(&name.to_lowercase())
-    )?;
-    let rank = |outcome: Option<Outcome>| outcome.map_or(f64::NAN, |outcome| 2.0 - outcome as u8 as f64);
-    cell(
-        out,
-        "outcome",
-        rank(preset.outcome()),
-        &outcome_html(preset.outcome()),
-    )?;
-    write!(
-        out,
-        "<th scope=\"row\"><a href=\"#sheet-{number}\">{}</a></th><td class=\"wide\">{}</td>",
+        escape(&name.to_lowercase()),
+        sort_value(rank),
+        outcome_html(preset.outcome(), &preset.word()),
         escape(name),
         preset.trouble().map_or("–".into(), escape)
     )?;
-    let held = preset.count(Outcome::Holds) as f64 - 0.01 * preset.count(Outcome::DropsOut) as f64;
-    let counts = [Outcome::Holds, Outcome::Thins, Outcome::DropsOut].map(|outcome| preset.count(outcome));
-    cell(
-        out,
-        "wide counts",
-        held,
-        &format!("{} / {} / {}", counts[0], counts[1], counts[2]),
-    )?;
-    let figure = |value: Option<f64>| value.unwrap_or(f64::NAN);
-    cell(
-        out,
-        "figure",
-        figure(score.and_then(|score| score.dry_db)),
-        &score.map_or("–".into(), |score| minus(&scores::dry(&score))),
-    )?;
-    cell(
-        out,
-        "figure",
-        figure(score.and_then(|score| score.wet_db)),
-        &score.map_or("–".into(), |score| minus(&scores::wet(&score))),
-    )?;
-    let correlation = preset.take.sums.correlation();
-    cell(
-        out,
-        "figure wide",
-        figure(correlation),
-        &correlation.map_or("–".into(), |correlation| minus(&format!("{correlation:+.2}"))),
-    )?;
-    let of = |get: fn(&Loudness) -> f64| preset.loudness.as_ref().map(get);
-    for value in [of(|l| l.stereo_lufs), of(|l| l.wedge_lufs)] {
-        cell(out, "figure wide", figure(value), &minus(&level(value)))?;
+    // Those before are words.
+    for ((label, class, _), (value, text)) in COLUMNS[3..].iter().zip(figures_of_row(preset)) {
+        write!(
+            out,
+            "<td class=\"{}\" data-label=\"{label}\" data-value=\"{}\">{}</td>",
+            class.split(' ').next().unwrap_or_default(),
+            sort_value(value),
+            minus(&text)
+        )?;
     }
-    cell(
-        out,
-        "figure",
-        figure(of(|l| l.wedge_lufs - l.stereo_lufs)),
-        &minus(&change(preset.loudness.as_ref())),
-    )?;
-    let peak = of(|l| l.stereo_peak_dbtp.max(l.wedge_peak_dbtp));
-    cell(out, "figure wide", figure(peak), &minus(&level(peak)))?;
     out.push_str("</tr>\n");
     Ok(())
 }
 
-/// A cell with the number it sorts by; −∞ is one too.
-fn cell(out: &mut String, class: &str, value: f64, text: &str) -> std::fmt::Result {
-    let value = if value == f64::NEG_INFINITY {
+/// What each figure of a row sorts by, and what it says.
+fn figures_of_row(preset: &Judged<'_>) -> Vec<(f64, String)> {
+    let score = preset.wedge.score;
+    let figure = |value: Option<f64>| value.unwrap_or(f64::NAN);
+    let held = preset.count(Outcome::Holds) as f64 - 0.01 * preset.count(Outcome::DropsOut) as f64;
+    let counts = [Outcome::Holds, Outcome::Thins, Outcome::DropsOut].map(|outcome| preset.count(outcome));
+    let correlation = preset.take.sums.correlation();
+    let of = |get: fn(&Loudness) -> f64| preset.loudness.as_ref().map(get);
+    let (stereo, wedge) = (of(|l| l.stereo_lufs), of(|l| l.wedge_lufs));
+    let peak = of(|l| l.stereo_peak_dbtp.max(l.wedge_peak_dbtp));
+    vec![
+        (held, format!("{} / {} / {}", counts[0], counts[1], counts[2])),
+        (
+            figure(score.and_then(|score| score.dry_db)),
+            score.map_or("-".into(), |score| scores::dry(&score)),
+        ),
+        (
+            figure(score.and_then(|score| score.wet_db)),
+            score.map_or("-".into(), |score| scores::wet(&score)),
+        ),
+        (
+            figure(correlation),
+            correlation.map_or("-".into(), |correlation| format!("{correlation:+.2}")),
+        ),
+        (figure(stereo), level(stereo)),
+        (figure(wedge), level(wedge)),
+        (
+            figure(of(|l| l.wedge_lufs - l.stereo_lufs)),
+            change(preset.loudness.as_ref()),
+        ),
+        (figure(peak), level(peak)),
+    ]
+}
+
+/// The number a cell sorts by; −∞ is one too.
+fn sort_value(value: f64) -> String {
+    if value == f64::NEG_INFINITY {
         "-Infinity".into()
     } else if value == f64::INFINITY {
         "Infinity".into()
@@ -216,12 +217,11 @@ fn cell(out: &mut String, class: &str, value: f64, text: &str) -> std::fmt::Resu
         String::new()
     } else {
         format!("{value:.4}")
-    };
-    write!(out, "<td class=\"{class}\" data-value=\"{value}\">{text}</td>")
+    }
 }
 
 /// A figure with the sign that is as wide as a plus, and the dash for none.
-fn minus(figure: &str) -> String {
+pub(crate) fn minus(figure: &str) -> String {
     if figure == "-" {
         return "–".into();
     }
@@ -237,7 +237,7 @@ fn write_sheet(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt
         "<article id=\"sheet-{number}\"><header><h2>{}</h2><span class=\"outcome\">{}</span></header>\n<p>{}</p>\n\
          <div class=\"sheet\"><div><div class=\"scroll\">{}</div>",
         escape(&preset.take.name),
-        outcome_html(preset.outcome()),
+        outcome_html(preset.outcome(), &preset.word()),
         typeset(&preset.verdict),
         picture(preset)
     )?;
@@ -322,15 +322,15 @@ const FEED_COLUMNS: [(&str, &str); 9] = [
     ("feed", ""),
     ("dry, dB", "figure dry-head"),
     ("wet, dB", "figure wet-head"),
-    ("total, dB", "figure wide"),
-    ("balance, dB", "figure wide"),
+    ("total, dB", "figure"),
+    ("balance, dB", "figure"),
     ("make up, dB", "figure"),
-    ("tone, dB", "figure wide"),
-    ("deepest dip", "figure wide"),
+    ("tone, dB", "figure"),
+    ("deepest dip", "figure"),
 ];
 
 fn write_feeds(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
-    out.push_str("<div class=\"scroll\"><table><thead><tr>");
+    out.push_str("<div class=\"list\"><table><thead><tr>");
     for (name, class) in FEED_COLUMNS {
         write!(out, "<th scope=\"col\" class=\"{class}\">{name}</th>")?;
     }
@@ -346,7 +346,7 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
     write!(
         out,
         "<tr><td class=\"outcome\">{}</td><th scope=\"row\">{}</th>",
-        outcome_html(feed.row.outcome),
+        outcome_html(feed.row.outcome, &scores::word(&feed.row)),
         escape(&feed.label)
     )?;
     let Some(score) = feed.row.score else {
@@ -355,79 +355,40 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
     let dip = score.dip.map_or("–".into(), |dip| {
         format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
     });
-    for (value, class) in [
-        (scores::dry(&score), "figure"),
-        (scores::wet(&score), "figure"),
-        (scores::change(Some(score.total_db)), "figure wide"),
-        (scores::balance(&score), "figure wide"),
-        (scores::makeup(&score), "figure"),
-        (
-            score.tone_db.map_or("–".into(), |db| format!("{db:.1}")),
-            "figure wide",
-        ),
-        (dip, "figure wide"),
-    ] {
-        write!(out, "<td class=\"{class}\">{}</td>", minus(&value))?;
+    let figures = [
+        scores::dry(&score),
+        scores::wet(&score),
+        scores::change(Some(score.total_db)),
+        scores::balance(&score),
+        scores::makeup(&score),
+        score.tone_db.map_or("–".into(), |db| format!("{db:.1}")),
+        dip,
+    ];
+    for ((label, _), text) in FEED_COLUMNS[2..].iter().zip(figures) {
+        write!(
+            out,
+            "<td class=\"figure\" data-label=\"{label}\">{}</td>",
+            minus(&text)
+        )?;
     }
     out.push_str("</tr>\n");
     Ok(())
 }
 
-fn line(line: &Line) -> String {
-    if line.unplugged {
-        return "unplugged".into();
-    }
-    let mut parts = Vec::new();
-    if line.polarity == Polarity::Flipped {
-        parts.push("flipped".to_string());
-    }
-    if line.gain_db != 0.0 {
-        parts.push(format!("{:+.1} dB", line.gain_db));
-    }
-    if line.delay_s != 0.0 {
-        parts.push(format!("{:.2} ms late", line.delay_s * 1000.0));
-    }
-    for corner in line.high_pass_hz {
-        if corner > 0.0 {
-            parts.push(format!("high-pass at {corner:.0} Hz"));
-        }
-    }
-    if parts.is_empty() {
-        "straight".into()
-    } else {
-        parts.join(", ")
-    }
-}
-
 /// What everything was computed for.
 fn rig_sentence(view: &View) -> String {
-    let law = match view.rig.law {
-        SumLaw::Average => "the average of both lines",
-        SumLaw::Minus3Db => "both lines 3.01 dB down, added",
-        SumLaw::Unity => "both lines added as they are",
-    };
-    format!(
-        "Left line: {}. Right line: {}. A sum is {law}.",
-        line(&view.rig.lines.left),
-        line(&view.rig.lines.right)
-    )
+    format!("{} A sum is {}.", rigs::lines(&view.rig), rigs::law(view.rig.law))
 }
 
 fn write_footer(out: &mut String, view: &View) -> std::fmt::Result {
-    let limits = &view.rig.limits;
     writeln!(
         out,
         "<footer class=\"note\"><p>Dry, wet and total: change from stereo (mean power of both channels), the gain to make up \
          taken out. Balance: wet change minus dry change; positive is wetter. Tone: rms over 1/3-octave bands of the sum \
          difference, its mean taken out. Dip: against the feed’s own total. Where a fault is on one line, either was tried: \
-         the one named is the worse.</p><p>Limits (common practice, no source): dry holds to {:.1} dB and drops out below \
-         {:.1} dB; balance {:+.1} to {:+.1} dB; tone {:.1} dB. Estimated dry and wet: what both channels share counts as dry, \
+         the one named is the worse.</p><p>{} They are common practice, no source. Estimated dry and wet: what both channels share counts as dry, \
          the rest as wet; of a dry that cancels an estimate sees no more than 20 dB.</p><p>Sumproof {}</p></footer>",
-        limits.dry_holds_db,
-        limits.dry_drops_out_db,
-        limits.drier_db,
-        limits.wetter_db,
-        limits.tone_db,
+        typeset(&rigs::limits(&view.rig.limits)),
         env!("CARGO_PKG_VERSION")
     )
 }

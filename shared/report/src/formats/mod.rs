@@ -8,4 +8,5 @@ pub(crate) mod picture;
 #[cfg(feature = "png")]
 pub(crate) mod png;
 pub mod schema;
+pub(crate) mod trend;
 pub mod written;

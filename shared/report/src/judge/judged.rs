@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 
 use sumproof_core::dsp::db;
-use sumproof_core::explain::advice::{Wishes, advise};
+use sumproof_core::explain::advice::{Advice, Wishes, advise};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
@@ -48,7 +48,9 @@ pub struct Judged<'a> {
     pub verdict: String,
     /// The diagnosis in sentences; none for a take stored without one.
     pub why: Vec<String>,
-    /// The advice in sentences; none in silence.
+    /// The advice; none in silence.
+    pub advice: Vec<Advice>,
+    /// The same in sentences.
     pub what_now: Vec<String>,
 }
 
@@ -90,6 +92,7 @@ impl<'a> Judged<'a> {
                 }
             })
             .collect();
+        let advice = advice(take);
         Self {
             take,
             file: None,
@@ -102,7 +105,8 @@ impl<'a> Judged<'a> {
                 .diagnosis
                 .as_ref()
                 .map_or_else(Vec::new, wording::diagnosis::sentences),
-            what_now: what_now(take),
+            what_now: advice.iter().map(wording::advice::sentence).collect(),
+            advice,
         }
     }
 
@@ -126,6 +130,17 @@ impl<'a> Judged<'a> {
     #[must_use]
     pub fn outcome(&self) -> Option<Outcome> {
         self.worst().and_then(|feed| feed.row.outcome)
+    }
+
+    /// The outcome in a word, which says how sure it is.
+    #[must_use]
+    pub fn word(&self) -> String {
+        let heard = self.rows.iter().any(|feed| feed.row.score.is_some());
+        match self.worst() {
+            Some(feed) => scores::word(&feed.row),
+            None if heard => scores::CANNOT_TELL.into(),
+            None => scores::NO_READING.into(),
+        }
     }
 
     /// The name of the feed that keeps it from holding; `None` when it holds or there is no reading.
@@ -199,7 +214,7 @@ fn verdict(rows: &[FeedRow]) -> String {
     wording::verdict::of_feeds(&feeds)
 }
 
-fn what_now(take: &Take) -> Vec<String> {
+fn advice(take: &Take) -> Vec<Advice> {
     if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
         return Vec::new();
     }
@@ -210,7 +225,4 @@ fn what_now(take: &Take) -> Vec<String> {
         take.diagnosis.as_ref(),
         &Wishes::default(),
     )
-    .iter()
-    .map(wording::advice::sentence)
-    .collect()
 }

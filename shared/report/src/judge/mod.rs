@@ -4,4 +4,6 @@
 
 pub(crate) mod judged;
 pub(crate) mod set;
+pub(crate) mod steps;
+pub(crate) mod trend;
 pub(crate) mod verdict;

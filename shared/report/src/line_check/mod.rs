@@ -114,6 +114,7 @@ mod tests {
             Notice::DifferentWays,
             Notice::Changing,
             Notice::Unsteady,
+            Notice::Swayed,
             Notice::Moved,
             Notice::Cut,
             Notice::Contradiction,
@@ -169,7 +170,7 @@ mod tests {
     fn the_text_begins_with_the_sentence_and_fits_eighty_columns() {
         let mut finding = nothing();
         finding.notices = vec![Notice::DifferentWays, Notice::OtherRate];
-        let text = text(&finding, "a recording.wav");
+        let text = text(&finding, "a recording.wav", crate::Form::default());
         assert!(text.starts_with("Tell the engineer: "), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
         assert!(json(&finding, "x.wav").contains("\"why\": \"noise\""));

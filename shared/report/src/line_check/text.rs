@@ -5,10 +5,11 @@ use sumproof_core::routing::line::Polarity;
 use sumproof_wording::Name;
 use sumproof_wording::line_check::sentence;
 
+use crate::tables::form::Form;
+
 use super::{SIDES, arrival, cannot_know, heard, notice, unknown};
 
-/// Columns of a terminal, and those that labels take.
-const COLUMNS: usize = 80;
+/// Columns that labels take.
 const LABEL: usize = 13;
 
 pub(super) fn polarity(polarity: Polarity) -> &'static str {
@@ -62,45 +63,14 @@ fn told<T: Copy>(answer: Answer<T>, say: impl Fn(&Estimate<T>) -> String) -> Str
     }
 }
 
-/// Everything, the sentence for the engineer first, in lines of at most 80 columns.
+/// Everything, the sentence for the engineer first.
 #[must_use]
-pub fn text(finding: &Findings, name: &str) -> String {
-    let mut out = wrapped(&format!("Tell the engineer: {}", sentence(finding)), 0, 0);
-    out += &wrapped(name, 0, 0);
+pub fn text(finding: &Findings, name: &str, form: Form) -> String {
+    let mut out = form.paragraph(&format!("Tell the engineer: {}", sentence(finding)), 0);
+    out += &form.paragraph(name, 0);
     for (label, text) in lines(finding) {
-        out += &wrapped(
-            &format!("  {label:<width$}{text}", width = LABEL - 2),
-            LABEL,
-            LABEL,
-        );
+        out += &form.hanging(&format!("  {label:<width$}", width = LABEL - 2), &text, LABEL);
     }
-    out
-}
-
-/// The text in lines of at most 80 columns, all but the first indented; words up to `kept` columns stay as they are.
-fn wrapped(text: &str, indent: usize, kept: usize) -> String {
-    let head: String = text.chars().take(kept).collect();
-    let rest: String = text.chars().skip(kept).collect();
-    let mut out = head.clone();
-    let mut column = head.chars().count();
-    let mut first = true;
-    for word in rest.split_whitespace() {
-        let width = word.chars().count();
-        if !first && column + 1 + width > COLUMNS {
-            out.push('\n');
-            out.extend(std::iter::repeat_n(' ', indent));
-            column = indent;
-            first = true;
-        }
-        if !first {
-            out.push(' ');
-            column += 1;
-        }
-        out.push_str(word);
-        column += width;
-        first = false;
-    }
-    out.push('\n');
     out
 }
 

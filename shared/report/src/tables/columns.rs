@@ -4,20 +4,25 @@ use crate::names::width;
 
 use sumproof_core::score::outcome::Outcome;
 
-/// Rows set in columns two spaces apart, each as wide as its widest cell; columns from `first_figure` on flush right. Lines
-/// end in `\n`, nothing trails.
-pub(crate) fn columns<const N: usize>(rows: &[[String; N]], first_figure: usize) -> String {
-    let widths: [usize; N] =
-        core::array::from_fn(|column| rows.iter().map(|row| width(&row[column])).max().unwrap_or(0));
+/// Rows set in columns two spaces apart, each as wide as its widest cell; those that are figures flush right. Lines end in `\n`,
+/// nothing trails.
+pub(crate) fn columns<R: AsRef<[String]>>(rows: &[R], is_figure: impl Fn(usize) -> bool) -> String {
+    let count = rows.iter().map(|row| row.as_ref().len()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..count)
+        .map(|column| {
+            let cells = rows.iter().filter_map(|row| row.as_ref().get(column));
+            cells.map(|cell| width(cell)).max().unwrap_or(0)
+        })
+        .collect();
     let mut out = String::new();
     for row in rows {
         let mut line = String::new();
-        for (column, (cell, &widest)) in row.iter().zip(&widths).enumerate() {
+        for (column, (cell, &widest)) in row.as_ref().iter().zip(&widths).enumerate() {
             let gap = " ".repeat(widest - width(cell));
-            let parts = if column < first_figure {
-                [cell, gap.as_str()]
-            } else {
+            let parts = if is_figure(column) {
                 [gap.as_str(), cell]
+            } else {
+                [cell, gap.as_str()]
             };
             line.extend(parts);
             line.push_str("  ");
@@ -44,6 +49,9 @@ mod tests {
     #[test]
     fn wide_scripts_line_up() {
         let rows = [["北京", "1"], ["Foam", "22"], ["e\u{301}", "3"]].map(|row| row.map(String::from));
-        assert_eq!(columns(&rows, 1), "北京   1\nFoam  22\ne\u{301}      3\n");
+        assert_eq!(
+            columns(&rows, |column| column > 0),
+            "北京   1\nFoam  22\ne\u{301}      3\n"
+        );
     }
 }

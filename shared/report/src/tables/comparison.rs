@@ -1,18 +1,19 @@
 //! Two bounces of one preset beside each other, in text.
 
-use std::fmt::Write;
-
 use sumproof_core::dsp::db;
 use sumproof_core::score::outcome::Outcome;
+use sumproof_core::session::part::Unlike;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_wording::Name;
+use sumproof_wording::comparisons;
 use sumproof_wording::numbers::hertz;
 use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::Loudness;
 use crate::names;
-use crate::tables::columns::columns;
+use crate::tables::form::{Form, Shape, dry_cell};
+use crate::tables::table::computed_for;
 
 /// A change of level or of a band below this is not worth a word, dB.
 const WORTH_DB: f64 = 0.5;
@@ -32,25 +33,83 @@ const HEADINGS: [&str; 9] = [
     "wet dB B",
     "tone dB A / B",
 ];
+const SHAPE: Shape = Shape {
+    keys: 2,
+    name: 1,
+    words: 4,
+};
+/// Of the table of the whole sound.
+const WHOLE: Shape = Shape {
+    keys: 1,
+    name: 0,
+    words: 1,
+};
 
-/// What changed from A to B: a sentence, the whole sound, every feed, and the bands that changed most. Both must have been
-/// judged through the same view.
+/// What changed from A to B: a sentence, every feed, the whole sound, and the bands that changed most. Both must have been judged through
+/// the same view. Of two that aren't the same part (`unlike` says why) nothing is judged.
 #[must_use]
-pub fn comparison(a: &Judged<'_>, b: &Judged<'_>) -> String {
+pub fn comparison(a: &Judged<'_>, b: &Judged<'_>, unlike: &[Unlike], form: Form) -> String {
+    let pairs: Vec<(&FeedRow, &FeedRow)> = a.rows.iter().zip(&b.rows).collect();
     let mut out = String::new();
-    // Writing into a string can't fail.
-    let _ = write(&mut out, a, b);
+    for (label, judged) in [("A: ", a), ("B: ", b)] {
+        out += &form.hanging(label, &names::line(judged.file.unwrap_or(&judged.take.name)), 3);
+    }
+    if !unlike.is_empty() {
+        out += &form.paragraph(&comparisons::not_the_same_part(unlike), 0);
+        out.push('\n');
+        return out + &form.table(&whole(a, b), WHOLE);
+    }
+    let feeds: Vec<[String; HEADINGS.len()]> = pairs.iter().map(|(a, b)| cells(a, b)).collect();
+    let whole = whole(a, b);
+    let bands = bands(a, b);
+    let is_unchanged = feeds
+        .iter()
+        .all(|row| row[2] == row[3] && row[4] == row[5] && row[6] == row[7])
+        && whole[1..].iter().all(|row| row[1] == row[2])
+        && bands.is_none();
+    if is_unchanged {
+        out += &form.paragraph(comparisons::NOTHING_CHANGED, 0);
+        return out + &form.paragraph(&computed_for(a.view), 0);
+    }
+    out += &form.paragraph(&sentence(&pairs), 0);
+    if let Some(bands) = bands {
+        out += &form.paragraph(&bands, 0);
+    }
+    out.push('\n');
+    out += &form.paragraph(&computed_for(a.view), 0);
+    out.push('\n');
+    let mut rows = vec![HEADINGS.map(String::from)];
+    rows.extend(feeds);
+    out += &form.table(&rows, SHAPE);
+    out.push('\n');
+    out += &form.table(&whole, WHOLE);
+    out.push('\n');
+    out += &form.paragraph(
+        "< worse, > better. Changes from stereo, what a fader can give back taken out.",
+        0,
+    );
+    if form.explain {
+        out += &form.paragraph(
+            "Where a fault is on one line, either was tried and the worse is shown. Bands: with both as loud as each other.",
+            0,
+        );
+    }
     out
 }
 
-fn write(out: &mut String, a: &Judged<'_>, b: &Judged<'_>) -> std::fmt::Result {
-    let pairs: Vec<(&FeedRow, &FeedRow)> = a.rows.iter().zip(&b.rows).collect();
-    writeln!(out, "A: {}", names::line(a.file.unwrap_or(&a.take.name)))?;
-    writeln!(out, "B: {}", names::line(b.file.unwrap_or(&b.take.name)))?;
-    writeln!(out, "{}", sentence(&pairs))?;
-    writeln!(out)?;
+/// The figures of the whole sound, a heading first: name, A, B, change.
+fn whole(a: &Judged<'_>, b: &Judged<'_>) -> Vec<[String; 4]> {
     let (sums_a, sums_b) = (&a.take.sums, &b.take.sums);
-    let mut rows = vec![["", "A", "B", "change"].map(String::from)];
+    let (length_a, length_b) = (a.take.seconds(), b.take.seconds());
+    let mut rows = vec![
+        ["", "A", "B", "change"].map(String::from),
+        [
+            "length, s".into(),
+            format!("{length_a:.2}"),
+            format!("{length_b:.2}"),
+            figure(Some(length_b - length_a), 2),
+        ],
+    ];
     let mut row = |name: &str, unit: &str, a: Option<f64>, b: Option<f64>, decimals: usize| {
         rows.push([
             if unit.is_empty() {
@@ -65,29 +124,14 @@ fn write(out: &mut String, a: &Judged<'_>, b: &Judged<'_>) -> std::fmt::Result {
         ]);
     };
     let of = |judged: &Judged<'_>, figure: fn(&Loudness) -> f64| judged.loudness.as_ref().map(figure);
-    row("length", "s", Some(a.take.seconds()), Some(b.take.seconds()), 2);
     row("correlation", "", sums_a.correlation(), sums_b.correlation(), 3);
-    row(
-        "sum difference",
-        "dB",
-        sums_a.sum_difference_db(),
-        sums_b.sum_difference_db(),
-        2,
-    );
-    row(
-        "wet over dry in stereo",
-        "dB",
-        a.take.split.wet_over_dry_db(),
-        b.take.split.wet_over_dry_db(),
-        1,
-    );
-    row(
-        "right channel late",
-        "ms",
-        a.take.delay.map(|delay| delay.delay_s * 1000.0),
-        b.take.delay.map(|delay| delay.delay_s * 1000.0),
-        2,
-    );
+    let (difference_a, difference_b) = (sums_a.sum_difference_db(), sums_b.sum_difference_db());
+    row("sum difference", "dB", difference_a, difference_b, 2);
+    // Without a dry or a wet there's nothing to weigh.
+    let balance = |judged: &Judged<'_>| judged.take.split.wet_over_dry_db().filter(|db| db.is_finite());
+    row("wet over dry in stereo", "dB", balance(a), balance(b), 1);
+    let late = |judged: &Judged<'_>| judged.take.delay.map(|delay| delay.delay_s * 1000.0);
+    row("right channel late", "ms", late(a), late(b), 2);
     for (name, unit, get) in [
         (
             "loudness in stereo",
@@ -100,21 +144,7 @@ fn write(out: &mut String, a: &Judged<'_>, b: &Judged<'_>) -> std::fmt::Result {
     ] {
         row(name, unit, of(a, get), of(b, get), 2);
     }
-    out.push_str(&columns(&rows, 1));
-    writeln!(out)?;
-    let mut rows = vec![HEADINGS.map(String::from)];
-    rows.extend(pairs.iter().map(|(a, b)| cells(a, b)));
-    out.push_str(&columns(&rows, 4));
-    if let Some(bands) = bands(a, b) {
-        writeln!(out)?;
-        writeln!(out, "{bands}")?;
-    }
-    writeln!(out)?;
-    writeln!(
-        out,
-        "< worse, > better. dry, wet: change from stereo, the gain to make up taken out. Where a fault is on one line, either \
-         was tried and the worse is shown."
-    )
+    rows
 }
 
 fn figure(value: Option<f64>, decimals: usize) -> String {
@@ -126,7 +156,7 @@ fn outcome(feed: &FeedRow) -> String {
 }
 
 fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
-    let dry = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| scores::dry(&score));
+    let dry = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| dry_cell(&score));
     let wet = |feed: &FeedRow| feed.row.score.map_or("-".into(), |score| scores::wet(&score));
     let tone = |feed: &FeedRow| {
         feed.row
@@ -141,7 +171,7 @@ fn cells(a: &FeedRow, b: &FeedRow) -> [String; HEADINGS.len()] {
     };
     [
         direction.into(),
-        b.name.clone(),
+        names::line(&b.name),
         outcome(a),
         outcome(b),
         dry(a),

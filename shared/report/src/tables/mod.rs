@@ -4,5 +4,7 @@
 
 pub(crate) mod columns;
 pub(crate) mod comparison;
+pub(crate) mod form;
 pub(crate) mod overview;
 pub(crate) mod table;
+pub(crate) mod trend;

@@ -3,54 +3,85 @@
 use std::fmt::Write;
 
 use sumproof_core::score::outcome::Outcome;
-use sumproof_wording::Name;
 use sumproof_wording::scores;
 
 use crate::judge::judged::Judged;
 use crate::judge::set::{Loudness, Spread};
+use crate::judge::steps::first_steps;
 use crate::names;
-use crate::tables::columns::{columns, stroke};
+use crate::tables::columns::stroke;
+use crate::tables::form::{Form, Shape, dry_cell};
+use crate::tables::table::computed_for;
 
 const HEADINGS: [&str; 12] = [
     "",
     "outcome",
     "preset",
     "worst feed",
-    "of all feeds",
-    "wedge dry dB",
-    "wedge wet dB",
+    "dry dB",
+    "wet dB",
+    "hold / thin / drop",
     "correlation",
     "stereo LUFS",
     "wedge LUFS",
     "change LU",
     "peak dBTP",
 ];
-/// Columns from here on hold figures and are set flush right.
-const FIRST_FIGURE: usize = 5;
+const SHAPE: Shape = Shape {
+    keys: 3,
+    name: 2,
+    words: 4,
+};
 
-/// A line per preset, in the order given, and below how far the set's levels spread.
+/// How the set fares, what to do first, a line per preset in the order given, and how far the set's levels spread.
 #[must_use]
-pub fn overview(presets: &[Judged<'_>]) -> String {
+pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
+    let mut out = form.paragraph(&count_sentence(presets), 0);
+    for step in first_steps(presets) {
+        out += &form.paragraph(&step, 0);
+    }
+    if let Some(sentence) = spread_sentence(presets) {
+        out += &form.paragraph(&sentence, 0);
+    }
+    if let Some(preset) = presets.first() {
+        out.push('\n');
+        out += &form.paragraph(&computed_for(preset.view), 0);
+    }
+    out.push('\n');
     let mut lines = vec![HEADINGS.map(String::from)];
     lines.extend(presets.iter().map(cells));
-    let mut out = columns(&lines, FIRST_FIGURE);
-    // Writing into a string can't fail.
-    let _ = write_summary(&mut out, presets);
+    out += &form.table(&lines, SHAPE);
+    out.push('\n');
+    out += &form.paragraph(deciding_sentence(presets), 0);
+    if form.explain {
+        for text in [
+            "dry, wet: change in the mono wedge (both lines added) from stereo, the gain to make up taken out.",
+            "hold / thin / drop: how many feeds do, those with a fault on a line as well.",
+            "LUFS: ITU-R BS.1770, gated; the wedge counts as played by both loudspeakers. change: what adding the lines does to that.",
+            "peak: the higher of stereo and wedge. outcome: with a question mark it is the likelier of two.",
+        ] {
+            out += &form.hanging("", text, 2);
+        }
+    } else {
+        out += &form.paragraph(
+            "dry, wet: in the mono wedge, change from stereo. --explain: what each column is.",
+            0,
+        );
+    }
     out
 }
 
 fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
-    let outcome = preset.outcome();
     let score = preset.wedge.score;
     let lufs = |of: fn(&Loudness) -> f64| level(preset.loudness.as_ref().map(of));
     [
-        outcome.map_or("", stroke).into(),
-        outcome.map_or(scores::NO_READING, Name::name).into(),
+        preset.outcome().map_or("", stroke).into(),
+        preset.word(),
         names::line(&preset.take.name),
-        preset.trouble().unwrap_or("-").into(),
-        counts(preset),
-        score.map_or("-".into(), |score| scores::dry(&score)),
+        names::line(preset.trouble().unwrap_or("-")),
+        score.map_or("-".into(), |score| dry_cell(&score)),
         score.map_or("-".into(), |score| scores::wet(&score)),
+        counts(preset),
         preset
             .take
             .sums
@@ -63,22 +94,11 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
     ]
 }
 
-/// How many feeds hold, thin and drop out: `8 hold, 2 thin, 1 drops out`.
+/// How many feeds hold, thin and drop out.
 fn counts(preset: &Judged<'_>) -> String {
-    let words = [
-        (Outcome::Holds, "holds", "hold"),
-        (Outcome::Thins, "thins", "thin"),
-        (Outcome::DropsOut, "drops out", "drop out"),
-    ];
-    words
-        .into_iter()
-        .filter_map(|(outcome, one, many)| match preset.count(outcome) {
-            0 => None,
-            1 => Some(format!("1 {one}")),
-            count => Some(format!("{count} {many}")),
-        })
-        .collect::<Vec<_>>()
-        .join(", ")
+    [Outcome::Holds, Outcome::Thins, Outcome::DropsOut]
+        .map(|outcome| preset.count(outcome).to_string())
+        .join(" / ")
 }
 
 /// A level, two decimals; a dash where nobody measured it.
@@ -170,18 +190,4 @@ pub(crate) fn deciding_sentence(presets: &[Judged<'_>]) -> &'static str {
         "A preset's outcome is its worst among the feeds in which nobody made a mistake (no flipped, late or dead line, no \
          wrong plug); the counts take those in too."
     }
-}
-
-fn write_summary(out: &mut String, presets: &[Judged<'_>]) -> std::fmt::Result {
-    writeln!(out)?;
-    writeln!(out, "{}", count_sentence(presets))?;
-    if let Some(sentence) = spread_sentence(presets) {
-        writeln!(out, "{sentence}")?;
-    }
-    writeln!(out, "{}", deciding_sentence(presets))?;
-    writeln!(
-        out,
-        "wedge: both lines added; dry and wet are changes from stereo, the gain to make up taken out. LUFS: ITU-R BS.1770, \
-         gated; the wedge counts as played by both loudspeakers. peak: the higher of stereo and wedge."
-    )
 }

@@ -1,20 +1,19 @@
-//! The readable table of one take.
+//! The readable text of one take: what it does, why, what to change, then every feed.
 
-use std::fmt::Write;
-
-use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
 use sumproof_wording::methods;
 use sumproof_wording::numbers::hertz;
+use sumproof_wording::rigs;
 use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
-use crate::judge::set::View;
+use crate::judge::set::{Loudness, View};
 use crate::names;
-use crate::tables::columns::{columns, stroke};
+use crate::tables::columns::stroke;
+use crate::tables::form::{Form, Shape, dry_cell};
 
 const HEADINGS: [&str; 11] = [
     "",
@@ -22,129 +21,169 @@ const HEADINGS: [&str; 11] = [
     "feed",
     "dry dB",
     "wet dB",
+    "tone dB",
     "total dB",
     "balance dB",
     "make up dB",
     "level LU",
-    "tone dB",
     "deepest dip",
 ];
-/// Columns from here on hold figures and are set flush right.
-const FIRST_FIGURE: usize = 3;
+const SHAPE: Shape = Shape {
+    keys: 3,
+    name: 2,
+    words: 3,
+};
+/// Where the figures of the whole sound stand behind their names.
+const LABEL: usize = 18;
 
-/// The table of a take for a rig: the verdict, the exact broadband figures, every feed, and what the figures are against.
-/// Lines end in `\n`; widths fit the contents, so it is set in a fixed pitch.
+/// The text of a take for a rig, as wide as goes into a pipe, with every column explained.
 #[must_use]
 pub fn table(take: &Take, rig: &Rig) -> String {
-    table_of(&Judged::of_take(take, &View::from(rig)))
+    let form = Form {
+        explain: true,
+        ..Form::default()
+    };
+    table_of(&Judged::of_take(take, &View::from(rig)), form)
 }
 
-/// The same for a preset that has been judged, with its loudness if that was measured.
+/// The same for a preset that has been judged, with its loudness if that was measured: the verdict, why, what to do, then for which lines and
+/// limits, every feed, and the exact figures of the whole sound. Lines end in `\n`; it is set in a fixed pitch.
 #[must_use]
-pub fn table_of(preset: &Judged<'_>) -> String {
-    let mut out = String::new();
-    // Writing into a string can't fail.
-    let _ = write_head(&mut out, preset);
-    let _ = write_rows(&mut out, &preset.rows);
-    let _ = write_recommendations(&mut out, preset);
-    let _ = write_notes(&mut out, preset);
+pub fn table_of(preset: &Judged<'_>, form: Form) -> String {
+    let mut out = head(preset, form);
+    out += &recommendations(preset, form);
+    out += &form.paragraph(&computed_for(preset.view), 0);
+    out.push('\n');
+    let mut lines = vec![HEADINGS.map(String::from)];
+    lines.extend(preset.rows.iter().map(cells));
+    out += &form.table(&lines, SHAPE);
+    out.push('\n');
+    for (label, text) in figures(preset) {
+        out += &form.hanging(&format!("{label:<LABEL$}"), &text, LABEL);
+    }
+    out.push('\n');
+    out += &notes(preset, form);
     out
 }
 
-fn write_head(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
+fn head(preset: &Judged<'_>, form: Form) -> String {
     let take = preset.take;
-    writeln!(
-        out,
+    let name = format!(
         "{}: {:.2} s at {} kHz, {} pass",
         names::line(&take.name),
         take.seconds(),
         take.rate_hz / 1000.0,
         take.pass.name()
-    )?;
-    writeln!(out, "{}", preset.verdict)?;
-    writeln!(out)?;
+    );
+    format!(
+        "{}{}\n",
+        form.paragraph(&name, 0),
+        form.paragraph(&preset.verdict, 0)
+    )
+}
+
+fn recommendations(preset: &Judged<'_>, form: Form) -> String {
+    let mut out = String::new();
+    for (heading, sentences) in [("Why:", &preset.why), ("What now:", &preset.what_now)] {
+        if sentences.is_empty() {
+            continue;
+        }
+        out += &format!("{heading}\n");
+        for sentence in sentences {
+            out += &form.hanging("  ", sentence, 4);
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// With which lines and limits: a sentence or two.
+pub(crate) fn computed_for(view: &View) -> String {
+    format!("{} {}", rigs::lines(&view.rig), rigs::limits(&view.rig.limits))
+}
+
+/// What the whole sound is: a name and a text each.
+fn figures(preset: &Judged<'_>) -> Vec<(&'static str, String)> {
+    let take = preset.take;
     let sums = &take.sums;
     let figure = |value: Option<f64>, decimals: usize| {
         value.map_or(scores::NO_READING.to_string(), |value| {
             scores::figure(value, decimals)
         })
     };
-    let in_db = |value: Option<f64>| {
-        let text = figure(value, 2);
-        if text.ends_with(|c: char| c.is_ascii_digit()) {
-            format!("{text} dB")
-        } else {
+    let in_db = |value: Option<f64>| scores::in_db(&figure(value, 2));
+    let mut rows = vec![
+        ("correlation", figure(sums.correlation(), 3)),
+        (
+            "sum difference",
+            format!(
+                "{}; with one line flipped {}",
+                in_db(sums.sum_difference_db()),
+                in_db(sums.flipped_difference_db())
+            ),
+        ),
+        (
+            "level difference",
+            channels::level_difference(sums.level_difference_db()),
+        ),
+    ];
+    rows.extend(preset.loudness.iter().flat_map(loudness));
+    rows.push(("channel delay", channels::delay(take.delay)));
+    if take.invalid_frames > 0 {
+        let text = format!(
+            "{} frames that were not numbers or above +60 dBFS",
+            take.invalid_frames
+        );
+        rows.push(("left out", text));
+    }
+    rows.extend(channels::gaps(take.gaps).map(|gaps| ("gaps", gaps)));
+    rows.push(("dry and wet", balance(preset)));
+    rows.push(("", methods::limits(take.method()).into()));
+    rows
+}
+
+fn loudness(loudness: &Loudness) -> [(&'static str, String); 2] {
+    let with = |value: f64, text: String| {
+        if value.is_finite() {
             text
+        } else {
+            scores::NO_READING.into()
         }
     };
-    writeln!(
-        out,
-        "correlation        {}; it alone decides nothing: a padded line correlates like a good one",
-        figure(sums.correlation(), 3)
-    )?;
-    writeln!(out, "sum difference     {}", in_db(sums.sum_difference_db()))?;
-    writeln!(
-        out,
-        "  one line flipped {} (both exact, average sum against the mean power of both channels)",
-        in_db(sums.flipped_difference_db())
-    )?;
-    writeln!(
-        out,
-        "level difference   {}",
-        channels::level_difference(sums.level_difference_db())
-    )?;
-    if let Some(loudness) = preset.loudness {
-        let lufs = |value: f64| {
-            if value.is_finite() {
-                format!("{value:.2} LUFS")
-            } else {
-                scores::NO_READING.into()
-            }
-        };
-        let peak = |value: f64| {
-            if value.is_finite() {
-                format!("{value:+.2} dBTP")
-            } else {
-                scores::NO_READING.into()
-            }
-        };
-        writeln!(
-            out,
-            "loudness           stereo {}, mono wedge {} (counted as played by both loudspeakers)",
-            lufs(loudness.stereo_lufs),
-            lufs(loudness.wedge_lufs)
-        )?;
-        writeln!(
-            out,
-            "true peak          stereo {}, mono wedge {}",
-            peak(loudness.stereo_peak_dbtp),
-            peak(loudness.wedge_peak_dbtp)
-        )?;
-    }
-    writeln!(out, "channel delay      {}", channels::delay(take.delay))?;
-    if take.invalid_frames > 0 {
-        writeln!(
-            out,
-            "left out           {} frames that were not numbers or above +60 dBFS",
-            take.invalid_frames
-        )?;
-    }
-    if let Some(gaps) = channels::gaps(take.gaps) {
-        writeln!(out, "gaps               {gaps}")?;
-    }
+    let lufs = |value: f64| with(value, format!("{value:.2} LUFS"));
+    let peak = |value: f64| with(value, format!("{value:+.2} dBTP"));
+    [
+        (
+            "loudness",
+            format!(
+                "stereo {}, mono wedge {}",
+                lufs(loudness.stereo_lufs),
+                lufs(loudness.wedge_lufs)
+            ),
+        ),
+        (
+            "true peak",
+            format!(
+                "stereo {}, mono wedge {}",
+                peak(loudness.stereo_peak_dbtp),
+                peak(loudness.wedge_peak_dbtp)
+            ),
+        ),
+    ]
+}
+
+fn balance(preset: &Judged<'_>) -> String {
+    let split = &preset.take.split;
     let heard = preset.wedge.score.is_some();
-    let balance = match take.split.wet_over_dry_db().filter(|_| heard) {
+    match split.wet_over_dry_db().filter(|_| heard) {
         None => scores::NO_READING.to_string(),
         Some(db) if db == f64::INFINITY => "no dry found".into(),
         Some(db) if db == f64::NEG_INFINITY => "no wet found".into(),
         Some(db) => {
-            let near = methods::range(&take.split).map_or(String::new(), |range| format!(" ({range})"));
+            let near = methods::range(split).map_or(String::new(), |range| format!(" ({range})"));
             format!("wet {db:+.1} dB against dry in stereo{near}")
         }
-    };
-    writeln!(out, "dry and wet        {balance}")?;
-    writeln!(out, "                   {}", methods::limits(take.method()))?;
-    writeln!(out)
+    }
 }
 
 fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
@@ -152,86 +191,60 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
     let Some(score) = row.score else {
         let mut cells = <[String; HEADINGS.len()]>::default();
         cells[1] = scores::NO_READING.into();
-        cells[2] = feed.label.clone();
+        cells[2] = names::line(&feed.label);
         return cells;
     };
     [
         row.outcome.map_or("", stroke).into(),
         scores::word(row),
-        feed.label.clone(),
-        scores::dry(&score),
+        names::line(&feed.label),
+        dry_cell(&score),
         scores::wet(&score),
+        score.tone_db.map_or("-".into(), |db| format!("{db:.1}")),
         scores::change(Some(score.total_db)),
         scores::balance(&score),
         scores::makeup(&score),
         scores::change(Some(score.level_lu)),
-        score.tone_db.map_or("-".into(), |db| format!("{db:.1}")),
         score.dip.map_or("-".into(), |dip| {
             format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
         }),
     ]
 }
 
-fn write_rows(out: &mut String, rows: &[FeedRow]) -> std::fmt::Result {
-    let mut lines = vec![HEADINGS.map(String::from)];
-    lines.extend(rows.iter().map(cells));
-    out.push_str(&columns(&lines, FIRST_FIGURE));
-    writeln!(out)
-}
+/// What stands below the table where it isn't explained.
+pub(crate) const LEGEND: &str =
+    "Changes from stereo, what a fader can give back taken out. --explain: what each column is.";
 
-fn write_recommendations(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
-    for (heading, sentences) in [("Why:", &preset.why), ("What now:", &preset.what_now)] {
-        if sentences.is_empty() {
-            continue;
-        }
-        writeln!(out, "{heading}")?;
-        for sentence in sentences {
-            writeln!(out, "  {sentence}")?;
-        }
-        writeln!(out)?;
-    }
-    Ok(())
-}
-
-fn write_notes(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
-    let rig = &preset.view.rig;
-    let law = match rig.law {
-        SumLaw::Average => "the average of both lines",
-        SumLaw::Minus3Db => "both lines 3.01 dB down, added",
-        SumLaw::Unity => "both lines added as they are",
-    };
-    writeln!(
-        out,
-        "dry, wet, total: change from stereo (mean power of both channels), the gain to make up taken out. A sum is {law}."
-    )?;
-    writeln!(out, "balance: wet change minus dry change; positive is wetter.")?;
-    writeln!(
-        out,
-        "level: K-weighted (ITU-R BS.1770) against stereo, nothing made up; a mono feed counts as played by both loudspeakers."
-    )?;
-    writeln!(
-        out,
-        "tone: rms over 1/3-octave bands of the sum difference, its mean taken out. dip: against the feed's own total."
-    )?;
-    writeln!(
-        out,
-        "Where a fault is on one line, either was tried: the one named is the worse. Limits: dry holds to {:.1}, drops out \
-         below {:.1} dB; balance {:+.1} to {:+.1} dB; tone {:.1} dB.",
-        rig.limits.dry_holds_db,
-        rig.limits.dry_drops_out_db,
-        rig.limits.drier_db,
-        rig.limits.wetter_db,
-        rig.limits.tone_db
-    )?;
+fn notes(preset: &Judged<'_>, form: Form) -> String {
+    let mut out = String::new();
     for feed in &preset.rows {
         if let Some(limited) = feed.above_40_hz_db {
-            writeln!(
-                out,
-                "Above 40 Hz the total of '{}' is {} dB: what lies below decides the figure in the table.",
-                feed.label.clone(),
-                scores::change(Some(limited))
-            )?;
+            let text = format!(
+                "Above 40 Hz the total of '{}' is {}: what lies below decides the figure in the table.",
+                names::line(&feed.label),
+                scores::in_db(&scores::change(Some(limited)))
+            );
+            out += &form.paragraph(&text, 0);
         }
     }
-    Ok(())
+    if !form.explain {
+        return out + &form.paragraph(LEGEND, 0);
+    }
+    let sum = format!(
+        "dry, wet, total: change from stereo (mean power of both channels), the gain to make up taken out. A sum is {}.",
+        rigs::law(preset.view.rig.law)
+    );
+    for text in [
+        sum.as_str(),
+        "balance: wet change minus dry change; positive is wetter.",
+        "make up: the gain that brings the level back.",
+        "level: K-weighted (ITU-R BS.1770) against stereo, nothing made up; a mono feed counts as played by both loudspeakers.",
+        "tone: rms over 1/3-octave bands of the sum difference, its mean taken out. dip: against the feed's own total.",
+        "outcome: with a question mark it is the likelier of two. Where a fault is on one line, either was tried: the one named is the worse.",
+        "correlation: it alone decides nothing; a padded line correlates like a good one. sum difference: exact, average sum against the mean \
+         power of both channels.",
+    ] {
+        out += &form.hanging("", text, 2);
+    }
+    out
 }

@@ -158,7 +158,11 @@ pub fn lines_json(report: &LinesReport) -> String {
         },
         own: report.own.as_ref().map(choice_form),
         choices: report.choices.iter().map(choice_form).collect(),
-        why: why(report),
+        why: why(report)
+            .into_iter()
+            .map(|(label, text)| format!("{label}{text}"))
+            .collect::<Vec<_>>()
+            .join("\n"),
     };
     // Plain structs of numbers and texts always serialise.
     serde_json::to_string_pretty(&document).unwrap_or_default()

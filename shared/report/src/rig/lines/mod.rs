@@ -11,6 +11,7 @@ use sumproof_wording::scores;
 use sumproof_wording::{Name, boxes};
 
 use crate::rig::file::RigFile;
+use crate::tables::form::Form;
 
 pub use json::lines_json;
 
@@ -112,7 +113,7 @@ fn figure(value: f64, unit: &str) -> String {
 }
 
 /// The rows of what arrives: a name, and a cell for a line.
-fn rows(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, String)> {
+fn rows_of(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, String)> {
     let number = usize::from(side == Side::Right);
     let (one, arrival) = (
         [&choice.candidate.left, &choice.candidate.right][number],
@@ -200,24 +201,24 @@ pub fn gig_text(gig: &Gig) -> String {
     format!("{mains}, {inputs}, {phantom}")
 }
 
-/// Why the best is the best, a few lines.
+/// What to take, why, what speaks against it, and what is next best: a label and a text each.
 #[must_use]
-pub fn why(report: &LinesReport) -> String {
+pub fn why(report: &LinesReport) -> Vec<(&'static str, String)> {
     let Some(best) = report.choices.first() else {
-        return "There is nothing to choose from.".into();
+        return vec![("", "There is nothing to choose from.".into())];
     };
     let merits: Vec<&str> = best.merits.iter().map(|&merit| boxes::merit(merit)).collect();
-    let mut said = format!("Take: {}.", name_of(&best.candidate));
+    let mut said = vec![("Take: ", format!("{}.", name_of(&best.candidate)))];
     if !merits.is_empty() {
-        said.push_str(&format!("\nWhy: it {}.", joined(&merits)));
+        said.push(("Why: ", format!("it {}.", joined(&merits))));
     }
-    match best.troubles.as_slice() {
-        [] => said.push_str("\nNothing speaks against it."),
+    said.push(match best.troubles.as_slice() {
+        [] => ("", "Nothing speaks against it.".into()),
         troubles => {
             let against: Vec<String> = troubles.iter().map(|&trouble| boxes::trouble(trouble)).collect();
-            said.push_str(&format!("\nBut mind: it {}.", against.join("; it ")));
+            ("But mind: ", format!("it {}.", against.join("; it ")))
         }
-    }
+    });
     if let Some(next) = report.choices.get(1) {
         let against = next
             .troubles
@@ -225,7 +226,10 @@ pub fn why(report: &LinesReport) -> String {
             .map_or("nothing speaks against it either".into(), |worst| {
                 format!("it {}", boxes::trouble(*worst))
             });
-        said.push_str(&format!("\nNext best: {} ({against}).", name_of(&next.candidate)));
+        said.push((
+            "Next best: ",
+            format!("{} ({against}).", name_of(&next.candidate)),
+        ));
     }
     said
 }
@@ -238,53 +242,75 @@ fn joined(parts: &[&str]) -> String {
     }
 }
 
-/// The report for people.
-#[must_use]
-pub fn lines_table(report: &LinesReport) -> String {
-    let source = &report.source;
-    let mut out = format!(
-        "Your outputs: {} dBu when you play loud, {}, {}.\n",
-        scores::figure(source.level_dbu, 1),
-        ohms(source.impedance_ohm),
-        source.drive.id()
-    );
-    if let Some(own) = &report.own {
-        let left = rows(own, Side::Left, source);
-        let right = rows(own, Side::Right, source);
-        out.push_str(&format!(
-            "\n{:<27}{:<29}{}\n",
-            "What arrives", "left line", "right line"
-        ));
-        for ((name, left), (_, right)) in left.iter().zip(&right) {
-            out.push_str(&format!("  {name:<26}{left:<28}{right}\n"));
-        }
-        out.push_str("\nWhat differs between them\n");
-        for sentence in boxes::differences(own) {
-            out.push_str(&format!("  {sentence}\n"));
-        }
-    }
-    out.push_str(&format!(
-        "\nThe choices, best first ({})\n",
-        gig_text(&report.gig)
-    ));
-    for (index, choice) in report.choices.iter().enumerate() {
+/// The choices, a heading first: place, boxes, what speaks for them and against.
+fn choices(report: &LinesReport) -> Vec<[String; 4]> {
+    let mut rows = vec![["", "boxes", "for it", "against it"].map(String::from)];
+    rows.extend(report.choices.iter().enumerate().map(|(index, choice)| {
         let yours = if report.own.as_ref() == Some(choice) {
             " (your lines)"
         } else {
             ""
         };
-        out.push_str(&format!(
-            "  {}. {}{yours}\n",
-            index + 1,
-            name_of(&choice.candidate)
-        ));
-        for merit in &choice.merits {
-            out.push_str(&format!("     + {}\n", boxes::merit(*merit)));
-        }
-        for trouble in &choice.troubles {
-            out.push_str(&format!("     - {}\n", boxes::trouble(*trouble)));
-        }
+        let list = |texts: Vec<String>| {
+            if texts.is_empty() {
+                "-".into()
+            } else {
+                texts.join("; ")
+            }
+        };
+        [
+            format!("{}", index + 1),
+            format!("{}{yours}", name_of(&choice.candidate)),
+            list(
+                choice
+                    .merits
+                    .iter()
+                    .map(|&merit| boxes::merit(merit).into())
+                    .collect(),
+            ),
+            list(
+                choice
+                    .troubles
+                    .iter()
+                    .map(|&trouble| boxes::trouble(trouble))
+                    .collect(),
+            ),
+        ]
+    }));
+    rows
+}
+
+/// The report for people: what to take and why first, then the choices in a table, then what arrives over the player's own lines.
+#[must_use]
+pub fn lines_table(report: &LinesReport, form: Form) -> String {
+    let source = &report.source;
+    let mut out = String::new();
+    for (label, text) in why(report) {
+        out += &form.hanging(label, &text, 2);
     }
-    out.push_str(&format!("\n{}\n", why(report)));
+    out.push('\n');
+    let for_what = format!(
+        "For outputs of {} dBu when you play loud, {}, {}; {}.",
+        scores::figure(source.level_dbu, 1),
+        ohms(source.impedance_ohm),
+        source.drive.id(),
+        gig_text(&report.gig)
+    );
+    out += &form.paragraph(&for_what, 0);
+    out.push('\n');
+    out += &form.texts(&choices(report), [1, 22, 27, 34]);
+    if let Some(own) = &report.own {
+        out.push('\n');
+        for sentence in boxes::differences(own) {
+            out += &form.paragraph(&sentence, 0);
+        }
+        out.push('\n');
+        let left = rows_of(own, Side::Left, source);
+        let right = rows_of(own, Side::Right, source);
+        let mut rows = vec![["What arrives", "left line", "right line"].map(String::from)];
+        let each = left.into_iter().zip(right);
+        rows.extend(each.map(|((name, left), (_, right))| [name.into(), left, right]));
+        out += &form.texts(&rows, [27, 27, 27]);
+    }
     out
 }

@@ -1,0 +1,48 @@
+//! What to do first with a set.
+
+use std::collections::BTreeMap;
+
+use sumproof_core::score::outcome::Outcome;
+use sumproof_wording::sets;
+
+use crate::judge::judged::Judged;
+use crate::names;
+
+/// So many presets are named.
+const NAMED: usize = 3;
+
+/// Which presets to begin with, and which change helps most of those that don't hold: a sentence each.
+#[must_use]
+pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
+    let mut troubled: Vec<&Judged<'_>> = presets
+        .iter()
+        .filter(|preset| preset.outcome().is_some_and(|outcome| outcome != Outcome::Holds))
+        .collect();
+    troubled.sort_by(|a, b| a.worse_than(b));
+    let named: Vec<(String, String, String)> = troubled
+        .iter()
+        .take(NAMED)
+        .map(|preset| {
+            (
+                names::line(&preset.take.name),
+                preset.word(),
+                names::line(preset.trouble().unwrap_or_default()),
+            )
+        })
+        .collect();
+    let mut steps = vec![sets::begin_with(&named, troubled.len() - named.len())];
+    let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
+    for preset in &troubled {
+        for change in preset
+            .advice
+            .iter()
+            .filter_map(|advice| sets::change(&advice.action))
+        {
+            *counts.entry(change).or_default() += 1;
+        }
+    }
+    if let Some((change, count)) = counts.into_iter().max_by_key(|(_, count)| *count) {
+        steps.push(sets::helps_most(change, count, troubled.len()));
+    }
+    steps
+}

@@ -1,0 +1,67 @@
+//! A set of presets: what to do first.
+
+use sumproof_core::explain::advice::Action;
+
+/// A change in a preset, without its figures: `flip one channel`. `None` of what isn't one.
+///
+/// ```
+/// use sumproof_core::explain::advice::Action;
+///
+/// assert_eq!(sumproof_wording::sets::change(&Action::FlipChannel), Some("flip one channel"));
+/// assert_eq!(sumproof_wording::sets::change(&Action::FlipLineBack), None);
+/// ```
+#[must_use]
+pub fn change(action: &Action) -> Option<&'static str> {
+    match action {
+        Action::FlipChannel => Some("flip one channel"),
+        Action::RemoveDelay { .. } => Some("take out the delay between the channels"),
+        Action::WetLevel { change_db } if *change_db >= 0.0 => Some("add wet"),
+        Action::WetLevel { .. } => Some("take away wet"),
+        Action::DryOffset { .. } => Some("pan the dry to one side a little"),
+        Action::OneLine { .. } | Action::KeepLinesWithin { .. } | Action::FlipLineBack => None,
+    }
+}
+
+/// Which presets to begin with: `names` with what becomes of each and where, the worst first; `more` are left.
+#[must_use]
+pub fn begin_with(names: &[(String, String, String)], more: usize) -> String {
+    if names.is_empty() {
+        return "Nothing to do first: no preset thins or drops out where nobody made a mistake.".into();
+    }
+    let list: Vec<String> = names
+        .iter()
+        .map(|(name, outcome, feed)| format!("{name} ({outcome}: {feed})"))
+        .collect();
+    let rest = if more > 0 {
+        format!(", then {more} more")
+    } else {
+        String::new()
+    };
+    format!("Begin with {}{rest}.", list.join(", "))
+}
+
+/// Which change helps how many of those that don't hold.
+#[must_use]
+pub fn helps_most(change: &str, count: usize, of: usize) -> String {
+    let presets = if of == 1 {
+        "the one that doesn't hold".into()
+    } else {
+        format!("{count} of the {of} that don't hold")
+    };
+    format!("What helps most: {change}, in {presets}; each has its figures in its own text.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_worst_are_named_and_the_others_counted() {
+        let one = ["Foam", "drops out", "mono wedge"].map(String::from);
+        let names = [(one[0].clone(), one[1].clone(), one[2].clone())];
+        assert_eq!(begin_with(&names, 0), "Begin with Foam (drops out: mono wedge).");
+        assert!(begin_with(&names, 2).ends_with(", then 2 more."));
+        assert!(begin_with(&[], 0).starts_with("Nothing to do first"));
+        assert!(helps_most("add wet", 2, 3).contains("add wet, in 2 of the 3"));
+    }
+}

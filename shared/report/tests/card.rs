@@ -79,19 +79,18 @@ fn everything_the_engineer_needs_is_there() {
     for part in [
         "Guitar & voice",
         "rack",
-        "Player: Guitar & voice Show: ____________ Date: ____________",
+        "Player: Guitar & voice Show: __________ Date: __________",
         "I send: stereo, two channels, pan hard left and right. If you have one channel: either line, centred.",
-        "channel at the desk ____________ ____________",
-        "name clean ____________",
-        "DI adapter cable active direct box",
-        "into mic input",
+        "channel at the desk __________ __________",
+        "name clean __________",
+        "DI adapter cable, into a mic input active direct box, into a mic input",
         "pad YES (peaks taken as 12 dB over rms)",
         "48 V NO: it would reach my outputs YES, after plugging",
         "loud playing −2 dBu rms, ____ dBu peak −1 dBu rms, ____ dBu peak",
         "low-end roll-off none 5 Hz",
         "polarity pin 2 hot FLIPPED (pin 3 hot): press the switch on this one",
         "ground joined to yours, not isolated",
-        "Monitor wish: ____________ Stage position: ____________ Contact: ____________",
+        "Monitor wish: __________ Stage position: __________ Contact: __________",
         "The lines are not alike",
         "30 seconds at the sound check",
         "If only one line fits",
@@ -100,7 +99,7 @@ fn everything_the_engineer_needs_is_there() {
         "Never lift a mains protective earth. A ground lift is for the audio shield only.",
         "call the venue's electrician. Local codes stand.",
         "48 V off before anything is plugged",
-        "Stage and house on different supplies is ordinary",
+        "A ground loop; different supplies are ordinary",
     ] {
         assert!(text.contains(part), "{part}\n{text}");
     }
@@ -118,7 +117,7 @@ fn everything_the_engineer_needs_is_there() {
     // Nothing is known of the boxes: say so.
     let nothing = words(&RigFile::default(), &[], Paper::A4);
     assert!(
-        nothing.contains("DI ask me into ask me pad ask me 48 V ask me ground ask me"),
+        nothing.contains("DI ask me pad ask me 48 V ask me ground ask me polarity ask me"),
         "{nothing}"
     );
     // And no number that nobody entered.
@@ -357,7 +356,7 @@ fn the_examples_make_cards() {
         let file = parse(text).expect("an example of ours");
         for paper in Paper::ALL {
             let made = card(&file, &[], paper, CardForm::Pdf).expect("it fits");
-            assert!(made.scale >= 0.95, "{}", made.scale);
+            assert!(made.scale >= 0.9, "{}", made.scale);
         }
     }
 }

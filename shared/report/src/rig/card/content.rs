@@ -15,7 +15,7 @@ use crate::rig::lines::{box_name, corner, delay};
 pub const FIRST: &str = "If the wedge is all reverb, press the polarity switch on one of my two channels.";
 
 /// What is left to be written in by hand.
-const BLANK: &str = "____________";
+const BLANK: &str = "__________";
 /// What only the player knows.
 const ASK: &str = "ask me";
 
@@ -78,8 +78,8 @@ const NEVER: [[&str; 3]; 5] = [
     ],
     [
         "Hum",
-        "A ground loop: two grounds are joined",
-        "An isolated DI, or lift the audio shield at the box; never a mains earth",
+        "A ground loop; different supplies are ordinary",
+        "Isolated DIs, or lift the audio shield at the box; never a mains earth",
     ],
 ];
 
@@ -267,15 +267,16 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
     row(
         "DI",
         each(&|way| {
-            way.of_box(|one| match boxes {
-                Some(Whose::Mine) => format!("mine: {}", box_name(one)),
-                Some(Whose::Yours) => format!("yours, please: {}", box_name(one)),
-                None => box_name(one),
+            way.of_box(|one| {
+                let whose = match boxes {
+                    Some(Whose::Mine) => "mine: ",
+                    Some(Whose::Yours) => "yours, please: ",
+                    None => "",
+                };
+                format!("{whose}{}, into a {}", box_name(one), one.spec().input.name())
             })
         }),
     );
-    let input = |way: &Way| way.of_box(|one| one.spec().input.name().into());
-    row("into", each(&input));
     row("pad", each(&Way::pad));
     row(
         "48 V",
@@ -285,7 +286,7 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
         "ground",
         each(&|way| way.of_box(|one| ground(one.spec().isolation).into())),
     );
-    row("polarity", each(&|way| polarity(way.line.polarity).into()));
+    row("polarity", each(&|way| polarity(way)));
     row("loud playing", each(&Way::level));
     if ways
         .iter()
@@ -302,10 +303,10 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
     rows
 }
 
-fn polarity(polarity: Polarity) -> &'static str {
-    match polarity {
-        Polarity::Normal => "pin 2 hot",
-        Polarity::Flipped => "FLIPPED (pin 3 hot): press the switch on this one",
+fn polarity(way: &Way) -> String {
+    match way.line.polarity {
+        Polarity::Normal => way.of_box(|_| "pin 2 hot".into()),
+        Polarity::Flipped => "FLIPPED (pin 3 hot): press the switch on this one".into(),
     }
 }
 
@@ -426,6 +427,5 @@ fn cautions(ways: &[Way; 2]) -> Vec<String> {
         first,
         "Never lift a mains protective earth. A ground lift is for the audio shield only.".into(),
         "A tingle, or a voltage measured between metal parts: stop, and call the venue's electrician. Local codes stand.".into(),
-        "Stage and house on different supplies is ordinary: isolate both lines.".into(),
     ]
 }

@@ -31,9 +31,9 @@ pub mod lengths {
     /// `card.left`, `card.right`.
     pub const CARRIES: usize = 80;
     /// `card.show`, `card.date`, `card.contact`, `card.position`, `card.connector`.
-    pub const SHORT: usize = 40;
+    pub const SHORT: usize = 30;
     /// `card.monitor`.
-    pub const MONITOR: usize = 80;
+    pub const MONITOR: usize = 60;
     /// One of `card.notes`.
     pub const NOTE: usize = 140;
     /// `card.notes`.

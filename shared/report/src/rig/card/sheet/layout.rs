@@ -137,7 +137,7 @@ impl<'t> Layout<'t> {
         let title = self.block(Role::Title, FIRST, TITLE, self.left, self.width());
         self.sheet.blocks.push(title);
         self.space(5.0);
-        self.labelled(&card.who, [0.5, 0.3, 0.2]);
+        self.labelled(&card.who, [0.46, 0.29, 0.25]);
         self.space(2.0);
         let send = self.block(Role::Paragraph, &card.send, STRONG, self.left, self.width());
         self.sheet.blocks.push(send);
@@ -232,7 +232,7 @@ impl<'t> Layout<'t> {
             parts: rows.into_iter().map(Part::Block).collect(),
         });
         self.space(3.0);
-        self.labelled(&card.stage, [0.4, 0.3, 0.3]);
+        self.labelled(&card.stage, [0.42, 0.29, 0.29]);
         if !card.differs.is_empty() {
             self.space(2.0);
             let differs = self.block(Role::Paragraph, &card.differs, STRONG, self.left, self.width());

@@ -152,12 +152,15 @@ fn texts_with_no_room_are_refused_with_what_to_do() {
     let rig = place.file("long.toml");
     let wide = |length: usize| "W".repeat(length);
     let text = format!(
-        "[left]\ndelay_ms = 1\n[card]\nplayer = \"{}\"\nrig = \"{}\"\nleft = \"{}\"\nright = \"{}\"\nnotes = [{}]\nat_risk = [{}]\n",
+        "[left]\ndelay_ms = 1\n[card]\nplayer = \"{}\"\nmonitor = \"{}\"\ncontact = \"{}\"\nposition = \"{}\"\nrig = \"{}\"\nleft = \"{}\"\nright = \"{}\"\nnotes = [{}]\nat_risk = [{}]\n",
         wide(60),
+        wide(60),
+        wide(30),
+        wide(30),
         wide(120),
         wide(80),
         wide(80),
-        vec![format!("\"{}\"", wide(140)); 4].join(", "),
+        vec![format!("\"{}\"", wide(120)); 4].join(", "),
         vec![format!("\"{}\"", wide(100)); 20].join(", "),
     );
     fs::write(&rig, text).expect("a place to write");

@@ -370,7 +370,7 @@ proptest! {
         player in "\\PC{0,60}",
         rig in "\\PC{0,120}",
         left in "\\PC{0,80}",
-        notes in prop::collection::vec("\\PC{0,140}", 0..4),
+        notes in prop::collection::vec("\\PC{0,120}", 0..4),
         at_risk in prop::collection::vec("[a-zA-Z ]{0,100}", 0..30),
         letter in any::<bool>(),
     ) {

@@ -35,7 +35,7 @@ pub mod lengths {
     /// `card.monitor`.
     pub const MONITOR: usize = 60;
     /// One of `card.notes`.
-    pub const NOTE: usize = 140;
+    pub const NOTE: usize = 120;
     /// `card.notes`.
     pub const NOTES: usize = 4;
     /// One of `card.at_risk`.

@@ -136,7 +136,7 @@ impl<'t> Layout<'t> {
     fn head(&mut self, card: &Card) {
         let title = self.block(Role::Title, FIRST, TITLE, self.left, self.width());
         self.sheet.blocks.push(title);
-        self.space(5.0);
+        self.space(4.0);
         self.labelled(&card.who, [0.46, 0.29, 0.25]);
         self.space(2.0);
         let send = self.block(Role::Paragraph, &card.send, STRONG, self.left, self.width());
@@ -198,12 +198,12 @@ impl<'t> Layout<'t> {
             (Role::Head, "Left line", HEADING, first, cell - gap),
             (Role::Head, "Right line", HEADING, second, cell - gap),
         ])];
-        self.space(1.5);
+        self.space(1.2);
         for (index, [name, left, right]) in card.rows.iter().enumerate() {
             if index > 0 {
                 self.rule(false);
             }
-            self.space(1.2);
+            self.space(0.7);
             let style = |text: &str| {
                 // What must not be overlooked.
                 if ["YES", "NO:", "FLIPPED"]
@@ -225,7 +225,7 @@ impl<'t> Layout<'t> {
                     (Role::Cell, right, style(right), second, cell - gap),
                 ])
             });
-            self.space(1.2);
+            self.space(0.7);
         }
         self.sheet.blocks.push(Block {
             role: Role::Table,
@@ -238,9 +238,9 @@ impl<'t> Layout<'t> {
             let differs = self.block(Role::Paragraph, &card.differs, STRONG, self.left, self.width());
             self.sheet.blocks.push(differs);
         }
-        self.space(5.0);
+        self.space(4.0);
         self.rule(true);
-        self.space(5.0);
+        self.space(4.0);
     }
 
     /// The test on the left; one line, and notes, on the right.
@@ -264,15 +264,15 @@ impl<'t> Layout<'t> {
         let said = self.block(Role::Paragraph, &card.one_line, BODY, right, column);
         self.sheet.blocks.push(section(vec![heading, said]));
         if !card.notes.is_empty() {
-            self.space(5.0);
+            self.space(4.0);
             let heading = self.block(Role::Heading, "Good to know", HEADING, right, column);
             let notes = self.list(Role::List, &card.notes, right, column);
             self.sheet.blocks.push(section(vec![heading, notes]));
         }
         self.y = self.y.max(lowest);
-        self.space(5.0);
+        self.space(4.0);
         self.rule(true);
-        self.space(5.0);
+        self.space(4.0);
     }
 
     fn list(&mut self, role: Role, texts: &[String], x: f64, width: f64) -> Block {
@@ -292,7 +292,7 @@ impl<'t> Layout<'t> {
                 role: Role::Entry,
                 parts: entry,
             }));
-            self.space(1.5);
+            self.space(1.2);
         }
         Block { role, parts }
     }
@@ -320,13 +320,13 @@ impl<'t> Layout<'t> {
         ])];
         for [heard, because, then] in &card.never {
             self.rule(false);
-            self.space(1.2);
+            self.space(0.7);
             rows.push(self.row(&[
                 (Role::Head, heard, STRONG, x[0], widths[0] - gap),
                 (Role::Cell, because, BODY, x[1], widths[1] - gap),
                 (Role::Cell, then, BODY, x[2], widths[2]),
             ]));
-            self.space(1.2);
+            self.space(0.7);
         }
         let table = Block {
             role: Role::Table,
@@ -335,7 +335,7 @@ impl<'t> Layout<'t> {
         self.sheet.blocks.push(section(vec![heading, table]));
         self.space(4.0);
         self.rule(true);
-        self.space(5.0);
+        self.space(4.0);
     }
 
     fn at_risk(&mut self, card: &Card, named: usize) {
@@ -346,7 +346,7 @@ impl<'t> Layout<'t> {
         if !card.faults.is_empty() {
             let faults = capital(&card.faults);
             blocks.push(self.block(Role::Paragraph, &faults, BODY, self.left, self.width()));
-            self.space(1.5);
+            self.space(1.2);
         }
         self.sheet.unnamed = card.at_risk.len() - named;
         let shown = &card.at_risk[..named];
@@ -381,7 +381,7 @@ impl<'t> Layout<'t> {
         self.sheet.blocks.push(section(blocks));
         self.space(4.0);
         self.rule(true);
-        self.space(5.0);
+        self.space(4.0);
     }
 
     /// The stroke of an outcome: unbroken, dashed, or cut in the middle.

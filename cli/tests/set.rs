@@ -159,9 +159,16 @@ fn a_pack_can_be_guarded() {
     };
     assert_eq!(alone(&["--fail-on", "thins"]), Some(0));
     assert_eq!(
-        alone(&["--fail-on", "thins", "--limit", "tone_db=0"]),
+        alone(&[
+            "--fail-on",
+            "thins",
+            "--feed",
+            "wedge-line-transformer",
+            "--limit",
+            "tone_db=0"
+        ]),
         Some(1),
-        "no wet sums without some change of tone"
+        "no transformer passes without some change of tone"
     );
     assert_eq!(
         alone(&["--fail-on", "thins", "--feed", "wedge-line-flipped"]),

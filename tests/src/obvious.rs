@@ -285,7 +285,7 @@ pub struct Figures {
     pub makeup_db: f64,
     /// Level change, LU.
     pub level_lu: f64,
-    /// Tone change, dB; `None` with fewer than two bands.
+    /// Tone change of the dry, of the total where there's none, dB; `None` with fewer than two bands.
     pub tone_db: Option<f64>,
     /// Where the deepest dip is, Hz, and how deep, dB; not where it's less than a decibel.
     pub dip: Option<(f64, f64)>,
@@ -334,13 +334,16 @@ pub fn figures(
     let against_mono = |part: usize| change(part, sum(&|cell| mono(part, cell)));
     let weight = |cell: usize| k_power(grid.centres_hz()[cell], rate_hz);
     let level = sum(&|cell| weight(cell) * powers[2][cell]) / sum(&|cell| weight(cell) * stereo(2, cell));
-    let ratio = |edges: &Band| {
-        let reference = over_band(grid, edges, |cell| band[cell] * stereo(2, cell));
+    let ratio = |part: usize, edges: &Band| {
+        let reference = over_band(grid, edges, |cell| band[cell] * stereo(part, cell));
         (
-            over_band(grid, edges, |cell| powers[2][cell]) / reference,
+            over_band(grid, edges, |cell| powers[part][cell]) / reference,
             reference,
         )
     };
+    // The colour is the dry's; everything's where the dry is 40 dB below it.
+    let heard = |part: usize| sum(&|cell| band[cell] * stereo(part, cell));
+    let coloured = if heard(0) > 1e-4 * heard(2) { 0 } else { 2 };
     let lowest_hz = grid.edges_hz()[first];
     Figures {
         change_db: [0, 1, 2].map(against_stereo),
@@ -351,14 +354,14 @@ pub fn figures(
             thirds
                 .iter()
                 .filter(|edges| edges.upper_hz > lowest_hz)
-                .map(ratio)
+                .map(|edges| ratio(coloured, edges))
                 .collect(),
         ),
         dip: dip(
             fines
                 .iter()
                 .filter(|edges| edges.lower_hz >= lowest_hz)
-                .map(|edges| (*edges, ratio(edges)))
+                .map(|edges| (*edges, ratio(2, edges)))
                 .collect(),
             sum(&|cell| powers[2][cell]) / sum(&|cell| band[cell] * stereo(2, cell)),
         ),

@@ -7,6 +7,9 @@
 use std::fmt::Write as _;
 
 use sumproof_core::explain::diagnosis::{Cause, Diagnosis, diagnose};
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::Pass;
 use sumproof_signals::{
     LineFault, Preset, PresetKind, PresetSpec, Rng, Source, Stereo, amplitude, faulty, mean_power, power_db,
     render,
@@ -57,9 +60,12 @@ impl Truth {
     #[must_use]
     pub fn accepts(&self, diagnosis: &Diagnosis) -> bool {
         self.must.iter().all(|&cause| diagnosis.get(cause).is_some())
-            && diagnosis
-                .findings()
-                .all(|finding| self.must.contains(&finding.cause) || self.may.contains(&finding.cause))
+            && diagnosis.findings().all(|finding| {
+                // That nothing is seen where something may be is no mistake.
+                finding.cause == Cause::NothingSeen
+                    || self.must.contains(&finding.cause)
+                    || self.may.contains(&finding.cause)
+            })
             && diagnosis.first().is_some()
     }
 }
@@ -93,11 +99,20 @@ pub fn sound(case: &Case) -> (Stereo, Truth) {
     (sound, truth)
 }
 
-/// The diagnosis of a sound.
+/// The diagnosis of a sound, with what its feeds add.
 #[must_use]
 pub fn diagnosed(sound: &Stereo, rate_hz: f64) -> Diagnosis {
     let single = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<_>>();
-    diagnose(&single(&sound.left), &single(&sound.right), rate_hz)
+    let (left, right) = (single(&sound.left), single(&sound.right));
+    let mut monitor = Monitor::for_takes(rate_hz);
+    monitor.start_take();
+    monitor.push(&left, &right);
+    let take = monitor.finish_take(String::new(), Pass::Full);
+    take.and_then(|take| {
+        let rows = take.rows(&Rig::default(), 0.0);
+        take.diagnosis.map(|diagnosis| diagnosis.settled(&rows))
+    })
+    .unwrap_or_else(|| diagnose(&left, &right, rate_hz))
 }
 
 /// The pair with the preset's own late or flipped channel, and its own offset, put right.
@@ -147,8 +162,9 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
         }
     }
     if late_ms > 0.0 && has_one_dry {
+        // Where nothing begins a delay is only named if lining up by it takes away most of what lies across.
         // Two amplifiers: 0.4 ms of distance and the filters' own phases can't be told apart.
-        if !plain || kind == PresetKind::TwoAmplifiers && fault_late == 0.0 || steady && (wet_db > -1.0) {
+        if !plain || kind == PresetKind::TwoAmplifiers && fault_late == 0.0 || steady {
             truth.may.push(LateChannel);
         } else {
             truth.must.push(LateChannel);
@@ -189,7 +205,8 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
     } else {
         whole
     };
-    if whole.abs() >= 3.0 {
+    // By the direct sound, never by what rings on.
+    if direct.abs() >= 4.5 {
         truth.must.push(UnevenChannels);
     } else if whole.abs() >= 2.0 || direct.abs() >= 2.5 {
         truth.may.push(UnevenChannels);
@@ -206,8 +223,20 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
         truth.must.retain(|&cause| cause != WideSound);
         truth.may.push(WideSound);
     }
+    // A wet that is wide or fights itself takes nothing from one straight dry.
+    if has_one_dry
+        && !flipped
+        && late_ms == 0.0
+        && truth
+            .must
+            .iter()
+            .all(|cause| [WideSound, WetFightsItself].contains(cause))
+        && !truth.must.is_empty()
+    {
+        truth.may.push(NothingWrong);
+    }
     if truth.must.is_empty() {
-        if truth.may.is_empty() {
+        if truth.may.is_empty() && !steady {
             truth.must.push(NothingWrong);
         } else if correlation > 0.3 {
             truth.may.push(NothingWrong);

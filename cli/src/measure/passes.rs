@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use sumproof_core::explain::diagnosis::diagnose;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass, TwoPassError};
 use sumproof_report::{Entry, Loudness};
@@ -145,9 +146,13 @@ pub fn split(dry: &Path, others: &Others<PathBuf>, rig: &Rig) -> Result<Passes, 
         why,
     })?;
     let named = others.full().map_or(dry, PathBuf::as_path);
+    let mut take = two.take(name_of(named));
+    // What moves between the channels is seen in the sound, not in its parts' spectra.
+    let seen = full_file.map(|file| diagnose(&file.left, &file.right, file.rate_hz));
+    take.explain_parts(seen.as_ref());
     Ok(Passes {
         entry: Entry {
-            take: two.take(name_of(named)),
+            take,
             file: Some(named.to_string_lossy().into_owned()),
             loudness: full_file.and_then(|file| loudness(file, rig)),
         },

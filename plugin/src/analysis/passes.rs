@@ -289,7 +289,7 @@ fn dry_and_wet(full: &Take) -> String {
 /// The full pass as it is stored, from longer blocks; and why it fares as it does.
 fn as_stored(pair: &mut Take, passes: &[&RecordedPass], full: &RecordedPass) {
     pair.split.total = full.take.split.total.clone();
-    pair.diagnosis = full.take.diagnosis;
+    pair.explain_parts(full.take.diagnosis.as_ref());
     pair.invalid_frames = passes.iter().map(|part| part.take.invalid_frames).sum();
     pair.gaps = passes.iter().map(|part| part.take.gaps).sum();
 }

@@ -1,6 +1,6 @@
 //! Advice and margin for the sound as it was last read, ready for the window.
 
-use sumproof_core::explain::advice::{Wishes, advise};
+use sumproof_core::explain::advice::{Situation, Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
@@ -19,7 +19,13 @@ impl Recommendations {
     pub fn on(monitor: &Monitor, reading: &Reading) -> Self {
         let (grid, split) = monitor.cells(reading.delay);
         let wishes = Wishes::default();
-        let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+        let advice = advise(&Situation {
+            split: &split,
+            grid: &grid,
+            rows: &reading.rows,
+            rig: monitor.rig(),
+            diagnosis: Some(&reading.diagnosis),
+        });
         let all = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
         Self {
             what_now: advice.iter().map(sumproof_wording::advice::sentence).collect(),

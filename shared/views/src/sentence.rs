@@ -68,6 +68,7 @@ mod tests {
             makeup_db: 0.0,
             level_lu: 0.0,
             tone_db: None,
+            colour: sumproof_core::score::colour::Colour::default(),
             dip: None,
         }
     }

@@ -34,40 +34,50 @@ fn action(action: &Action) -> String {
             milliseconds(delay_s),
             late.other().name()
         ),
-        Action::WetLevel { change_db } if change_db >= 0.0 => format!(
-            "Add {change_db:.1} dB of wet, and a mono wedge is as wet as stereo is now; stereo gets wetter by as much."
+        Action::FlipAndRemoveDelay { late, delay_s } => format!(
+            "Flip one channel of the preset, and delay the {} one by {}.",
+            late.other().name(),
+            milliseconds(delay_s)
         ),
-        Action::WetLevel { change_db } => format!(
-            "Take away {:.1} dB of wet, and a mono wedge is as wet as stereo is now; stereo gets drier by as much.",
-            -change_db
+        Action::MonoEffect { from } => format!(
+            "Return the effect in mono, its {} channel on both sides: it loses its width and stays in the sum.",
+            from.name()
         ),
-        Action::DryOffset { louder, offset_db } => format!(
-            "Pan the dry {offset_db:.1} dB to the {} (the image moves by that much), and some of it survives a flipped line.",
-            louder.name()
-        ),
-        Action::OneLine { line } => format!("If only one line fits the wedge, give it the {} one.", line.name()),
-        Action::KeepLinesWithin { delay_s } => {
-            format!("See that no line is later than {}.", milliseconds(delay_s))
+        Action::WetLevel { change_db } => {
+            let (how, stereo) = if change_db >= 0.0 {
+                ("Add", "wetter")
+            } else {
+                ("Take away", "drier")
+            };
+            format!(
+                "{how} {:.1} dB of wet, and a mono wedge is as wet as stereo is now; stereo gets {stereo} by as much.",
+                change_db.abs()
+            )
         }
-        Action::FlipLineBack => {
-            "No change in the preset helps against a flipped line without spoiling the image: have the line flipped back \
-             at the desk."
-                .into()
-        }
+        Action::OneLine { line } => format!("Give the wedge the {} line alone.", line.name()),
+        Action::EitherLine => "Give the wedge one line alone: either will do.".into(),
+        Action::FlipLineBack => "One line is set to arrive flipped: have it flipped back at the desk.".into(),
+        Action::CheckPolarity => "Check the polarity of both lines at the line check: no change of the preset makes up for a flipped one.".into(),
+        Action::SendAlike => "Send both lines the same way, through the same boxes and inputs, so that neither is late.".into(),
     }
 }
 
 fn outcome(advice: &Advice) -> String {
     let what = match advice.quantity {
         Quantity::Wedge(Part::Dry) => "Dry in the wedge against stereo",
+        Quantity::Wedge(Part::Wet) => "Wet in the wedge against stereo",
         Quantity::Wedge(Part::Total) => "Level in the wedge against stereo",
         Quantity::WedgeBalance => "Wet over dry in the wedge against stereo as it is",
-        Quantity::FlippedDry => "Dry with one line flipped, against the un-faulted sum",
-        Quantity::LateDry => "Dry with one line late (worst up to 10 ms), against the sum on time",
+        Quantity::WedgeMovement => "Movement of the level in the wedge",
+        Quantity::FlippedDry => "Dry in the wedge with one line flipped, and without",
+        Quantity::LateDry => "Dry in the wedge with one line 1 ms late, and on time",
     };
-    format!(
-        "{what}: {} dB before, {} dB after.",
-        signed(advice.before_db, 1),
-        signed(advice.after_db, 1)
-    )
+    let [before, after] = [advice.before_db, advice.after_db].map(|db| {
+        if advice.quantity == Quantity::WedgeMovement {
+            format!("{db:.1} dB rms")
+        } else {
+            format!("{} dB", signed(db, 1))
+        }
+    });
+    format!("{what}: {before} before, {after} after.")
 }

@@ -113,12 +113,15 @@ impl Name for Cause {
             Self::SilentChannel => "a silent channel",
             Self::FlippedChannel => "a flipped channel",
             Self::LateChannel => "a late channel",
-            Self::FrequencyDependentPhase => "a phase that differs over frequency",
+            Self::FrequencyDependentPhase => "channels that differ over frequency",
+            Self::MovementLost => "movement that is lost",
+            Self::EffectGone => "an effect that is gone",
             Self::WetFightsItself => "a wet that fights itself",
             Self::OpposedUntold => "channels against each other, cause untold",
             Self::UnevenChannels => "uneven channels",
             Self::WideSound => "a wide sound",
             Self::NothingWrong => "nothing wrong",
+            Self::NothingSeen => "nothing wrong that is seen",
         }
     }
 }

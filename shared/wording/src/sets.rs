@@ -17,8 +17,13 @@ pub fn change(action: &Action) -> Option<&'static str> {
         Action::RemoveDelay { .. } => Some("take out the delay between the channels"),
         Action::WetLevel { change_db } if *change_db >= 0.0 => Some("add wet"),
         Action::WetLevel { .. } => Some("take away wet"),
-        Action::DryOffset { .. } => Some("pan the dry to one side a little"),
-        Action::OneLine { .. } | Action::KeepLinesWithin { .. } | Action::FlipLineBack => None,
+        Action::FlipAndRemoveDelay { .. } => Some("flip one channel and take out the delay"),
+        Action::MonoEffect { .. } => Some("return the effect in mono"),
+        Action::OneLine { .. }
+        | Action::EitherLine
+        | Action::FlipLineBack
+        | Action::CheckPolarity
+        | Action::SendAlike => None,
     }
 }
 

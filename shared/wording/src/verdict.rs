@@ -3,9 +3,10 @@
 
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
-use sumproof_core::score::outcome::Outcome;
+use sumproof_core::score::outcome::{Limits, Outcome};
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::split::interval::Interval;
 
 use crate::Name;
 use crate::scores::{self, NO_READING, NOTHING_ARRIVES, change, in_db};
@@ -246,13 +247,21 @@ fn with_reason(row: &Row, name: &str) -> String {
             None => format!("no dry found, all of it {}", in_db(&change(Some(score.total_db)))),
         }
     } else {
-        format!(
-            "dry {}, tone {}",
-            in_db(&scores::dry(&score)),
-            score
-                .tone_db
-                .map_or(NO_READING.into(), |db| format!("{db:.1} dB rms"))
-        )
+        format!("dry {}, {}", in_db(&scores::dry(&score)), colour(&score))
     };
     format!("{name} ({reason})")
+}
+
+/// The figure of colour that is further over its usual limit.
+fn colour(score: &FeedScore) -> String {
+    let usual = Limits::default();
+    let likely = |figure: Option<Interval>| figure.map(|figure| figure.likely);
+    let (tone, partials) = (likely(score.colour.tone_db), likely(score.colour.partials_db));
+    match (tone, partials) {
+        (tone, Some(partials)) if partials / usual.partials_db > tone.unwrap_or(0.0) / usual.tone_db => {
+            format!("partials {partials:.1} dB rms")
+        }
+        (Some(tone), _) => format!("tone {tone:.1} dB rms"),
+        (None, _) => format!("tone {NO_READING}"),
+    }
 }

@@ -25,6 +25,7 @@ fn score(dry_db: Option<f64>, wet_db: Option<f64>, dry_at_floor: bool) -> FeedSc
         makeup_db: 0.0,
         level_lu: 0.0,
         tone_db: None,
+        colour: sumproof_core::score::colour::Colour::default(),
         dip: None,
     }
 }

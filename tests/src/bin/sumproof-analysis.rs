@@ -74,7 +74,7 @@ fn demo() -> [Vec<f32>; 2] {
 
 /// How many transforms the watch for beginnings makes, forward and back, and of how many samples.
 fn attacks(left: &[f32], right: &[f32]) -> ([u64; 2], usize) {
-    let mut onsets = OnsetEvidence::live(RATE_HZ);
+    let mut onsets = OnsetEvidence::new(RATE_HZ);
     Cleaner::default().runs(left, right, |run| onsets.push(run));
     onsets.transforms()
 }

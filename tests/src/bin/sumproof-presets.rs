@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use std::sync::Mutex;
 
 use clap::Parser;
+use sumproof_core::explain::diagnosis::diagnose;
 use sumproof_core::score::rig::Rig;
+use sumproof_core::score::verdict::Verdict;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::two_pass::{PassAudio, TwoPass};
@@ -23,9 +25,12 @@ struct Arguments {
     /// Only presets whose name contains this.
     #[arg(long, default_value = "")]
     only: String,
-    /// List every preset whose causes are wrong too.
+    /// List every preset whose causes are wrong too, and every plain word that is.
     #[arg(long)]
     list: bool,
+    /// From the pair alone only.
+    #[arg(long)]
+    pair_alone: bool,
 }
 
 /// The ways a preset is read.
@@ -57,7 +62,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     let job = jobs.lock().ok().and_then(|mut jobs| jobs.pop_front());
                     let Some(folder) = job else { break };
                     match Preset::load(&folder) {
-                        Ok(preset) => examine(&preset, &found),
+                        Ok(preset) => examine(&preset, arguments.pair_alone, &found),
                         Err(error) => {
                             if let Ok(mut failed) = failed.lock() {
                                 *failed = Some(error);
@@ -83,16 +88,31 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-fn examine(preset: &Preset, found: &Mutex<Found>) {
+fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
     let rig = Rig::default();
     let true_feeds = truth::truth(preset, &rig);
-    for (way, name) in WAYS.iter().enumerate() {
+    let ways = if pair_alone { 1 } else { WAYS.len() };
+    for (way, name) in WAYS.iter().enumerate().take(ways) {
         let Some(take) = read(preset, way) else { continue };
         let rows = take.rows(&rig, 0.0);
         let named: Option<Named> = take
             .diagnosis
+            .map(|diagnosis| diagnosis.settled(&rows))
             .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way != 0 && preset.has_wet()));
         let Ok(mut found) = found.lock() else { return };
+        for id in truth::judged() {
+            let row = &rows[id as usize];
+            let true_word = true_feeds.word(id, &rig.limits);
+            if let Some(Verdict::Plain(word)) = row.verdict
+                && word != true_word
+            {
+                found.listed.push(format!(
+                    "{name}: {}: {} plainly {word:?}, is {true_word:?}",
+                    preset.name,
+                    id.id()
+                ));
+            }
+        }
         found.tallies[way].add(&true_feeds, &rows, &rig.limits);
         if let Some(named) = named {
             found.causes[way].add(named.is_right());
@@ -122,7 +142,10 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
             1 => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
             _ => TwoPass::of_dry_and_full(&dry, &full).ok()?,
         };
-        return Some(two.take(preset.name.clone()));
+        let mut take = two.take(preset.name.clone());
+        let seen = diagnose(full.left, full.right, rate_hz);
+        take.explain_parts(Some(&seen));
+        return Some(take);
     }
     let mut monitor = Monitor::for_takes(rate_hz);
     monitor.start_take();
@@ -143,6 +166,12 @@ fn print(found: &Found, presets: usize) -> std::io::Result<()> {
     row("dry, wet and balance within 0.3 dB", &|t| t.within[1].to_string())?;
     row("words right", &|t| t.words[0].to_string())?;
     row("words wrong by two steps", &|t| t.words[1].to_string())?;
+    row("words said plainly", &|t| t.plain[0].to_string())?;
+    row("plain words right", &|t| t.plain[1].to_string())?;
+    row("partials on the same side of the limit", &|t| {
+        t.partials[0].to_string()
+    })?;
+    row("partials within 1 dB", &|t| t.partials[1].to_string())?;
     let causes: Vec<String> = found.causes.iter().map(Share::to_string).collect();
     writeln!(out, "| causes right | {} |", causes.join(" | "))?;
     let flips = found.false_flips.map(|count| count.to_string());

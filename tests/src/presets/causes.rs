@@ -52,11 +52,13 @@ pub fn judge(sheet: &Sheet, diagnosis: &Diagnosis, wet_known: bool) -> Named {
         .chain(truth.with_wet.iter().filter(|_| wet_known));
     let missed = must.filter(|cause| !said.contains(cause)).cloned().collect();
     let allowed = |cause: &String| {
-        [&truth.must, &truth.may, &truth.with_wet]
-            .iter()
-            .any(|list| list.contains(cause))
-            // What is lost for being moved can be told with the wet, and is the matter then.
-            && !(wet_known && cause == "nothing-wrong" && !truth.with_wet.is_empty())
+        // That nothing is seen is no mistake, only less than could be said.
+        cause == &id(Cause::NothingSeen)
+            || [&truth.must, &truth.may, &truth.with_wet]
+                .iter()
+                .any(|list| list.contains(cause))
+                // What is lost for being moved can be told with the wet, and is the matter then.
+                && !(wet_known && cause == "nothing-wrong" && !truth.with_wet.is_empty())
     };
     let wrong = said.iter().filter(|&cause| !allowed(cause)).cloned().collect();
     Named { said, missed, wrong }

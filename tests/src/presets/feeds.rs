@@ -3,6 +3,7 @@
 use sumproof_core::routing::feed::Side;
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Limits;
+use sumproof_core::score::verdict::Verdict;
 
 use super::truth::{FeedTruth, Truth, judged};
 
@@ -43,6 +44,10 @@ pub struct Tally {
     pub within: [Share; 2],
     /// Words that are right, and those that are wrong by two steps.
     pub words: [Share; 2],
+    /// Words that are said plainly; of these those that are right.
+    pub plain: [Share; 2],
+    /// Partials on the same side of the limit as the true dry's, and within 1 dB of them.
+    pub partials: [Share; 2],
 }
 
 impl Tally {
@@ -57,6 +62,15 @@ impl Tally {
                 let true_word = truth.word(id, limits);
                 self.words[0].add(word == true_word);
                 self.words[1].add((word as isize - true_word as isize).abs() >= 2);
+            }
+            let plain = row.verdict.is_some_and(Verdict::is_plain);
+            self.plain[0].add(plain);
+            if let (true, Some(word)) = (plain, row.outcome) {
+                self.plain[1].add(word == truth.word(id, limits));
+            }
+            if let (Some(found), Some(true_db)) = (score.colour.partials_db, true_feed.partials_db) {
+                self.partials[0].add((found.likely > limits.partials_db) == (true_db > limits.partials_db));
+                self.partials[1].add((found.likely - true_db).abs() <= 1.0);
             }
         }
     }

@@ -164,7 +164,7 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
         .key(&mut desk.plugin, Key::Character('5'), None)
         .unwrap();
     desk.until("a key stops it", |desk| heard(desk) == [0.0; 2]);
-    let goes_on = within(&mut desk, 30, |desk| is_soft(desk));
+    let goes_on = within(&mut desk, 30, is_soft);
     assert!(!goes_on, "it went on");
     assert_eq!(desk.text("aud"), "Off");
     // Held back it still is, until it's let pass.

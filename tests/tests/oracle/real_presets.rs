@@ -3,8 +3,15 @@
 
 use std::path::{Path, PathBuf};
 
+use sumproof_core::explain::diagnosis::diagnose;
 use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::split::two_pass::{PassAudio, TwoPass};
+use sumproof_tests::methods::narrowed_pair;
+use sumproof_tests::presets::causes::{self, Named};
 use sumproof_tests::presets::{Preset, folders, truth};
 
 fn presets() -> Vec<Preset> {
@@ -47,5 +54,71 @@ fn the_presets_are_what_is_written_of_them() {
             "double-tracked" => assert!((wedge_db + 3.01).abs() < 0.5, "{name}: {wedge_db}"),
             _ => assert!(!flipped, "{name}"),
         }
+    }
+}
+
+/// A take from the pair alone.
+fn heard(preset: &Preset) -> Take {
+    let [left, right] = narrowed_pair(&preset.full, 1.0);
+    let mut monitor = Monitor::for_takes(preset.rate_hz);
+    monitor.start_take();
+    monitor.push(&left, &right);
+    monitor.finish_take(preset.name.clone(), Pass::Full).unwrap()
+}
+
+/// A take from a dry pass, a wet one and the part as it is.
+fn passes(preset: &Preset) -> Take {
+    let rate_hz = preset.rate_hz;
+    let [dry, wet, full] = [&preset.dry, &preset.wet, &preset.full].map(|part| narrowed_pair(part, 1.0));
+    let [dry, wet, full] = [&dry, &wet, &full].map(|[left, right]| PassAudio { rate_hz, left, right });
+    let two = TwoPass::of_audio(&dry, &wet, Some(&full)).unwrap();
+    let mut take = two.take(preset.name.clone());
+    take.explain_parts(Some(&diagnose(full.left, full.right, rate_hz)));
+    take
+}
+
+fn named(preset: &Preset, take: &Take, wet_known: bool) -> Named {
+    let rows = take.rows(&Rig::default(), 0.0);
+    let diagnosis = take.diagnosis.unwrap().settled(&rows);
+    causes::judge(&preset.sheet, &diagnosis, wet_known)
+}
+
+/// Blind, at most one of them is called something else than it is, and none is called flipped that isn't. With passes all are right.
+#[test]
+fn the_causes_are_right() {
+    let mut wrong = Vec::new();
+    for preset in presets() {
+        let blind = named(&preset, &heard(&preset), false);
+        assert!(!blind.has_false_flip(), "{}: {blind:?}", preset.name);
+        if !blind.is_right() {
+            wrong.push(format!("{}: {blind:?}", preset.name));
+        }
+        if preset.has_wet() {
+            let known = named(&preset, &passes(&preset), true);
+            assert!(known.is_right(), "{} with passes: {known:?}", preset.name);
+        }
+    }
+    assert!(wrong.len() <= 1, "{wrong:#?}");
+}
+
+/// In the wedge the partials that are judged lie on the side of the limit where those of the true dry do.
+#[test]
+fn partials_are_on_the_side_of_the_true_dry() {
+    let limit = Rig::default().limits.partials_db;
+    for preset in presets() {
+        let truth = truth::truth(&preset, &Rig::default());
+        let true_db = truth.of(FeedId::MonoWedge, Side::Left).partials_db.unwrap();
+        let row = heard(&preset).rows(&Rig::default(), 0.0)[FeedId::MonoWedge as usize];
+        let Some(found) = row.score.unwrap().colour.partials_db else {
+            // What cancels has no partials.
+            assert_eq!(row.outcome, Some(Outcome::DropsOut), "{}", preset.name);
+            continue;
+        };
+        assert_eq!(
+            found.likely > limit,
+            true_db > limit,
+            "{}: {found:?}, true {true_db:.1}",
+            preset.name
+        );
     }
 }

@@ -9,6 +9,7 @@ mod bands;
 mod coherence;
 mod correlation;
 mod delay;
+mod ear;
 mod loudness;
 mod presets;
 mod recordings;

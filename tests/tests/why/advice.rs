@@ -1,73 +1,90 @@
-//! Advice, done to the sound itself: each piece brings what it promised, on every synthetic preset.
+//! Advice, done to the sound itself: each piece brings what it promised, on every synthetic preset, and is worth giving.
 
 use sumproof_core::alignment::delay::DelayFinder;
-use sumproof_core::explain::advice::{Action, Advice, Part, Quantity, Wishes, advise};
+use sumproof_core::explain::advice::{Action, Advice, Part, Quantity, Situation, advise};
+use sumproof_core::explain::diagnosis::Diagnoser;
 use sumproof_core::routing::feed::Side;
+use sumproof_core::score::board::Board;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::score::scorer::Scorer;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_core::split::{Method, Split};
-use sumproof_signals::truth::{MonoFeed, change_db, mono_power, wet_dry_db};
-use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo, amplitude, power_db, render};
+use sumproof_signals::truth::{MonoFeed, change_db, wet_dry_db};
+use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo, amplitude, render};
 use sumproof_tests::why::diagnosed;
 
-/// What issue and design allow between a promise and the truth, dB.
+/// What is allowed between a promise and the truth, dB.
 const ALLOWED_DB: f64 = 0.5;
 /// What lies below is gone, for truth and promise alike, dB.
 const GONE_DB: f64 = -60.0;
 
-fn advice_for(preset: &Preset, wishes: &Wishes) -> Vec<Advice> {
+/// The advice where dry and wet are known each by itself.
+fn advice_for(preset: &Preset) -> Vec<Advice> {
     let (rate_hz, len) = (preset.rate_hz, 8192);
     let spectrum = |part: &Stereo| spectrum_of(&part.left, &part.right, rate_hz, len);
     let full = preset.full();
     let (grid, total) = spectrum(&full);
-    let delay = DelayFinder::new(rate_hz, len).find(&total);
-    let split = Split::new(
-        spectrum(&preset.dry).1,
-        spectrum(&preset.wet).1,
-        total,
-        Method::TwoPass,
-    );
-    advise(&split, &grid, delay, Some(&diagnosed(&full, rate_hz)), wishes)
-}
-
-/// The dry with the right line late by each whole number of samples up to 10 ms (the left one when `left`), lowest level
-/// against the sum on time, dB.
-fn worst_late_db(dry: &Stereo, rate_hz: f64) -> f64 {
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
-    let powers = dot(&dry.left, &dry.left) + dot(&dry.right, &dry.right);
-    let sum = |cross: f64| powers + 2.0 * cross;
-    let on_time = sum(dot(&dry.left, &dry.right));
-    (0..=(0.010 * rate_hz) as usize)
-        .flat_map(|lag| {
-            [
-                dot(&dry.left[lag..], &dry.right[..dry.len() - lag]),
-                dot(&dry.right[lag..], &dry.left[..dry.len() - lag]),
-            ]
-        })
-        .map(|cross| power_db(sum(cross) / on_time))
-        .fold(f64::INFINITY, f64::min)
+    let dry = spectrum(&preset.dry).1;
+    let delay = DelayFinder::new(rate_hz, len).find(&dry);
+    let split = Split::new(dry, spectrum(&preset.wet).1, total, Method::TwoPass);
+    let rig = Rig::default();
+    let mut rows = Board::empty_rows();
+    Board::new(Scorer::new(grid.clone(), 0.0), rig, split.delays_s()).score(&split, &mut rows);
+    let before = diagnosed(&full, rate_hz);
+    let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
+    let diagnosis = Diagnoser::new(grid.clone())
+        .examine_parts(&split, delay_s, Some(&before))
+        .settled(&rows);
+    advise(&Situation {
+        split: &split,
+        grid: &grid,
+        rows: &rows,
+        rig: &rig,
+        diagnosis: Some(&diagnosis),
+    })
 }
 
 /// The quantity before and after, heard in the time domain.
 fn truth(preset: &Preset, advice: &Advice) -> (f64, f64) {
     let rate_hz = preset.rate_hz;
-    let full = preset.full();
     let wedge = MonoFeed::wedge();
-    let flip = MonoFeed::wedge_with(LineFault::NONE, LineFault::FLIP);
-    let flipped = |dry: &Stereo| power_db(mono_power(dry, &flip, rate_hz) / mono_power(dry, &wedge, rate_hz));
+    let flip = LineFault::FLIP;
+    // Without a dry everything is judged.
+    let judged = if preset.dry.power() > 0.0 {
+        preset.dry.clone()
+    } else {
+        preset.full()
+    };
+    let dry = |feed: &MonoFeed| change_db(&judged, feed, rate_hz);
+    let ahead = |late: Side, delay_s: f64, right: LineFault| {
+        let line = LineFault {
+            flip: right.flip,
+            ..LineFault::late(delay_s)
+        };
+        match late {
+            Side::Right => MonoFeed::wedge_with(line, LineFault::NONE),
+            Side::Left => MonoFeed::wedge_with(LineFault::NONE, line),
+        }
+    };
     match (advice.action, advice.quantity) {
-        (Action::FlipChannel, Quantity::Wedge(Part::Total)) => (
-            change_db(&full, &wedge, rate_hz),
-            change_db(&full, &flip, rate_hz),
-        ),
-        (Action::RemoveDelay { late, delay_s }, Quantity::Wedge(Part::Total)) => {
-            let line = LineFault::late(delay_s);
-            let feed = match late {
-                Side::Right => MonoFeed::wedge_with(line, LineFault::NONE),
-                Side::Left => MonoFeed::wedge_with(LineFault::NONE, line),
+        (Action::FlipChannel, Quantity::Wedge(Part::Dry)) => {
+            (dry(&wedge), dry(&MonoFeed::wedge_with(LineFault::NONE, flip)))
+        }
+        (Action::RemoveDelay { late, delay_s }, Quantity::Wedge(Part::Dry)) => {
+            (dry(&wedge), dry(&ahead(late, delay_s, LineFault::NONE)))
+        }
+        (Action::FlipAndRemoveDelay { late, delay_s }, Quantity::Wedge(Part::Dry)) => {
+            (dry(&wedge), dry(&ahead(late, delay_s, flip)))
+        }
+        (Action::MonoEffect { from }, Quantity::Wedge(Part::Wet)) => {
+            let channel = match from {
+                Side::Left => preset.wet.left.clone(),
+                Side::Right => preset.wet.right.clone(),
             };
+            let mono = Stereo::new(channel.clone(), channel);
             (
-                change_db(&full, &wedge, rate_hz),
-                change_db(&full, &feed, rate_hz),
+                change_db(&preset.wet, &wedge, rate_hz),
+                change_db(&mono, &wedge, rate_hz),
             )
         }
         (Action::WetLevel { change_db }, Quantity::WedgeBalance) => {
@@ -79,32 +96,29 @@ fn truth(preset: &Preset, advice: &Advice) -> (f64, f64) {
                 wet_dry_db(&changed, &wedge) - stereo,
             )
         }
-        (Action::DryOffset { louder, offset_db }, Quantity::FlippedDry) => {
-            let softer = amplitude(-offset_db);
-            let mut dry = preset.dry.clone();
-            match louder {
-                Side::Left => dry.scale_channels(1.0, softer),
-                Side::Right => dry.scale_channels(softer, 1.0),
-            }
-            (flipped(&preset.dry), flipped(&dry))
+        (Action::CheckPolarity, Quantity::FlippedDry) => {
+            (dry(&MonoFeed::wedge_with(LineFault::NONE, flip)), dry(&wedge))
         }
-        (Action::FlipLineBack, Quantity::FlippedDry) => (flipped(&preset.dry), 0.0),
-        (Action::KeepLinesWithin { delay_s }, Quantity::LateDry) => {
-            let line = LineFault::late(delay_s);
-            let level = |feed: &MonoFeed| {
-                power_db(mono_power(&preset.dry, feed, rate_hz) / mono_power(&preset.dry, &wedge, rate_hz))
-            };
-            let after = level(&MonoFeed::wedge_with(line, LineFault::NONE))
-                .min(level(&MonoFeed::wedge_with(LineFault::NONE, line)));
-            (worst_late_db(&preset.dry, rate_hz), after)
+        (Action::SendAlike, Quantity::LateDry) => {
+            let late = LineFault::late(0.001);
+            let worse = dry(&MonoFeed::wedge_with(late, LineFault::NONE))
+                .min(dry(&MonoFeed::wedge_with(LineFault::NONE, late)));
+            (worse, dry(&wedge))
         }
-        (Action::OneLine { line }, Quantity::Wedge(part)) => {
-            let part = if part == Part::Dry { &preset.dry } else { &full };
-            let alone = match line {
-                Side::Left => MonoFeed::left_only(),
-                Side::Right => MonoFeed::right_only(),
+        (Action::OneLine { .. } | Action::EitherLine, Quantity::Wedge(part)) => {
+            let part = if part == Part::Dry {
+                preset.dry.clone()
+            } else {
+                preset.full()
             };
-            (change_db(part, &wedge, rate_hz), change_db(part, &alone, rate_hz))
+            let alone = match advice.action {
+                Action::OneLine { line: Side::Right } => MonoFeed::right_only(),
+                _ => MonoFeed::left_only(),
+            };
+            (
+                change_db(&part, &wedge, rate_hz),
+                change_db(&part, &alone, rate_hz),
+            )
         }
         (action, quantity) => panic!("{action:?} has nothing to do with {quantity:?}"),
     }
@@ -114,29 +128,21 @@ fn near(promised: f64, true_db: f64) -> bool {
     (promised - true_db).abs() <= ALLOWED_DB || promised < GONE_DB && true_db < GONE_DB
 }
 
-/// Truth 5 of the issue: on every synthetic preset, applying advice improves what it promised by what it promised, within
-/// 0.5 dB. Dry and wet are told apart by two passes: an estimated split promises no more than it can see.
+/// On every synthetic preset, advice that is done improves what it promised by what it promised, within 0.5 dB. Dry and wet are known
+/// here: an estimated split promises no more than it can see.
 #[test]
 fn advice_brings_what_it_promises() {
-    let strict = Wishes {
-        flipped_db: -6.0,
-        ..Wishes::default()
-    };
     let mut pieces = 0;
     for kind in PresetKind::ALL {
-        for (wet_db, seed, wishes) in [
-            (-10.0, 11, Wishes::default()),
-            (-3.0, 12, strict),
-            (3.0, 13, Wishes::default()),
-        ] {
+        for (wet_db, seed) in [(-10.0, 11), (-3.0, 12), (3.0, 13)] {
             let preset = render(&PresetSpec {
                 wet_db,
                 seed,
                 seconds: 6.0,
                 ..PresetSpec::new(kind)
             });
-            let all = advice_for(&preset, &wishes);
-            assert!(!all.is_empty(), "{}: no advice", preset.name);
+            let all = advice_for(&preset);
+            assert!(all.len() <= 3, "{}: {all:?}", preset.name);
             for advice in all {
                 let (before, after) = truth(&preset, &advice);
                 let said = sumproof_wording::advice::sentence(&advice);
@@ -150,75 +156,56 @@ fn advice_brings_what_it_promises() {
                     "{}: {said} After is {after}",
                     preset.name
                 );
-                if before > GONE_DB {
-                    let gain = after - before;
-                    assert!(
-                        (gain - advice.promise_db()).abs() <= ALLOWED_DB,
-                        "{}: {said} Gain is {gain}",
-                        preset.name
-                    );
-                }
+                let better = if advice.quantity == Quantity::WedgeBalance {
+                    after.abs() < before.abs()
+                } else {
+                    after > before
+                };
+                assert!(better, "{}: {said} {before} to {after}", preset.name);
                 pieces += 1;
             }
         }
     }
-    assert!(pieces > 100, "only {pieces} pieces of advice");
+    assert!(pieces > 40, "only {pieces} pieces of advice");
+}
+
+fn actions(kind: PresetKind) -> Vec<Action> {
+    let preset = render(&PresetSpec {
+        seconds: 6.0,
+        seed: 21,
+        ..PresetSpec::new(kind)
+    });
+    advice_for(&preset).iter().map(|advice| advice.action).collect()
 }
 
 #[test]
 fn each_preset_gets_the_advice_it_needs() {
-    let actions = |kind, wishes: &Wishes| -> Vec<Action> {
-        let preset = render(&PresetSpec {
-            seconds: 6.0,
-            seed: 21,
-            ..PresetSpec::new(kind)
-        });
-        advice_for(&preset, wishes)
-            .iter()
-            .map(|advice| advice.action)
-            .collect()
+    assert_eq!(actions(PresetKind::FlippedChannel)[0], Action::FlipChannel);
+    let late = actions(PresetKind::LateChannel12Ms);
+    let Action::RemoveDelay { late, delay_s } = late[0] else {
+        panic!("the delay is not named first: {late:?}")
     };
-    let usual = Wishes::default();
-    let has = |actions: &[Action], wanted: fn(&Action) -> bool| actions.iter().any(wanted);
-    let flipped = actions(PresetKind::FlippedChannel, &usual);
-    assert_eq!(flipped[0], Action::FlipChannel);
-    for (kind, late_s) in [
-        (PresetKind::LateChannel300Us, 0.0003),
-        (PresetKind::LateChannel12Ms, 0.012),
-    ] {
-        let Action::RemoveDelay { late, delay_s } = actions(kind, &usual)[0] else {
-            panic!("{kind:?}: the delay is not named first")
+    assert!(late == Side::Right && (delay_s - 0.012).abs() < 1e-5, "{delay_s}");
+    // What holds as it is gets no change of the preset: only what can happen to its lines.
+    let equal = actions(PresetKind::EqualDry);
+    assert_eq!(equal, [Action::CheckPolarity, Action::SendAlike]);
+}
+
+/// The dry 6 dB louder in one channel holds in the sum and in the louder line; that is no advice, but what the headline says.
+#[test]
+fn nothing_is_advised_against_the_headline() {
+    for kind in PresetKind::ALL {
+        let actions = actions(kind);
+        let one_line = |action: &Action| matches!(action, Action::OneLine { .. } | Action::EitherLine);
+        let changes = |action: &Action| {
+            matches!(
+                action,
+                Action::FlipChannel | Action::RemoveDelay { .. } | Action::FlipAndRemoveDelay { .. }
+            )
         };
         assert!(
-            late == Side::Right && (delay_s - late_s).abs() < 1e-6,
-            "{kind:?}: {delay_s}"
+            !(actions.iter().any(one_line) && actions.iter().any(changes)),
+            "{kind:?}: {actions:?}"
         );
     }
-    // Uncorrelated wet loses 3.01 dB in the wedge that the dry doesn't.
-    let equal = actions(PresetKind::EqualDry, &usual);
-    let wetter = equal.iter().find_map(|action| match action {
-        Action::WetLevel { change_db } => Some(*change_db),
-        _ => None,
-    });
-    assert!((wetter.unwrap() - 3.01).abs() < 0.02, "{wetter:?}");
-    assert!(has(&equal, |action| matches!(action, Action::DryOffset { .. })));
-    // Where the offset would spoil the image, only the desk can help.
-    let strict = Wishes {
-        flipped_db: -6.0,
-        ..usual
-    };
-    let desk = actions(PresetKind::EqualDry, &strict);
-    assert!(
-        desk.contains(&Action::FlipLineBack)
-            && !has(&desk, |action| matches!(action, Action::DryOffset { .. }))
-    );
-    let offset = actions(PresetKind::DryOffset6Db, &usual);
-    assert!(
-        offset.contains(&Action::OneLine { line: Side::Left }),
-        "{offset:?}"
-    );
-    assert!(!has(&offset, |action| matches!(
-        action,
-        Action::FlipLineBack | Action::DryOffset { .. }
-    )));
 }

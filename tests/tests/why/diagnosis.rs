@@ -27,12 +27,17 @@ fn the_confusion_table() {
         markdown(&judged)
     );
     // The verdicts must not all be one: each cause that had to be found somewhere was.
-    for cause in Cause::ALL
-        .into_iter()
-        .filter(|&cause| cause != Cause::NotEnoughSound)
-    {
+    // Movement and effects that are gone are held by real presets (`tests/tests/oracle`).
+    let elsewhere = [
+        Cause::NotEnoughSound,
+        Cause::OpposedUntold,
+        Cause::MovementLost,
+        Cause::EffectGone,
+        Cause::NothingSeen,
+    ];
+    for cause in Cause::ALL {
         assert!(
-            cause == Cause::OpposedUntold || judged.iter().any(|case| case.truth.must.contains(&cause)),
+            elsewhere.contains(&cause) || judged.iter().any(|case| case.truth.must.contains(&cause)),
             "no case of {cause:?}"
         );
     }

@@ -5,4 +5,6 @@
 
 pub mod advice;
 pub mod diagnosis;
+pub mod direct;
 pub mod margin;
+pub mod movement;

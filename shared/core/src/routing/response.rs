@@ -1,6 +1,6 @@
 //! What a feed does to the power of every cell: the closed form, computed once per feed and used on any spectrum.
 
-use core::f64::consts::PI;
+use core::f64::consts::{PI, TAU};
 
 use multiversion::multiversion;
 
@@ -35,6 +35,11 @@ pub fn low_pass_power(hz: f64, corner_hz: f64, rate_hz: f64) -> f64 {
     (1.0 / (1.0 + x.powi(4))).powi(2)
 }
 
+/// Inside a wide cell a comb is looked at in steps of its phase of at most this...
+const STEP_RAD: f64 = 0.4;
+/// ...as far as so many places do: over more than a whole turn they show it as well as any.
+const MOST_PLACES: f64 = 16.0;
+
 /// The response of a line without its delay: `p·g·H(f)`.
 fn undelayed(line: &Line, hz: f64, rate_hz: f64) -> Complex<f64> {
     line.high_pass_hz
@@ -52,10 +57,16 @@ pub struct FeedResponse {
     lr: Vec<Complex<f64>>,
     /// For the part of a cross term that is kept apart from the delayed one; empty without a delay.
     near: Vec<Complex<f64>>,
+    /// For a cross term before any delay.
+    both: Vec<Complex<f64>>,
     /// The share of a cell's power that lies in the band this feed plays, 0 to 1.
     band: Vec<f64>,
     gain: f64,
+    /// What spectra keep apart.
     delay_s: f64,
+    /// How much later the right line is than the left one.
+    lines_s: f64,
+    low_end: bool,
 }
 
 impl FeedResponse {
@@ -68,9 +79,12 @@ impl FeedResponse {
             rr: vec![0.0; cells],
             lr: vec![Complex::new(0.0, 0.0); cells],
             near: vec![Complex::new(0.0, 0.0); if delay_s == 0.0 { 0 } else { cells }],
+            both: vec![Complex::new(0.0, 0.0); cells],
             band: vec![0.0; cells],
             gain: 0.0,
             delay_s,
+            lines_s: 0.0,
+            low_end: false,
         };
         response.set(feed, grid, delay_s);
         response
@@ -88,6 +102,8 @@ impl FeedResponse {
         let (left_factor, right_factor, summed) = feed.ending.factors();
         let share = if feed.ending == Ending::Stereo { 0.5 } else { 1.0 };
         let lines_s = feed.right.delay_s - feed.left.delay_s;
+        self.lines_s = lines_s;
+        self.low_end = feed.low_pass_hz.is_some();
         for (cell, &hz) in grid.centres_hz().iter().enumerate() {
             let band = feed
                 .low_pass_hz
@@ -101,6 +117,7 @@ impl FeedResponse {
             } else {
                 Complex::new(0.0, 0.0)
             };
+            self.both[cell] = both;
             self.lr[cell] = both * mean_phasor(grid, cell, delay_s + lines_s);
             if let Some(near) = self.near.get_mut(cell) {
                 *near = both * mean_phasor(grid, cell, lines_s);
@@ -152,6 +169,59 @@ impl FeedResponse {
             re: weights.re * scale,
             im: weights.im * scale,
         })
+    }
+
+    /// How much later the right line is than the left one, seconds.
+    #[must_use]
+    pub fn lines_s(&self) -> f64 {
+        self.lines_s
+    }
+
+    /// Whether it plays the low end only.
+    #[must_use]
+    pub fn is_low_end(&self) -> bool {
+        self.low_end
+    }
+
+    /// What this feed makes of a spectrum inside a cell: its power at places spread evenly over the cell, so many that a comb is
+    /// seen; each as if all of the cell's power were there. The bins of an FFT are one place each. `blurred` is what is left of a
+    /// cross term that is late by so much.
+    pub(crate) fn inside(
+        &self,
+        spectrum: &CrossSpectrum,
+        grid: &Grid,
+        cell: usize,
+        blurred: f64,
+        mut on_power: impl FnMut(f64),
+    ) {
+        let plain = self.ll[cell] * spectrum.ll[cell] + self.rr[cell] * spectrum.rr[cell];
+        let late = self.both[cell] * spectrum.lr[cell] * blurred;
+        let near = spectrum.near.get(cell).map(|near| self.both[cell] * near);
+        let late_s = spectrum.delay_s + self.lines_s;
+        let width_hz = if grid.block_len().is_some() {
+            0.0
+        } else {
+            grid.edges_hz()[cell + 1] - grid.edges_hz()[cell]
+        };
+        let turn_rad = TAU * width_hz * late_s.abs().max(self.lines_s.abs());
+        let places = (turn_rad / STEP_RAD).ceil().clamp(1.0, MOST_PLACES);
+        let from_hz = grid.centres_hz()[cell] - 0.5 * width_hz * (1.0 - 1.0 / places);
+        let step_hz = width_hz / places;
+        let phasor = |hz: f64, delay_s: f64| {
+            if delay_s == 0.0 {
+                Complex::new(1.0, 0.0)
+            } else {
+                Complex::from_polar(1.0, TAU * hz * delay_s)
+            }
+        };
+        let mut late = late * phasor(from_hz, late_s);
+        let mut near = near.map(|near| near * phasor(from_hz, self.lines_s));
+        let (late_step, near_step) = (phasor(step_hz, late_s), phasor(step_hz, self.lines_s));
+        for _ in 0..places as usize {
+            on_power(plain + late.re + near.map_or(0.0, |near| near.re));
+            late *= late_step;
+            near = near.map(|near| near * near_step);
+        }
     }
 
     /// What this feed makes of a spectrum, cell by cell. Allocates; [`Self::write`] doesn't.
@@ -318,7 +388,7 @@ mod tests {
         let powers = response.of(&spectrum, &grid);
         for cell in [20, 200, 1500, 4000] {
             let hz = grid.centres_hz()[cell];
-            let late = Complex::from_polar(1.0, -core::f64::consts::TAU * hz * 0.0002);
+            let late = Complex::from_polar(1.0, -TAU * hz * 0.0002);
             let left = x * late * db::to_amplitude(-3.0);
             let right = -y * high_pass(hz, 80.0, 48_000.0);
             let expected = (left + right).norm_sqr() / 2.0;

@@ -3,6 +3,7 @@
 //! In: a [`crate::split::Split`] and a [`rig::Rig`]. Out: [`board::Board`]. Uses `split`, `routing` and below.
 
 pub mod board;
+pub mod colour;
 pub mod outcome;
 mod part_changes;
 pub mod rig;

@@ -2,15 +2,17 @@
 
 use crate::dsp::{db, k_weighting};
 use crate::routing::response::{CellPowers, FeedResponse};
+use crate::score::colour::Colour;
 use crate::score::outcome::{Evidence, Limits, Outcome, judge};
 use crate::score::part_changes::{Parts, Read, in_this_band};
 use crate::score::verdict::{Balance, Verdict, judge_balance};
-use crate::spectrum::bands::{BandMap, MAX_THIRDS, MAX_TWENTY_FOURTHS};
+use crate::spectrum::bands::{BandMap, MAX_TWENTY_FOURTHS};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::{product, sum};
 use crate::split::Split;
 use crate::split::interval::{Interval, Known};
+use crate::split::ways::Bounds;
 
 /// A part of the sound (dry or wet) this far below the whole was not found, dB.
 pub const NOT_FOUND_DB: f64 = -40.0;
@@ -69,9 +71,11 @@ pub struct FeedScore {
     /// Level change, K-weighted (ITU-R BS.1770), LU, with nothing made up. A mono feed counts as played by both
     /// loudspeakers, or 3.01 LU would appear from nowhere.
     pub level_lu: f64,
-    /// Tone change: rms over the 1/3-octave bands of the sum difference after its mean is removed, dB; `None` where
-    /// fewer than two bands hold energy.
+    /// Tone change of the dry (of everything where there's none): rms over the 1/3-octave bands of the sum difference after its
+    /// mean is removed, dB; `None` where fewer than two bands hold energy.
     pub tone_db: Change,
+    /// The same with both its ends, and the partials.
+    pub colour: Colour,
     /// The deepest dip on a 1/24-octave scale.
     pub dip: Option<Dip>,
 }
@@ -82,8 +86,8 @@ impl FeedScore {
     pub fn evidence(&self) -> Evidence {
         Evidence {
             dry_db: self.dry.unwrap_or(Interval::measured(self.total_db)),
-            tone_db: self.tone_db.map(Interval::measured),
-            partials_db: None,
+            tone_db: self.colour.tone_db,
+            partials_db: self.colour.partials_db,
         }
     }
 
@@ -120,8 +124,9 @@ impl FeedScore {
                 return mine < others;
             }
         }
-        let tone = |evidence: &Evidence| evidence.tone_db.map_or(0.0, |tone| tone.likely);
-        tone(&mine) > tone(&others) + 0.01
+        let likely = |figure: Option<Interval>| figure.map_or(0.0, |figure| figure.likely);
+        let colour = |evidence: &Evidence| likely(evidence.tone_db) + likely(evidence.partials_db);
+        colour(&mine) > colour(&others) + 0.01
     }
 }
 
@@ -151,13 +156,13 @@ impl<'a> PartResponses<'a> {
 /// Scores feeds on one grid; holds its tables and buffers.
 #[derive(Clone, Debug)]
 pub struct Scorer {
-    grid: Grid,
-    thirds: BandMap,
-    fines: BandMap,
+    pub(super) grid: Grid,
+    pub(super) thirds: BandMap,
+    pub(super) fines: BandMap,
     k_weights: Vec<f64>,
-    first_cell: usize,
+    pub(super) first_cell: usize,
     /// Of the part of the sound at hand.
-    cells: CellPowers,
+    pub(super) cells: CellPowers,
 }
 
 /// Powers over the cells in range.
@@ -166,6 +171,66 @@ struct Powers {
     feed: f64,
     reference: f64,
     mono: f64,
+}
+
+/// What is heard of the parts in a feed.
+#[derive(Clone, Copy)]
+struct Heard {
+    gain: f64,
+    dry: Powers,
+    wet: Powers,
+    total: Powers,
+    dry_spread: f64,
+    /// Tone and partials, dB rms.
+    of_dry: [Change; 2],
+    of_total: [Change; 2],
+    level_lu: f64,
+    dip: Option<Dip>,
+}
+
+impl Heard {
+    /// What is below this isn't there.
+    fn found(&self) -> f64 {
+        db::to_power(NOT_FOUND_DB) * self.total.reference
+    }
+
+    /// The change of a part against some power, the gain to make up taken out, dB.
+    fn change(&self, part: &Powers, against: f64) -> f64 {
+        if self.gain > 0.0 {
+            db::from_power(part.feed / (self.gain * self.gain * against))
+        } else {
+            f64::NEG_INFINITY
+        }
+    }
+
+    fn total_db(&self) -> f64 {
+        if self.total.reference > 0.0 {
+            self.change(&self.total, self.total.reference)
+        } else {
+            f64::NEG_INFINITY
+        }
+    }
+
+    /// The colour that the outcome is judged by: the dry's, or everything's where no dry was found.
+    fn colour(&self, bounds: Option<&Bounds>) -> Colour {
+        if self.dry.reference <= self.found() {
+            return Colour::measured(self.of_total);
+        }
+        match bounds {
+            Some(bounds) if !bounds.no_separate_dry => {
+                Colour::estimated(self.of_dry, self.of_total, bounds.one_direction)
+            }
+            _ => Colour::measured(self.of_dry),
+        }
+    }
+}
+
+/// The likely figure of what is bounded, else the one that was measured.
+fn likely(interval: Option<Interval>, measured: Change) -> Change {
+    match interval {
+        Some(interval) if interval.known == Known::Bounded => Some(interval.likely),
+        _ => measured,
+    }
 }
 
 impl Scorer {
@@ -228,34 +293,14 @@ impl Scorer {
     /// If lengths or grids don't belong together.
     #[must_use]
     pub fn score(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
-        let cells = self.cells();
-        let k_weights = &self.k_weights[cells.clone()];
-        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells.clone()]);
-        let full = 0.5 * (sum(left) + sum(right));
-        let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
-        let dry = self.powers(responses.dry, &split.dry);
-        let dry_spread = self.spread();
-        let wet = self.powers(responses.wet, &split.wet);
-        // Last, because tone and dip are read off the total's cells.
-        let total = self.powers(responses.total, &split.total);
-        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
-        if db::from_power(full) <= db::NO_READING_DBFS {
-            return None;
-        }
-        let gain = responses.total.recoverable_gain();
-        let found = db::to_power(NOT_FOUND_DB) * total.reference;
-        let change = |part: &Powers, against: f64| {
-            if gain > 0.0 {
-                db::from_power(part.feed / (gain * gain * against))
-            } else {
-                f64::NEG_INFINITY
-            }
-        };
-        let part_change = |part: &Powers| (part.reference > found).then(|| change(part, part.reference));
-        let wet_db = part_change(&wet);
-        let mut dry_db = part_change(&dry);
-        let mut dry_against_mono_db =
-            (dry.reference > found && dry.mono > found).then(|| change(&dry, dry.mono));
+        let heard = self.hear(responses, split)?;
+        let (gain, found) = (heard.gain, heard.found());
+        let part_change =
+            |part: &Powers| (part.reference > found).then(|| heard.change(part, part.reference));
+        let wet_db = part_change(&heard.wet);
+        let mut dry_db = part_change(&heard.dry);
+        let mut dry_against_mono_db = (heard.dry.reference > found && heard.dry.mono > found)
+            .then(|| heard.change(&heard.dry, heard.dry.mono));
         let mut dry_at_floor = false;
         // With nothing arriving at all there is nothing uncertain about it.
         if let (Some(floor), true) = (split.method.floor_db(), gain > 0.0) {
@@ -264,11 +309,6 @@ impl Scorer {
             dry_db = clip(dry_db);
             dry_against_mono_db = clip(dry_against_mono_db);
         }
-        let total_db = if total.reference > 0.0 {
-            change(&total, total.reference)
-        } else {
-            f64::NEG_INFINITY
-        };
         let balance_shift_db = match (dry_db, wet_db) {
             // Both gone alike is no shift of balance.
             (Some(dry), Some(wet)) if wet > f64::NEG_INFINITY || dry > f64::NEG_INFINITY => Some(wet - dry),
@@ -276,35 +316,11 @@ impl Scorer {
         };
         let parts = split.bounds.filter(|_| gain > 0.0).map_or_else(
             || Parts::measured(dry_db, wet_db, balance_shift_db),
-            |bounds| {
-                let squared = gain * gain;
-                let shares = in_this_band(&bounds, dry.reference / total.reference);
-                let read = Read {
-                    total: total.feed / (squared * total.reference),
-                    dry: if dry.reference > 0.0 {
-                        dry.feed / (squared * dry.reference)
-                    } else {
-                        0.0
-                    },
-                    stray: dry_spread / squared * bounds.mixed,
-                    share: dry.reference / total.reference,
-                    shares,
-                };
-                let weights = responses
-                    .dry
-                    .weights(&split.dry, bounds.delay_s, &self.grid, self.cells());
-                Parts::estimated(&bounds, weights.as_ref(), &read, total_db)
-            },
+            |bounds| self.estimated(responses, split, &bounds, &heard),
         );
-        // What an estimate can't tell is no figure.
-        let known = |interval: Option<Interval>| interval.is_none_or(|it| it.width() <= WIDEST_DB);
-        let likely = |interval: Option<Interval>, measured: Change| match interval {
-            Some(interval) if interval.known == Known::Bounded => Some(interval.likely),
-            _ => measured,
-        };
+        let colour = heard.colour(split.bounds.filter(|_| gain > 0.0).as_ref());
+        let open = |interval: Option<Interval>| interval.is_some_and(|it| it.width() > WIDEST_DB);
         let if_ordinary_db = wet_db.filter(|_| parts.wet.is_some_and(|wet| wet.known == Known::Bounded));
-        let wet_db = likely(parts.wet, wet_db).filter(|_| known(parts.wet));
-        let balance_shift_db = likely(parts.balance, balance_shift_db).filter(|_| known(parts.balance));
         Some(FeedScore {
             dry: parts.dry,
             wet: parts.wet,
@@ -312,16 +328,77 @@ impl Scorer {
             wet_if_ordinary_db: if_ordinary_db,
             dry_db,
             dry_at_floor,
-            wet_db,
-            total_db,
-            balance_shift_db,
+            // What an estimate can't tell is no figure.
+            wet_db: likely(parts.wet, wet_db).filter(|_| !open(parts.wet)),
+            total_db: heard.total_db(),
+            balance_shift_db: likely(parts.balance, balance_shift_db).filter(|_| !open(parts.balance)),
             dry_against_mono_db,
-            total_against_mono_db: (total.mono > found).then(|| change(&total, total.mono)),
+            total_against_mono_db: (heard.total.mono > found)
+                .then(|| heard.change(&heard.total, heard.total.mono)),
             makeup_db: -db::from_amplitude(gain),
+            level_lu: heard.level_lu,
+            tone_db: colour.tone_db.map(|tone| tone.likely),
+            colour,
+            dip: heard.dip,
+        })
+    }
+
+    /// The powers and the colours of the parts in a feed. `None` when there's too little sound.
+    fn hear(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<Heard> {
+        let cells = self.cells();
+        let k_weights = &self.k_weights[cells.clone()];
+        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells.clone()]);
+        let full = 0.5 * (sum(left) + sum(right));
+        let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
+        if db::from_power(full) <= db::NO_READING_DBFS {
+            return None;
+        }
+        let wet = self.powers(responses.wet, &split.wet);
+        let dry = self.powers(responses.dry, &split.dry);
+        let dry_spread = self.spread();
+        let delay_s = split.bounds.map_or(0.0, |bounds| bounds.delay_s);
+        let of_dry = self.read_colour(responses.dry, &split.dry, delay_s);
+        let total = self.powers(responses.total, &split.total);
+        let of_total = self.read_colour(responses.total, &split.total, 0.0);
+        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
+        Some(Heard {
+            gain: responses.total.recoverable_gain(),
+            dry,
+            wet,
+            total,
+            dry_spread,
+            of_dry,
+            of_total,
             level_lu: db::from_power(loudness / full_loudness),
-            tone_db: self.tone_change(),
             dip: self.deepest_dip(total.feed / total.reference),
         })
+    }
+
+    /// The parts as far as an estimate knows them.
+    fn estimated(
+        &self,
+        responses: &PartResponses<'_>,
+        split: &Split,
+        bounds: &Bounds,
+        heard: &Heard,
+    ) -> Parts {
+        let squared = heard.gain * heard.gain;
+        let (dry, total) = (&heard.dry, &heard.total);
+        let read = Read {
+            total: total.feed / (squared * total.reference),
+            dry: if dry.reference > 0.0 {
+                dry.feed / (squared * dry.reference)
+            } else {
+                0.0
+            },
+            stray: heard.dry_spread / squared * bounds.mixed,
+            share: dry.reference / total.reference,
+            shares: in_this_band(bounds, dry.reference / total.reference),
+        };
+        let weights = responses
+            .dry
+            .weights(&split.dry, bounds.delay_s, &self.grid, self.cells());
+        Parts::estimated(bounds, weights.as_ref(), &read, heard.total_db())
     }
 
     /// How much the change of the cells at hand differs over them: its standard deviation, weighted by their power.
@@ -354,82 +431,6 @@ impl Scorer {
             reference: sum(&self.cells.reference[range.clone()]),
             mono: sum(&self.cells.mono[range]),
         }
-    }
-
-    /// The sum difference of the part at hand in one band, as a power ratio, with the reference power it's against.
-    fn band_ratio(&self, map: &BandMap, band: usize) -> (f64, f64) {
-        let feed = map.sum_of(band, &self.cells.feed);
-        let reference = map.sum_of(band, &self.cells.reference);
-        (
-            if reference > 0.0 {
-                (feed / reference).max(0.0)
-            } else {
-                0.0
-            },
-            reference,
-        )
-    }
-
-    fn tone_change(&self) -> Change {
-        let mut bands = [(0.0, 0.0); MAX_THIRDS];
-        let count = self.thirds.len();
-        let lowest_hz = self.grid.edges_hz()[self.first_cell];
-        let mut loudest: f64 = 0.0;
-        for (index, (measured, band)) in bands.iter_mut().zip(self.thirds.bands()).enumerate() {
-            if band.upper_hz <= lowest_hz {
-                continue;
-            }
-            *measured = self.band_ratio(&self.thirds, index);
-            loudest = loudest.max(measured.1);
-        }
-        let quiet = loudest * db::to_power(QUIET_BAND_DB);
-        let level = |ratio: f64| db::from_power(ratio).max(-10.0 * TONE_CAP_DB);
-        let voiced = || {
-            bands[..count]
-                .iter()
-                .filter(|&&(_, reference)| reference > quiet && reference > 0.0)
-        };
-        let voices = voiced().count();
-        if voices < 2 || voiced().all(|&(ratio, _)| ratio <= 0.0) {
-            return None;
-        }
-        let mean = voiced().map(|&(ratio, _)| level(ratio)).sum::<f64>() / voices as f64;
-        let square = voiced()
-            .map(|&(ratio, _)| (level(ratio) - mean).clamp(-TONE_CAP_DB, TONE_CAP_DB).powi(2))
-            .sum::<f64>()
-            / voices as f64;
-        Some(square.sqrt().min(TONE_CAP_DB))
-    }
-
-    fn deepest_dip(&self, whole: f64) -> Option<Dip> {
-        if whole.is_nan() || whole <= 0.0 {
-            return None;
-        }
-        let lowest_hz = self.grid.edges_hz()[self.first_cell];
-        let density = |band: usize, reference: f64| reference / self.fines.bands()[band].width_hz();
-        // Each band is summed once; a reading does this for every feed.
-        let mut measured = [(0.0, 0.0); MAX_TWENTY_FOURTHS];
-        let mut loudest = 0.0f64;
-        for (band, (of_band, edges)) in measured.iter_mut().zip(self.fines.bands()).enumerate() {
-            if edges.lower_hz >= lowest_hz {
-                *of_band = self.band_ratio(&self.fines, band);
-                loudest = loudest.max(density(band, of_band.1));
-            }
-        }
-        let quiet = loudest * db::to_power(QUIET_BAND_DB);
-        // Bands left out above have no reference, so they drop out here.
-        let (band, lowest) = measured[..self.fines.len()]
-            .iter()
-            .enumerate()
-            .filter(|&(band, &(_, reference))| reference > 0.0 && density(band, reference) > quiet)
-            .map(|(band, &(ratio, _))| (band, ratio))
-            .min_by(|a, b| a.1.total_cmp(&b.1))?;
-        let depth_db = db::from_power(lowest / whole).max(-10.0 * TONE_CAP_DB);
-        // A dip of less than a decibel is none.
-        (depth_db < -1.0).then(|| Dip {
-            hz: self.fines.bands()[band].centre_hz(),
-            depth_db,
-        })
     }
 
     /// The sum difference per 1/24-octave band, dB, of dry, wet and total, with the gain a fader can give back taken out,

@@ -5,6 +5,8 @@ use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::db;
 use crate::dsp::samples::{Cleaner, Run};
 use crate::explain::diagnosis::{Clues, Diagnoser};
+use crate::explain::direct::Direct;
+use crate::explain::movement::Movement;
 use crate::routing::feed::{FeedId, Side};
 use crate::score::board::Board;
 use crate::score::rig::Rig;
@@ -121,7 +123,7 @@ impl Monitor {
             lags: Lags::new(rate_hz, len),
             tracker: Tracker::new(rate_hz, Memory::LIVE),
             kind: PresetKind::NotSaid,
-            onsets: OnsetEvidence::live(rate_hz),
+            onsets: OnsetEvidence::new(rate_hz),
             diagnoser: Diagnoser::new(grid.clone()),
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
             live_too: true,
@@ -261,16 +263,16 @@ impl Monitor {
             self.look_for_delay();
         }
         self.recording.average.read(&mut self.spectrum);
-        let beginnings = self.recording.onsets.beginnings(f64::INFINITY);
-        let attacks = beginnings.map(|beginnings| beginnings.attacks);
-        let (evidence, _ways) = self.recording.tracker.evidence();
+        let (evidence, ways) = self.recording.tracker.evidence();
+        let bounds = evidence.resolve(self.kind).bounds;
         let clues = Clues {
-            delay: evidence.delay(),
-            attacks,
+            direct: Direct::heard(&evidence, &bounds),
+            no_dry: bounds.no_separate_dry,
+            attacks: self.recording.onsets.read(f64::INFINITY),
+            movement: Movement::of(ways),
+            wet: None,
         };
-        let diagnosis = self
-            .diagnoser
-            .examine(&self.spectrum, &clues, &self.recording.onsets);
+        let diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
         let long_len = self.recording.long_blocks.block_len();
         let mut total = CrossSpectrum::silent(long_len / 2 + 1);
         self.recording.long_average.read(&mut total);
@@ -316,20 +318,21 @@ impl Monitor {
         let floor = db::to_power(db::NO_READING_DBFS);
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
-        let beginnings = self.onsets.beginnings(ATTACKS_S);
-        let attacks = beginnings.map(|beginnings| beginnings.attacks);
         let candidate = self.finder.candidate(&self.spectrum);
         self.tracker.try_delay(candidate);
-        let (evidence, _ways) = self.tracker.evidence();
+        let (evidence, ways) = self.tracker.evidence();
         out.delay = evidence.delay();
+        let resolved = evidence.resolve(self.kind);
         let clues = Clues {
-            delay: out.delay,
-            attacks,
+            direct: Direct::heard(&evidence, &resolved.bounds),
+            no_dry: resolved.bounds.no_separate_dry,
+            attacks: self.onsets.read(ATTACKS_S),
+            movement: Movement::of(ways),
+            wet: None,
         };
-        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues, &self.onsets);
+        let diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
         // The window took something off the cross term of channels that are apart.
         self.lags.correct(&mut self.spectrum, evidence.delay_s);
-        let resolved = evidence.resolve(self.kind);
         out.kind = self.kind;
         match told {
             Some(told) => self.split.copy_from(told),
@@ -343,14 +346,23 @@ impl Monitor {
             .wet_over_dry_db()
             .filter(|_| db::from_power((left + right) / 2.0) > db::NO_READING_DBFS);
         Self::read_bands(scorer.thirds(), grid, &self.spectrum, out);
-        let fines = scorer.twenty_fourths();
+        self.board.score(&self.split, &mut out.rows);
+        let diagnosis = told.map_or(diagnosis, |told| {
+            let delay_s = self.finder.find(&told.dry).map_or(0.0, |delay| delay.delay_s);
+            self.diagnoser.examine_parts(told, delay_s, Some(&diagnosis))
+        });
+        out.diagnosis = diagnosis.settled(&out.rows);
+        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
+        self.read_curves(selected, out);
+    }
+
+    fn read_curves(&mut self, selected: FeedId, out: &mut Reading) {
+        out.selected = selected;
+        let fines = self.board.scorer().twenty_fourths();
         out.curve_points = fines.len();
         for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
             *hz = band.centre_hz() as f32;
         }
-        self.board.score(&self.split, &mut out.rows);
-        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
-        out.selected = selected;
         for (id, curves) in [
             (selected, &mut out.selected_curves),
             (FeedId::MonoWedge, &mut out.wedge_curves),

@@ -5,7 +5,7 @@
 
 use crate::Complex;
 use crate::alignment::delay::ChannelDelay;
-use crate::explain::diagnosis::Diagnosis;
+use crate::explain::diagnosis::{Diagnoser, Diagnosis};
 use crate::score::board::{Board, FEEDS, Row};
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
@@ -90,7 +90,7 @@ impl Take {
         split: &Split,
         delay: Option<ChannelDelay>,
     ) -> Self {
-        Self {
+        let mut take = Self {
             name,
             pass,
             rate_hz: grid.rate_hz(),
@@ -102,7 +102,17 @@ impl Take {
             split: gathered_split(split, grid, &Grid::twenty_fourth_octave(grid.rate_hz()), delay),
             kind: PresetKind::NotSaid,
             evidence: None,
-        }
+        };
+        take.explain_parts(None);
+        take
+    }
+
+    /// Names the causes anew from dry and wet, which are known by themselves. What was seen of the sound `before` (by its full pass) and
+    /// its parts don't show stays.
+    pub fn explain_parts(&mut self, before: Option<&Diagnosis>) {
+        let delay_s = self.delay.map_or(0.0, |delay| delay.delay_s);
+        let diagnosis = Diagnoser::new(self.grid()).examine_parts(&self.split, delay_s, before);
+        self.diagnosis = Some(diagnosis);
     }
 
     /// Stores an analysis of the FFT bins of `grid` whose dry and wet are estimated: the average as it was read, and what the
@@ -179,6 +189,8 @@ impl Take {
         self.split.total = estimated.total;
         self.evidence = None;
         self.delay = delay.or(self.delay);
+        let before = self.diagnosis;
+        self.explain_parts(before.as_ref());
     }
 
     /// The cells the spectra are on.

@@ -287,8 +287,11 @@ pub struct FeedReport {
     pub makeup_db: Option<f64>,
     /// Level change against stereo, K-weighted (ITU-R BS.1770), nothing made up, LU.
     pub level_lu: Option<f64>,
-    /// Tone change, dB rms over 1/3-octave bands.
+    /// Tone change of the dry, dB rms over 1/3-octave bands.
     pub tone_db: Option<f64>,
+    /// How far the dry's partials are moved against each other, dB rms.
+    #[serde(default)]
+    pub partials_db: Option<f64>,
     /// Middle of the 1/24 octave of the deepest dip, Hz; `null` without a dip of a decibel.
     pub dip_hz: Option<f64>,
     /// Its depth against the feed's own total, dB; negative.
@@ -644,6 +647,11 @@ fn feed(shown: &FeedRow) -> FeedReport {
         tone_db: words.figure(
             "tone_db",
             of(|s| s.tone_db),
+            ["cannot be told", scores::GONE, scores::GONE],
+        ),
+        partials_db: words.figure(
+            "partials_db",
+            of(|s| s.colour.partials_db.map(|partials| partials.likely)),
             ["cannot be told", scores::GONE, scores::GONE],
         ),
         dip_hz: of(|s| s.dip.map(|dip| rounded(dip.hz))),

@@ -3,9 +3,10 @@
 use std::cmp::Ordering;
 
 use sumproof_core::dsp::db;
-use sumproof_core::explain::advice::{Advice, Wishes, advise};
+use sumproof_core::explain::advice::{Advice, Situation, advise};
+use sumproof_core::explain::diagnosis::Diagnosis;
 use sumproof_core::routing::feed::FeedId;
-use sumproof_core::score::board::Row;
+use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::LOWEST_HZ;
@@ -69,6 +70,7 @@ impl<'a> Judged<'a> {
     #[must_use]
     pub fn of_take(take: &'a Take, view: &'a View) -> Self {
         let [full, above] = take.rows_from(&view.rig, [0.0, LOWEST_HZ]);
+        let diagnosis = take.diagnosis.map(|diagnosis| diagnosis.settled(&full));
         let index = |id: FeedId| FeedId::ALL.iter().position(|&other| other == id).unwrap_or(0);
         let rows: Vec<FeedRow> = view
             .feeds
@@ -92,7 +94,7 @@ impl<'a> Judged<'a> {
                 }
             })
             .collect();
-        let advice = advice(take);
+        let advice = advice(take, &full, view, diagnosis.as_ref());
         Self {
             take,
             file: None,
@@ -101,8 +103,7 @@ impl<'a> Judged<'a> {
             verdict: verdict(&rows),
             wedge: full[index(FeedId::MonoWedge)],
             rows,
-            why: take
-                .diagnosis
+            why: diagnosis
                 .as_ref()
                 .map_or_else(Vec::new, wording::diagnosis::sentences),
             what_now: advice.iter().map(wording::advice::sentence).collect(),
@@ -214,15 +215,16 @@ fn verdict(rows: &[FeedRow]) -> String {
     wording::verdict::of_feeds(&feeds)
 }
 
-fn advice(take: &Take) -> Vec<Advice> {
+fn advice(take: &Take, rows: &[Row; FEEDS], view: &View, diagnosis: Option<&Diagnosis>) -> Vec<Advice> {
     if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
         return Vec::new();
     }
-    advise(
-        &take.split,
-        &take.grid(),
-        take.delay,
-        take.diagnosis.as_ref(),
-        &Wishes::default(),
-    )
+    let situation = Situation {
+        split: &take.split,
+        grid: &take.grid(),
+        rows,
+        rig: &view.rig,
+        diagnosis,
+    };
+    advise(&situation)
 }

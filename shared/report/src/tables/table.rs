@@ -136,7 +136,7 @@ fn figures(preset: &Judged<'_>) -> Vec<(&'static str, String)> {
         );
         rows.push(("left out", text));
     }
-    rows.extend(channels::gaps(take.gaps).map(|gaps| ("gaps", gaps)));
+    rows.extend(channels::gaps(take.gaps).map(|text| ("gaps", text)));
     rows.push(("dry and wet", balance(preset)));
     rows.push(("", methods::limits(take.method()).into()));
     rows

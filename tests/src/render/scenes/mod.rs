@@ -5,7 +5,7 @@ mod check;
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-use sumproof_core::explain::advice::{Wishes, advise};
+use sumproof_core::explain::advice::{Situation, Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side};
@@ -205,7 +205,13 @@ fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
     }
     let (grid, split) = monitor.cells(reading.delay);
     let wishes = Wishes::default();
-    let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+    let advice = advise(&Situation {
+        split: &split,
+        grid: &grid,
+        rows: &reading.rows,
+        rig: monitor.rig(),
+        diagnosis: Some(&reading.diagnosis),
+    });
     snapshot.what_now = advice.iter().map(sumproof_wording::advice::sentence).collect();
     let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
     snapshot.margin = margin

@@ -10,10 +10,8 @@ mod windows;
 
 use multiversion::multiversion;
 
-use crate::Complex;
 use crate::dsp::db;
 use crate::dsp::samples::Run;
-use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::pair_sums::product;
 use stretches::Stretches;
 use windows::Windows;
@@ -34,7 +32,7 @@ const APART_S: f64 = 0.06;
 /// Over how long the attacks must agree on a delay for it to be taken out of the frames between them, seconds.
 const RECENT_S: f64 = 6.0;
 /// Delays between the channels are looked for up to this far either way, seconds.
-const REACH_S: f64 = 0.016;
+pub const REACH_S: f64 = 0.016;
 /// A channel counts in an attack only if at least this share of its power there is new.
 const NEW: f64 = 0.25;
 /// This many attacks are kept; older ones are forgotten.
@@ -71,12 +69,16 @@ pub struct Attacks {
 }
 
 impl Attacks {
+    /// How much of a late channel's attack lies inside the window, 0.6 to 1.
+    #[must_use]
+    pub fn inside(&self) -> f64 {
+        (1.0 - self.delay_s.abs() / (ATTACK_S + AHEAD_S)).clamp(0.6, 1.0)
+    }
+
     /// Whether the attacks show one direct sound in both channels: enough alike at one delay, all with one sign.
     #[must_use]
     pub fn is_one_sound(&self) -> bool {
-        // A late channel's attack lies only in part inside the window.
-        let inside = 1.0 - self.delay_s.abs() / (ATTACK_S + AHEAD_S);
-        self.aligned.abs() >= 0.5 * inside.clamp(0.6, 1.0)
+        self.aligned.abs() >= 0.5 * self.inside()
             && self.agreeing >= 0.8
             && self.aligned.abs() > 3.0 * self.aligned_spread
     }
@@ -93,21 +95,6 @@ fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
         *out = pair[1] - pair[0];
     }
     *last = newest;
-}
-
-/// What is heard where sounds begin, with the spectra it comes from.
-#[derive(Clone, Copy, Debug)]
-pub struct Beginnings<'a> {
-    /// The figures.
-    pub attacks: Attacks,
-    /// The cross-spectrum of what was new ([`OnsetEvidence::spectrum`]).
-    pub new: &'a CrossSpectrum,
-    /// What was sounding just before, on the same bins and scaled alike.
-    pub old: &'a CrossSpectrum,
-    /// How many attacks of equal weight they come from.
-    pub worth: f64,
-    /// Sample rate, Hz.
-    pub rate_hz: f64,
 }
 
 /// One attack, as it's kept.
@@ -144,12 +131,6 @@ pub struct OnsetEvidence {
     curves: Vec<f32>,
     kept: [StoredAttack; KEPT],
     count: u64,
-    sums: CrossSpectrum,
-    /// What was sounding before the attacks, scaled as they are.
-    stale: CrossSpectrum,
-    forget: f64,
-    /// Sums of the attacks' weights and their squares.
-    weights: [f64; 2],
     mean: Vec<f64>,
     /// The delay the last attacks agree on, samples.
     lag: isize,
@@ -165,13 +146,12 @@ impl std::fmt::Debug for OnsetEvidence {
 }
 
 impl OnsetEvidence {
-    /// For a sample rate, Hz; every attack counts alike in [`Self::spectrum`].
+    /// For a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
         let reach = samples(REACH_S);
         let windows = Windows::new(rate_hz, samples(AHEAD_S + ATTACK_S), reach);
-        let bins = windows.bins();
         Self {
             rate_hz,
             frame_len: samples(FRAME_S),
@@ -189,22 +169,9 @@ impl OnsetEvidence {
             curves: vec![0.0; KEPT * (2 * reach + 1)],
             kept: [StoredAttack::default(); KEPT],
             count: 0,
-            sums: CrossSpectrum::silent(bins),
-            stale: CrossSpectrum::silent(bins),
-            forget: 1.0,
-            weights: [0.0; 2],
             lag: 0,
             stretches: Stretches::new(rate_hz),
             mean: vec![0.0; 2 * reach + 1],
-        }
-    }
-
-    /// The same for a live reading: in [`Self::spectrum`] an attack's weight has fallen to 1/e after ten more.
-    #[must_use]
-    pub fn live(rate_hz: f64) -> Self {
-        Self {
-            forget: (-0.1f64).exp(),
-            ..Self::new(rate_hz)
         }
     }
 
@@ -212,14 +179,6 @@ impl OnsetEvidence {
     #[must_use]
     pub fn rate_hz(&self) -> f64 {
         self.rate_hz
-    }
-
-    /// The summed cross-spectrum of the attacks' new sound (differentiated; every attack scaled to equal power, then weighted
-    /// by how much its channels are one sound), on the bins of an FFT from 0 Hz to half the rate. A late channel's window is as
-    /// late as it is; its delay is in the cross terms. Powers may be slightly negative where an attack brought nothing.
-    #[must_use]
-    pub fn spectrum(&self) -> &CrossSpectrum {
-        &self.sums
     }
 
     /// How many Fourier transforms it has made, forward and back, and of how many samples: what a bench sets its cost against.
@@ -242,7 +201,6 @@ impl OnsetEvidence {
         self.lag = 0;
         self.stretches.reset();
         self.waits_for = 0;
-        self.clear_sums();
     }
 
     /// Takes frames. Invalid frames count as silence.
@@ -314,19 +272,6 @@ impl OnsetEvidence {
         self.in_frame = 0;
     }
 
-    /// What the attacks of the last `within_s` seconds say, as [`Self::read`], with the spectra. Does not allocate.
-    pub fn beginnings(&mut self, within_s: f64) -> Option<Beginnings<'_>> {
-        let attacks = self.read(within_s)?;
-        let [sum, squares] = self.weights;
-        Some(Beginnings {
-            attacks,
-            new: &self.sums,
-            old: &self.stale,
-            worth: if squares > 0.0 { sum * sum / squares } else { 0.0 },
-            rate_hz: self.rate_hz,
-        })
-    }
-
     /// Takes the window that has just been filled for an attack, less the one before it.
     fn attack(&mut self) {
         let late = self.waits_for.unsigned_abs();
@@ -346,54 +291,11 @@ impl OnsetEvidence {
         let width = 2 * self.reach + 1;
         let curve = &mut self.curves[slot * width..(slot + 1) * width];
         self.windows.correlate((left * right).sqrt(), curve);
-        let alike = curve.iter().fold(0.0f32, |most, value| most.max(value.abs()));
-        // The more the new sound is one, the less else is in it.
-        let weight = 1.0 / (1.01 - f64::from(alike * alike));
-        self.collect(weight / (left + right), weight);
         if let Some(attacks) = self.read(RECENT_S)
             && attacks.is_one_sound()
         {
-            let lag = (attacks.delay_s * self.rate_hz).round() as isize;
-            // Windows that missed the late channel's beginning say something else.
-            if (lag - self.lag).unsigned_abs() as f64 > 0.001 * self.rate_hz {
-                self.clear_sums();
-            }
-            self.lag = lag;
+            self.lag = (attacks.delay_s * self.rate_hz).round() as isize;
         }
-    }
-
-    /// Adds the attack in the windows to the sums, a late channel's window as late as it is.
-    fn collect(&mut self, scale: f64, weight: f64) {
-        let late = self.waits_for.unsigned_abs();
-        if late > 0 {
-            self.windows
-                .news(if self.waits_for > 0 { [late, 0] } else { [0, late] });
-        }
-        let (windows, keep) = (&self.windows, self.forget);
-        self.weights = [
-            self.weights[0] * self.forget + weight,
-            self.weights[1] * self.forget * self.forget + weight * weight,
-        ];
-        // From bin to bin the phase turns by the same angle, so one turn does for all.
-        let angle = core::f64::consts::TAU * self.waits_for as f64 / windows.fft_len() as f64;
-        let step = Complex::from_polar(1.0, angle);
-        let mut turn = Complex::new(scale, 0.0);
-        for k in 0..windows.bins() {
-            let (l, r) = (windows.before[0][k], windows.before[1][k]);
-            self.sums.ll[k] = self.sums.ll[k] * keep + windows.powers[0][k] * scale;
-            self.sums.rr[k] = self.sums.rr[k] * keep + windows.powers[1][k] * scale;
-            self.sums.lr[k] = self.sums.lr[k] * keep + windows.cross[k] * turn;
-            self.stale.ll[k] = self.stale.ll[k] * keep + l.norm_sqr() * scale;
-            self.stale.rr[k] = self.stale.rr[k] * keep + r.norm_sqr() * scale;
-            self.stale.lr[k] = self.stale.lr[k] * keep + l * r.conj() * turn;
-            turn *= step;
-        }
-    }
-
-    fn clear_sums(&mut self) {
-        self.weights = [0.0; 2];
-        self.sums.silence();
-        self.stale.silence();
     }
 
     /// What the kept attacks of the last `within_s` seconds say; `None` when there are fewer than [`ENOUGH`]. Does not
@@ -402,47 +304,18 @@ impl OnsetEvidence {
         let oldest = self
             .heard
             .saturating_sub((within_s * self.rate_hz).min(1e15) as u64);
-        let filled = (self.count as usize).min(KEPT);
-        let width = 2 * self.reach + 1;
-        self.mean.fill(0.0);
-        let mut count = 0usize;
-        let (mut left, mut right) = (0.0, 0.0);
-        for (slot, kept) in self.kept[..filled].iter().enumerate() {
-            if kept.at < oldest {
-                continue;
-            }
-            count += 1;
-            left += kept.left;
-            right += kept.right;
-            for (mean, &value) in self.mean.iter_mut().zip(&self.curves[slot * width..]) {
-                *mean += f64::from(value);
-            }
-        }
+        let (count, level_difference_db) = self.average(oldest);
         if count < ENOUGH {
             return None;
         }
-        self.mean.iter_mut().for_each(|mean| *mean /= count as f64);
         let best = self
             .mean
             .iter()
             .enumerate()
             .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
             .map_or(self.reach, |(n, _)| n);
-        let at = |lag: usize| {
-            let values = || {
-                self.kept[..filled]
-                    .iter()
-                    .enumerate()
-                    .filter(|(_, kept)| kept.at >= oldest)
-                    .map(|(slot, _)| f64::from(self.curves[slot * width + lag]))
-            };
-            let mean = values().sum::<f64>() / count as f64;
-            let variance = values().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1) as f64;
-            let agreeing = values().filter(|v| v * mean > 0.0).count() as f64 / count as f64;
-            (mean, (variance / count as f64).sqrt(), agreeing)
-        };
-        let (correlation, spread, _) = at(self.reach);
-        let (aligned, aligned_spread, agreeing) = at(best);
+        let [(correlation, spread, _), (aligned, aligned_spread, agreeing)] =
+            [self.reach, best].map(|lag| self.at(lag, oldest, count));
         let lowest = self
             .stretches
             .lowest(oldest, best as isize - self.reach as isize, aligned.signum());
@@ -456,7 +329,47 @@ impl OnsetEvidence {
             aligned,
             aligned_spread,
             agreeing,
-            level_difference_db: db::from_power(left / right),
+            level_difference_db,
         })
+    }
+
+    /// The numbers of the attacks since `oldest`.
+    fn recent(&self, oldest: u64) -> impl Iterator<Item = usize> + '_ {
+        let filled = (self.count as usize).min(KEPT);
+        (0..filled).filter(move |&slot| self.kept[slot].at >= oldest)
+    }
+
+    /// Averages the curves of the attacks since `oldest`; says how many there are, and the level of the left over the right channel in
+    /// them, dB.
+    fn average(&mut self, oldest: u64) -> (usize, f64) {
+        let width = 2 * self.reach + 1;
+        let mut mean = core::mem::take(&mut self.mean);
+        mean.fill(0.0);
+        let mut count = 0usize;
+        let (mut left, mut right) = (0.0, 0.0);
+        for slot in self.recent(oldest) {
+            count += 1;
+            left += self.kept[slot].left;
+            right += self.kept[slot].right;
+            for (mean, &value) in mean.iter_mut().zip(&self.curves[slot * width..]) {
+                *mean += f64::from(value);
+            }
+        }
+        mean.iter_mut().for_each(|mean| *mean /= count.max(1) as f64);
+        self.mean = mean;
+        (count, db::from_power(left / right))
+    }
+
+    /// The mean correlation of so many attacks at a lag, its standard error, and the share of them that have its sign.
+    fn at(&self, lag: usize, oldest: u64, count: usize) -> (f64, f64, f64) {
+        let width = 2 * self.reach + 1;
+        let values = || {
+            self.recent(oldest)
+                .map(|slot| f64::from(self.curves[slot * width + lag]))
+        };
+        let mean = values().sum::<f64>() / count as f64;
+        let variance = values().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1) as f64;
+        let agreeing = values().filter(|v| v * mean > 0.0).count() as f64 / count as f64;
+        (mean, (variance / count as f64).sqrt(), agreeing)
     }
 }

@@ -69,11 +69,6 @@ impl Windows {
         self.window.len()
     }
 
-    /// How many bins a spectrum has.
-    pub(super) fn bins(&self) -> usize {
-        self.cross.len()
-    }
-
     /// Samples in a transform.
     pub(super) fn fft_len(&self) -> usize {
         self.time.len()

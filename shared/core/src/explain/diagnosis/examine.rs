@@ -1,395 +1,348 @@
 //! Looks at the figures and names the causes.
 
+pub use super::figures::Diagnoser;
+use super::figures::Figures;
+use super::settle::OPPOSED;
 use super::{
-    Cause, Clues, Diagnosis, Evidence, LATE_S, SHORTEST_S, SILENT_DB, SPREAD, UNEVEN_DB, UNEVEN_DIRECT_DB,
-    WIDE,
+    Cause, Clues, Diagnosis, Evidence, FIGHTS_DB, LATE_S, SHORTEST_S, SILENT_DB, SPREAD, UNEVEN_DB, WIDE,
+    WetHeard, Whole,
 };
-use crate::Complex;
-use crate::alignment::delay::{ChannelDelay, DelayFinder};
-use crate::alignment::onset::{Attacks, OnsetEvidence};
+use crate::alignment::delay::DelayFinder;
+use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::db;
 use crate::dsp::samples::Cleaner;
+use crate::explain::direct::Direct;
+use crate::explain::movement::Movement;
 use crate::routing::feed::Side;
-use crate::spectrum::bands::BandMap;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
 use crate::spectrum::welch::{Average, Blocks};
+use crate::split::Split;
+use crate::split::estimated::Tracker;
+use crate::split::interval::{Interval, Known};
+use crate::split::kind::PresetKind;
+use crate::split::ways::Memory;
 
-/// What lies below isn't looked at, Hz: rumble decides no diagnosis.
-pub(super) const LOWEST_HZ: f64 = 40.0;
-/// Without attacks, channels that are each other's negative to this degree are a flipped channel: a reverb would have to
-/// be the same in both.
-const OPPOSITE: f64 = 0.9;
-/// A correlation below this is against each other.
-const OPPOSED: f64 = -0.3;
 /// Where the direct sound dies away, a correlation below this is a wet that fights itself.
 const FIGHTING: f64 = -0.33;
-/// This far below the other, a channel that has nothing of the other is noise on a silent channel, dB.
-const NOISE_ONLY_DB: f64 = 20.0;
-/// Correlation below which channels have nothing in common.
-const NOISE_COMMON: f64 = 0.1;
-
-/// Examines spectra on one FFT grid; holds its bands.
-#[derive(Clone, Debug)]
-pub struct Diagnoser {
-    pub(super) grid: Grid,
-    pub(super) map: BandMap,
-    first_cell: usize,
-}
-
-/// The figures of one sound.
-pub(super) struct Figures {
-    pub left: f64,
-    pub right: f64,
-    pub correlation: f64,
-    pub spread: f64,
-    pub seconds: f64,
-}
+/// A direct sound whose channels share less than this lies on one side: its wet can do what it likes.
+const SHARED: f64 = 0.5;
+/// Attacks that correlate by less than this may be several sounds.
+const ONE_SOUND: f64 = 0.7;
+/// A delay that the attacks show lines up the whole when the channels then correlate by so much more than before.
+const BETTER: f64 = 0.1;
+/// The level difference of attacks may be off by this, dB.
+const LEVEL_OFF_DB: f64 = 1.5;
+/// Notches above this are nobody's, Hz.
+const HIGHEST_NOTCH_HZ: f64 = 12_000.0;
 
 /// The alignment believed in.
-pub(super) struct Alignment {
-    pub delay_s: f64,
-    pub sign: f64,
-    /// The attacks show it.
-    pub attacks: Option<Attacks>,
-    /// The whole sound shows it.
-    pub whole: Option<ChannelDelay>,
+struct Alignment {
+    sign: f64,
     /// Correlation of the whole sound once lined up; positive when `sign` fits.
-    pub correlation: f64,
+    correlation: f64,
 }
 
 impl Diagnoser {
-    /// For spectra on an FFT grid.
-    #[must_use]
-    pub fn new(grid: Grid) -> Self {
-        let map = BandMap::thirds(&grid);
-        let first_cell = grid
-            .centres_hz()
-            .partition_point(|&hz| hz < LOWEST_HZ)
-            .min(grid.len() - 1);
-        Self {
-            grid,
-            map,
-            first_cell,
-        }
-    }
-
-    /// Names the causes. `onsets` gives the phases at the attacks. Does not allocate.
+    /// Names the causes as far as the sound by itself shows them; what the feeds add is [`Diagnosis::settled`]'s. Does not allocate.
     ///
     /// # Panics
     /// If the spectrum is on another grid.
     #[must_use]
-    pub fn examine(&self, spectrum: &CrossSpectrum, clues: &Clues, onsets: &OnsetEvidence) -> Diagnosis {
+    pub fn examine(&self, spectrum: &CrossSpectrum, clues: &Clues) -> Diagnosis {
         assert_eq!(spectrum.len(), self.grid.len(), "a diagnoser belongs to one grid");
-        let mut diagnosis = Diagnosis::default();
         let figures = self.figures(spectrum);
         let loudest = figures.left.max(figures.right);
-        if db::from_power(loudest) <= db::NO_READING_DBFS || figures.seconds < SHORTEST_S {
-            diagnosis.add(
-                Cause::NotEnoughSound,
-                1.0,
-                Evidence::NotEnough {
-                    seconds: figures.seconds,
-                    spread: figures.spread,
-                },
-            );
-            return diagnosis;
-        }
-        let difference_db = db::from_power(figures.left / figures.right.max(f64::MIN_POSITIVE));
-        // A channel of nothing but noise carries none of the other, however it's lined up.
-        let nothing_common = || {
-            let delay_s = clues.delay.map_or(0.0, |delay| delay.delay_s);
-            let common = self.lined_up(spectrum, &figures, delay_s).abs();
-            common.max(figures.correlation.abs()) < NOISE_COMMON
+        let mut diagnosis = Diagnosis::default();
+        let too_little = |diagnosis: &mut Diagnosis| {
+            let evidence = Evidence::NotEnough {
+                seconds: figures.seconds,
+                spread: figures.spread,
+            };
+            diagnosis.add(Cause::NotEnoughSound, 1.0, evidence);
         };
-        if difference_db.abs() >= SILENT_DB || difference_db.abs() >= NOISE_ONLY_DB && nothing_common() {
-            diagnosis.add(
-                Cause::SilentChannel,
-                1.0 - 0.5 * db::to_power(NOISE_ONLY_DB - difference_db.abs()),
-                Evidence::Silent {
-                    side: if difference_db > 0.0 {
-                        Side::Right
-                    } else {
-                        Side::Left
-                    },
-                    below_db: (figures.left.min(figures.right) > 0.0).then_some(difference_db.abs()),
-                },
-            );
-            return diagnosis;
+        if db::from_power(loudest) <= db::NO_READING_DBFS || figures.seconds < SHORTEST_S {
+            too_little(&mut diagnosis);
+        } else if self.one_is_silent(&mut diagnosis, spectrum, &figures, clues) {
+            // Nothing else can be the matter.
+        } else if figures.spread > SPREAD {
+            too_little(&mut diagnosis);
+        } else {
+            self.causes(&mut diagnosis, spectrum, &figures, clues);
         }
-        if figures.spread > SPREAD {
-            diagnosis.add(
-                Cause::NotEnoughSound,
-                1.0,
-                Evidence::NotEnough {
-                    seconds: figures.seconds,
-                    spread: figures.spread,
-                },
-            );
-            return diagnosis;
-        }
-        let alignment = self.alignment(spectrum, &figures, clues);
-        self.flipped_or_late(&mut diagnosis, &figures, &alignment);
-        let phase = self.phase(&mut diagnosis, spectrum, &figures, &alignment, onsets);
-        self.opposed(&mut diagnosis, &figures, &alignment, phase);
-        self.uneven(&mut diagnosis, difference_db, &alignment, phase);
-        self.wide_or_fine(&mut diagnosis, &figures, &alignment, clues, phase);
         diagnosis
     }
 
-    fn figures(&self, spectrum: &CrossSpectrum) -> Figures {
-        let (mut left, mut right, mut cross, mut squares) = (0.0, 0.0, 0.0, 0.0);
-        for cell in self.first_cell..spectrum.len() {
-            left += spectrum.ll[cell];
-            right += spectrum.rr[cell];
-            cross += spectrum.lr[cell].re;
-            squares += spectrum.ll[cell] * spectrum.rr[cell];
+    /// Names the causes of a sound whose dry and wet are known by themselves, on this grid, with the delay between the dry's channels.
+    /// What was seen of it before that its parts don't show (movement) stays.
+    ///
+    /// # Panics
+    /// If the split is on another grid.
+    #[must_use]
+    pub fn examine_parts(&self, split: &Split, delay_s: f64, before: Option<&Diagnosis>) -> Diagnosis {
+        let total = &split.total;
+        assert_eq!(total.len(), self.grid.len(), "a diagnoser belongs to one grid");
+        let figures = self.figures(total);
+        let mut diagnosis = Diagnosis::default();
+        if db::from_power(figures.left.max(figures.right)) <= db::NO_READING_DBFS {
+            return before.copied().unwrap_or_default();
         }
-        // Blocks that overlap by three quarters amount to one average per half block.
-        let block_s = 2.0 * (self.grid.len() - 1) as f64 / self.grid.rate_hz();
-        let seconds = spectrum.averages * block_s / 2.0;
-        // The variance of unrelated channels' correlation over n averages: Σ ll·rr / (n·P_L·P_R), which for a flat band is
-        // CHECKS COR-6's 1/(2BT). Neighbouring Hann bins repeat each other, nearly twice over.
-        let both = left * right;
-        let spread = if both > 0.0 && spectrum.averages > 0.0 {
-            (0.5 * 1.944 * squares / (both * spectrum.averages))
-                .sqrt()
-                .min(1.0)
+        let of_wet = self.figures(&split.wet);
+        let all = of_wet.left + of_wet.right;
+        let there = all > db::to_power(crate::score::scorer::NOT_FOUND_DB) * (figures.left + figures.right);
+        let cross = 2.0 * of_wet.correlation * (of_wet.left * of_wet.right).sqrt();
+        let clues = Clues {
+            direct: Direct::of_dry(&split.dry, &self.grid, delay_s),
+            wet: there.then(|| WetHeard {
+                sum_db: db::from_power((all + cross).max(0.0) / (2.0 * all)),
+                correlation: of_wet.correlation,
+            }),
+            ..Clues::default()
+        };
+        if !self.one_is_silent(&mut diagnosis, total, &figures, &clues) {
+            self.causes(&mut diagnosis, total, &figures, &clues);
+        }
+        if let Some(moves) = before.and_then(|before| before.get(Cause::MovementLost)) {
+            diagnosis.add(moves.cause, moves.confidence, moves.evidence);
+        }
+        diagnosis
+    }
+
+    fn one_is_silent(
+        &self,
+        diagnosis: &mut Diagnosis,
+        spectrum: &CrossSpectrum,
+        figures: &Figures,
+        clues: &Clues,
+    ) -> bool {
+        let delay_s = clues.direct.map_or(0.0, |direct| direct.delay_s);
+        let Some((side, confidence)) = self.silent(spectrum, figures, delay_s, SILENT_DB) else {
+            return false;
+        };
+        let evidence = Evidence::Silent {
+            side,
+            below_db: (figures.left.min(figures.right) > 0.0).then_some(figures.difference_db().abs()),
+        };
+        diagnosis.add(Cause::SilentChannel, confidence, evidence);
+        true
+    }
+
+    fn causes(&self, diagnosis: &mut Diagnosis, spectrum: &CrossSpectrum, figures: &Figures, clues: &Clues) {
+        let direct = self.direct(spectrum, figures, clues);
+        let direct = direct.as_ref();
+        diagnosis.whole = Some(Whole::of(
+            figures.correlation,
+            figures.left,
+            figures.right,
+            direct,
+        ));
+        let sign = if direct.is_some_and(Direct::is_flipped) {
+            -1.0
         } else {
             1.0
         };
-        Figures {
-            left,
-            right,
-            correlation: if both > 0.0 { cross / both.sqrt() } else { 0.0 },
-            spread,
-            seconds,
-        }
-    }
-
-    /// Correlation of the whole sound with a delay taken out.
-    fn lined_up(&self, spectrum: &CrossSpectrum, figures: &Figures, delay_s: f64) -> f64 {
-        let cross: f64 = (self.first_cell..spectrum.len())
-            .map(|cell| (spectrum.lr[cell] * self.turn(cell, delay_s)).re)
-            .sum();
-        let block_s = 2.0 * (self.grid.len() - 1) as f64 / self.grid.rate_hz();
-        let overlap = crate::spectrum::welch::window_autocorrelation(delay_s / block_s).max(0.1);
-        (cross / overlap / (figures.left * figures.right).sqrt()).clamp(-1.0, 1.0)
-    }
-
-    pub(super) fn turn(&self, cell: usize, delay_s: f64) -> Complex<f64> {
-        Complex::from_polar(
-            1.0,
-            -core::f64::consts::TAU * self.grid.centres_hz()[cell] * delay_s,
-        )
-    }
-
-    fn alignment(&self, spectrum: &CrossSpectrum, figures: &Figures, clues: &Clues) -> Alignment {
-        let whole = clues.delay.filter(|delay| delay.confidence >= 0.5);
-        if let Some(attacks) = clues.attacks.filter(Attacks::is_one_sound) {
-            let sign = attacks.aligned.signum();
-            // The whole sound knows the delay to a fraction of a sample, where it means the same one.
-            let near = clues
-                .delay
-                .filter(|delay| (delay.delay_s - attacks.delay_s).abs() < 1.5 / self.grid.rate_hz());
-            let delay_s = near.map_or(attacks.delay_s, |delay| delay.delay_s);
-            return Alignment {
-                delay_s,
-                sign,
-                attacks: Some(attacks),
-                whole: near,
-                correlation: sign * self.lined_up(spectrum, figures, delay_s),
-            };
-        }
-        // Without attacks a delay is believed only if lining up by it makes the channels agree.
-        if let Some(delay) = whole {
-            let sign = delay.polarity.sign();
-            let correlation = sign * self.lined_up(spectrum, figures, delay.delay_s);
-            if correlation > 0.5 {
-                return Alignment {
-                    delay_s: delay.delay_s,
-                    sign,
-                    attacks: None,
-                    whole,
-                    correlation,
-                };
-            }
-        }
-        Alignment {
-            delay_s: 0.0,
-            sign: 1.0,
-            attacks: None,
-            whole: None,
-            correlation: figures.correlation,
-        }
-    }
-
-    fn flipped_or_late(&self, diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment) {
-        let by_attacks = alignment.attacks.filter(|attacks| attacks.aligned < 0.0);
-        let by_whole =
-            alignment.attacks.is_none() && alignment.sign < 0.0 && alignment.correlation >= OPPOSITE;
-        let flipped = by_attacks.is_some() || by_whole;
-        if flipped {
-            diagnosis.add(
-                Cause::FlippedChannel,
-                by_attacks.map_or(0.6, |attacks| sureness(&attacks)),
-                Evidence::Flipped {
-                    aligned: by_attacks.map_or(-alignment.correlation, |attacks| attacks.aligned),
-                    attacks: by_attacks.map_or(0, |attacks| attacks.count),
-                    correlation: figures.correlation,
-                },
-            );
-        }
-        let delay_s = alignment.delay_s.abs();
-        // The attacks alone know the delay to a sample.
-        let least_s = if alignment.whole.is_some() {
-            LATE_S
-        } else {
-            LATE_S.max(1.5 / self.grid.rate_hz())
+        let delay_s = direct.map_or(0.0, |direct| direct.delay_s);
+        let alignment = Alignment {
+            sign,
+            correlation: sign * self.lined_up(spectrum, figures, delay_s),
         };
-        if delay_s < least_s {
-            return;
+        if let Some(direct) = direct {
+            flipped(diagnosis, figures, direct, &alignment);
+            late(diagnosis, direct, &alignment);
+            self.turns(diagnosis, spectrum, figures, direct);
         }
-        let notch = |k: f64| {
-            if flipped {
-                (k + 1.0) / delay_s
-            } else {
-                (2.0 * k + 1.0) / (2.0 * delay_s)
-            }
-        };
-        let confidence = alignment
-            .attacks
-            .map_or(0.0, |attacks| sureness(&attacks))
-            .max(alignment.whole.map_or(0.0, |delay| delay.confidence));
-        diagnosis.add(
-            Cause::LateChannel,
-            confidence,
-            Evidence::Late {
-                side: if alignment.delay_s > 0.0 {
-                    Side::Right
-                } else {
-                    Side::Left
-                },
-                delay_s,
-                notches_hz: [notch(0.0), notch(1.0), notch(2.0)],
-                aligned: alignment.sign * alignment.correlation,
-            },
-        );
+        if let Some(movement) = clues.movement.filter(Movement::is_lost) {
+            diagnosis.add(Cause::MovementLost, movement.one_rate, Evidence::Moves(movement));
+        }
+        fights(diagnosis, figures, &alignment, direct, clues);
+        uneven(diagnosis, figures, direct);
+        wide(diagnosis, figures, &alignment, direct);
     }
 
-    /// Channels against each other without a flipped one.
-    fn opposed(&self, diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment, phase: bool) {
-        if let Some(attacks) = alignment.attacks {
-            let lowest = attacks.lowest.filter(|_| !phase);
-            // With one direct sound alike in both channels, only the wet can turn the whole against itself.
-            let whole_turned = !phase && alignment.correlation < -0.1 - 2.0 * figures.spread.min(0.1);
-            if lowest.is_some_and(|lowest| lowest < FIGHTING) || whole_turned {
-                let lowest = lowest.unwrap_or(alignment.correlation);
-                diagnosis.add(
-                    Cause::WetFightsItself,
-                    0.5 + (FIGHTING - lowest.min(alignment.correlation)),
-                    Evidence::Fights {
-                        lowest,
-                        aligned: attacks.aligned,
-                        correlation: figures.correlation,
-                    },
-                );
-            }
-            return;
-        }
-        let flipped = diagnosis.get(Cause::FlippedChannel).is_some();
-        let late = diagnosis.get(Cause::LateChannel).is_some();
-        let correlation = if late {
-            alignment.sign * alignment.correlation
-        } else {
-            figures.correlation
-        };
-        if !flipped && !phase && correlation < OPPOSED && correlation < -3.0 * figures.spread {
-            diagnosis.add(
-                Cause::OpposedUntold,
-                -correlation,
-                Evidence::Opposed { correlation },
-            );
-        }
-    }
-
-    fn uneven(&self, diagnosis: &mut Diagnosis, difference_db: f64, alignment: &Alignment, phase: bool) {
-        // Two cabinets differ over frequency, and a late channel's attack is cut short: neither tells a level.
-        let direct_db = alignment
-            .attacks
-            .filter(|attacks| !phase && attacks.delay_s.abs() < 0.002)
-            .map(|attacks| attacks.level_difference_db);
-        let by_direct = direct_db.filter(|_| {
-            alignment
-                .attacks
-                .is_some_and(|a| a.count >= 4 && a.aligned.abs() > 0.8)
+    /// The direct sound as the attacks show it, where what begins has no one direction: one sound in both channels. Two amplifiers have
+    /// their own ways; of them only a delay that lines up more of the whole is taken.
+    fn direct(&self, spectrum: &CrossSpectrum, figures: &Figures, clues: &Clues) -> Option<Direct> {
+        let heard = clues.direct;
+        let one_sound = clues.attacks.filter(|attacks| {
+            attacks.is_one_sound() && attacks.aligned.abs() >= ONE_SOUND * attacks.inside()
         });
-        let by_whole = difference_db.abs() >= UNEVEN_DB;
-        if !by_whole && by_direct.is_none_or(|db| db.abs() < UNEVEN_DIRECT_DB) {
-            return;
-        }
-        let leading = if by_whole {
-            difference_db
-        } else {
-            direct_db.unwrap_or(difference_db)
+        let (Some(attacks), false) = (one_sound, clues.no_dry || heard.is_some_and(|direct| direct.one))
+        else {
+            return heard.map(|direct| direct.borne_out(clues.attacks.as_ref()));
         };
-        let side = leading.signum();
+        let lined_up = self.lined_up(spectrum, figures, attacks.delay_s).abs();
+        let plain = figures.correlation.abs();
+        let delay_s =
+            if attacks.delay_s.abs() >= LATE_S.max(1.5 / self.grid.rate_hz()) && lined_up > plain + BETTER {
+                attacks.delay_s
+            } else {
+                0.0
+            };
+        if let Some(direct) = heard.filter(Direct::turns) {
+            return Some(Direct { delay_s, ..direct });
+        }
+        let level_db = attacks.level_difference_db;
+        let level_db = Interval::new(
+            level_db - LEVEL_OFF_DB,
+            level_db,
+            level_db + LEVEL_OFF_DB,
+            Known::Bounded,
+        );
+        let correlation = if delay_s == 0.0 {
+            attacks.correlation
+        } else {
+            attacks.aligned
+        };
+        Some(Direct::one_sound(level_db, correlation, delay_s, attacks.count))
+    }
+}
+
+fn flipped(diagnosis: &mut Diagnosis, figures: &Figures, direct: &Direct, alignment: &Alignment) {
+    if alignment.sign > 0.0 {
+        return;
+    }
+    diagnosis.add(
+        Cause::FlippedChannel,
+        direct.sure,
+        Evidence::Flipped {
+            aligned: direct.correlation,
+            attacks: direct.onsets.unwrap_or(0),
+            correlation: figures.correlation,
+            straight_db: Some(direct.surely_straight_db()).filter(|db| db.is_finite()),
+        },
+    );
+}
+
+fn late(diagnosis: &mut Diagnosis, direct: &Direct, alignment: &Alignment) {
+    let delay_s = direct.delay_s.abs();
+    let notch = |k: f64| {
+        if alignment.sign < 0.0 {
+            (k + 1.0) / delay_s
+        } else {
+            (2.0 * k + 1.0) / (2.0 * delay_s)
+        }
+    };
+    if delay_s < LATE_S || notch(0.0) > HIGHEST_NOTCH_HZ {
+        return;
+    }
+    diagnosis.add(
+        Cause::LateChannel,
+        direct.sure,
+        Evidence::Late {
+            side: if direct.delay_s > 0.0 {
+                Side::Right
+            } else {
+                Side::Left
+            },
+            delay_s,
+            notches_hz: [notch(0.0), notch(1.0), notch(2.0)],
+            aligned: alignment.sign * alignment.correlation,
+        },
+    );
+}
+
+/// A wet whose channels work against each other, or channels that do without one knowing why.
+fn fights(
+    diagnosis: &mut Diagnosis,
+    figures: &Figures,
+    alignment: &Alignment,
+    direct: Option<&Direct>,
+    clues: &Clues,
+) {
+    if let Some(wet) = clues.wet {
+        if wet.sum_db < FIGHTS_DB {
+            diagnosis.add(
+                Cause::WetFightsItself,
+                1.0,
+                Evidence::Fights {
+                    lowest: wet.correlation,
+                    aligned: direct.map_or(0.0, |direct| direct.correlation),
+                    correlation: figures.correlation,
+                    wet_db: Some(wet.sum_db).filter(|db| db.is_finite()),
+                },
+            );
+        }
+        return;
+    }
+    let one = direct.filter(|direct| direct.one && direct.correlation.abs() > SHARED);
+    if let Some(direct) = one {
+        // With one direct sound alike in both channels, only the wet can turn the whole against itself. Where the direct sound dies
+        // away, that some moments lie low is chance as well.
+        let lowest = clues
+            .attacks
+            .and_then(|attacks| Some(attacks.lowest? + attacks.lowest_by_chance));
+        let turned = alignment.correlation < -0.1 - 2.0 * figures.spread.min(0.1);
+        if lowest.is_some_and(|lowest| lowest < FIGHTING) || turned {
+            let lowest = lowest.unwrap_or(alignment.correlation);
+            diagnosis.add(
+                Cause::WetFightsItself,
+                0.5 + (FIGHTING - lowest.min(alignment.correlation)),
+                Evidence::Fights {
+                    lowest,
+                    aligned: direct.correlation,
+                    correlation: figures.correlation,
+                    wet_db: None,
+                },
+            );
+        }
+    } else if direct.is_none()
+        && alignment.correlation < OPPOSED
+        && alignment.correlation < -3.0 * figures.spread
+    {
         diagnosis.add(
-            Cause::UnevenChannels,
-            0.5 + 0.5 * ((leading.abs() - UNEVEN_DB) / 3.0).clamp(0.0, 1.0),
-            Evidence::Uneven {
-                louder: if side > 0.0 { Side::Left } else { Side::Right },
-                whole_db: side * difference_db,
-                direct_db: direct_db.map(|db| side * db),
+            Cause::OpposedUntold,
+            -alignment.correlation,
+            Evidence::Opposed {
+                correlation: alignment.correlation,
             },
         );
     }
+}
 
-    fn wide_or_fine(
-        &self,
-        diagnosis: &mut Diagnosis,
-        figures: &Figures,
-        alignment: &Alignment,
-        clues: &Clues,
-        phase: bool,
-    ) {
-        let told = [Cause::WetFightsItself, Cause::OpposedUntold];
-        let fights = told.iter().any(|&cause| diagnosis.get(cause).is_some());
-        // Two cabinets take the correlation down without making the sound wide.
-        let wide = alignment.correlation < WIDE && !phase && !fights;
-        if wide {
-            let correlation = alignment.correlation;
-            diagnosis.add(
-                Cause::WideSound,
-                0.5 + ((WIDE - correlation) / (0.2 + 2.0 * figures.spread)).min(0.5),
-                Evidence::Wide {
-                    correlation: alignment.sign * correlation,
-                    attacks: clues.attacks.map(|attacks| attacks.aligned),
-                },
-            );
-        }
-        if diagnosis.first().is_none() {
-            let (left, right) = (figures.left, figures.right);
-            let cross = figures.correlation * (left * right).sqrt();
-            diagnosis.add(
-                Cause::NothingWrong,
-                0.5 + ((alignment.correlation - WIDE) / (0.2 + 2.0 * figures.spread)).min(0.5),
-                Evidence::Fine {
-                    correlation: figures.correlation,
-                    sum_difference_db: db::from_power((left + right + 2.0 * cross) / (2.0 * (left + right))),
-                },
-            );
-        }
+/// Read off the direct sound; where none is known, off the whole.
+fn uneven(diagnosis: &mut Diagnosis, figures: &Figures, direct: Option<&Direct>) {
+    let whole_db = figures.difference_db();
+    let surely_db = direct.map_or(whole_db, Direct::surely_louder_left_db);
+    if surely_db.abs() < UNEVEN_DB {
+        return;
     }
+    let side = surely_db.signum();
+    let direct_db = direct.map(|direct| side * direct.level_db.likely);
+    diagnosis.add(
+        Cause::UnevenChannels,
+        direct.map_or(0.6, |direct| direct.sure),
+        Evidence::Uneven {
+            louder: if side > 0.0 { Side::Left } else { Side::Right },
+            whole_db: side * whole_db,
+            direct_db: direct_db.filter(|db| db.is_finite()),
+            alone: direct_db.is_some_and(|db| db == f64::INFINITY),
+        },
+    );
 }
 
-/// How sure the attacks' sign and delay are.
-fn sureness(attacks: &Attacks) -> f64 {
-    let errors = attacks.aligned.abs() / attacks.aligned_spread.max(0.01);
-    attacks.agreeing * (1.0 - (-errors / 3.0).exp()) * (1.0 - 0.5 / attacks.count as f64)
+/// Channels that carry different things. Two cabinets take the correlation down without making the sound wide, and so does what moves
+/// between the channels.
+fn wide(diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment, direct: Option<&Direct>) {
+    let told = [
+        Cause::FrequencyDependentPhase,
+        Cause::MovementLost,
+        Cause::WetFightsItself,
+        Cause::OpposedUntold,
+    ];
+    if alignment.correlation >= WIDE || diagnosis.has_any(&told) {
+        return;
+    }
+    diagnosis.add(
+        Cause::WideSound,
+        0.5 + ((WIDE - alignment.correlation) / (0.2 + 2.0 * figures.spread)).min(0.5),
+        Evidence::Wide {
+            correlation: alignment.sign * alignment.correlation,
+            attacks: direct.map(|direct| direct.correlation),
+        },
+    );
 }
 
-/// The diagnosis of a whole signal: the convenient way for files and tests. Allocates.
+/// The diagnosis of a whole signal, but for what the feeds add: the convenient way for files and tests. Allocates.
 #[must_use]
 pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
     let len = block_len(rate_hz);
@@ -403,9 +356,17 @@ pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
     blocks.flush(|block| average.add(block));
     let mut spectrum = CrossSpectrum::silent(grid.len());
     average.read(&mut spectrum);
+    let mut tracker = Tracker::new(rate_hz, Memory::TAKE);
+    tracker.try_delay(DelayFinder::new(rate_hz, len).candidate(&spectrum));
+    Cleaner::default().runs(left, right, |run| tracker.push(run));
+    let (evidence, ways) = tracker.evidence();
+    let bounds = evidence.resolve(PresetKind::NotSaid).bounds;
     let clues = Clues {
-        delay: DelayFinder::new(rate_hz, len).find(&spectrum),
+        direct: Direct::heard(&evidence, &bounds),
+        no_dry: bounds.no_separate_dry,
         attacks: onsets.read(f64::INFINITY),
+        movement: Movement::of(ways),
+        wet: None,
     };
-    Diagnoser::new(grid).examine(&spectrum, &clues, &onsets)
+    Diagnoser::new(grid).examine(&spectrum, &clues)
 }

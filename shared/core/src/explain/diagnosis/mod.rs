@@ -1,23 +1,31 @@
 //! Why a sound fares as it does: causes, each with its evidence in numbers and a confidence.
 //!
-//! Most figures over the whole sound can't tell an inverted channel from a strong wet whose channels work against each
-//! other (CHECKS DW-3): a flipped channel is therefore only found where the attacks show it ([`crate::alignment::onset`]), or where
-//! the channels are so nearly each other's negative that no room could make it. What the whole sound is needed for is the
-//! rest: levels, the delay to a fraction of a sample, phases over frequency, and whether there was enough sound to tell.
+//! Figures over the whole sound can't tell an inverted channel from a strong wet whose channels work against each other (CHECKS
+//! DW-3). So what is wrong with the direct sound is read where sounds begin, or off a dry that is known by itself
+//! ([`crate::explain::direct`]), and named only as far as its interval carries it. The whole sound is needed for the rest: how much the
+//! channels share, which bands suffer, and whether there was enough sound to tell.
 
 mod examine;
+mod figures;
 mod phase;
+mod settle;
 
-use crate::alignment::delay::ChannelDelay;
 use crate::alignment::onset::Attacks;
+use crate::explain::direct::Direct;
+use crate::explain::movement::Movement;
 use crate::routing::feed::Side;
 
 pub use examine::{Diagnoser, diagnose};
+pub use settle::Whole;
 
-/// A level difference between the channels from here on is called uneven, dB (common practice, no source).
-pub const UNEVEN_DB: f64 = 2.5;
-/// The same for the direct sound alone, which is known less exactly, dB.
-pub const UNEVEN_DIRECT_DB: f64 = 3.5;
+/// A level difference of the direct sound between the channels from here on is called uneven, dB (common practice, no source).
+pub const UNEVEN_DB: f64 = 3.5;
+/// A straight sum must be the worse one by this for a channel to be called flipped, dB.
+pub const FLIPPED_DB: f64 = 1.0;
+/// A phase that turns by this over frequency, degrees rms, or a level by [`TURNS_DB`], is two amplifiers.
+pub const TURNS_DEGREES: f64 = 20.0;
+/// See [`TURNS_DEGREES`].
+pub const TURNS_DB: f64 = 3.0;
 /// A channel this far below the other is silent, dB.
 pub const SILENT_DB: f64 = 35.0;
 /// A delay from here on matters: 0.05 ms puts the first notch at 10 kHz.
@@ -28,6 +36,10 @@ pub const WIDE: f64 = 0.4;
 pub const SPREAD: f64 = 0.12;
 /// Less sound than this says nothing, seconds.
 pub const SHORTEST_S: f64 = 0.4;
+/// A wet that is further down in the wedge than this is gone, dB: as a dry drops out.
+pub const GONE_DB: f64 = -10.0;
+/// A wet that is known by itself and is further down in the wedge than this works against itself, dB; unrelated channels lose 3.01.
+pub const FIGHTS_DB: f64 = -4.5;
 
 /// What may be the matter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -42,8 +54,12 @@ pub enum Cause {
     FlippedChannel,
     /// One channel is the later one.
     LateChannel,
-    /// The channels carry the same with phases that differ over frequency: two amplifiers and cabinets.
+    /// The channels carry the same with levels and phases that differ over frequency: two amplifiers and cabinets.
     FrequencyDependentPhase,
+    /// What moves between the channels stands still in their sum: tremolo, auto-pan, rotary.
+    MovementLost,
+    /// The wet as good as vanishes when the channels are added.
+    EffectGone,
     /// The channels of the wet work against each other: anti-phase reverb.
     WetFightsItself,
     /// The channels work against each other, and without attacks it can't be told whether one is flipped or the wet does it.
@@ -52,23 +68,28 @@ pub enum Cause {
     UnevenChannels,
     /// The channels carry different things: double-tracked, or more wide effect than dry.
     WideSound,
-    /// None of these.
+    /// None of these, and every feed without a fault holds.
     NothingWrong,
+    /// None of these, but it isn't known that every feed without a fault holds.
+    NothingSeen,
 }
 
 impl Cause {
     /// All of them, gravest first.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 13] = [
         Self::NotEnoughSound,
         Self::SilentChannel,
         Self::FlippedChannel,
         Self::LateChannel,
         Self::FrequencyDependentPhase,
+        Self::MovementLost,
+        Self::EffectGone,
         Self::WetFightsItself,
         Self::OpposedUntold,
         Self::UnevenChannels,
         Self::WideSound,
         Self::NothingWrong,
+        Self::NothingSeen,
     ];
 }
 
@@ -110,12 +131,16 @@ pub enum Evidence {
     },
     /// Of [`Cause::FlippedChannel`].
     Flipped {
-        /// Correlation of the attacks, lined up; of the whole sound where none was heard.
+        /// Correlation of the direct sound, lined up.
         aligned: f64,
-        /// How many attacks it comes from; 0 when only the whole sound could be asked.
+        /// How many onsets it comes from; 0 where all of the sound lies alike, or the dry is known by itself.
         attacks: usize,
         /// Correlation of the whole sound.
         correlation: f64,
+        /// A straight sum of the direct sound against one with a channel flipped, dB, at most; negative. −∞ and what older
+        /// versions stored is nothing.
+        #[cfg_attr(feature = "serde", serde(default))]
+        straight_db: Option<f64>,
     },
     /// Of [`Cause::LateChannel`].
     Late {
@@ -138,15 +163,30 @@ pub enum Evidence {
         correlation: f64,
         /// What it costs, and where.
         suffering: Suffering,
+        /// How far the level between the channels strays over 1/3 octaves, rms, dB.
+        #[cfg_attr(feature = "serde", serde(default))]
+        stray_db: f64,
+    },
+    /// Of [`Cause::MovementLost`].
+    Moves(Movement),
+    /// Of [`Cause::EffectGone`].
+    Gone {
+        /// Change of the wet in the wedge, dB, at most; nothing where it vanishes altogether.
+        wet_db: Option<f64>,
+        /// Change of the dry there, dB.
+        dry_db: f64,
     },
     /// Of [`Cause::WetFightsItself`].
     Fights {
-        /// Correlation where the direct sound dies away.
+        /// Correlation where the direct sound dies away; of the wet, where it is known by itself.
         lowest: f64,
-        /// Correlation of the attacks, lined up.
+        /// Correlation of the direct sound, lined up.
         aligned: f64,
         /// Correlation of the whole sound.
         correlation: f64,
+        /// Change of the wet in the wedge, dB, where it is known by itself.
+        #[cfg_attr(feature = "serde", serde(default))]
+        wet_db: Option<f64>,
     },
     /// Of [`Cause::OpposedUntold`].
     Opposed {
@@ -159,8 +199,11 @@ pub enum Evidence {
         louder: Side,
         /// Level of the louder over the other channel, whole sound, dB.
         whole_db: f64,
-        /// The same of the direct sound, where attacks show it, dB (may be negative).
+        /// The same of the direct sound, dB; nothing where it isn't known, or on one side alone.
         direct_db: Option<f64>,
+        /// The direct sound is on that side alone.
+        #[cfg_attr(feature = "serde", serde(default))]
+        alone: bool,
     },
     /// Of [`Cause::WideSound`].
     Wide {
@@ -169,7 +212,7 @@ pub enum Evidence {
         /// Of the attacks, lined up; `None` where too few were heard.
         attacks: Option<f64>,
     },
-    /// Of [`Cause::NothingWrong`].
+    /// Of [`Cause::NothingWrong`] and [`Cause::NothingSeen`].
     Fine {
         /// Correlation.
         correlation: f64,
@@ -198,6 +241,9 @@ pub const MAX_FINDINGS: usize = 6;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Diagnosis {
     findings: [Option<Finding>; MAX_FINDINGS],
+    /// Figures of the whole sound; nothing in what an older version stored.
+    #[cfg_attr(feature = "serde", serde(default))]
+    whole: Option<Whole>,
 }
 
 impl Diagnosis {
@@ -218,14 +264,34 @@ impl Diagnosis {
         self.findings().find(|finding| finding.cause == cause)
     }
 
+    /// Whether any of those causes was found.
+    #[must_use]
+    pub fn has_any(&self, causes: &[Cause]) -> bool {
+        causes.iter().any(|&cause| self.get(cause).is_some())
+    }
+
+    /// Adds a finding where its gravity puts it; of more than there is room for the lightest goes.
     fn add(&mut self, cause: Cause, confidence: f64, evidence: Evidence) {
-        // There are fewer causes that can hold at once than places.
-        if let Some(place) = self.findings.iter_mut().find(|place| place.is_none()) {
-            *place = Some(Finding {
+        let at = self.findings().take_while(|other| other.cause <= cause).count();
+        if at < MAX_FINDINGS {
+            self.findings[at..].rotate_right(1);
+            self.findings[at] = Some(Finding {
                 cause,
                 confidence: confidence.clamp(0.0, 1.0),
                 evidence,
             });
+        }
+    }
+
+    /// Takes the findings of those causes away.
+    fn remove(&mut self, causes: &[Cause]) {
+        let old = core::mem::take(&mut self.findings);
+        let kept = old
+            .into_iter()
+            .flatten()
+            .filter(|finding| !causes.contains(&finding.cause));
+        for (place, finding) in self.findings.iter_mut().zip(kept) {
+            *place = Some(finding);
         }
     }
 }
@@ -233,8 +299,23 @@ impl Diagnosis {
 /// What is known besides the spectrum.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Clues {
-    /// The single delay between the channels, if there's one.
-    pub delay: Option<ChannelDelay>,
+    /// How the direct sound lies between the channels.
+    pub direct: Option<Direct>,
+    /// There's no dry apart from the effect.
+    pub no_dry: bool,
     /// What the attacks say, if enough were heard.
     pub attacks: Option<Attacks>,
+    /// What moves between the channels.
+    pub movement: Option<Movement>,
+    /// The wet, where it is known by itself.
+    pub wet: Option<WetHeard>,
+}
+
+/// A wet that is known by itself.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WetHeard {
+    /// Its change in the sum of the channels as they are, dB.
+    pub sum_db: f64,
+    /// Correlation of its channels.
+    pub correlation: f64,
 }

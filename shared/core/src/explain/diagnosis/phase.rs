@@ -1,114 +1,39 @@
-//! Phases that differ over frequency: two amplifiers and cabinets.
+//! Levels and phases that differ over frequency: two amplifiers and cabinets.
 
-use super::examine::{Alignment, Diagnoser, Figures, LOWEST_HZ};
+use super::figures::{Diagnoser, Figures, LOWEST_HZ};
 use super::{Cause, Diagnosis, Evidence, MAX_RANGES, Suffering};
-use crate::Complex;
-use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::db;
+use crate::explain::direct::Direct;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 
-/// The phase at attacks is looked at from here on: their windows are too short for less, Hz.
-const LOWEST_ATTACK_HZ: f64 = 150.0;
 /// Bands this far below the loudest have no say, dB.
 const QUIET_BAND_DB: f64 = -25.0;
-/// A phase that strays this far from a plain delay (rms), whole sound and attacks alike, is called frequency-dependent.
-/// In the synthetic presets two cabinets stray by 25 to 60 degrees, everything else by less than 15 at the attacks.
-const STRAY_DEGREES: f64 = 22.0;
-/// It takes this many bands to say so.
-const STRAY_BANDS: usize = 8;
 /// A band whose sum loses more than this suffers, dB; unrelated channels lose 3.01.
 const SUFFERS_DB: f64 = -3.5;
 
 impl Diagnoser {
-    /// Looks for phases that stray from a plain delay. True if found.
-    pub(super) fn phase(
+    /// Names two amplifiers where the direct sound turns over frequency.
+    pub(super) fn turns(
         &self,
         diagnosis: &mut Diagnosis,
         spectrum: &CrossSpectrum,
         figures: &Figures,
-        alignment: &Alignment,
-        onsets: &OnsetEvidence,
-    ) -> bool {
-        let whole = self.stray(spectrum, alignment);
-        let stray = if let Some(heard) = alignment.attacks {
-            // A late channel's attacks lie only in part in their windows; then it takes more of them.
-            let few = heard.delay_s.abs() > 0.002 && heard.count < 8;
-            let attacks = self.attack_stray(spectrum, onsets, alignment);
-            // Echoes and chorus inside the window make few bands agree; two cabinets leave nearly all of them coherent.
-            if attacks.bands < STRAY_BANDS || attacks.shared < 0.6 || few || alignment.correlation < -0.2 {
-                return false;
-            }
-            if whole.degrees < attacks.degrees {
-                whole
-            } else {
-                attacks
-            }
-        } else if whole.shared >= 0.75 && alignment.correlation > 0.0 {
-            whole
-        } else {
-            return false;
+        direct: &Direct,
+    ) {
+        let Some(turning) = direct.turning.filter(|_| direct.turns()) else {
+            return;
         };
-        if stray.degrees < STRAY_DEGREES || stray.bands < STRAY_BANDS {
-            return false;
-        }
         diagnosis.add(
             Cause::FrequencyDependentPhase,
-            (stray.degrees / (2.0 * STRAY_DEGREES)).min(1.0),
+            (0.5 * turning.worth()).min(direct.sure),
             Evidence::Phase {
-                stray_degrees: stray.degrees,
-                shared: whole.shared,
+                stray_degrees: turning.phase_degrees,
+                shared: turning.shared,
                 correlation: figures.correlation,
                 suffering: self.suffering(spectrum),
+                stray_db: turning.level_db,
             },
         );
-        true
-    }
-
-    /// The stray of the whole sound's phases, per band.
-    fn stray(&self, spectrum: &CrossSpectrum, alignment: &Alignment) -> Stray {
-        let mut stray = Stray::default();
-        for band in self.loud_bands(spectrum, LOWEST_HZ) {
-            let mut cross = Complex::new(0.0, 0.0);
-            let mut cells = 0.0;
-            for (cell, share) in self.map.cells(band) {
-                cross += spectrum.lr[cell] * self.turn(cell, alignment.delay_s) * share;
-                cells += share;
-            }
-            let left = self.map.sum(band, |k| spectrum.ll[k]);
-            let right = self.map.sum(band, |k| spectrum.rr[k]);
-            let share = cross.norm() / (left * right).sqrt();
-            // Three times what chance would make of unrelated channels.
-            let significant = share > 3.0 / (cells * spectrum.averages).sqrt();
-            stray.add(cross * alignment.sign, share, left + right, significant);
-        }
-        stray.finished()
-    }
-
-    /// The same of the attacks, in the same bands, weighted by the whole sound's power.
-    fn attack_stray(&self, spectrum: &CrossSpectrum, onsets: &OnsetEvidence, alignment: &Alignment) -> Stray {
-        let attacks = onsets.spectrum();
-        let bin_hz = onsets.rate_hz() / (2 * (attacks.len() - 1)) as f64;
-        let mut stray = Stray::default();
-        for band in self.loud_bands(spectrum, LOWEST_ATTACK_HZ) {
-            let edges = self.map.bands()[band];
-            let first = (edges.lower_hz / bin_hz).round() as usize;
-            let last = ((edges.upper_hz / bin_hz).round() as usize).min(attacks.len() - 1);
-            let (mut cross, mut left, mut right) = (Complex::new(0.0, 0.0), 0.0, 0.0);
-            for bin in first..=last {
-                let angle = -core::f64::consts::TAU * bin as f64 * bin_hz * alignment.delay_s;
-                cross += attacks.lr[bin] * Complex::from_polar(1.0, angle);
-                left += attacks.ll[bin];
-                right += attacks.rr[bin];
-            }
-            let power = self.map.sum(band, |k| spectrum.ll[k] + spectrum.rr[k]);
-            if left > 0.0 && right > 0.0 {
-                let share = (cross.norm() / (left * right).sqrt()).min(1.0);
-                stray.add(cross * alignment.sign, share, power, share > 0.6);
-            } else {
-                stray.add(cross, 0.0, power, false);
-            }
-        }
-        stray.finished()
     }
 
     /// Bands that hold energy.
@@ -153,34 +78,5 @@ impl Diagnoser {
             last = Some(band);
         }
         suffering
-    }
-}
-
-/// How far phases stray from a plain delay.
-#[derive(Clone, Copy, Default)]
-struct Stray {
-    degrees: f64,
-    bands: usize,
-    /// Magnitude of the cross term over the powers, weighted by power.
-    shared: f64,
-    weight: f64,
-}
-
-impl Stray {
-    fn add(&mut self, cross: Complex<f64>, share: f64, power: f64, significant: bool) {
-        self.shared += share * power;
-        self.weight += power;
-        if significant {
-            self.degrees += cross.arg().to_degrees().powi(2);
-            self.bands += 1;
-        }
-    }
-
-    fn finished(mut self) -> Self {
-        self.degrees = (self.degrees / self.bands.max(1) as f64).sqrt();
-        if self.weight > 0.0 {
-            self.shared /= self.weight;
-        }
-        self
     }
 }

@@ -385,7 +385,7 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
         Some(full) => Split::new(whole(dry), whole(wet), whole(full), Method::TwoPass),
         None => Split::of_parts(whole(dry), whole(wet), &dry.grid(), Method::TwoPass),
     };
-    Ok(Take {
+    let mut both = Take {
         name,
         pass: Pass::Full,
         rate_hz: dry.rate_hz,
@@ -393,11 +393,13 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
         gaps: dry.gaps + wet.gaps,
         sums: full.map_or_else(|| unrelated(dry.sums, wet.sums), |full| full.sums),
         delay: dry.delay,
-        diagnosis: full.and_then(|full| full.diagnosis),
+        diagnosis: None,
         split,
         kind: PresetKind::NotSaid,
         evidence: None,
-    })
+    };
+    both.explain_parts(full.and_then(|full| full.diagnosis.as_ref()));
+    Ok(both)
 }
 
 /// The sums of passes that can be laid over one another; those of a pass that there isn't are nothing.

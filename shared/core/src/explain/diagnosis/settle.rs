@@ -1,0 +1,119 @@
+//! What the feeds say of a diagnosis: an effect that is gone, and whether nothing is wrong.
+
+use super::{Cause, Diagnosis, Evidence, GONE_DB};
+use crate::explain::direct::Direct;
+use crate::routing::feed::FeedId;
+use crate::score::board::{FEEDS, Row};
+use crate::score::outcome::Outcome;
+use crate::score::verdict::Verdict;
+
+/// Feeds in which nothing is wrong with the lines. Subs count only while they are heard.
+const FAULTLESS: [FeedId; 5] = [
+    FeedId::StereoHouse,
+    FeedId::MonoWedge,
+    FeedId::LeftLineOnly,
+    FeedId::RightLineOnly,
+    FeedId::MonoSubs,
+];
+/// Subs so far under the wedge decide nothing, LU.
+pub const FAINT_SUBS_LU: f64 = -20.0;
+
+/// A correlation below this is against each other.
+pub(super) const OPPOSED: f64 = -0.3;
+
+/// Figures of the whole sound.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Whole {
+    /// Correlation of the channels.
+    pub correlation: f64,
+    /// The average sum over the mean power of both channels, dB; nothing where they cancel altogether.
+    pub sum_difference_db: Option<f64>,
+    /// The dry lies in the pair in one way.
+    pub one_dry: bool,
+}
+
+impl Whole {
+    pub(super) fn of(correlation: f64, left: f64, right: f64, direct: Option<&Direct>) -> Self {
+        let cross = correlation * (left * right).sqrt();
+        let ratio = (left + right + 2.0 * cross) / (2.0 * (left + right));
+        Self {
+            correlation,
+            sum_difference_db: (ratio > 0.0).then(|| crate::dsp::db::from_power(ratio)),
+            one_dry: direct.is_some_and(|direct| direct.one),
+        }
+    }
+}
+
+/// Whether a feed is loud enough to decide anything.
+#[must_use]
+pub fn is_heard(rows: &[Row; FEEDS], id: FeedId) -> bool {
+    let level = |id: FeedId| rows[id as usize].score.map(|score| score.level_lu);
+    match (id, level(id), level(FeedId::MonoWedge)) {
+        (FeedId::MonoSubs | FeedId::MonoSubsLineFlipped, Some(subs), Some(wedge)) => {
+            // A wedge that cancels makes no sub loud.
+            let house = level(FeedId::StereoHouse).unwrap_or(wedge);
+            subs > wedge.max(house) + FAINT_SUBS_LU
+        }
+        _ => true,
+    }
+}
+
+impl Diagnosis {
+    /// The same with what the feeds of a board add: an effect that is gone in the wedge; and, where nothing was found that is wrong,
+    /// whether every feed without a fault plainly holds.
+    #[must_use]
+    pub fn settled(mut self, rows: &[Row; FEEDS]) -> Self {
+        self.remove(&[Cause::EffectGone, Cause::NothingWrong, Cause::NothingSeen]);
+        let (Some(whole), false) = (
+            self.whole,
+            self.has_any(&[Cause::NotEnoughSound, Cause::SilentChannel]),
+        ) else {
+            return self;
+        };
+        self.effect_gone(rows);
+        // A wide wet beside one dry takes nothing from it.
+        let harmless =
+            |cause: Cause| cause == Cause::WetFightsItself || cause == Cause::WideSound && whole.one_dry;
+        if !self.findings().all(|finding| harmless(finding.cause)) {
+            return self;
+        }
+        // Channels that work against each other are not nothing, whatever holds.
+        let holds = whole.correlation > OPPOSED
+            && FAULTLESS
+                .iter()
+                .filter(|&&id| is_heard(rows, id))
+                .all(|&id| rows[id as usize].verdict == Some(Verdict::Plain(Outcome::Holds)));
+        let evidence = Evidence::Fine {
+            correlation: whole.correlation,
+            sum_difference_db: whole.sum_difference_db.unwrap_or(crate::dsp::db::NO_READING_DBFS),
+        };
+        if holds {
+            self.add(Cause::NothingWrong, 1.0, evidence);
+        } else if self.first().is_none() {
+            self.add(Cause::NothingSeen, 1.0, evidence);
+        }
+        self
+    }
+
+    /// A wet that surely vanishes in the wedge while the dry is there.
+    fn effect_gone(&mut self, rows: &[Row; FEEDS]) {
+        let Some(score) = rows[FeedId::MonoWedge as usize].score else {
+            return;
+        };
+        let (Some(wet), Some(dry)) = (score.wet, score.dry) else {
+            return;
+        };
+        if wet.high < GONE_DB && dry.low > GONE_DB && wet.likely < dry.likely {
+            self.remove(&[Cause::WetFightsItself]);
+            self.add(
+                Cause::EffectGone,
+                1.0,
+                Evidence::Gone {
+                    wet_db: Some(wet.high).filter(|db| db.is_finite()),
+                    dry_db: dry.likely,
+                },
+            );
+        }
+    }
+}

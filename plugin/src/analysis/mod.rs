@@ -4,6 +4,7 @@
 
 pub mod engine;
 pub(crate) mod passes;
+pub(crate) mod phrase_take;
 pub mod recommendations;
 pub(crate) mod side_chain;
 pub(crate) mod side_work;

@@ -4,6 +4,7 @@ use sumproof_core::explain::advice::{Situation, Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_wording::calm;
 
 /// What to do, and how much the sound can take.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -31,5 +32,16 @@ impl Recommendations {
             what_now: advice.iter().map(sumproof_wording::advice::sentence).collect(),
             margin: all.dry.or(all.total).as_ref().map(sumproof_views::Margin::from),
         }
+    }
+
+    /// These after others: sentences stand that say nothing new.
+    #[must_use]
+    pub fn after(self, before: &Self) -> Self {
+        let what_now = if calm::say_something_new(&before.what_now, &self.what_now) {
+            self.what_now
+        } else {
+            before.what_now.clone()
+        };
+        Self { what_now, ..self }
     }
 }

@@ -81,6 +81,8 @@ pub struct AudioSide<const C: usize> {
     running: Option<RateDependent<C>>,
     mode: Mode,
     recording: bool,
+    /// What acts when it is switched on, as it was: the last phrase, and the next name.
+    switched: [bool; 2],
     /// The next frame does not follow the last the analysis got, which has to be told.
     broken: bool,
     integration_s: f64,
@@ -106,6 +108,7 @@ where
             running: None,
             mode: Mode::Playing,
             recording: false,
+            switched: [true; 2],
             broken: false,
             integration_s: 0.0,
             fault: Fault::None,
@@ -130,7 +133,10 @@ where
         self.analysis
             .lock()
             .attach(analysis_end.into(), drive.rate_hz, drive.reference);
-        self.integration_s = Settings::read(&self.params).integration_s;
+        let settings = Settings::read(&self.params);
+        self.integration_s = settings.integration_s;
+        // What a state switched on has acted before it was saved.
+        self.switched = [settings.take_phrase, settings.next_name];
         self.running = Some(RateDependent {
             end,
             ring: Duration::from_secs_f64(frames as f64 / drive.rate_hz.max(1.0)),
@@ -254,6 +260,15 @@ where
             };
             if running.end.send(command) {
                 self.recording = settings.record;
+            }
+        }
+        let switches = [
+            (settings.take_phrase, Command::TakePhrase),
+            (settings.next_name, Command::NextName),
+        ];
+        for (was, (is, command)) in self.switched.iter_mut().zip(switches) {
+            if !is || *was || running.end.send(command) {
+                *was = is;
             }
         }
     }

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// it the next time it's bounced. It is once somebody has switched it off and on again, or on in the window; this is for the
 /// session, and no state sets it.
 #[derive(Debug)]
-pub struct Arming([AtomicBool; 3]);
+pub struct Arming([AtomicBool; 4]);
 
 /// The switches that are armed, in this order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,11 +17,13 @@ pub struct Switches {
     pub in_bounces: bool,
     /// Recording of takes.
     pub record: bool,
+    /// Phrases become takes.
+    pub takes_by_phrase: bool,
 }
 
 impl Switches {
-    fn list(self) -> [bool; 3] {
-        [self.audition, self.in_bounces, self.record]
+    fn list(self) -> [bool; 4] {
+        [self.audition, self.in_bounces, self.record, self.takes_by_phrase]
     }
 }
 
@@ -42,7 +44,7 @@ impl Arming {
     /// The switches as far as they hold: what isn't armed is off. What is off is armed by that.
     ///
     /// # Real-time
-    /// Three atomic loads, and a store where a switch was seen off for the first time.
+    /// Four atomic loads, and a store where a switch was seen off for the first time.
     pub fn holds(&self, switches: Switches) -> Switches {
         let mut list = switches.list();
         for (armed, on) in self.0.iter().zip(&mut list) {
@@ -54,11 +56,12 @@ impl Arming {
                 }
             }
         }
-        let [audition, in_bounces, record] = list;
+        let [audition, in_bounces, record, takes_by_phrase] = list;
         Switches {
             audition,
             in_bounces,
             record,
+            takes_by_phrase,
         }
     }
 
@@ -83,11 +86,13 @@ mod tests {
         audition: false,
         in_bounces: false,
         record: false,
+        takes_by_phrase: false,
     };
     const ON: Switches = Switches {
         audition: true,
         in_bounces: true,
         record: true,
+        takes_by_phrase: true,
     };
 
     #[test]

@@ -9,7 +9,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, LineCheck, LineSettings, Notices, OwnFeed, Passes, Snapshot, TakeSummary,
+    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, Snapshot, TakeSummary,
 };
 
 use sumproof_wording::side_chain::SideChain;
@@ -41,6 +41,8 @@ pub struct Published {
     pub message: Option<String>,
     /// Frames that found the ring full.
     pub lost_frames: u64,
+    /// Why it is so, a sentence each.
+    pub why: Arc<Vec<String>>,
     /// Advice and margin.
     pub recommendations: Arc<Recommendations>,
     /// How the side-chain stands, where there is one.
@@ -51,6 +53,8 @@ pub struct Published {
     pub limits: Limits,
     /// The boxes on the lines.
     pub boxes: Boxes,
+    /// The names that takes get.
+    pub names: NameList,
     /// The passes that wait for others, and what came of the last pair.
     pub passes: Passes,
     /// The line check.
@@ -66,7 +70,7 @@ impl Published {
             snapshot.takes.clone_from(&self.takes);
         }
         snapshot.deleted.clone_from(&self.deleted);
-        snapshot.why = sumproof_wording::diagnosis::sentences(&self.reading.diagnosis);
+        snapshot.why.clone_from(&self.why);
         snapshot.what_now.clone_from(&self.recommendations.what_now);
         if snapshot.margin != self.recommendations.margin {
             snapshot.margin.clone_from(&self.recommendations.margin);
@@ -78,6 +82,9 @@ impl Published {
         snapshot.own.clone_from(&self.own);
         snapshot.limits = self.limits;
         snapshot.boxes = self.boxes;
+        if snapshot.names != self.names {
+            snapshot.names.clone_from(&self.names);
+        }
         snapshot.passes.clone_from(&self.passes);
         snapshot.check.clone_from(&self.check);
         // What is asked for counts at once, whatever the analysis is at.
@@ -127,8 +134,10 @@ fn settings(now: &Settings, params: &HostParams) -> sumproof_views::Settings {
         bypass: now.bypass,
         audition: now.audition,
         feed: now.feed,
-        left: line(&now.lines.left),
-        right: line(&now.lines.right),
+        left: line(&now.lines_as_set.left),
+        right: line(&now.lines_as_set.right),
+        straight: now.straight,
+        takes_by_phrase: now.takes_by_phrase,
         law: now.law,
         loudness_match: now.loudness_match,
         integration: params.integration.value().0,

@@ -26,6 +26,10 @@ pub enum Command {
     StartTake(Pass),
     /// The take ended with the last frame.
     StopTake,
+    /// The phrase that was played last is to become a take.
+    TakePhrase,
+    /// The next name is left out.
+    NextName,
     /// The next frame does not follow the last: the host reset, or the plugin was bypassed.
     Break,
     /// So many frames are missing here, because the ring was full.

@@ -18,8 +18,13 @@ use sumproof_report::names;
 use sumproof_report::rig;
 use sumproof_views::OwnFeed;
 
+use crate::state::names::Names;
+
 /// The variable that names another folder.
 pub const VARIABLE: &str = "SUMPROOF_FOLDER";
+
+/// A list of names is no larger than this, bytes.
+const LARGEST_NAMES: u64 = 64 * 1024;
 
 /// Files that are read at once.
 const MOST_FILES: usize = 128;
@@ -71,6 +76,8 @@ pub struct Incoming {
     pub takes: Vec<Take>,
     /// The feed of the user's own in the last rig file that has one.
     pub own: Option<OwnFeed>,
+    /// The names in the last text file, a line each.
+    pub names: Option<Names>,
     /// A line for every file that could not be read.
     pub wrong: Vec<String>,
 }
@@ -84,6 +91,7 @@ pub fn incoming(folder: &Path) -> Incoming {
         files: 0,
         takes: Vec::new(),
         own: None,
+        names: None,
         wrong: Vec::new(),
         folder,
     };
@@ -101,6 +109,15 @@ pub fn incoming(folder: &Path) -> Incoming {
             Ok(own) => {
                 found.files += 1;
                 found.own = own.or(found.own);
+            }
+            Err(line) => found.wrong.push(line),
+        }
+    }
+    for name in importable(&found.folder, "txt") {
+        match text_of(&found.folder, &name, "names", LARGEST_NAMES) {
+            Ok(text) => {
+                found.files += 1;
+                found.names = Some(Names::new(text.lines()));
             }
             Err(line) => found.wrong.push(line),
         }

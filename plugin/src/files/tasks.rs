@@ -75,6 +75,7 @@ impl FileTasks {
             let found = folder::incoming(&folder);
             let place = found.folder.display();
             let count = found.takes.len();
+            let mut named = None;
             let (added, own) = {
                 let mut engine = analysis.lock();
                 let own = found.own.map(|own| {
@@ -82,17 +83,24 @@ impl FileTasks {
                     engine.set_own_name(&own.name);
                     engine.own_name().to_owned()
                 });
+                if let Some(names) = found.names {
+                    named = Some(names.list().len());
+                    engine.set_names(names);
+                }
                 (engine.add_takes(found.takes), own)
             };
             let mut line = if found.files == 0 && found.wrong.is_empty() {
                 format!(
-                    "Nothing to read: put files of `sumproof check --format json`, or a rig file, into {place}, and ask again"
+                    "Nothing to read: put files of `sumproof check --format json`, a rig file, or a text file with names into {place}, and ask again"
                 )
             } else {
                 format!("{} read from {place}", counted(added.added))
             };
             if let Some(own) = own {
                 line += &format!("; your own feed is now \u{2018}{own}\u{2019}");
+            }
+            if let Some(named) = named {
+                line += &format!("; {named} names for the takes to come");
             }
             if added.known > 0 {
                 line += &format!("; {} of {count} were here already", added.known);

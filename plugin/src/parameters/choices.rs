@@ -93,8 +93,8 @@ impl Listed for SumLaw {
 
 impl Listed for Integration {
     const ALL: &'static [Self] = &Self::ALL;
-    const IDS: &'static [&'static str] = &["0.3", "1", "3"];
-    const NAMES: &'static [&'static str] = &["0.3 s", "1 s", "3 s"];
+    const IDS: &'static [&'static str] = &["0.3", "1", "3", "phrase"];
+    const NAMES: &'static [&'static str] = &["0.3 s", "1 s", "3 s", "Phrase"];
 }
 
 impl Listed for PresetKind {

@@ -51,7 +51,7 @@ pub struct HostParams {
     /// Bring the audition back to the loudness of stereo. Off by default, because it hides the loss.
     #[id = "match"]
     pub loudness_match: BoolParam,
-    /// Integration time of the live readings.
+    /// What the readings are averaged over: the phrase, or its last seconds.
     #[id = "integ"]
     pub integration: EnumParam<Choice<Integration>>,
     /// A take is recorded while this is on.
@@ -66,6 +66,18 @@ pub struct HostParams {
     /// Keep auditioning while the host bounces offline or records; for this session only.
     #[id = "audbnc"]
     pub audition_in_bounces: BoolParam,
+    /// Every phrase of four seconds or more becomes a take while this is on.
+    #[id = "auto"]
+    pub takes_by_phrase: BoolParam,
+    /// The last phrase becomes a take when this is switched on: for a pedal.
+    #[id = "last"]
+    pub take_phrase: BoolParam,
+    /// The name after the next one is the next one when this is switched on: for a pedal.
+    #[id = "next"]
+    pub next_name: BoolParam,
+    /// Both lines are straight while this is on, however they are set: for a pedal.
+    #[id = "straight"]
+    pub straight: BoolParam,
     /// What only the plugin with a side-chain has.
     #[nested(array)]
     pub side_chain: Option<SideChainParams>,
@@ -157,11 +169,15 @@ impl HostParams {
             right: LineParams::new("Right line"),
             law: EnumParam::new("Sum law", Choice(SumLaw::Average)),
             loudness_match: switch("Loudness match", "On", "Off"),
-            integration: EnumParam::new("Integration time", Choice(Integration::Medium)),
+            integration: EnumParam::new("Read over", Choice(Integration::Phrase)),
             record: switch("Record take", "Recording", "Off"),
             pass: EnumParam::new("Pass recorded", Choice(Pass::Full)),
             preset: EnumParam::new("Kind of preset", Choice(PresetKind::NotSaid)),
             audition_in_bounces: switch("Audition in bounces", "On", "Off"),
+            takes_by_phrase: switch("Takes by phrase", "On", "Off"),
+            take_phrase: switch("Take the last phrase", "Now", "Off"),
+            next_name: switch("Next name", "Now", "Off"),
+            straight: switch("Lines straight", "On", "Off"),
             side_chain: side_chain.then(SideChainParams::default),
         }
     }

@@ -7,6 +7,7 @@ use nice_plug::params::InternalParamMut;
 use nice_plug::prelude::{FloatParam, Param};
 use sumproof_core::routing::feed::{FeedId, Lines, SumLaw};
 use sumproof_core::routing::line::Line;
+use sumproof_core::session::span::Over;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 
@@ -24,14 +25,20 @@ pub struct Settings {
     pub audition: bool,
     /// The feed to audition.
     pub feed: FeedId,
-    /// The player's own lines, clamped.
+    /// The lines in the way of every feed, clamped.
     pub lines: Lines,
+    /// The same as they are set, also while they are held straight.
+    pub lines_as_set: Lines,
+    /// They are held straight.
+    pub straight: bool,
     /// Law of mono sums.
     pub law: SumLaw,
     /// Loudness match of the audition.
     pub loudness_match: bool,
-    /// Integration time of live readings, s.
+    /// Integration time of the meter, s.
     pub integration_s: f64,
+    /// What readings are averaged over.
+    pub over: Over,
     /// A take is to be recorded.
     pub record: bool,
     /// What that take contains.
@@ -40,6 +47,12 @@ pub struct Settings {
     pub preset: PresetKind,
     /// Audition even while the host bounces or records.
     pub audition_in_bounces: bool,
+    /// Every phrase of some length becomes a take.
+    pub takes_by_phrase: bool,
+    /// The last phrase is to become a take when this comes on.
+    pub take_phrase: bool,
+    /// The next name is to be left out when this comes on.
+    pub next_name: bool,
     /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
     pub split_s: f64,
 }
@@ -50,17 +63,25 @@ impl Settings {
     /// # Real-time
     /// Relaxed atomic loads, no more; the same for stores where a value was not a number and is put back to its default.
     pub fn read(params: &HostParams) -> Self {
+        let lines_as_set = Lines {
+            left: line(&params.left),
+            right: line(&params.right),
+        };
+        let straight = params.straight.value();
         Self {
             bypass: params.bypass.value(),
             audition: params.audition.value(),
             feed: params.feed.value().0,
-            lines: Lines {
-                left: line(&params.left),
-                right: line(&params.right),
-            },
+            lines: if straight { Lines::default() } else { lines_as_set },
+            lines_as_set,
+            straight,
+            takes_by_phrase: params.takes_by_phrase.value(),
+            take_phrase: params.take_phrase.value(),
+            next_name: params.next_name.value(),
             law: params.law.value().0,
             loudness_match: params.loudness_match.value(),
             integration_s: params.integration.value().0.seconds(),
+            over: params.integration.value().0.over(),
             record: params.record.value(),
             pass: params.pass.value().0,
             preset: params.preset.value().0,
@@ -83,6 +104,7 @@ impl Settings {
             audition: self.audition,
             in_bounces: self.audition_in_bounces,
             record: self.record,
+            takes_by_phrase: self.takes_by_phrase,
         }
     }
 
@@ -92,6 +114,7 @@ impl Settings {
             audition: switches.audition,
             audition_in_bounces: switches.in_bounces,
             record: switches.record,
+            takes_by_phrase: switches.takes_by_phrase,
             ..self
         }
     }

@@ -15,6 +15,7 @@ use sumproof_views::{Boxes, DEFAULT_SIZE, Look, MIN_SIZE, Theme};
 use crate::analysis::engine::Analysis;
 use crate::parameters::params::HostParams;
 use crate::state::migrate::{FieldSpec, Kept};
+use crate::state::names::Names;
 use crate::state::takes::{self, StoredTakes};
 
 /// What the framework saves and loads.
@@ -33,6 +34,8 @@ pub struct PluginParams {
     boxes: BoxesField,
     #[persist = "limits"]
     limits: LimitsField,
+    #[persist = "names"]
+    names: NamesField,
     /// Size and look of the window.
     #[persist = "window"]
     pub shape: Arc<ShapeField>,
@@ -50,6 +53,7 @@ impl PluginParams {
             own_name: OwnNameField(analysis.clone()),
             boxes: BoxesField(analysis.clone()),
             limits: LimitsField(analysis.clone()),
+            names: NamesField(analysis.clone()),
             shape: Arc::default(),
             kept: KeptField(analysis.clone()),
         }
@@ -57,7 +61,7 @@ impl PluginParams {
 }
 
 /// The fields, for [`crate::state::migrate::filter`].
-pub const FIELDS: [FieldSpec; 6] = [
+pub const FIELDS: [FieldSpec; 7] = [
     FieldSpec {
         key: "takes",
         default: takes::none_stored,
@@ -82,6 +86,11 @@ pub const FIELDS: [FieldSpec; 6] = [
         key: "limits",
         default: || json(&Limits::default()),
         readable: reads_as::<Limits>,
+    },
+    FieldSpec {
+        key: "names",
+        default: || json(&Names::default()),
+        readable: reads_as::<Names>,
     },
     FieldSpec {
         key: "window",
@@ -175,6 +184,19 @@ impl PersistentField<'_, Limits> for LimitsField {
 
     fn map<F: Fn(&Limits) -> R, R>(&self, f: F) -> R {
         f(&self.0.lock().limits())
+    }
+}
+
+struct NamesField(Analysis);
+
+impl PersistentField<'_, Names> for NamesField {
+    fn set(&self, names: Names) {
+        guarded(|| self.0.lock().set_names(names));
+    }
+
+    fn map<F: Fn(&Names) -> R, R>(&self, f: F) -> R {
+        let names = self.0.lock().names().clone();
+        f(&names)
     }
 }
 

@@ -4,4 +4,5 @@
 
 pub mod fields;
 pub mod migrate;
+pub mod names;
 pub mod takes;

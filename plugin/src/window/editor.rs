@@ -149,6 +149,11 @@ fn own_keys() -> Vec<Key> {
         "Home",
         "End",
         "Delete",
+        "F1",
+        "F2",
+        "F3",
+        "F4",
+        "F5",
     ];
     let digits = ('0'..='9').map(|digit| Key::Character(digit.to_string()));
     named
@@ -302,7 +307,7 @@ mod tests {
     #[test]
     fn the_space_bar_is_the_hosts() {
         let keys = own_keys();
-        assert_eq!(keys.len(), 20);
+        assert_eq!(keys.len(), 25);
         assert!(!keys.contains(&Key::Character(String::from(" "))));
         assert!(!keys.iter().any(|key| key.to_string().trim().is_empty()));
     }

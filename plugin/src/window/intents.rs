@@ -15,6 +15,7 @@ use crate::files::folder;
 use crate::files::tasks::FileTasks;
 use crate::parameters::choices::Listed;
 use crate::parameters::params::{HostParams, LineParams};
+use crate::state::names::Names;
 use crate::state::fields::PluginParams;
 
 /// The user's hand on one window.
@@ -109,6 +110,7 @@ impl Hand {
             audition: matches!(setting, Setting::Audition(_)),
             in_bounces: matches!(setting, Setting::AuditionInBounces(_)),
             record: matches!(setting, Setting::Record(_)),
+            takes_by_phrase: matches!(setting, Setting::TakesByPhrase(_)),
         });
     }
 
@@ -163,6 +165,12 @@ impl Hand {
                 engine.set_own_name(&own.name);
             }
             Intent::Limits(limits) => engine.set_limits(limits),
+            Intent::TakePhrase => engine.take_phrase(),
+            Intent::Names(list) => {
+                let mut names = Names::new(list.names.iter().map(String::as_str));
+                names.go_to(list.next);
+                engine.set_names(names);
+            }
             Intent::Box(side, kind) => {
                 let mut boxes = engine.boxes();
                 match side {
@@ -199,6 +207,8 @@ fn param(host: &HostParams, control: Control) -> ParamPtr {
         Control::Pass => host.pass.as_ptr(),
         Control::Preset => host.preset.as_ptr(),
         Control::AuditionInBounces => host.audition_in_bounces.as_ptr(),
+        Control::TakesByPhrase => host.takes_by_phrase.as_ptr(),
+        Control::Straight => host.straight.as_ptr(),
     }
 }
 
@@ -209,6 +219,8 @@ fn plain(setting: Setting) -> f32 {
         | Setting::LoudnessMatch(on)
         | Setting::Record(on)
         | Setting::AuditionInBounces(on)
+        | Setting::TakesByPhrase(on)
+        | Setting::Straight(on)
         | Setting::Flipped(_, on)
         | Setting::Unplugged(_, on) => f32::from(u8::from(on)),
         Setting::GainDb(_, value) | Setting::DelayMs(_, value) | Setting::CornerHz(_, value) => value,
@@ -351,6 +363,8 @@ mod tests {
             (Setting::Pass(Pass::Wet), "kind"),
             (Setting::Preset(PresetKind::TwoTakes), "preset"),
             (Setting::AuditionInBounces(true), "audbnc"),
+            (Setting::TakesByPhrase(true), "auto"),
+            (Setting::Straight(false), "straight"),
         ];
         let (mut hand, host) = hand();
         for (setting, id) in settings {

@@ -11,6 +11,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::RunningCorrelation;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
 use sumproof_core::session::take::Pass;
 
 /// Counts what the current thread asks of the system's allocator.
@@ -90,7 +91,8 @@ fn hearing_and_reading_allocate_nothing_once_a_monitor_is_made() {
             match index {
                 30 => monitor.start_take(),
                 60 => monitor.set_rig(&rig),
-                90 => monitor.set_integration(0.3),
+                90 => monitor.set_over(Over::Seconds(0.3)),
+                120 => monitor.set_over(Over::Phrase),
                 300 => monitor.reset(),
                 _ => {}
             }

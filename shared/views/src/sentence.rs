@@ -3,21 +3,23 @@
 use sumproof_core::session::reading::Reading;
 use sumproof_wording::verdict::{PLAY, SILENT, Verdict};
 
-/// Numbers must have moved for this many readings on end before the sentence follows.
-const CALM_READINGS: u32 = 8;
+/// Between two sentences lies at least so much time; so long numbers must have moved before a sentence follows, seconds.
+const CALM_S: f64 = 1.0;
 
-/// The sentence as it's shown: it changes at once with an outcome, and with numbers only when they have moved by more than
-/// 1 dB for a while.
+/// The sentence as it's shown: it changes with an outcome, and with numbers only when they have moved by more than 1 dB for a
+/// while; at most once a second.
 #[derive(Clone, Debug, Default)]
 pub struct Sentence {
     shown: Option<Verdict>,
-    astray: u32,
+    shown_at_s: f64,
+    /// Since when numbers are elsewhere.
+    astray_s: Option<f64>,
     text: String,
 }
 
 impl Sentence {
-    /// Takes a new reading; `heard` says whether there was ever one with sound.
-    pub fn update(&mut self, reading: &Reading, heard: bool) {
+    /// Takes a reading at a time, seconds; `heard` says whether there was ever one with sound.
+    pub fn update(&mut self, reading: &Reading, heard: bool, now_s: f64) {
         let Some(now) = Verdict::of(reading) else {
             *self = Self {
                 text: String::from(if heard { SILENT } else { PLAY }),
@@ -25,15 +27,35 @@ impl Sentence {
             };
             return;
         };
-        match &self.shown {
-            Some(shown) if shown.is_near(&now) => self.astray = 0,
-            Some(shown) if shown.has_outcomes_of(&now) && self.astray < CALM_READINGS => self.astray += 1,
-            _ => {
-                self.text = now.sentence();
-                self.shown = Some(now);
-                self.astray = 0;
+        let is_due = match &self.shown {
+            None => true,
+            Some(shown) if shown.is_near(&now) => {
+                self.astray_s = None;
+                false
             }
+            Some(shown) => {
+                let astray_s = *self.astray_s.get_or_insert(now_s);
+                // What is known now and wasn't, or the other way about, is no number that moves.
+                let since_s = if shown.has_outcomes_of(&now) && shown.knows_what(&now) {
+                    astray_s.max(self.shown_at_s)
+                } else {
+                    self.shown_at_s
+                };
+                now_s - since_s >= CALM_S
+            }
+        };
+        if is_due {
+            self.text = now.sentence();
+            self.shown = Some(now);
+            self.shown_at_s = now_s;
+            self.astray_s = None;
         }
+    }
+
+    /// Whether another sentence waits until this one has stood.
+    #[must_use]
+    pub fn is_waiting(&self) -> bool {
+        self.astray_s.is_some()
     }
 
     /// The words.
@@ -92,7 +114,7 @@ mod tests {
         let wedge =
             |db: f64, outcome| reading(&[(FeedId::MonoWedge, outcome, score(Some(db), Some(-3.0), false))]);
         let mut sentence = Sentence::default();
-        sentence.update(&wedge(-1.6, Outcome::Holds), true);
+        sentence.update(&wedge(-1.6, Outcome::Holds), true, 0.0);
         let first = sentence.text().to_owned();
         // Wandering about the rounding edge, and a short excursion, change nothing.
         for step in 0..200 {
@@ -103,29 +125,31 @@ mod tests {
             } else {
                 -1.6
             };
-            sentence.update(&wedge(db, Outcome::Holds), true);
+            sentence.update(&wedge(db, Outcome::Holds), true, 0.1 * f64::from(step));
             assert_eq!(sentence.text(), first);
         }
-        for _ in 0..=CALM_READINGS {
-            sentence.update(&wedge(-3.6, Outcome::Holds), true);
+        for step in 0..=10 {
+            sentence.update(&wedge(-3.6, Outcome::Holds), true, 30.0 + 0.1 * f64::from(step));
         }
         assert!(
             sentence.text().contains("the dry 4 dB down"),
             "{}",
             sentence.text()
         );
-        sentence.update(&wedge(-3.7, Outcome::Thins), true);
+        // An outcome is said at once, but not a second one within a second.
+        sentence.update(&wedge(-3.7, Outcome::Thins), true, 40.0);
+        sentence.update(&wedge(-3.7, Outcome::Holds), true, 40.5);
         assert!(sentence.text().starts_with("The mono wedge thins"));
     }
 
     #[test]
     fn silence_is_no_verdict() {
         let mut sentence = Sentence::default();
-        sentence.update(&Reading::default(), false);
+        sentence.update(&Reading::default(), false, 0.0);
         assert!(sentence.text().starts_with("Play something."));
-        sentence.update(&Reading::default(), true);
+        sentence.update(&Reading::default(), true, 0.0);
         assert!(sentence.text().starts_with("No reading"));
-        sentence.update(&reading(&[]), true);
+        sentence.update(&reading(&[]), true, 0.0);
         assert!(sentence.text().starts_with("The mono wedge holds"));
     }
 }

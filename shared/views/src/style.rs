@@ -84,7 +84,8 @@ pub struct Style {
     pub compact: bool,
 }
 
-const STRONG: &str = "strong";
+/// The cut of strong words.
+pub const STRONG: &str = "strong";
 const SLANTED: &str = "slanted";
 
 impl Style {

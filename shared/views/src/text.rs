@@ -1,20 +1,25 @@
 //! Everything the window says, as text.
 
-use crate::board::full_name;
+use crate::board::{full_name, is_shown};
 use crate::data::snapshot::{Hearing, Snapshot};
 use crate::sentence::Sentence;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
 use sumproof_wording::methods::{ask, told_apart};
 use sumproof_wording::numbers::{correlation, duration};
+use sumproof_wording::phrase;
 use sumproof_wording::scores::spoken;
 
 /// The readings as plain text, a line each: for the clipboard.
 #[must_use]
 pub fn as_text(snapshot: &Snapshot) -> String {
     let mut sentence = Sentence::default();
-    sentence.update(&snapshot.reading, snapshot.history.ever_heard());
+    sentence.update(&snapshot.reading, snapshot.history.ever_heard(), 0.0);
     let mut lines = vec![String::from(sentence.text()), String::new()];
+    let of_what = phrase::of_what(&snapshot.reading.phrase, snapshot.settings.integration.over());
+    if !of_what.is_empty() {
+        lines.push(format!("Of {of_what}."));
+    }
     match snapshot.hearing {
         Hearing::Stereo => {}
         Hearing::Feed(id) => lines.push(format!("Being heard: {}.", id.name())),
@@ -24,7 +29,12 @@ pub fn as_text(snapshot: &Snapshot) -> String {
         Hearing::HeldBack => lines.push(sumproof_wording::hearing::HELD_BACK.into()),
     }
     let said = |row: &sumproof_core::score::board::Row| spoken(row, full_name(snapshot, row.id));
-    lines.extend(snapshot.reading.rows.iter().map(said));
+    let worst = snapshot.reading.worst;
+    let rows = snapshot.reading.rows.iter().zip(worst);
+    let rows = rows.filter(|(row, _)| is_shown(snapshot, row.id));
+    lines.extend(rows.map(|(row, worst)| {
+        said(row) + &worst.map_or_else(String::new, sumproof_wording::scores::at_worst)
+    }));
     lines.push(String::new());
     lines.push(match snapshot.history.now() {
         Some(now) => format!("Correlation {}.", correlation(f64::from(now))),
@@ -62,7 +72,8 @@ mod tests {
     #[test]
     fn silence_as_text_names_every_feed_and_claims_nothing() {
         let text = as_text(&Snapshot::default());
-        assert_eq!(text.matches(": no reading\n").count(), 13);
+        // All but the one of the player's own, which he hasn't made.
+        assert_eq!(text.matches(": no reading\n").count(), 12);
         assert!(text.starts_with("Play something."));
         assert!(text.contains("Correlation: no reading."));
     }

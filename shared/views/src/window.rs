@@ -1,17 +1,18 @@
 //! The window as a whole: where everything is, and the keys.
 
-use egui::{Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{Board, FEEDS, Row};
 
+use crate::board::afar::afar;
 use crate::board::compare::compare;
 use crate::board::hearing::hearing;
 use crate::board::{audition, board};
-use crate::canvas::{Sheet, choice, write_within};
+use crate::canvas::{Sheet, Word, button, choice, write_within};
 use crate::data::check::CheckWish;
 use crate::data::intent::{Intent, Setting};
 use crate::data::look::Look;
-use crate::data::snapshot::{Hearing, Snapshot};
+use crate::data::snapshot::Snapshot;
 use crate::panels::apart::apart;
 use crate::panels::beside::{Beside, title};
 use crate::panels::boxes::boxes;
@@ -20,6 +21,8 @@ use crate::panels::lines::lines;
 use crate::panels::notices::{PutAway, notices};
 use crate::panels::own_feed::{OwnSheet, own_feed};
 use crate::panels::setup::setup;
+use crate::panels::straight::{asks_for_straight, set_straight, straight};
+use crate::panels::takes::hands::{HandsSheet, hands};
 use crate::panels::takes::{Takes, takes};
 use crate::panels::why::why;
 use crate::plots::axis::Axis;
@@ -29,6 +32,7 @@ use crate::sentence::Sentence;
 use crate::style::{Colours, Style, fonts, visuals};
 use crate::widgets::field::Fields;
 use crate::widgets::scroll::Scroll;
+use crate::widgets::undo::Undo;
 
 /// Size of a window never resized, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
 /// this much to stand with air between them.
@@ -40,6 +44,9 @@ pub const MIN_SIZE: (f32, f32) = (640.0, 420.0);
 const ROOM_FOR_ALL: (f32, f32) = (1080.0, 660.0);
 /// Printed figures are renewed this often, seconds; strokes and curves move with every frame.
 const FIGURES_S: f64 = 0.25;
+
+/// For so long after something was typed, keys are taken for more of it, seconds.
+const TYPED_S: f64 = 0.5;
 
 /// The pages of a small window.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -55,7 +62,23 @@ enum Page {
     Own,
     Check,
     Setup,
+    /// Takes without hands; there is no tab for it, the takes lead to it.
+    Hands,
 }
+
+/// What leads to them.
+const TABS: [(&str, Page); 10] = [
+    ("feeds", Page::Feeds),
+    ("lines", Page::Lines),
+    ("boxes", Page::Boxes),
+    ("curves", Page::Curves),
+    ("correlation", Page::Correlation),
+    ("takes", Page::Takes),
+    ("dry and wet", Page::Apart),
+    ("own feed", Page::Own),
+    ("line check", Page::Check),
+    ("setup", Page::Setup),
+];
 
 /// The figures in print, renewed calmly.
 #[derive(Clone, Debug)]
@@ -70,8 +93,6 @@ pub struct Window {
     look: Look,
     prepared: bool,
     sentence: Sentence,
-    /// The reading the sentence was last told of.
-    told: Option<u64>,
     print: Print,
     fields: Fields,
     takes: Takes,
@@ -80,9 +101,15 @@ pub struct Window {
     page: Page,
     beside: Beside,
     own: OwnSheet,
+    hands: HandsSheet,
     check: CheckSheet,
     /// The line check is on the page.
     shows_check: bool,
+    /// Shown for somebody two metres away.
+    afar: bool,
+    /// When something was last typed: what follows at once isn't meant for the board.
+    typed_at: f64,
+    undo: Undo,
     /// Why and what now: where the text stands, in its corner and on its sheet.
     why: [Scroll; 2],
     apart: Scroll,
@@ -102,7 +129,6 @@ impl Window {
             look: look.clamped(),
             prepared: false,
             sentence: Sentence::default(),
-            told: None,
             print: Print {
                 rows: Board::empty_rows(),
                 at_s: f64::NEG_INFINITY,
@@ -114,8 +140,12 @@ impl Window {
             page: Page::default(),
             beside: Beside::default(),
             own: OwnSheet::default(),
+            hands: HandsSheet::default(),
             check: CheckSheet::default(),
             shows_check: false,
+            afar: false,
+            typed_at: f64::NEG_INFINITY,
+            undo: Undo::default(),
             why: [Scroll::default(); 2],
             apart: Scroll::default(),
         }
@@ -130,7 +160,10 @@ impl Window {
     /// Whether a text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
-        self.fields.is_typing() || self.takes.is_typing() || self.own.is_typing()
+        self.fields.is_typing()
+            || self.takes.is_typing()
+            || self.own.is_typing()
+            || self.hands.is_typing()
     }
 
     /// Whether the line check was on the page in the last frame: the owner lets nothing sound, nor holds the sound back, unless
@@ -200,6 +233,7 @@ impl Window {
         let style = self.style(area.size());
         ui.painter().rect_filled(area, 0.0, style.colours.ground);
         self.renew(ui, snapshot);
+        let before = intents.len();
         let mut sheet = Sheet {
             style,
             snapshot,
@@ -213,36 +247,35 @@ impl Window {
             page
         };
         self.shows_check = false;
-        let mut top = page.top() + notices(ui, &sheet, &mut self.away, page);
-        // In a small window a notice takes the place of the line that says what is heard, as long as that is stereo.
-        let crowded = style.compact && top > page.top() && snapshot.hearing == Hearing::Stereo;
-        if !crowded {
-            let banner = style.px(if style.compact { 28.0 } else { 36.0 });
-            let place = Rect::from_min_size(pos2(page.left(), top), vec2(page.width(), banner));
-            hearing(ui, &mut sheet, place);
-            top += banner + style.px(if style.compact { 4.0 } else { 10.0 });
-        }
-        top = self.verdict(ui, &style, Rect::from_min_max(pos2(page.left(), top), page.max));
-        let rest = Rect::from_min_max(pos2(page.left(), top), page.max);
-        let changed = if style.compact {
+        let (rest, usual_size) = if self.afar {
+            afar(ui, &sheet, area, &self.print.rows);
+            (page, None)
+        } else {
+            self.head(ui, &mut sheet, page)
+        };
+        let changed = if self.afar {
+            None
+        } else if style.compact {
             self.one_page(ui, &mut sheet, rest)
         } else {
             self.whole_sheet(ui, &mut sheet, rest)
         };
+        notices(ui, &sheet, &mut self.away, page);
         if !self.shows_check {
             self.check.put_away();
             if snapshot.check.held || snapshot.check.on {
                 sheet.intents.push(Intent::Check(CheckWish::Release));
             }
         }
-        if !was_typing && !self.is_typing() {
-            keys(ui, &mut sheet);
-            if self.beside != Beside::Plots && !snapshot.settings.audition && escape(ui) {
-                self.show(Beside::Plots);
-                ui.ctx().request_repaint();
-            }
+        let now = ui.input(|input| input.time);
+        if was_typing || self.is_typing() {
+            self.typed_at = now;
+        } else if now - self.typed_at >= TYPED_S {
+            self.keys(ui, &mut sheet);
         }
-        if let Some(look) = changed {
+        self.undo.watch(snapshot, &sheet.intents[before..]);
+        let look = changed.or(usual_size).or_else(|| self.zoomed_by_keys(ui.ctx()));
+        if let Some(look) = look {
             self.look = look.clamped();
             intents.push(Intent::Look(self.look));
             self.apply(ui.ctx());
@@ -250,19 +283,102 @@ impl Window {
         }
     }
 
+    /// What is heard, how the lines are set, and the sentence. Returns what is left of the page, and the look, if the usual size is
+    /// asked for.
+    fn head(&self, ui: &Ui, sheet: &mut Sheet<'_>, page: Rect) -> (Rect, Option<Look>) {
+        let style = sheet.style;
+        let banner = style.px(if style.compact { 28.0 } else { 36.0 });
+        let place = Rect::from_min_size(page.min, vec2(page.width(), banner));
+        let (place, usual_size) = self.way_back_to_size(ui, &style, place);
+        hearing(ui, sheet, place);
+        let mut top = page.top() + banner + style.px(if style.compact { 4.0 } else { 10.0 });
+        top += straight(ui, sheet, Rect::from_min_max(pos2(page.left(), top), page.max));
+        top = self.verdict(ui, &style, Rect::from_min_max(pos2(page.left(), top), page.max));
+        (Rect::from_min_max(pos2(page.left(), top), page.max), usual_size)
+    }
+
+    /// Enlarged, a window may reach beyond the screen: the way back stands where its first corner is. Returns what is left of the
+    /// place, and the look, if the usual size is asked for.
+    fn way_back_to_size(&self, ui: &Ui, style: &Style, place: Rect) -> (Rect, Option<Look>) {
+        if self.look.zoom <= 1.0 {
+            return (place, None);
+        }
+        let word = Word {
+            text: "size 1\u{d7}",
+            name: "back to the usual size",
+            tip: "Everything in its usual size again, should the window be larger than your screen.",
+        };
+        let (id, font) = (Id::unique("usual size"), style.body());
+        let response = button(ui, style, id, place.left_center(), Align2::LEFT_CENTER, font, &word);
+        let rest = Rect::from_min_max(pos2(response.rect.right() + style.px(14.0), place.top()), place.max);
+        let look = response.clicked().then_some(Look { zoom: 1.0, ..self.look });
+        (rest, look)
+    }
+
+    /// The toolkit's own keys (Ctrl with plus, minus and 0) change the scale behind our back: the next of ours in that direction is
+    /// taken.
+    fn zoomed_by_keys(&self, ctx: &egui::Context) -> Option<Look> {
+        let (now, ours) = (ctx.zoom_factor(), self.look.zoom);
+        if !self.prepared || (now - ours).abs() < 0.01 {
+            return None;
+        }
+        let mut larger = Look::ZOOMS.into_iter().filter(|zoom| *zoom > ours);
+        let mut smaller = Look::ZOOMS.into_iter().rev().filter(|zoom| *zoom < ours);
+        let zoom = if (now - 1.0).abs() < 0.01 {
+            Some(1.0)
+        } else if now > ours {
+            larger.next()
+        } else {
+            smaller.next()
+        };
+        Some(Look {
+            zoom: zoom.unwrap_or(ours),
+            ..self.look
+        })
+    }
+
+    /// What keys do while nothing is typed.
+    fn keys(&mut self, ui: &Ui, sheet: &mut Sheet<'_>) {
+        keys(ui, sheet);
+        if asks_for_straight(ui) {
+            set_straight(sheet);
+        }
+        if ui.input(|input| input.key_pressed(Key::F5)) {
+            self.afar = !self.afar;
+            ui.ctx().request_repaint();
+        } else if self.afar && escape(ui) {
+            self.afar = false;
+            ui.ctx().request_repaint();
+            return;
+        }
+        if sheet.snapshot.settings.audition || !escape(ui) {
+            return;
+        }
+        if self.beside != Beside::Plots {
+            self.show(Beside::Plots);
+        } else {
+            self.takes.unpick();
+        }
+        if self.page == Page::Hands {
+            self.hands.put_away();
+            self.page = Page::Takes;
+        }
+        ui.ctx().request_repaint();
+    }
+
     /// Takes a new reading into the sentence, and into the printed figures when it's their time.
     fn renew(&mut self, ui: &Ui, snapshot: &Snapshot) {
-        let stamp = snapshot.history.stamp();
-        if self.told != Some(stamp) || self.sentence.text().is_empty() {
-            self.told = Some(stamp);
-            self.sentence
-                .update(&snapshot.reading, snapshot.history.ever_heard());
+        let now = ui.input(|input| input.time);
+        self.sentence
+            .update(&snapshot.reading, snapshot.history.ever_heard(), now);
+        if self.sentence.is_waiting() {
+            ui.ctx()
+                .request_repaint_after(std::time::Duration::from_secs_f64(FIGURES_S));
         }
         let rows = &snapshot.reading.rows;
         if *rows == self.print.rows {
             return;
         }
-        let now = ui.input(|input| input.time);
         let outcomes = |rows: &[Row; FEEDS]| rows.map(|row| (row.outcome, row.score.is_some()));
         let wait = self.print.at_s + FIGURES_S - now;
         if wait <= 0.0 || outcomes(rows) != outcomes(&self.print.rows) {
@@ -311,20 +427,23 @@ impl Window {
         );
         let lines_height = px(94.0);
         let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
+        // First, so that the keyboard comes to 'record' first.
+        let picked = self.takes.picked().to_vec();
+        if takes(ui, sheet, &mut self.takes, strip_rect) {
+            self.show(Beside::Hands);
+        }
+        if !self.takes.picked().is_empty() && self.takes.picked() != picked {
+            // Whoever picks a take wants to see it.
+            self.show(Beside::Plots);
+        }
         board(ui, sheet, board_rect, &self.print.rows);
         let lines_rect = Rect::from_min_max(pos2(left.left(), left.bottom() - lines_height), left.max);
-        if lines(ui, sheet, &mut self.fields, lines_rect) {
+        if lines(ui, sheet, &mut self.fields, &mut self.undo, lines_rect) {
             self.show(Beside::Boxes);
         }
         self.beside(ui, sheet, right, board_rect);
         ui.painter()
             .hline(left.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
-        let picked = self.takes.picked().to_vec();
-        takes(ui, sheet, &mut self.takes, strip_rect);
-        if !self.takes.picked().is_empty() && self.takes.picked() != picked {
-            // Whoever picks a take wants to see it.
-            self.show(Beside::Plots);
-        }
         ui.painter()
             .hline(rect.x_range(), foot_rect.top() - gap / 2.0, style.hairline());
         let set_up = setup(ui, sheet, foot_rect, self.look);
@@ -337,6 +456,7 @@ impl Window {
     /// Shows a sheet, or puts it away if it's shown already.
     fn show(&mut self, beside: Beside) {
         self.own.put_away();
+        self.hands.put_away();
         self.beside = if self.beside == beside {
             Beside::Plots
         } else {
@@ -368,6 +488,7 @@ impl Window {
                 body,
             ),
             Beside::Check => self.check(ui, sheet, body),
+            Beside::Hands => hands(ui, sheet, &mut self.hands, body),
             Beside::Why => {
                 why(ui, sheet, &mut self.why[1], body, true);
             }
@@ -407,29 +528,12 @@ impl Window {
     fn one_page(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
         let style = sheet.style;
         let tabs = style.body().size * 1.6;
-        let (page, _) = choice(
-            ui,
-            &style,
-            Id::unique("page"),
-            pos2(rect.left(), rect.top() + tabs / 2.0),
-            "page",
-            "Shows this page; in a larger window all of them are there at once.",
-            &[
-                ("feeds", Page::Feeds),
-                ("lines", Page::Lines),
-                ("boxes", Page::Boxes),
-                ("curves", Page::Curves),
-                ("correlation", Page::Correlation),
-                ("takes", Page::Takes),
-                ("dry and wet", Page::Apart),
-                ("own feed", Page::Own),
-                ("line check", Page::Check),
-                ("setup", Page::Setup),
-            ],
-            self.page,
-        );
+        let at = pos2(rect.left(), rect.top() + tabs / 2.0);
+        let tip = "Shows this page; in a larger window all of them are there at once.";
+        let (page, _) = choice(ui, &style, Id::unique("page"), at, "page", tip, &TABS, self.page);
         if let Some(page) = page {
             self.own.put_away();
+            self.hands.put_away();
             self.page = page;
         }
         ui.painter()
@@ -444,7 +548,7 @@ impl Window {
             Page::Lines => {
                 let table =
                     Rect::from_min_size(body.min, vec2(body.width(), style.px(96.0).min(body.height())));
-                let asked = lines(ui, sheet, &mut self.fields, table);
+                let asked = lines(ui, sheet, &mut self.fields, &mut self.undo, table);
                 let below = Rect::from_min_max(pos2(body.left(), table.bottom() + style.px(8.0)), body.max);
                 why(ui, sheet, &mut self.why[0], below, false);
                 if asked {
@@ -463,25 +567,30 @@ impl Window {
             Page::Check => self.check(ui, sheet, body),
             Page::Curves => curves(ui, sheet, body, &axis),
             Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
-            Page::Takes => {
-                // Beside a comparison there's room for their names only.
-                let height = if self.takes.picked().is_empty() {
-                    92.0
-                } else {
-                    78.0
-                };
-                let strip =
-                    Rect::from_min_size(body.min, vec2(body.width(), style.px(height).min(body.height())));
-                takes(ui, sheet, &mut self.takes, strip);
-                if !self.takes.picked().is_empty() {
-                    let below = Rect::from_min_max(pos2(body.left(), strip.bottom()), body.max);
-                    let rows = (below.top() + style.px(22.0), below.bottom());
-                    compare(ui, sheet, below, rows, true, self.takes.picked());
-                }
-            }
+            Page::Takes => self.takes_page(ui, sheet, body),
+            Page::Hands => hands(ui, sheet, &mut self.hands, body),
             Page::Setup => return setup(ui, sheet, body, self.look).look,
         }
         None
+    }
+
+    fn takes_page(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, body: Rect) {
+        let style = sheet.style;
+        // Beside a comparison there's room for their names only.
+        let height = if self.takes.picked().is_empty() {
+            92.0
+        } else {
+            78.0
+        };
+        let strip = Rect::from_min_size(body.min, vec2(body.width(), style.px(height).min(body.height())));
+        if takes(ui, sheet, &mut self.takes, strip) {
+            self.page = Page::Hands;
+        }
+        if !self.takes.picked().is_empty() {
+            let below = Rect::from_min_max(pos2(body.left(), strip.bottom()), body.max);
+            let rows = (below.top() + style.px(22.0), below.bottom());
+            compare(ui, sheet, below, rows, true, self.takes.picked());
+        }
     }
 }
 
@@ -490,9 +599,9 @@ fn escape(ui: &Ui) -> bool {
     ui.input(|input| !input.modifiers.any() && input.key_pressed(Key::Escape))
 }
 
-/// 1 to 9 let a feed be heard; 0 and Escape go back to stereo.
+/// 1 to 9 and F1 to F4 let a feed be heard; 0 and Escape go back to stereo.
 fn keys(ui: &Ui, sheet: &mut Sheet<'_>) {
-    const DIGITS: [Key; 9] = [
+    const KEYS: [Key; FEEDS] = [
         Key::Num1,
         Key::Num2,
         Key::Num3,
@@ -502,11 +611,15 @@ fn keys(ui: &Ui, sheet: &mut Sheet<'_>) {
         Key::Num7,
         Key::Num8,
         Key::Num9,
+        Key::F1,
+        Key::F2,
+        Key::F3,
+        Key::F4,
     ];
     let (digit, back) = ui.input(|input| {
         let plain = !input.modifiers.any();
         (
-            DIGITS.iter().position(|&key| plain && input.key_pressed(key)),
+            KEYS.iter().position(|&key| plain && input.key_pressed(key)),
             plain && (input.key_pressed(Key::Num0) || input.key_pressed(Key::Escape)),
         )
     });

@@ -15,8 +15,11 @@
 //! | what a thing is called | [`Name`], [`feeds`] |
 //! | what a preset does in its feeds | [`verdict`], [`scores`] |
 //! | what is between the channels | [`channels`] |
+//! | of what sound figures are | [`phrase`] |
+//! | whether a sentence is worth saying anew | [`calm`] |
 //! | why it is so | [`diagnosis`] |
 //! | what to do about it | [`advice`] |
+//! | how the lines are set | [`lines`] |
 //! | what a line check found | [`line_check`] |
 //! | how dry and wet were told apart | [`methods`], [`passes`], [`side_chain`] |
 //! | what changed, or why that can't be told | [`comparisons`] |
@@ -36,16 +39,19 @@
 
 pub mod advice;
 pub mod boxes;
+pub mod calm;
 pub mod channels;
 pub mod comparisons;
 pub mod diagnosis;
 pub mod feeds;
 pub mod hearing;
 pub mod line_check;
+pub mod lines;
 pub mod methods;
 mod names;
 pub mod numbers;
 pub mod passes;
+pub mod phrase;
 pub mod rigs;
 pub mod scores;
 pub mod sets;

@@ -3,6 +3,7 @@
 //! Tables are for a terminal too, so their minus is the keyboard's; a page or a picture sets it as a typesetter would.
 
 use sumproof_core::score::board::Row;
+use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::score::verdict::Verdict;
 use sumproof_core::split::interval::Interval;
@@ -163,7 +164,7 @@ pub fn label(row: &Row, name: &str) -> String {
 #[must_use]
 pub fn spoken(row: &Row, name: &str) -> String {
     let worse = row.worse.map_or_else(String::new, |side| {
-        format!(" (the {} one is the worse)", side.name())
+        format!(" (worse where it is the {} line)", side.name())
     });
     let Some(score) = row.score else {
         return format!("{name}: {NO_READING}");
@@ -174,16 +175,9 @@ pub fn spoken(row: &Row, name: &str) -> String {
         }
         _ => word(row),
     };
-    let change = |value: Option<f64>, at_floor: bool| match value {
-        None => String::from("none"),
-        Some(db) if at_floor => at_least_down(db),
-        Some(db) if db == f64::NEG_INFINITY => String::from(GONE),
-        Some(db) => format!("{} dB", signed(db, 1)),
-    };
     let mut said = format!(
-        "{name}{worse}: {outcome}, dry {}, wet {}, level {} LU",
-        change(score.dry_db, score.dry_at_floor),
-        unknown_wet(&score).map_or_else(|| change(score.wet_db, false), String::from),
+        "{name}{worse}: {outcome}, {}, level {} LU",
+        changes(&score),
         decibels(score.level_lu),
     );
     if let Some(tone) = score.tone_db {
@@ -196,6 +190,41 @@ pub fn spoken(row: &Row, name: &str) -> String {
         said += &format!(", {} dB to make up at the desk", signed(score.makeup_db, 1));
     }
     said
+}
+
+/// What a feed does to dry and wet, in one line: `dry 20 dB down or more, wet \u{2212}3.0 dB`.
+#[must_use]
+pub fn changes(score: &FeedScore) -> String {
+    let change = |value: Option<f64>, at_floor: bool| match value {
+        None => String::from("none"),
+        Some(db) if at_floor => at_least_down(db),
+        Some(db) if db == f64::NEG_INFINITY => String::from(GONE),
+        Some(db) => format!("{} dB", signed(db, 1)),
+    };
+    format!(
+        "dry {}, wet {}",
+        change(score.dry_db, score.dry_at_floor),
+        unknown_wet(score).map_or_else(|| change(score.wet_db, false), String::from)
+    )
+}
+
+/// What a column of the board holds, by its heading.
+#[must_use]
+pub fn column(heading: &str) -> &'static str {
+    match heading {
+        "dry" => "Change of your direct sound in that feed against stereo, dB, after the gain a fader can give back.",
+        "wet" => "Change of your effects in that feed against stereo, dB, after the gain a fader can give back.",
+        "LU" => "How much louder or quieter it arrives than stereo, K-weighted (ITU-R BS.1770), with nothing made up.",
+        "tone" => "How uneven the feed makes the tone: rms over the third-octave bands, dB.",
+        "deepest dip" => "The deepest hole that the feed makes in the sound, against its own level, and where.",
+        _ => "",
+    }
+}
+
+/// The worst outcome a feed had in a phrase, behind what it has now.
+#[must_use]
+pub fn at_worst(worst: Outcome) -> String {
+    format!(", at worst in this phrase: {}", worst.name())
 }
 
 /// Said where the figures leave more than two outcomes open.

@@ -147,6 +147,13 @@ impl Verdict {
             .all(|(a, b)| (a.outcome, a.whole) == (b.outcome, b.whole))
     }
 
+    /// Whether the same is known in both.
+    #[must_use]
+    pub fn knows_what(&self, other: &Self) -> bool {
+        let known = |a: &Gist, b: &Gist| a.wet_db.is_none() == b.wet_db.is_none();
+        self.gists().iter().zip(other.gists()).all(|(a, b)| known(a, b))
+    }
+
     /// Three sentences: the wedge, one line flipped, one line alone.
     #[must_use]
     pub fn sentence(&self) -> String {

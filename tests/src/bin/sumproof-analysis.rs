@@ -4,7 +4,8 @@
 //! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `all-transforms` (those and the ones of a take's longer
 //! blocks; either with FORWARD, BACK and LEN: so many transforms of LEN samples besides), `attacks` (prints these three numbers for
 //! the sound), `heard` (the analysis while nobody looks), `recorded` (the
-//! same while a take is recorded) or `shown` (while a window looks, 25 times a second). Ends with 2 for a wrong command line.
+//! same while a take is recorded) or `shown` (while a window looks: what moves fast 25 times a second, the board twice, advice and
+//! margin once). Ends with 2 for a wrong command line.
 
 use std::hint::black_box;
 use std::process::ExitCode;
@@ -12,6 +13,8 @@ use std::process::ExitCode;
 use realfft::RealFftPlanner;
 use sumproof_core::alignment::onset::OnsetEvidence;
 use sumproof_core::dsp::samples::Cleaner;
+use sumproof_core::explain::advice::{Wishes, advise};
+use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::session::monitor::{LONGER, Monitor};
 use sumproof_core::session::reading::Reading;
@@ -44,9 +47,9 @@ fn main() -> ExitCode {
             return ExitCode::SUCCESS;
         }
         "all-transforms" => transforms(left.len(), &[1, LONGER], &besides),
-        "heard" => analysis(&left, &right, false, usize::MAX),
-        "recorded" => analysis(&left, &right, true, usize::MAX),
-        "shown" => analysis(&left, &right, false, (0.04 * RATE_HZ) as usize),
+        "heard" => analysis(&left, &right, false, false),
+        "recorded" => analysis(&left, &right, true, false),
+        "shown" => analysis(&left, &right, false, true),
         _ => return usage(),
     }
     println!("{}", left.len());
@@ -115,19 +118,50 @@ fn back(len: usize, count: usize) {
     }
 }
 
-fn analysis(left: &[f32], right: &[f32], recorded: bool, frames_a_reading: usize) {
+/// Advice and margin, as the plugin has them worked out.
+fn counselled(monitor: &Monitor, reading: &Reading) {
+    let (grid, split) = monitor.cells(reading.delay);
+    let wishes = Wishes::default();
+    let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+    let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
+    black_box((advice, margin));
+}
+
+/// Frames between two readings of what moves fast, of the board, and of advice and margin, as the plugin does it.
+const PERIODS: [usize; 3] = [
+    (0.04 * RATE_HZ) as usize,
+    (0.5 * RATE_HZ) as usize,
+    RATE_HZ as usize,
+];
+
+fn analysis(left: &[f32], right: &[f32], recorded: bool, shown: bool) {
     let mut monitor = Monitor::new(RATE_HZ);
     let mut reading = Box::<Reading>::default();
-    let mut unread = 0;
+    let mut unread = [0; 3];
     if recorded {
         monitor.start_take();
     }
     for (l, r) in left.chunks(CHUNK).zip(right.chunks(CHUNK)) {
         monitor.push(l, r);
-        unread += l.len();
-        if unread >= frames_a_reading {
+        if !shown {
+            continue;
+        }
+        let mut due = [false; 3];
+        for ((unread, period), due) in unread.iter_mut().zip(PERIODS).zip(&mut due) {
+            *unread += l.len();
+            *due = *unread >= period;
+            if *due {
+                *unread = 0;
+            }
+        }
+        let [now, board, counsel] = due;
+        if board {
             monitor.read(FeedId::MonoWedge, &mut reading);
-            unread = 0;
+        } else if now {
+            monitor.read_now(&mut reading);
+        }
+        if counsel {
+            counselled(&monitor, &reading);
         }
     }
     black_box(&monitor);

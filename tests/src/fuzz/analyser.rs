@@ -9,6 +9,7 @@ use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::session::meter::RunningCorrelation;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_signals::Rng;
@@ -137,7 +138,7 @@ fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> R
     for (number, [left, right]) in blocks.iter().enumerate() {
         monitor.push(left, right);
         if how & 4 != 0 && number % 5 == 0 {
-            monitor.set_integration(f64::from(how) * 0.1);
+            monitor.set_over(Over::Seconds(f64::from(how) * 0.1));
             monitor.read(feed, &mut reading);
             is_sensible(&reading)?;
         }

@@ -127,7 +127,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     ("match", "Loudness match", "", "Off", "On", "Off", true),
-    ("integ", "Integration time", "", "0.3 s", "3 s", "1 s", true),
+    ("integ", "Read over", "", "0.3 s", "Phrase", "Phrase", true),
     ("rec", "Record take", "", "Off", "Recording", "Off", true),
     (
         "kind",
@@ -148,6 +148,10 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
         true,
     ),
     ("audbnc", "Audition in bounces", "", "Off", "On", "Off", true),
+    ("auto", "Takes by phrase", "", "Off", "On", "Off", true),
+    ("last", "Take the last phrase", "", "Off", "Now", "Off", true),
+    ("next", "Next name", "", "Off", "Now", "Off", true),
+    ("straight", "Lines straight", "", "Off", "On", "Off", true),
 ];
 
 /// Noise, then everything that a broken plugin upstream may send.

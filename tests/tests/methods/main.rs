@@ -8,3 +8,4 @@ mod accuracy;
 mod behaviour;
 mod estimate;
 mod known_mix;
+mod phrases;

@@ -12,7 +12,7 @@ use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
-use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, OwnFeed, Setting, Snapshot, Window};
+use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, NameList, OwnFeed, Setting, Snapshot, Window};
 use sumproof_wording::Name;
 
 fn scene(name: &str) -> Scene {
@@ -332,7 +332,7 @@ fn arrows_step_delete_resets_and_digits_type() {
 }
 
 #[test]
-fn a_click_types_and_a_double_click_resets() {
+fn a_click_types_and_so_does_a_double_click() {
     let mut stage = scene("one-line-unplugged").stage();
     stage.harness.get_by_label("left line transformer").click();
     stage.harness.run();
@@ -374,8 +374,77 @@ fn a_click_types_and_a_double_click_resets() {
         stage.harness.step();
     }
     stage.harness.run();
-    assert_eq!(stage.take_intents(), gesture(Setting::GainDb(Side::Left, 0.0)));
-    assert!(!stage.harness.state().window.is_typing());
+    assert_eq!(stage.take_intents(), []);
+    assert!(stage.harness.state().window.is_typing());
+    stage.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    stage.harness.event(Event::Text("-3".into()));
+    stage.harness.run();
+    stage.harness.key_press(Key::Enter);
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), gesture(Setting::GainDb(Side::Left, -3.0)));
+}
+
+/// Who types on after a number was taken doesn't mean a feed.
+#[test]
+fn digits_right_after_typing_are_not_for_the_board() {
+    let mut stage = scene("good").stage();
+    stage.harness.get_by_label("left line gain").click();
+    stage.harness.run();
+    stage.harness.key_press(Key::Enter);
+    stage.harness.step();
+    stage.take_intents();
+    stage.harness.key_press(Key::Num3);
+    stage.harness.step();
+    assert_eq!(stage.take_intents(), []);
+    for _ in 0..4 {
+        stage.harness.step();
+    }
+    stage.harness.key_press(Key::Num3);
+    stage.harness.step();
+    assert!(!stage.take_intents().is_empty());
+}
+
+#[test]
+fn the_last_four_rows_have_keys_too() {
+    let mut stage = scene("good").stage();
+    for (key, id) in [(Key::F1, FeedId::BalancedJackDifference), (Key::F4, FeedId::Own)] {
+        stage.harness.key_press(key);
+        stage.harness.run();
+        let intents = stage.take_intents();
+        assert!(intents.contains(&Intent::Set(Setting::Feed(id))), "{intents:?}");
+    }
+}
+
+#[test]
+fn lines_go_back_to_straight_by_click_and_by_key_and_that_is_undone() {
+    let mut stage = scene("one-line-unplugged").stage();
+    assert!(
+        stage
+            .harness
+            .query_by_label_contains("right line unplugged")
+            .is_some()
+    );
+    stage.harness.get_by_label("lines back to straight").click();
+    stage.harness.run();
+    let by_click = stage.take_intents();
+    assert!(by_click.contains(&Intent::Set(Setting::Unplugged(Side::Right, false))));
+    assert!(by_click.contains(&Intent::Set(Setting::GainDb(Side::Left, 0.0))));
+    stage
+        .harness
+        .get_by_label("undo the last change of lines and settings")
+        .click();
+    stage.harness.run();
+    let undone = stage.take_intents();
+    assert!(undone.contains(&Intent::Set(Setting::Unplugged(Side::Right, true))));
+    assert!(undone.contains(&Intent::Set(Setting::GainDb(Side::Left, -6.0))));
+    // Where the keyboard is nowhere, the key does it too.
+    let mut stage = scene("one-line-unplugged").stage();
+    stage.harness.key_press(Key::Home);
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), by_click);
+    // Straight lines need no strip.
+    let stage = scene("good").stage();
+    assert!(stage.harness.query_by_label("lines back to straight").is_none());
 }
 
 #[test]
@@ -418,6 +487,68 @@ fn takes_are_named_moved_deleted_and_brought_back() {
     stage.harness.get_by_label("import takes from the folder").click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::ImportTakes]);
+}
+
+#[test]
+fn the_keyboard_comes_to_record_first() {
+    let mut stage = scene("good").stage();
+    stage.harness.key_press(Key::Tab);
+    stage.harness.run();
+    let focused = stage
+        .harness
+        .root()
+        .children_recursive()
+        .find(|node| node.is_focused())
+        .and_then(|node| node.accesskit_node().label());
+    assert_eq!(focused.as_deref(), Some("record a take"));
+}
+
+#[test]
+fn escape_ends_a_comparison() {
+    let mut stage = scene("comparing").stage();
+    assert!(stage.harness.query_by_label("done comparing").is_some());
+    stage.harness.key_press(Key::Escape);
+    stage.harness.run();
+    assert!(stage.harness.query_by_label("done comparing").is_none());
+}
+
+#[test]
+fn nothing_moves_because_of_a_notice() {
+    let place_of = |name: &str| place(&scene(name).stage(), &feed_label(&scene(name).stage(), FeedId::MonoWedge));
+    assert_eq!(place_of("overflow"), place_of("good"));
+}
+
+#[test]
+fn a_list_of_names_is_pasted_and_used() {
+    let mut stage = scene("comparing-names").stage();
+    stage.harness.get_by_label("edit the list of names").click();
+    stage.harness.run();
+    assert!(stage.harness.state().window.is_typing());
+    stage.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    stage.harness.event(Event::Paste("one\ntwo\n\n three ".into()));
+    stage.harness.run();
+    stage.harness.get_by_label("use these names").click();
+    stage.harness.run();
+    let names = ["one", "two", "three"].map(String::from).to_vec();
+    let intents = stage.take_intents();
+    assert!(
+        intents.contains(&Intent::Names(NameList { names, next: 0 })),
+        "{intents:?}"
+    );
+    stage
+        .harness
+        .get_by_label("every phrase of 4 s or more becomes a take: yes")
+        .click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), gesture(Setting::TakesByPhrase(true)));
+}
+
+#[test]
+fn the_last_phrase_is_taken_by_a_word() {
+    let mut stage = scene("good").stage();
+    stage.harness.get_by_label("take the last phrase").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::TakePhrase]);
 }
 
 #[test]

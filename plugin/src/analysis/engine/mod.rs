@@ -8,6 +8,7 @@
 
 mod checking;
 mod held;
+mod phrases;
 mod recording;
 mod showing;
 
@@ -23,12 +24,14 @@ use sumproof_core::routing::feed::Feed;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
 use sumproof_core::split::Split;
 use sumproof_core::split::side_chain::Reference;
 use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_views::{Boxes, History, TakeSummary};
 
 use crate::analysis::passes::{PairJob, Pairing};
+use crate::analysis::phrase_take::PhraseJob;
 use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::{Order, Orders, SideWork};
 use crate::analysis::worker::Activity;
@@ -39,6 +42,7 @@ use crate::bridge::shared::Shared;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 use crate::state::migrate::Kept;
+use crate::state::names::Names;
 use crate::state::takes::Takes;
 use crate::testing::faults::Fault;
 use checking::Checking;
@@ -49,6 +53,10 @@ use recording::RunningTake;
 const FRAMES_A_LOOK: usize = 16_384;
 /// The same where nobody waits for anything: what comes in the longest sleep at 192 kHz.
 const FRAMES_A_LONG_LOOK: usize = 65_536;
+/// A shorter phrase doesn't become a take by itself, s.
+const SHORTEST_TAKE_S: f64 = 4.0;
+/// The side-chain tells dry and wet apart over about the last so many seconds of a phrase, s.
+const SIDE_CHAIN_S: f64 = 3.0;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
 /// First and longest pause between two looks of a host's thread at what it waits for.
@@ -316,6 +324,12 @@ pub struct Engine {
     void_frames: usize,
     /// Passes being laid over one another.
     pair_work: VecDeque<PairJob>,
+    /// Phrases that become takes, in order, and how many phrases were over when that was last looked at.
+    phrase_work: VecDeque<PhraseJob>,
+    phrases_over: u64,
+    /// The phrase that became a take last.
+    taken_phrase: u64,
+    names: Names,
     /// The same of a project that was left: of no interest, and waited for by nobody.
     left_behind: Vec<PairJob>,
     /// What came of the last pair, and where it fails.
@@ -336,6 +350,13 @@ pub struct Engine {
     reading: Box<Reading>,
     history: Box<History>,
     unread_frames: u64,
+    /// Frames since the board was read, and when that was.
+    board_frames: u64,
+    board_at: Option<Instant>,
+    /// What was set since asks for another reading of the board.
+    reread: bool,
+    /// Why it is so, in sentences.
+    why: Arc<Vec<String>>,
     worse_held_frames: u64,
     read_at: Option<Instant>,
     recommendations: Arc<Recommendations>,
@@ -365,6 +386,10 @@ impl Engine {
             sound: None,
             void_frames: 0,
             pair_work: VecDeque::new(),
+            phrase_work: VecDeque::new(),
+            phrases_over: 0,
+            taken_phrase: 0,
+            names: Names::default(),
             left_behind: Vec::new(),
             pair_said: None,
             own_name: String::new(),
@@ -379,6 +404,10 @@ impl Engine {
             reading: Box::default(),
             history: Box::default(),
             unread_frames: 0,
+            board_frames: 0,
+            board_at: None,
+            reread: true,
+            why: Arc::default(),
             worse_held_frames: 0,
             read_at: None,
             recommendations: Arc::default(),
@@ -447,11 +476,13 @@ impl Engine {
             .is_none_or(|monitor| monitor.rate_hz() != rate_hz)
         {
             let mut monitor = Monitor::new(rate_hz);
-            monitor.set_integration(self.settings.integration_s);
+            monitor.set_over(self.settings.over);
             monitor.set_kind(self.settings.preset);
             self.monitor = Some(monitor);
             self.markers = 0;
             self.flowing = false;
+            self.phrases_over = 0;
+            self.taken_phrase = 0;
         }
         if matches!(end, AnyEnd::WithReference(_)) {
             let side = self.side.get_or_insert_default();
@@ -483,9 +514,11 @@ impl Engine {
             // Where nobody sees or hears what it finds, it may as well be found later: the ring holds seconds.
             let soon = came && (engine.is_urgent() || left_over > FRAMES_A_LOOK / 4);
             engine.gather_pairs();
+            engine.gather_phrases();
             engine.look_after_check();
             engine.read_if_due();
             soon || !engine.pair_work.is_empty()
+                || !engine.phrase_work.is_empty()
                 || !engine.coming.is_empty()
                 || engine.checking.is_busy()
                 || engine.unshown && engine.window_is_open()
@@ -526,6 +559,7 @@ impl Engine {
             self.finish_take();
         }
         self.gather_pairs();
+        self.finish_phrases();
     }
 
     /// What the side-chain's work is to do, where there is one.
@@ -600,7 +634,11 @@ impl Engine {
     }
 
     fn settings_to_side(&mut self) {
-        let (split_s, integration_s) = (self.settings.split_s, self.settings.integration_s);
+        let split_s = self.settings.split_s;
+        let integration_s = match self.settings.over {
+            Over::Phrase => SIDE_CHAIN_S,
+            Over::Seconds(seconds) => seconds,
+        };
         self.order(Order::Settings(split_s, integration_s));
     }
 
@@ -612,9 +650,10 @@ impl Engine {
         self.settings = settings;
         self.unshown = true;
         if let Some(monitor) = &mut self.monitor {
-            monitor.set_integration(settings.integration_s);
+            monitor.set_over(settings.over);
             monitor.set_kind(settings.preset);
         }
+        self.reread = true;
         self.settings_to_side();
         let rig = Rig {
             lines: settings.lines,
@@ -629,12 +668,14 @@ impl Engine {
     fn set_rig(&mut self, rig: Rig) {
         if rig != self.rig {
             self.rig = rig;
+            self.reread = true;
             self.sum_up_anew();
         }
     }
 
     fn process_frames<const C: usize>(&mut self, frames: &[Frame<C>]) {
         self.checking.process_frames(frames);
+        let keeps_phrases = self.keeps_phrases();
         let Some(monitor) = &mut self.monitor else { return };
         let mut lanes = [[0.0f32; CHUNK]; C];
         for chunk in frames.chunks(CHUNK) {
@@ -645,6 +686,14 @@ impl Engine {
             }
             let lane = |index: usize| lanes.get(index).map_or(&[][..], |lane| &lane[..chunk.len()]);
             monitor.push(lane(0), lane(1));
+            let (over, seconds) = monitor.phrases_over();
+            if over != self.phrases_over {
+                self.phrases_over = over;
+                if keeps_phrases && seconds >= SHORTEST_TAKE_S {
+                    let kept = Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
+                    permit_alloc(|| self.phrase_work.extend(kept));
+                }
+            }
             if let Some(sound) = &mut self.sound {
                 sound.push(lane(0), lane(1));
             }
@@ -659,6 +708,7 @@ impl Engine {
         self.void_frames = self.void_frames.saturating_sub(frames.len());
         self.flowing = true;
         self.unread_frames += frames.len() as u64;
+        self.board_frames += frames.len() as u64;
         self.worse_held_frames = self.worse_held_frames.saturating_sub(frames.len() as u64);
     }
 
@@ -666,6 +716,8 @@ impl Engine {
         match command {
             Command::StartTake(pass) => self.start_take(pass),
             Command::StopTake => self.finish_take(),
+            Command::TakePhrase => self.take_phrase(),
+            Command::NextName => self.skip_name(),
             Command::Break => self.mark_gap(),
             Command::Lost(_) => {
                 self.checking.lost();

@@ -70,7 +70,13 @@ impl Engine {
         };
         let takes = &mut self.takes;
         let said = permit_alloc(|| {
-            let Some(mut take) = monitor.finish_take(takes.next_name(), running.pass) else {
+            // A half of a pair is no preset of the list.
+            let name = match running.pass {
+                Pass::Full => self.names.take(),
+                Pass::Dry | Pass::Wet => None,
+            };
+            let name = name.unwrap_or_else(|| takes.next_name());
+            let Some(mut take) = monitor.finish_take(name, running.pass) else {
                 if let Some(side) = &mut self.side {
                     side.orders.push(Order::Drop);
                 }
@@ -147,6 +153,7 @@ impl Engine {
         self.order(Order::Leave);
         self.pairing = Pairing::default();
         self.left_behind.extend(self.pair_work.drain(..));
+        self.phrase_work.clear();
         self.pair_said = None;
         self.void_frames = self.end.as_ref().map_or(0, AnyEnd::waiting);
     }
@@ -154,7 +161,9 @@ impl Engine {
     /// Takes over what the side-chain's work has come to.
     pub(in crate::analysis) fn take_news(&mut self, news: News) {
         let Some(side) = &mut self.side else { return };
-        if let Some(split) = news.split {
+        // Behind a phrase there is nothing to tell apart: what was read of it stands.
+        let stands = self.reading.phrase.seconds > 0.0 && !self.reading.phrase.playing;
+        if let Some(split) = news.split.filter(|_| !stands) {
             side.split = split;
         }
         if news.shown.is_some() && news.shown != side.shown {

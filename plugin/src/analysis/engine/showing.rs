@@ -7,7 +7,8 @@ use std::time::{Duration, Instant};
 use nice_plug::util::permit_alloc;
 use sumproof_core::routing::feed::Side;
 use sumproof_core::session::monitor::Monitor;
-use sumproof_views::Passes;
+use sumproof_views::{NameList, Passes};
+use sumproof_wording::calm;
 
 use super::Engine;
 use crate::analysis::recommendations::Recommendations;
@@ -18,8 +19,10 @@ use crate::bridge::published::{Published, summary};
 const COUNSEL_EVERY: Duration = Duration::from_secs(1);
 /// Time between two readings for the window.
 const WINDOW_PERIOD: Duration = Duration::from_millis(40);
-/// Sound between two readings for the audition, s.
-const AUDITION_PERIOD_S: f64 = 0.1;
+/// Sound between two readings of the board, s: nobody reads words and figures faster.
+const BOARD_PERIOD_S: f64 = 0.5;
+/// Time between two readings of the board while something is being set.
+const SETTING_PERIOD: Duration = Duration::from_millis(100);
 /// Sound for which the audition keeps to the line that was found the worse, s, so that near-equals do not alternate.
 const WORSE_HELD_S: f64 = 3.0;
 /// Takes summed up in one look.
@@ -29,17 +32,21 @@ impl Engine {
     pub(super) fn read_if_due(&mut self) {
         let rate_hz = self.monitor.as_ref().map_or(48_000.0, Monitor::rate_hz);
         let heard_s = self.unread_frames as f64 / rate_hz;
-        let audition = self.settings.audition && heard_s >= AUDITION_PERIOD_S;
         let window = self.window_is_open()
             && (self.unread_frames > 0 || self.unshown)
             && self.read_at.is_none_or(|at| at.elapsed() >= WINDOW_PERIOD);
-        if audition || window {
-            self.read(heard_s);
+        let board_s = self.board_frames as f64 / rate_hz;
+        let set =
+            window && self.reread && self.board_at.is_none_or(|at| at.elapsed() >= SETTING_PERIOD);
+        if set || (window || self.settings.audition) && board_s >= BOARD_PERIOD_S {
+            self.read_board();
         }
         if window {
+            self.read_now(heard_s);
             permit_alloc(|| {
                 self.sum_up(SUMMARIES_A_LOOK);
-                if self.counselled_at.is_none_or(|at| at.elapsed() >= COUNSEL_EVERY) {
+                let due = self.counselled_at.is_none_or(|at| at.elapsed() >= COUNSEL_EVERY);
+                if due && self.counselled_at < self.board_at {
                     self.take_recommendations();
                 }
                 self.publish();
@@ -52,20 +59,18 @@ impl Engine {
     pub fn show_now(&mut self) {
         self.guarded(|engine| {
             engine.follow_settings();
-            engine.read(0.0);
+            engine.read_board();
             engine.sum_up(SUMMARIES_A_LOOK);
             engine.take_recommendations();
             engine.publish();
         });
     }
 
-    fn read(&mut self, heard_s: f64) {
+    /// What moves fast: the meter, and the bands' correlations.
+    fn read_now(&mut self, heard_s: f64) {
         let Some(monitor) = &mut self.monitor else { return };
-        monitor.set_rig(&self.rig);
-        let told = self.side.as_ref().and_then(|side| side.split.as_ref());
-        monitor.read_told(self.settings.feed, told, &mut self.reading);
-        self.reading.invalid_frames = self.reading.invalid_frames.saturating_sub(self.markers);
-        self.reading.frames = self.reading.frames.saturating_sub(self.markers);
+        monitor.read_now(&mut self.reading);
+        self.leave_markers_out();
         self.unread_frames = 0;
         if heard_s > 0.0 {
             let meter = self.links.shared.correlation.load(Ordering::Relaxed);
@@ -75,6 +80,23 @@ impl Engine {
                 Some(meter).filter(|value| value.is_finite()),
             );
         }
+    }
+
+    fn leave_markers_out(&mut self) {
+        self.reading.invalid_frames = self.reading.invalid_frames.saturating_sub(self.markers);
+        self.reading.frames = self.reading.frames.saturating_sub(self.markers);
+    }
+
+    /// Words, figures and curves.
+    fn read_board(&mut self) {
+        self.board_frames = 0;
+        self.board_at = Some(Instant::now());
+        self.reread = false;
+        let Some(monitor) = &mut self.monitor else { return };
+        monitor.set_rig(&self.rig);
+        let told = self.side.as_ref().and_then(|side| side.split.as_ref());
+        monitor.read_told(self.settings.feed, told, &mut self.reading);
+        self.leave_markers_out();
         // In silence there is no score, and match and side stay where they are. Every feed's match is known before it is heard.
         for row in &self.reading.rows {
             if let Some(score) = row.score
@@ -125,7 +147,12 @@ impl Engine {
             .as_ref()
             .filter(|_| self.reading.wet_over_dry_db.is_some())
         {
-            self.recommendations = Arc::new(Recommendations::on(monitor, &self.reading));
+            let new = Recommendations::on(monitor, &self.reading);
+            self.recommendations = Arc::new(new.after(&self.recommendations));
+        }
+        let why = sumproof_wording::diagnosis::sentences(&self.reading.diagnosis);
+        if calm::say_something_new(&self.why, &why) {
+            self.why = Arc::new(why);
         }
     }
 
@@ -141,11 +168,16 @@ impl Engine {
             newer_state: (!self.kept.from.is_empty()).then(|| self.kept.from.clone()),
             message: self.message.clone().or_else(|| self.kept.notice()),
             lost_frames: shared.lost_frames.load(Ordering::Relaxed),
+            why: Arc::clone(&self.why),
             recommendations: Arc::clone(&self.recommendations),
             side_chain: self.side.as_ref().and_then(|side| side.shown),
             own: self.own_feed(),
             limits: self.rig.limits,
             boxes: self.boxes,
+            names: NameList {
+                names: self.names.list().to_vec(),
+                next: self.names.next(),
+            },
             check: self.checking.shown(),
             passes: Passes {
                 working: !self.pair_work.is_empty(),
@@ -189,6 +221,8 @@ impl Engine {
         self.message = None;
         self.history.reset();
         self.recommendations = Arc::default();
+        self.why = Arc::default();
+        self.reread = true;
         self.unshown = true;
     }
 }

@@ -103,27 +103,28 @@ fn good_values_pass_as_they_are() {
 
 #[test]
 fn audition_and_recording_come_back_as_they_were_saved_and_are_not_armed() {
-    let ids = ["aud", "audbnc", "rec"];
+    let ids = ["aud", "audbnc", "rec", "auto"];
     for version in [VERSION, "99.0.0", ""] {
         // Each switch on or off, in every combination.
-        for saved in 0..8u8 {
-            let on = [0, 1, 2].map(|bit| saved >> bit & 1 == 1);
+        for saved in 0..16u8 {
+            let on = [0, 1, 2, 3].map(|bit| saved >> bit & 1 == 1);
             let written: Vec<_> = ids.into_iter().zip(on.map(ParamValue::Bool)).collect();
             let mut state = state(version, &written, &[]);
             filter(&mut state, &FIELDS);
             for (id, value) in &written {
                 assert!(
                     same(&state.params[*id], value),
-                    "{id} of {version:?}, {saved:03b}"
+                    "{id} of {version:?}, {saved:04b}"
                 );
             }
             assert!(kept(&state).is_empty());
             // What is heard and recorded of them: nothing, until somebody switches them on.
-            let [audition, in_bounces, record] = on;
+            let [audition, in_bounces, record, takes_by_phrase] = on;
             let switches = Switches {
                 audition,
                 in_bounces,
                 record,
+                takes_by_phrase,
             };
             let arming = Arming::default();
             assert_eq!(arming.holds(switches), switches);
@@ -132,8 +133,9 @@ fn audition_and_recording_come_back_as_they_were_saved_and_are_not_armed() {
                 audition: false,
                 in_bounces: false,
                 record: false,
+                takes_by_phrase: false,
             };
-            assert_eq!(arming.holds(switches), none, "{saved:03b}");
+            assert_eq!(arming.holds(switches), none, "{saved:04b}");
         }
         // What a state doesn't say is off.
         let mut state = state(version, &[], &[]);

@@ -3,6 +3,7 @@
 mod check;
 mod faults;
 mod host_calls;
+mod phrases;
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;

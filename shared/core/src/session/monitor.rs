@@ -8,11 +8,14 @@ use crate::explain::diagnosis::{Clues, Diagnoser};
 use crate::explain::direct::Direct;
 use crate::explain::movement::Movement;
 use crate::routing::feed::{FeedId, Side};
-use crate::score::board::Board;
+use crate::score::board::{Board, FEEDS, Row};
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
+use crate::session::calm::{Calm, Since};
 use crate::session::meter::LOWEST_HZ;
+use crate::session::phrase::Heard;
 use crate::session::reading::{AskFor, BandNow, Reading};
+use crate::session::span::{Listening, Over, PhraseNow};
 use crate::session::take::{Pass, Take};
 use crate::spectrum::bands::BandMap;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
@@ -22,7 +25,7 @@ use crate::spectrum::welch::lags::Lags;
 use crate::spectrum::welch::{Average, Blocks};
 use crate::split::estimated::{Tracker, split_into};
 use crate::split::kind::PresetKind;
-use crate::split::ways::Memory;
+use crate::split::ways::{Evidence, Memory};
 use crate::split::{Method, Split};
 
 /// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
@@ -30,8 +33,8 @@ use crate::split::{Method, Split};
 /// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
 pub const LONGER: usize = 4;
 
-/// How long the live diagnosis remembers attacks, seconds.
-const ATTACKS_S: f64 = 5.0;
+/// The bands' correlations are those of about the last so many seconds where a phrase is read, seconds.
+const NOW_S: f64 = 1.0;
 
 /// A take being recorded.
 #[derive(Debug)]
@@ -62,7 +65,8 @@ impl Recording {
     }
 }
 
-/// Hears a pair of channels and says what each feed gets of it.
+/// Hears a pair of channels and says what each feed gets of it: of the phrase that is played, and of the last one until there is
+/// enough of the next.
 ///
 /// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
 #[derive(Debug)]
@@ -70,7 +74,10 @@ pub struct Monitor {
     rate_hz: f64,
     cleaner: Cleaner,
     blocks: Blocks,
-    live: Average,
+    /// Of the last second, quiet or not.
+    now: Average,
+    /// What a reading is of; `None` where only takes are wanted.
+    listening: Option<Box<Listening>>,
     recording: Recording,
     frames: u64,
     invalid_frames: u64,
@@ -78,13 +85,18 @@ pub struct Monitor {
     split: Split,
     finder: DelayFinder,
     lags: Lags,
-    tracker: Tracker,
     kind: PresetKind,
-    onsets: OnsetEvidence,
     diagnoser: Diagnoser,
     board: Board,
-    /// The live average and the live attacks are wanted too.
-    live_too: bool,
+    /// Rows with the words of the moment.
+    rows: [Row; FEEDS],
+    calm: Calm,
+    /// Frames heard when it was last read.
+    read_at: u64,
+    /// The player changed something since, or stopped.
+    set_anew: bool,
+    stopped: bool,
+    was_quiet: bool,
 }
 
 impl Monitor {
@@ -103,7 +115,8 @@ impl Monitor {
             rate_hz,
             cleaner: Cleaner::default(),
             blocks: Blocks::new(len),
-            live: Average::live(rate_hz, len, 1.0),
+            now: Average::live(rate_hz, len, NOW_S),
+            listening: Some(Box::new(Listening::new(rate_hz, len))),
             recording: Recording {
                 average: Average::take(len),
                 long_blocks: Blocks::new(LONGER * len),
@@ -121,12 +134,15 @@ impl Monitor {
             split: Split::silent(cells, Method::Estimated),
             finder: DelayFinder::new(rate_hz, len),
             lags: Lags::new(rate_hz, len),
-            tracker: Tracker::new(rate_hz, Memory::LIVE),
             kind: PresetKind::NotSaid,
-            onsets: OnsetEvidence::new(rate_hz),
             diagnoser: Diagnoser::new(grid.clone()),
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
-            live_too: true,
+            rows: Board::empty_rows(),
+            calm: Calm::default(),
+            read_at: 0,
+            set_anew: false,
+            stopped: false,
+            was_quiet: true,
         }
     }
 
@@ -134,7 +150,7 @@ impl Monitor {
     #[must_use]
     pub fn for_takes(rate_hz: f64) -> Self {
         Self {
-            live_too: false,
+            listening: None,
             ..Self::new(rate_hz)
         }
     }
@@ -147,6 +163,7 @@ impl Monitor {
 
     /// Changes lines, sum law, limits or the user's own feed. Does not allocate.
     pub fn set_rig(&mut self, rig: &Rig) {
+        self.set_anew |= rig != self.board.rig();
         self.board.set_rig(rig);
     }
 
@@ -158,6 +175,7 @@ impl Monitor {
 
     /// What the player says the preset is: for readings from now on and for takes.
     pub fn set_kind(&mut self, kind: PresetKind) {
+        self.set_anew |= kind != self.kind;
         self.kind = kind;
     }
 
@@ -167,16 +185,49 @@ impl Monitor {
         self.kind
     }
 
-    /// Changes the live integration time, seconds.
-    pub fn set_integration(&mut self, integration_s: f64) {
-        self.live.set_integration(self.rate_hz, integration_s);
+    /// Changes what a reading is averaged over.
+    pub fn set_over(&mut self, over: Over) {
+        let now_s = match over {
+            Over::Phrase => NOW_S,
+            Over::Seconds(seconds) => seconds,
+        };
+        self.now.set_integration(self.rate_hz, now_s);
+        if let Some(listening) = &mut self.listening {
+            listening.set_over(over);
+        }
     }
 
-    /// Forgets the live average and the counts. A take being recorded goes on.
+    /// The sound of the phrase that was played last, or of the one being played where there is a second of it: what counts in a
+    /// reading of it, the last half minute of a long one. `None` where nothing was played. Allocates.
+    #[must_use]
+    pub fn last_phrase(&self) -> Option<[Vec<f32>; 2]> {
+        self.listening.as_ref()?.last_sound()
+    }
+
+    /// The phrase that is read.
+    #[must_use]
+    pub fn phrase(&self) -> PhraseNow {
+        self.listening
+            .as_ref()
+            .map_or_else(PhraseNow::default, |listening| listening.phrase())
+    }
+
+    /// How many phrases are over, and how long the last one is, seconds (as much of it as counts).
+    #[must_use]
+    pub fn phrases_over(&self) -> (u64, f64) {
+        self.listening.as_ref().map_or((0, 0.0), |listening| {
+            (listening.ended(), listening.phrase().seconds)
+        })
+    }
+
+    /// Forgets the phrases and the counts. A take being recorded goes on.
     pub fn reset(&mut self) {
-        self.live.reset();
-        self.onsets.reset();
-        self.tracker.restart();
+        self.now.reset();
+        if let Some(listening) = &mut self.listening {
+            listening.reset();
+        }
+        self.set_anew = true;
+        self.read_at = 0;
         self.frames = 0;
         self.invalid_frames = 0;
         if !self.recording.active {
@@ -193,21 +244,29 @@ impl Monitor {
             if !run.sound {
                 self.invalid_frames += frames;
             }
-            self.blocks
-                .push(run, |block| match (self.live_too, recording.active) {
-                    (true, true) => self.live.add_to_both(&mut recording.average, block),
-                    (true, false) => self.live.add(block),
-                    (false, true) => recording.average.add(block),
-                    (false, false) => {}
-                });
-            if self.live_too {
-                self.onsets.push(run);
-                self.tracker.push(run);
+            if let Some(listening) = &mut self.listening
+                && listening.push(run) == Heard::Begins
+                && !recording.active
+            {
+                // It begins after quiet; nothing before it counts.
+                self.blocks.restart();
             }
+            self.blocks.push(run, |block| {
+                if let Some(listening) = &mut self.listening {
+                    self.now.add(block);
+                    listening.add(block);
+                }
+                if recording.active {
+                    recording.average.add(block);
+                }
+            });
             if recording.active {
                 recording.push(run);
             }
         });
+        if let Some(listening) = &mut self.listening {
+            listening.look_for_delay(&mut self.finder, &mut self.spectrum);
+        }
         if self.recording.active && self.recording.sums.frames >= self.recording.next_look {
             self.recording.next_look *= 2;
             self.look_for_delay();
@@ -286,8 +345,27 @@ impl Monitor {
         )
     }
 
-    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. The outcomes in
-    /// `out` are taken for those shown before. Does not allocate. A few milliseconds.
+    /// Writes what moves fast into `out`, and nothing else: the bands' correlations of the last second, the counts, what is being
+    /// played or recorded. A small part of what [`Self::read`] takes. Does not allocate.
+    pub fn read_now(&mut self, out: &mut Reading) {
+        self.now.read(&mut self.spectrum);
+        if let Some(delay) = out.delay {
+            self.lags.correct(&mut self.spectrum, delay.delay_s);
+        }
+        let scorer = self.board.scorer();
+        out.rate_hz = self.rate_hz;
+        out.frames = self.frames;
+        out.invalid_frames = self.invalid_frames;
+        out.recording = self.recording.active;
+        out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
+        if let Some(listening) = &self.listening {
+            out.phrase.playing = listening.phrase().playing;
+        }
+        Self::read_bands(scorer.thirds(), scorer.grid(), &self.spectrum, out);
+    }
+
+    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. Words change only when
+    /// they have stood ([`crate::session::calm`]). Does not allocate. A few milliseconds.
     pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
         self.read_told(selected, None, out);
     }
@@ -298,17 +376,28 @@ impl Monitor {
     /// # Panics
     /// If the split has another number of cells than the monitor.
     pub fn read_told(&mut self, selected: FeedId, told: Option<&Split>, out: &mut Reading) {
-        self.live.read(&mut self.spectrum);
-        let scorer = self.board.scorer();
-        let grid = scorer.grid();
-        out.rate_hz = self.rate_hz;
-        out.frames = self.frames;
-        out.invalid_frames = self.invalid_frames;
+        self.read_now(out);
+        if let Some((delay_s, resolved)) = self.read_phrase(out) {
+            self.tell_apart(delay_s, &resolved, told, out);
+            self.read_rows(out);
+            if let Some(told) = told {
+                let delay_s = self.finder.find(&told.dry).map_or(0.0, |delay| delay.delay_s);
+                out.diagnosis = self.diagnoser.examine_parts(told, delay_s, Some(&out.diagnosis));
+            }
+            out.diagnosis = out.diagnosis.settled(&out.rows);
+            self.read_curves(selected, out);
+        }
+    }
+
+    /// The average of the phrase with what belongs to the sound as a whole: levels, correlation, delay, diagnosis. `None` where
+    /// only takes are wanted.
+    fn read_phrase(&mut self, out: &mut Reading) -> Option<(f64, Resolved)> {
+        let listening = self.listening.as_mut()?;
+        out.phrase = listening.phrase();
+        listening.read(&mut self.spectrum);
         out.averages = self.spectrum.averages;
-        out.recording = self.recording.active;
-        out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
         let (mut left, mut right, mut cross) = (0.0, 0.0, 0.0);
-        for cell in scorer.cells() {
+        for cell in self.board.scorer().cells() {
             left += self.spectrum.ll[cell];
             right += self.spectrum.rr[cell];
             cross += self.spectrum.lr[cell].re;
@@ -318,51 +407,71 @@ impl Monitor {
         let floor = db::to_power(db::NO_READING_DBFS);
         out.correlation =
             (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
-        let candidate = self.finder.candidate(&self.spectrum);
-        self.tracker.try_delay(candidate);
-        let (evidence, ways) = self.tracker.evidence();
+        if listening.over() != Over::Phrase {
+            let candidate = self.finder.candidate(&self.spectrum);
+            listening.tracker().try_delay(candidate);
+        }
+        // What a player reads when he stops is final.
+        self.stopped |= listening.is_quiet() && !self.was_quiet;
+        self.was_quiet = listening.is_quiet();
+        let attacks = listening.attacks();
+        let (evidence, ways) = listening.evidence();
         out.delay = evidence.delay();
         let resolved = evidence.resolve(self.kind);
         let clues = Clues {
             direct: Direct::heard(&evidence, &resolved.bounds),
             no_dry: resolved.bounds.no_separate_dry,
-            attacks: self.onsets.read(ATTACKS_S),
+            attacks,
             movement: Movement::of(ways),
             wet: None,
         };
-        let diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
+        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
+        Some((evidence.delay_s, resolved))
+    }
+
+    /// Dry and wet of the average.
+    fn tell_apart(&mut self, delay_s: f64, resolved: &Resolved, told: Option<&Split>, out: &mut Reading) {
         // The window took something off the cross term of channels that are apart.
-        self.lags.correct(&mut self.spectrum, evidence.delay_s);
+        self.lags.correct(&mut self.spectrum, delay_s);
         out.kind = self.kind;
+        let grid = self.board.scorer().grid();
         match told {
             Some(told) => self.split.copy_from(told),
-            None => split_into(&self.spectrum, grid, &resolved, evidence.delay_s, &mut self.split),
+            None => split_into(&self.spectrum, grid, resolved, delay_s, &mut self.split),
         }
         out.bounds = self.split.bounds;
         out.method = self.split.method;
         out.wet_over_dry_range_db = self.split.wet_over_dry_range_db();
+        let level = (db::to_power(out.left_db) + db::to_power(out.right_db)) / 2.0;
         out.wet_over_dry_db = self
             .split
             .wet_over_dry_db()
-            .filter(|_| db::from_power((left + right) / 2.0) > db::NO_READING_DBFS);
-        Self::read_bands(scorer.thirds(), grid, &self.spectrum, out);
-        self.board.score(&self.split, &mut out.rows);
-        let diagnosis = told.map_or(diagnosis, |told| {
-            let delay_s = self.finder.find(&told.dry).map_or(0.0, |delay| delay.delay_s);
-            self.diagnoser.examine_parts(told, delay_s, Some(&diagnosis))
-        });
-        out.diagnosis = diagnosis.settled(&out.rows);
-        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
-        self.read_curves(selected, out);
+            .filter(|_| db::from_power(level) > db::NO_READING_DBFS);
     }
 
+    /// Every feed's figures, and the words that have stood.
+    fn read_rows(&mut self, out: &mut Reading) {
+        self.board.score(&self.split, &mut self.rows);
+        out.rows = self.rows;
+        let since = Since {
+            elapsed_s: self.frames.saturating_sub(self.read_at) as f64 / self.rate_hz,
+            set_anew: core::mem::take(&mut self.set_anew),
+            stopped: core::mem::take(&mut self.stopped),
+            phrase: (out.phrase.number, out.phrase.seconds),
+        };
+        self.read_at = self.frames;
+        out.worst = self.calm.settle(&mut out.rows, &since);
+        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
+    }
+
+    /// The curves of the selected feed and of the mono wedge.
     fn read_curves(&mut self, selected: FeedId, out: &mut Reading) {
-        out.selected = selected;
         let fines = self.board.scorer().twenty_fourths();
         out.curve_points = fines.len();
         for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
             *hz = band.centre_hz() as f32;
         }
+        out.selected = selected;
         for (id, curves) in [
             (selected, &mut out.selected_curves),
             (FeedId::MonoWedge, &mut out.wedge_curves),

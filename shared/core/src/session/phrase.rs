@@ -8,6 +8,7 @@
 
 use crate::dsp::db;
 use crate::dsp::samples::Run;
+use crate::spectrum::pair_sums::product;
 
 /// So long must it be quiet for a phrase to end, seconds.
 pub const QUIET_S: f64 = 1.5;
@@ -126,7 +127,7 @@ impl PhraseFinder {
     /// within a step too, so that is at most a run late.
     pub fn push(&mut self, run: &Run<'_>) -> Heard {
         let frames = run.len() as u64;
-        let energy: f64 = run.left.iter().chain(run.right).map(|x| x * x).sum();
+        let energy = product(run.left, run.left) + product(run.right, run.right);
         self.energy += energy;
         self.frames += frames;
         let now_db = db::from_power(energy / (2.0 * frames.max(1) as f64)).max(db::NO_READING_DBFS);

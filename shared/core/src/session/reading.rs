@@ -5,6 +5,8 @@ use crate::explain::diagnosis::Diagnosis;
 use crate::routing::feed::FeedId;
 use crate::score::board::{Board, FEEDS, Row};
 use crate::score::verdict::Verdict;
+use crate::score::outcome::Outcome;
+use crate::session::span::PhraseNow;
 use crate::spectrum::bands::{MAX_THIRDS, MAX_TWENTY_FOURTHS};
 use crate::split::Method;
 use crate::split::kind::PresetKind;
@@ -91,7 +93,11 @@ pub struct Reading {
     pub asks_for: Option<AskFor>,
     /// The board.
     pub rows: [Row; FEEDS],
-    /// The 1/3-octave bands; the first [`Self::band_count`] count.
+    /// The worst that each row said in this phrase, where that is worse than what it says now.
+    pub worst: [Option<Outcome>; FEEDS],
+    /// The phrase this is a reading of. The bands are those of the last second.
+    pub phrase: PhraseNow,
+    /// The 1/3-octave bands now, which is not the phrase; the first [`Self::band_count`] count.
     pub bands: [BandNow; MAX_THIRDS],
     /// How many bands there are.
     pub band_count: usize,
@@ -159,6 +165,8 @@ impl Default for Reading {
             bounds: None,
             asks_for: None,
             rows: Board::empty_rows(),
+            worst: [None; FEEDS],
+            phrase: PhraseNow::default(),
             bands: [BandNow::default(); MAX_THIRDS],
             band_count: 0,
             curve_hz: [0.0; MAX_TWENTY_FOURTHS],

@@ -1,12 +1,13 @@
 //! One or two takes beside what plays now, row by row in line with the board.
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::board::Row;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
 use sumproof_wording::scores::{spoken, unknown_wet, word};
 
-use crate::board::{full_name, row_name};
+use crate::board::{full_name, is_shown, row_name, shown_rows};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::snapshot::TakeSummary;
 use crate::style::Style;
@@ -28,9 +29,9 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
         .collect();
     let width = (rect.width() - names_width) / takes.len().max(1) as f32;
     let width = width.min(style.px(260.0));
-    let height = (rows.1 - rows.0) / FEEDS as f32;
+    let height = (rows.1 - rows.0) / shown_rows(sheet.snapshot) as f32;
     if names && let Some(take) = takes.first() {
-        for (index, row) in take.rows.iter().enumerate() {
+        for (index, row) in shown(sheet, take) {
             let name = row_name(sheet.snapshot, row.id);
             write(
                 ui,
@@ -77,8 +78,8 @@ fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &
         );
     }
     ui.painter().hline(rect.x_range(), rows.0, style.hairline());
-    let height = (rows.1 - rows.0) / FEEDS as f32;
-    for (index, row) in take.rows.iter().enumerate() {
+    let height = (rows.1 - rows.0) / shown_rows(sheet.snapshot) as f32;
+    for (index, row) in shown(sheet, take) {
         let place = Rect::from_min_size(
             pos2(rect.left(), rows.0 + height * index as f32),
             vec2(rect.width(), height),
@@ -86,6 +87,13 @@ fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &
         take_row(ui, sheet, place, (dry, wet), row, &take.name, n);
     }
     about(ui, sheet, rect, rows.1, take);
+}
+
+/// The rows that stand on the board too.
+fn shown<'a>(sheet: &Sheet<'a>, take: &'a TakeSummary) -> impl Iterator<Item = (usize, &'a Row)> {
+    let snapshot = sheet.snapshot;
+    let rows = take.rows.iter().enumerate();
+    rows.filter(move |(_, row)| is_shown(snapshot, row.id))
 }
 
 fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row: &Row, name: &str, n: usize) {
@@ -154,6 +162,10 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
     let mut lines = vec![format!("{}, {} pass", duration(take.seconds), take.pass.name())];
     if let Some(value) = take.correlation {
         lines.push(format!("correlation {}", correlation(value)));
+    }
+    let level = |id| take.rows.iter().find(|row| row.id == id).and_then(|row| row.score);
+    if let Some(wedge) = level(FeedId::MonoWedge) {
+        lines.push(format!("{} LU in the wedge", decibels(wedge.level_lu)));
     }
     lines.push(match take.wet_over_dry_db {
         Some(db) if db.is_finite() => format!("wet {} dB over dry, {}", signed(db, 1), take.method.name()),

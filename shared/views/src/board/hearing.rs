@@ -54,7 +54,7 @@ fn feed(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, id: FeedId) {
         .reading
         .row(id)
         .worse
-        .map_or_else(String::new, |side| format!(" (the {})", side.name()));
+        .map_or_else(String::new, |side| format!(" (it is the {} line)", side.name()));
     let name = format!("You are hearing {}{worse}", full_name(snapshot, id));
     let room = end - width_of(ui, back.text, style.body()) - inset * 3.0 - rect.left();
     let top = middle - style.hearing().size * 0.66;

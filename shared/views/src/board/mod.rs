@@ -1,20 +1,23 @@
 //! The board: one row a feed.
 
+pub(crate) mod afar;
 pub(crate) mod compare;
 pub(crate) mod hearing;
 
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::verdict::Verdict;
 use sumproof_wording::Name;
 use sumproof_wording::feeds::{explanation, short_name};
-use sumproof_wording::scores::{spoken, unknown_wet, word};
+use sumproof_wording::phrase::of_what;
+use sumproof_wording::scores::{at_worst, spoken, unknown_wet, word};
 
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::intent::Setting;
 use crate::data::snapshot::{Hearing, Snapshot};
-use crate::style::Style;
+use crate::style::{Colours, Style};
 use sumproof_wording::numbers::{decibels, hertz, signed};
 
 /// The name of a feed in its row, the player's own by what he calls it.
@@ -33,6 +36,16 @@ pub fn full_name(snapshot: &Snapshot, id: FeedId) -> &str {
     }
 }
 
+/// Whether a feed has a row: the player's own one only once it is defined, or chosen.
+pub fn is_shown(snapshot: &Snapshot, id: FeedId) -> bool {
+    id != FeedId::Own || snapshot.own.is_defined() || snapshot.settings.feed == FeedId::Own
+}
+
+/// How many rows there are.
+pub fn shown_rows(snapshot: &Snapshot) -> usize {
+    FeedId::ALL.iter().filter(|id| is_shown(snapshot, **id)).count()
+}
+
 /// The feeds that begin a group: a rule goes before them.
 fn begins_group(id: FeedId) -> bool {
     matches!(
@@ -46,11 +59,13 @@ fn begins_group(id: FeedId) -> bool {
     )
 }
 
-/// The key that lets the row's feed be heard, 1 to 9.
-fn key_of(index: usize) -> Option<char> {
-    u32::try_from(index + 1)
-        .ok()
-        .and_then(|n| char::from_digit(n, 10))
+/// The key that lets the row's feed be heard: 1 to 9, and F1 to F4.
+fn key_of(index: usize) -> String {
+    if index < 9 {
+        format!("{}", index + 1)
+    } else {
+        format!("F{}", index - 8)
+    }
 }
 
 /// Where the columns are.
@@ -121,34 +136,63 @@ pub fn board(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, rows: &[Row; FEEDS]) {
     let columns = Columns::new(&style, rect);
     let body = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
     let explained = !sheet.snapshot.history.ever_heard() && rows.iter().all(|row| row.score.is_none());
-    heading(ui, &style, rect.top() + head, &columns, body, explained);
-    let height = body.height() / FEEDS as f32;
-    for (index, row) in rows.iter().enumerate() {
+    let of_what = of_what(
+        &sheet.snapshot.reading.phrase,
+        sheet.snapshot.settings.integration.over(),
+    );
+    heading(ui, &style, rect.top() + head, &columns, body, (&of_what, explained));
+    let snapshot = sheet.snapshot;
+    let height = body.height() / shown_rows(snapshot) as f32;
+    let shown = rows.iter().enumerate();
+    for (index, row) in shown.filter(|(_, row)| is_shown(snapshot, row.id)) {
         let top = body.top() + height * index as f32;
         let place = Rect::from_min_max(pos2(body.left(), top), pos2(body.right(), top + height));
         feed_row(ui, sheet, &columns, place, index, row);
     }
 }
 
-fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect, explained: bool) {
+fn heading(
+    ui: &Ui,
+    style: &Style,
+    base: f32,
+    columns: &Columns,
+    body: Rect,
+    (of_what, explained): (&str, bool),
+) {
     let colours = style.colours;
     let y = base - style.px(4.0);
     let say = |x: f32, align: Align2, text: &str, colour| {
         write(ui, pos2(x, y), align, text, style.label(), colour);
     };
-    say(
-        columns.key,
-        Align2::LEFT_BOTTOM,
-        "what each listener gets",
-        colours.faint,
-    );
+    let gets = if of_what.is_empty() {
+        String::from("what each listener gets")
+    } else {
+        format!("what each listener gets: {of_what}")
+    };
+    say(columns.key, Align2::LEFT_BOTTOM, &gets, colours.faint);
     ui.painter().hline(body.x_range(), base, style.hairline());
     if explained {
         // Nothing was played yet: the rows explain themselves where the figures will be.
         return;
     }
-    say(columns.dry, Align2::RIGHT_BOTTOM, "dry", colours.dry);
-    say(columns.wet, Align2::RIGHT_BOTTOM, "wet", colours.wet_text);
+    let said = [
+        (columns.dry, Align2::RIGHT_BOTTOM, "dry", colours.dry),
+        (columns.wet, Align2::RIGHT_BOTTOM, "wet", colours.wet_text),
+        (columns.level, Align2::RIGHT_BOTTOM, "LU", colours.faint),
+        (columns.tone, Align2::RIGHT_BOTTOM, "tone", colours.faint),
+        (columns.dip, Align2::LEFT_BOTTOM, "deepest dip", colours.faint),
+    ];
+    let shown = if columns.more { said.len() } else { 2 };
+    for (x, align, text, colour) in said.into_iter().take(shown) {
+        let place = write(ui, pos2(x, y), align, text, style.label(), colour);
+        ui.interact(place, Id::unique(("column", text)), Sense::hover())
+            .on_hover_text(sumproof_wording::scores::column(text));
+    }
+    scale(ui, style, columns, body, y);
+}
+
+/// The bars' scale.
+fn scale(ui: &Ui, style: &Style, columns: &Columns, body: Rect, y: f32) {
     let wide = columns.bars.1 - columns.bars.0 > style.px(150.0);
     for (db, text) in [(-20.0, "\u{2212}20"), (-10.0, "\u{2212}10"), (0.0, "0 dB")] {
         let x = columns.x(db);
@@ -156,151 +200,162 @@ fn heading(ui: &Ui, style: &Style, base: f32, columns: &Columns, body: Rect, exp
         if db == -10.0 && !wide {
             continue;
         }
-        write(
-            ui,
-            pos2(x, y),
-            Align2::CENTER_BOTTOM,
-            text,
-            style.small(),
-            colours.faint,
-        );
+        let (at, colour) = (pos2(x, y), style.colours.faint);
+        write(ui, at, Align2::CENTER_BOTTOM, text, style.small(), colour);
     }
-    if columns.more {
-        say(columns.level, Align2::RIGHT_BOTTOM, "LU", colours.faint);
-        say(columns.tone, Align2::RIGHT_BOTTOM, "tone", colours.faint);
-        say(columns.dip, Align2::LEFT_BOTTOM, "deepest dip", colours.faint);
+}
+
+/// One row as it is being drawn.
+struct RowSheet<'a> {
+    style: Style,
+    columns: &'a Columns,
+    rect: Rect,
+    row: &'a Row,
+    /// The worst that the row said in this phrase, where that is worse.
+    worst: Option<Outcome>,
+    /// It's the one that is heard: set in reverse, the only such row there is.
+    heard: bool,
+    chosen: bool,
+    /// Before the first sound there are no outcomes: name and explanation have their room too.
+    first_run: bool,
+}
+
+impl RowSheet<'_> {
+    fn middle(&self) -> f32 {
+        self.rect.center().y
+    }
+
+    /// Where the name begins.
+    fn name_left(&self) -> f32 {
+        if self.first_run {
+            self.columns.stroke
+        } else {
+            self.columns.name
+        }
+    }
+
+    fn name_width(&self) -> f32 {
+        self.columns.name_end - self.columns.name
+    }
+
+    /// The colours on its ground.
+    fn colours(&self) -> Colours {
+        let mut colours = self.style.colours;
+        if self.heard {
+            (colours.ink, colours.soft, colours.faint) = (colours.ground, colours.ground, colours.ground);
+        }
+        colours
     }
 }
 
 fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index: usize, row: &Row) {
-    let style = sheet.style;
     let id = row.id;
     let snapshot = sheet.snapshot;
-    let heard = snapshot.hearing == Hearing::Feed(id);
-    let chosen = snapshot.settings.feed == id;
+    let drawn = RowSheet {
+        style: sheet.style,
+        columns,
+        rect,
+        row,
+        worst: snapshot.reading.worst.get(index).copied().flatten(),
+        heard: snapshot.hearing == Hearing::Feed(id),
+        chosen: snapshot.settings.feed == id,
+        first_run: row.score.is_none() && !snapshot.history.ever_heard(),
+    };
     let response = ui.interact(rect, Id::unique(("feed", id.id())), Sense::click());
     let full = full_name(snapshot, id);
-    response.widget_info(|| WidgetInfo::selected(Role::Button, true, heard, spoken(row, full)));
-
-    // Before the first sound there are no outcomes: name and explanation have their room too.
-    let first_run = row.score.is_none() && !snapshot.history.ever_heard();
-    let name_left = if first_run { columns.stroke } else { columns.name };
-    let name_width = columns.name_end - columns.name;
-
-    // The one that's heard is set in reverse: the only such row there is.
-    let mut colours = style.colours;
-    if heard {
-        ui.painter().rect_filled(
-            Rect::from_min_max(
-                pos2(columns.key - style.px(6.0), rect.top()),
-                pos2(name_left + name_width - style.px(4.0), rect.bottom()),
-            ),
-            0.0,
-            colours.ink,
-        );
-        (colours.ink, colours.soft, colours.faint) = (colours.ground, colours.ground, colours.ground);
-    }
-    let middle = rect.center().y;
-    if let Some(key) = key_of(index) {
-        let mut text = [0; 4];
-        write(
-            ui,
-            pos2(columns.key, middle),
-            Align2::LEFT_CENTER,
-            key.encode_utf8(&mut text),
-            style.small(),
-            colours.faint,
-        );
-    }
-    if let Some(outcome) = row.outcome {
-        outcome_stroke(
-            ui,
-            pos2(columns.stroke, middle + style.px(1.0)),
-            style.px(34.0),
-            outcome,
-            // What is only likely has a thin stroke as well as its question mark.
-            style.line(if is_plain(row) { 3.5 } else { 1.5 }, colours.ink),
-        );
-    }
+    let said = spoken(row, full) + &drawn.worst.map_or_else(String::new, at_worst);
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, drawn.heard, &said));
+    key_and_word(ui, &drawn, index);
+    name(ui, &drawn, row_name(snapshot, id), response.hovered());
     if row.score.is_some() {
-        write(
-            ui,
-            pos2(columns.outcome, middle),
-            Align2::LEFT_CENTER,
-            &word(row),
-            style.outcome(),
-            colours.ink,
-        );
-    }
-    let name_rect = write_within(
-        ui,
-        pos2(name_left, middle - style.body().size * 0.62),
-        name_width,
-        1,
-        row_name(snapshot, id),
-        style.body(),
-        if response.hovered() || chosen {
-            colours.ink
-        } else {
-            colours.soft
-        },
-    );
-    if chosen && !heard {
-        ui.painter().hline(
-            name_rect.x_range(),
-            name_rect.bottom() - name_rect.height() * 0.1,
-            style.line(1.5, style.colours.ink),
-        );
-    } else if response.hovered() && !heard {
-        ui.painter().hline(
-            name_rect.x_range(),
-            name_rect.bottom() - name_rect.height() * 0.1,
-            style.hairline(),
-        );
-    }
-    if row.score.is_some() {
-        figures(ui, &style, columns, middle, row);
-        bars(ui, &style, columns, rect, snapshot.reading.row(id));
-    } else if first_run {
-        let left = name_left + name_width + style.px(8.0);
-        let size = style.label().size;
-        write_within(
-            ui,
-            pos2(left, middle - size * 0.6),
-            rect.right() - left,
-            1,
-            explanation(id),
-            style.label(),
-            style.colours.soft,
-        );
+        figures(ui, &drawn.style, columns, drawn.middle(), row);
+        bars(ui, &drawn.style, columns, rect, snapshot.reading.row(id));
     } else {
-        write(
-            ui,
-            pos2(columns.outcome, middle),
-            Align2::LEFT_CENTER,
-            "no reading",
-            style.label(),
-            colours.faint,
-        );
+        without_figures(ui, &drawn);
     }
     if begins_group(id) {
-        ui.painter().hline(
-            name_left..=rect.right(),
-            rect.top(),
-            Stroke::new(1.0, style.colours.hairline.gamma_multiply(0.6)),
-        );
+        let stroke = Stroke::new(1.0, drawn.style.colours.hairline.gamma_multiply(0.6));
+        ui.painter()
+            .hline(drawn.name_left()..=rect.right(), rect.top(), stroke);
     }
-    crate::canvas::focus_mark(ui, &style, &response);
+    crate::canvas::focus_mark(ui, &drawn.style, &response);
     if response.clicked() {
-        if heard {
+        if drawn.heard {
             sheet.set(Setting::Audition(false));
         } else {
             audition(sheet, id);
         }
-    } else if response.secondary_clicked() && !chosen {
+    } else if response.secondary_clicked() && !drawn.chosen {
         sheet.set(Setting::Feed(id));
     }
-    response.on_hover_text_at_pointer(tip(row, full));
+    response.on_hover_text_at_pointer(tip(id, &said));
+}
+
+/// The row's key, and its outcome: a stroke and a word, and beside them the worst there was.
+fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
+    let (style, columns, colours) = (&drawn.style, drawn.columns, drawn.colours());
+    let middle = drawn.middle();
+    if drawn.heard {
+        let end = drawn.name_left() + drawn.name_width() - style.px(4.0);
+        let band = Rect::from_min_max(
+            pos2(columns.key - style.px(6.0), drawn.rect.top()),
+            pos2(end, drawn.rect.bottom()),
+        );
+        ui.painter().rect_filled(band, 0.0, style.colours.ink);
+    }
+    let at = pos2(columns.key, middle);
+    write(ui, at, Align2::LEFT_CENTER, &key_of(index), style.small(), colours.faint);
+    if let Some(outcome) = drawn.row.outcome {
+        let at = pos2(columns.stroke, middle + style.px(1.0));
+        // What is only likely has a thin stroke as well as its question mark.
+        let stroke = style.line(if is_plain(drawn.row) { 3.5 } else { 1.5 }, colours.ink);
+        outcome_stroke(ui, at, style.px(34.0), outcome, stroke);
+    }
+    if drawn.row.score.is_none() {
+        return;
+    }
+    let at = pos2(columns.outcome, middle);
+    let text = word(drawn.row);
+    let said = write(ui, at, Align2::LEFT_CENTER, &text, style.outcome(), colours.ink);
+    if let Some(worst) = drawn.worst {
+        let text = format!("\u{2193} {}", worst.name());
+        let at = pos2(said.right() + style.px(4.0), middle + style.px(1.0));
+        write(ui, at, Align2::LEFT_CENTER, &text, style.small(), colours.soft);
+    }
+}
+
+fn name(ui: &Ui, drawn: &RowSheet<'_>, text: &str, hovered: bool) {
+    let (style, colours) = (&drawn.style, drawn.colours());
+    let at = pos2(drawn.name_left(), drawn.middle() - style.body().size * 0.62);
+    let colour = if hovered || drawn.chosen {
+        colours.ink
+    } else {
+        colours.soft
+    };
+    let written = write_within(ui, at, drawn.name_width(), 1, text, style.body(), colour);
+    let stroke = match (drawn.heard, drawn.chosen, hovered) {
+        (false, true, _) => style.line(1.5, style.colours.ink),
+        (false, false, true) => style.hairline(),
+        _ => return,
+    };
+    let base = written.bottom() - written.height() * 0.1;
+    ui.painter().hline(written.x_range(), base, stroke);
+}
+
+/// A row of which nothing was read yet: what it is, before the first sound.
+fn without_figures(ui: &Ui, drawn: &RowSheet<'_>) {
+    let (style, middle) = (&drawn.style, drawn.middle());
+    let font = style.label();
+    if drawn.first_run {
+        let left = drawn.name_left() + drawn.name_width() + style.px(8.0);
+        let at = pos2(left, middle - font.size * 0.6);
+        let (room, text) = (drawn.rect.right() - left, explanation(drawn.row.id));
+        write_within(ui, at, room, 1, text, font, style.colours.soft);
+    } else {
+        let at = pos2(drawn.columns.outcome, middle);
+        let colour = drawn.colours().faint;
+        write(ui, at, Align2::LEFT_CENTER, "no reading", font, colour);
+    }
 }
 
 /// Whether a row's word is given by all that is known.
@@ -318,11 +373,10 @@ pub fn audition(sheet: &mut Sheet<'_>, id: FeedId) {
     }
 }
 
-fn tip(row: &Row, name: &str) -> String {
+fn tip(id: FeedId, said: &str) -> String {
     format!(
-        "{}\n{}.\nClick to hear it, right-click to see its curve only.",
-        explanation(row.id),
-        spoken(row, name)
+        "{}\n{said}.\nClick to hear it, right-click to see its curve only.",
+        explanation(id)
     )
 }
 

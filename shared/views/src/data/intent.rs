@@ -8,7 +8,7 @@ use sumproof_core::split::kind::PresetKind;
 
 use crate::data::check::CheckWish;
 use crate::data::look::Look;
-use crate::data::own::OwnFeed;
+use crate::data::own::{NameList, OwnFeed};
 use crate::data::snapshot::Integration;
 
 /// A parameter, without its value. One for each parameter of the host that the window can set.
@@ -42,6 +42,10 @@ pub enum Control {
     Preset,
     /// Audition in bounces.
     AuditionInBounces,
+    /// Phrases become takes.
+    TakesByPhrase,
+    /// Both lines held straight.
+    Straight,
 }
 
 /// A parameter with its new value, within its range.
@@ -75,6 +79,10 @@ pub enum Setting {
     Preset(PresetKind),
     /// Audition goes on in bounces.
     AuditionInBounces(bool),
+    /// Every phrase of some length becomes a take.
+    TakesByPhrase(bool),
+    /// Both lines are held straight, however they are set.
+    Straight(bool),
 }
 
 impl Setting {
@@ -96,6 +104,8 @@ impl Setting {
             Self::Pass(_) => Control::Pass,
             Self::Preset(_) => Control::Preset,
             Self::AuditionInBounces(_) => Control::AuditionInBounces,
+            Self::TakesByPhrase(_) => Control::TakesByPhrase,
+            Self::Straight(_) => Control::Straight,
         }
     }
 }
@@ -115,6 +125,10 @@ pub enum Intent {
     End(Control),
     /// Forget the live average, the lowest value and the counts.
     Reset,
+    /// Make a take of the phrase that was played last.
+    TakePhrase,
+    /// The names that takes get from now on.
+    Names(NameList),
     /// Give the take at `index` this name (trimmed, not empty, at most 60 characters).
     RenameTake {
         /// Which one.

@@ -36,6 +36,12 @@ impl OwnFeed {
         if name.is_empty() { FeedId::Own.name() } else { name }
     }
 
+    /// Whether the player has made one.
+    #[must_use]
+    pub fn is_defined(&self) -> bool {
+        !self.name.trim().is_empty() || self.feed != Rig::default().own
+    }
+
     /// Its line on that side.
     #[must_use]
     pub fn line(&self, side: Side) -> &Line {
@@ -80,6 +86,33 @@ pub fn line_through(kind: Option<Kind>) -> Line {
     kind.map_or(Line::STRAIGHT, |kind| {
         InUse::usual(kind).line(&Source::default()).clamped()
     })
+}
+
+/// The names that takes get, in playing order.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct NameList {
+    /// All of them.
+    pub names: Vec<String>,
+    /// The place of the next one; their number when all are used.
+    pub next: usize,
+}
+
+impl NameList {
+    /// From a text: a line a name, empty ones left out.
+    #[must_use]
+    pub fn from_text(text: &str) -> Self {
+        let names = text.lines().map(str::trim).filter(|name| !name.is_empty());
+        Self {
+            names: names.map(String::from).collect(),
+            next: 0,
+        }
+    }
+
+    /// The name that the next take gets, if the list has one.
+    #[must_use]
+    pub fn next_name(&self) -> Option<&str> {
+        self.names.get(self.next).map(String::as_str)
+    }
 }
 
 /// The passes for an exact split of dry and wet.

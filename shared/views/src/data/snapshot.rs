@@ -1,11 +1,12 @@
 //! What the window shows: plain data, filled by whoever owns the sound.
 
 use sumproof_core::explain::margin::{DelayMargin, Map, PartMargin};
-use sumproof_core::routing::feed::{FeedId, Side, SumLaw};
+use sumproof_core::routing::feed::{FeedId, Lines, Side, SumLaw};
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::Method;
 use sumproof_core::split::kind::PresetKind;
@@ -13,7 +14,7 @@ use sumproof_wording::side_chain::SideChain;
 
 use crate::data::check::LineCheck;
 use crate::data::history::History;
-use crate::data::own::{Boxes, OwnFeed, Passes};
+use crate::data::own::{Boxes, NameList, OwnFeed, Passes};
 
 /// One line's settings, as plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -30,21 +31,23 @@ pub struct LineSettings {
     pub unplugged: bool,
 }
 
-/// Integration time of the live readings.
+/// What the readings are averaged over.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Integration {
     /// 0.3 s.
     Short,
     /// 1 s.
-    #[default]
     Medium,
     /// 3 s.
     Long,
+    /// The phrase.
+    #[default]
+    Phrase,
 }
 
 impl Integration {
-    /// All of them, shortest first.
-    pub const ALL: [Self; 3] = [Self::Short, Self::Medium, Self::Long];
+    /// All of them, in the order hosts know them in.
+    pub const ALL: [Self; 4] = [Self::Short, Self::Medium, Self::Long, Self::Phrase];
 
     /// What people read.
     #[must_use]
@@ -53,16 +56,26 @@ impl Integration {
             Self::Short => "0.3 s",
             Self::Medium => "1 s",
             Self::Long => "3 s",
+            Self::Phrase => "phrase",
         }
     }
 
-    /// The time constant, seconds.
+    /// The time constant of what moves fast, seconds.
     #[must_use]
     pub fn seconds(self) -> f64 {
         match self {
             Self::Short => 0.3,
-            Self::Medium => 1.0,
+            Self::Medium | Self::Phrase => 1.0,
             Self::Long => 3.0,
+        }
+    }
+
+    /// What the board and its curves are averaged over.
+    #[must_use]
+    pub fn over(self) -> Over {
+        match self {
+            Self::Phrase => Over::Phrase,
+            timed => Over::Seconds(timed.seconds()),
         }
     }
 }
@@ -84,7 +97,7 @@ pub struct Settings {
     pub law: SumLaw,
     /// An audition is brought to the loudness of stereo.
     pub loudness_match: bool,
-    /// Integration time of the live readings.
+    /// What the readings are averaged over.
     pub integration: Integration,
     /// A take is being recorded.
     pub record: bool,
@@ -94,6 +107,10 @@ pub struct Settings {
     pub preset: PresetKind,
     /// Audition goes on while the host bounces or records.
     pub audition_in_bounces: bool,
+    /// Every phrase of some length becomes a take.
+    pub takes_by_phrase: bool,
+    /// Both lines are held straight, however they are set.
+    pub straight: bool,
 }
 
 impl Default for Settings {
@@ -106,11 +123,13 @@ impl Default for Settings {
             right: LineSettings::default(),
             law: SumLaw::Average,
             loudness_match: false,
-            integration: Integration::Medium,
+            integration: Integration::default(),
             record: false,
             pass: Pass::Full,
             preset: PresetKind::NotSaid,
             audition_in_bounces: false,
+            takes_by_phrase: false,
+            straight: false,
         }
     }
 }
@@ -253,6 +272,8 @@ pub struct Snapshot {
     pub limits: Limits,
     /// The kinds of box on the lines.
     pub boxes: Boxes,
+    /// The names that takes get.
+    pub names: NameList,
     /// The passes for an exact split of dry and wet.
     pub passes: Passes,
     /// The line check.
@@ -276,8 +297,12 @@ impl Settings {
             unplugged: line.unplugged,
         };
         let mut rig = *base;
-        rig.lines.left = line(&self.left);
-        rig.lines.right = line(&self.right);
+        if self.straight {
+            rig.lines = Lines::default();
+        } else {
+            rig.lines.left = line(&self.left);
+            rig.lines.right = line(&self.right);
+        }
         rig.law = self.law;
         rig.clamped()
     }

@@ -20,6 +20,8 @@ pub enum Beside {
     Check,
     /// Why and what now, all of it.
     Why,
+    /// Takes without hands.
+    Hands,
 }
 
 impl Beside {
@@ -32,6 +34,7 @@ impl Beside {
             Self::Apart => "how dry and wet are told apart",
             Self::Check => "what the venue\u{2019}s lines do",
             Self::Why => "why, and what now",
+            Self::Hands => "takes without hands",
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The kinds of box on the lines: what each does, and which is on which line.
 
-use egui::{Align2, Id, Rect, Ui, pos2};
+use egui::{Align2, Id, Rect, Ui, pos2, vec2};
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::Side;
 use sumproof_wording::Name;
@@ -89,60 +89,73 @@ fn put(sheet: &mut Sheet<'_>, side: Side, kind: Option<Kind>) {
 /// Draws the kinds, one below the other, and puts one on a line where it's asked to.
 pub fn boxes(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     let style = sheet.style;
-    let colours = style.colours;
     let kinds: Vec<Option<Kind>> = [None].into_iter().chain(Kind::ALL.map(Some)).collect();
     // Where there's room beside the name the figures go there, else below it.
     let wide = style.compact;
     let foot = style.label().size * 1.25 * if wide { 2.0 } else { 3.0 };
     let step =
         ((rect.height() - foot) / kinds.len() as f32).min(style.body().size * if wide { 2.0 } else { 3.2 });
-    let choices = rect.right() - style.px(if wide { 84.0 } else { 96.0 });
     for (n, &kind) in kinds.iter().enumerate() {
         let top = rect.top() + step * n as f32;
-        let middle = top + if wide { step / 2.0 } else { style.body().size * 0.7 };
-        let on = Side::BOTH.map(|side| sheet.snapshot.boxes.on(side) == kind);
-        let chosen = on[0] || on[1];
-        write(
-            ui,
-            pos2(rect.left(), middle),
-            Align2::LEFT_CENTER,
-            name(kind),
-            if chosen { style.strong() } else { style.body() },
-            if chosen { colours.ink } else { colours.soft },
-        );
-        let mut x = choices;
-        for (index, side) in Side::BOTH.into_iter().enumerate() {
-            // Two ways to say it: the one on this line is chosen, or it is not.
-            let word = [(side.name(), true)];
-            let (made, end) = choice(
-                ui,
-                &style,
-                Id::unique(("box", n, index)),
-                pos2(x, middle),
-                &format!("box, {}", name(kind)),
-                tip(kind),
-                &word,
-                on[index],
-            );
-            if made.is_some() {
-                put(sheet, side, kind);
-            }
-            x = end;
-        }
-        let (at, width) = if wide {
-            let left = rect.left() + style.px(130.0);
-            (
-                pos2(left, middle - style.small().size * 0.66),
-                choices - left - style.px(10.0),
-            )
-        } else {
-            (pos2(rect.left(), middle + style.body().size * 0.62), rect.width())
-        };
-        write_within(ui, at, width, 1, &about(kind), style.small(), colours.faint);
+        let place = Rect::from_min_size(pos2(rect.left(), top), vec2(rect.width(), step));
+        one_kind(ui, sheet, place, n, kind);
     }
     let note = "As they usually are (common practice, no source): a data sheet beats it. Phantom power off before you plug.";
     let at = pos2(rect.left(), rect.top() + step * kinds.len() as f32);
-    write_within(ui, at, rect.width(), 3, note, style.label(), colours.faint);
+    write_within(ui, at, rect.width(), 3, note, style.label(), style.colours.faint);
+}
+
+fn one_kind(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, kind: Option<Kind>) {
+    let style = sheet.style;
+    let colours = style.colours;
+    let wide = style.compact;
+    let choices = rect.right() - style.px(if wide { 124.0 } else { 142.0 });
+    let middle = if wide {
+        rect.center().y
+    } else {
+        rect.top() + style.body().size * 0.7
+    };
+    let on = Side::BOTH.map(|side| sheet.snapshot.boxes.on(side) == kind);
+    let (font, ink) = if on[0] || on[1] {
+        (style.strong(), colours.ink)
+    } else {
+        (style.body(), colours.soft)
+    };
+    let at = pos2(rect.left(), middle);
+    write(ui, at, Align2::LEFT_CENTER, name(kind), font, ink);
+    let mut x = choices;
+    let lines = [
+        ("left", on[0], &Side::BOTH[..1]),
+        ("right", on[1], &Side::BOTH[1..]),
+        ("both", on[0] && on[1], &Side::BOTH[..]),
+    ];
+    for (index, (text, chosen, sides)) in lines.into_iter().enumerate() {
+        // Two ways to say it: the one on this line is chosen, or it is not.
+        let (made, end) = choice(
+            ui,
+            &style,
+            Id::unique(("box", n, index)),
+            pos2(x, middle),
+            &format!("box, {}", name(kind)),
+            tip(kind),
+            &[(text, true)],
+            chosen,
+        );
+        if made.is_some() {
+            for &side in sides {
+                put(sheet, side, kind);
+            }
+        }
+        x = end;
+    }
+    let (at, width) = if wide {
+        let left = rect.left() + style.px(130.0);
+        let at = pos2(left, middle - style.small().size * 0.66);
+        (at, choices - left - style.px(10.0))
+    } else {
+        (pos2(rect.left(), middle + style.body().size * 0.62), rect.width())
+    };
+    write_within(ui, at, width, 1, &about(kind), style.small(), colours.faint);
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use crate::panels::boxes;
 use crate::style::Style;
 use crate::widgets::field::{Fields, field};
 use crate::widgets::number::{Number, Place, Spot};
+use crate::widgets::undo::Undo;
 
 /// Left ends of box, polarity, gain, delay, transformer and plug, and the right end, at the scale 1.
 const COLUMNS: [f32; 7] = [88.0, 240.0, 405.0, 494.0, 583.0, 674.0, 806.0];
@@ -17,7 +18,7 @@ const COLUMNS: [f32; 7] = [88.0, 240.0, 405.0, 494.0, 583.0, 674.0, 806.0];
 const COMPACT: [f32; 7] = [70.0, 190.0, 302.0, 370.0, 437.0, 516.0, 612.0];
 
 /// Draws both lines as a table: a row a line, a column a property. Returns whether the boxes were asked for.
-pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect) -> bool {
+pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, undo: &mut Undo, rect: Rect) -> bool {
     let style = sheet.style;
     let head = style.label().size * 1.5;
     let columns = if style.compact { COMPACT } else { COLUMNS };
@@ -31,6 +32,9 @@ pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         style.hairline(),
     );
     let height = ((rect.height() - head) / 2.0).min(style.px(34.0));
+    if undo.is_possible() && take_back(ui, sheet, rect) {
+        undo.back(sheet);
+    }
     let mut asked = false;
     for (index, side) in Side::BOTH.into_iter().enumerate() {
         let top = pos2(rect.left(), rect.top() + head + height * index as f32);
@@ -38,6 +42,18 @@ pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         asked |= line(ui, sheet, fields, side, row, at);
     }
     asked
+}
+
+/// Whether the last change is to be taken back.
+fn take_back(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
+    let word = Word {
+        text: "undo",
+        name: "undo the last change of lines and settings",
+        tip: "Takes back the last thing you set: a line, both lines at once, a limit, how it is read.",
+    };
+    let (id, font) = (Id::unique("undo setting"), sheet.style.body());
+    let at = rect.right_top();
+    button(ui, &sheet.style, id, at, Align2::RIGHT_TOP, font, &word).clicked()
 }
 
 /// What the columns are called.

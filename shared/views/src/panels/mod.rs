@@ -10,5 +10,6 @@ pub(crate) mod lines;
 pub(crate) mod notices;
 pub(crate) mod own_feed;
 pub(crate) mod setup;
+pub(crate) mod straight;
 pub(crate) mod takes;
 pub(crate) mod why;

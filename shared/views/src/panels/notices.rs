@@ -6,7 +6,6 @@ use crate::canvas::{Sheet, Word, button, width_of, write_within};
 use crate::data::look::Theme;
 use crate::data::snapshot::Notices;
 use crate::style::Colours;
-use crate::style::Style;
 
 /// What the player has put away: counts as they were then, and texts.
 #[derive(Clone, Debug, Default)]
@@ -109,78 +108,77 @@ fn rows_of(ui: &Ui, text: &str, width: f32, font: &FontId) -> usize {
     galley.rows.len().max(1)
 }
 
-/// Draws the notices from the top of `rect` and returns the height they took.
-pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) -> f32 {
+/// Draws the notices at the foot of `rect`, over what is there: nothing moves because of them.
+pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) {
     let style = sheet.style;
     let notices = &sheet.snapshot.notices;
     // A count that went down belongs to another instance or a new life of this one.
     away.lost_frames = away.lost_frames.min(notices.lost_frames);
     away.invalid_frames = away.invalid_frames.min(notices.invalid_frames);
-    let mut y = rect.top();
-    for (kind, text) in away.lines(notices, sheet.snapshot.reading.rate_hz) {
-        let below = Rect::from_min_max(pos2(rect.left(), y), rect.max);
-        let (height, put_away) = notice(ui, &style, below, kind, &text);
-        if put_away {
+    let lines = away.lines(notices, sheet.snapshot.reading.rate_hz);
+    if lines.is_empty() {
+        return;
+    }
+    let font = style.strong();
+    let word_width = width_of(ui, WORD.text, style.body()) + style.px(16.0);
+    let inset = style.px(14.0);
+    let placed: Vec<(Kind, String, usize, f32)> = lines
+        .into_iter()
+        .map(|(kind, text)| {
+            let room = rect.width() - if kind == Kind::Lasting { 0.0 } else { word_width };
+            let rows = rows_of(ui, &text, room - inset, &font).min(MOST_ROWS);
+            (kind, text, rows, font.size * (1.24 * rows as f32 + 0.26))
+        })
+        .collect();
+    let height: f32 = placed.iter().map(|(.., height)| height).sum();
+    let mut y = rect.bottom() - height;
+    let band = Rect::from_min_max(pos2(rect.left(), y - style.px(4.0)), rect.max);
+    ui.painter().rect_filled(band.expand(style.px(4.0)), 0.0, style.colours.ground);
+    ui.painter()
+        .hline(band.x_range(), band.top(), style.line(1.5, style.colours.ink));
+    for (kind, text, rows, height) in placed {
+        let line = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), height));
+        if one_notice(ui, sheet, line, kind, &text, rows) {
             away.put_away(kind, notices);
         }
         y += height;
     }
-    if y > rect.top() {
-        y += style.px(4.0);
-    }
-    y - rect.top()
 }
 
-/// One notice at the top of `rect`: the height it took, and whether it was put away.
-fn notice(ui: &Ui, style: &Style, rect: Rect, kind: Kind, text: &str) -> (f32, bool) {
+/// What puts a notice away.
+const WORD: Word<'static> = Word {
+    text: "put away",
+    name: "put this notice away",
+    tip: "Puts this away until it happens again.",
+};
+
+/// One notice. Returns whether it's put away.
+fn one_notice(ui: &Ui, sheet: &Sheet<'_>, line: Rect, kind: Kind, text: &str, rows: usize) -> bool {
+    let style = sheet.style;
     let font = style.strong();
-    let word = Word {
-        text: "put away",
-        name: "put this notice away",
-        tip: "Puts this away until it happens again.",
-    };
     let inset = style.px(14.0);
-    let lasting = kind == Kind::Lasting;
-    let word_width = if lasting {
-        0.0
-    } else {
-        width_of(ui, word.text, style.body()) + style.px(16.0)
-    };
-    let room = rect.width() - word_width;
-    let rows = rows_of(ui, text, room - inset, &font).min(MOST_ROWS);
-    let height = font.size * 1.24 * rows as f32 + font.size * 0.26;
-    let line = Rect::from_min_size(rect.min, vec2(rect.width(), height));
-    let put_away = !lasting
-        && button(
-            ui,
-            style,
-            Id::unique(("put away", kind as u8)),
-            pos2(line.right(), line.top() + font.size * 0.75),
-            Align2::RIGHT_CENTER,
-            style.body(),
-            &word,
-        )
-        .clicked();
-    let place = Rect::from_min_size(line.min, vec2(room, height));
-    let response = ui.interact(
-        place,
-        Id::unique(("notice", kind as u8, text.len())),
-        Sense::hover(),
-    );
-    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("notice: {text}")));
+    let mut room = line.width();
+    let mut put_away = false;
+    // Over it nothing below is clicked.
+    let under = ui.interact(line, Id::unique(("notice", kind as u8, text.len())), Sense::click());
+    under.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("notice: {text}")));
+    if kind != Kind::Lasting {
+        let at = pos2(line.right(), line.top() + font.size * 0.75);
+        let id = Id::unique(("put away", kind as u8));
+        let response = button(ui, &style, id, at, Align2::RIGHT_CENTER, style.body(), &WORD);
+        room -= response.rect.width() + style.px(16.0);
+        put_away = response.clicked();
+    }
     // A mark of ink before it, so that it's seen from afar to be out of the ordinary.
-    ui.painter().rect_filled(
-        Rect::from_min_size(
-            pos2(line.left(), line.top() + font.size * 0.27),
-            vec2(style.px(5.0), height - font.size * 0.54),
-        ),
-        0.0,
-        style.colours.ink,
+    let mark = Rect::from_min_size(
+        pos2(line.left(), line.top() + font.size * 0.27),
+        vec2(style.px(5.0), line.height() - font.size * 0.54),
     );
+    ui.painter().rect_filled(mark, 0.0, style.colours.ink);
     let at = pos2(line.left() + inset, line.top() + font.size * 0.1);
     write_within(ui, at, room - inset, rows, text, font, style.colours.ink);
-    response.on_hover_text(text);
-    (height, put_away)
+    under.on_hover_text(text);
+    put_away
 }
 
 /// All that a window shows in which something broke: one line, on nothing that could break again.

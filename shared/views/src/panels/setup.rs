@@ -29,11 +29,12 @@ const LAW: Item<SumLaw> = Item {
 };
 const INTEGRATION: Item<Integration> = Item {
     what: "read over",
-    tip: "How much of the last sound a reading looks at: short follows your playing, long is calm.",
+    tip: "What a reading looks at: all you have played since you last paused (the last half minute of a long phrase), which \
+          stands until you play again; or only the last seconds of it.",
     choices: &[
-        ("0.3 s", Integration::Short),
-        ("1 s", Integration::Medium),
+        ("phrase", Integration::Phrase),
         ("3 s", Integration::Long),
+        ("1 s", Integration::Medium),
     ],
 };
 const MATCH: Item<bool> = Item {

@@ -4,7 +4,7 @@ use egui::{
     Align2, Color32, ColorImage, Id, Mesh, Rect, Role, Sense, Shape, Stroke, TextureHandle, TextureOptions,
     Ui, WidgetInfo, pos2, vec2,
 };
-use sumproof_core::session::reading::BandNow;
+use sumproof_core::session::reading::{BandNow, Reading};
 use sumproof_core::spectrum::bands::MAX_THIRDS;
 
 use crate::canvas::{Sheet, width_of, write};
@@ -204,23 +204,22 @@ fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let response = ui.interact(rect, Id::unique("correlation per band"), Sense::hover());
     response
         .widget_info(|| WidgetInfo::labeled(Role::Image, true, "correlation of each third of an octave now"));
-    if let Some(at) = response.hover_pos() {
-        let hz = axis.hz(at.x) as f32;
-        if let Some(band) = reading.bands[..reading.band_count]
-            .iter()
-            .find(|band| (band.lower_hz..band.upper_hz).contains(&hz))
-        {
-            let value = band.correlation.map_or_else(
-                || String::from("no reading"),
-                |c| numbers::correlation(f64::from(c)),
-            );
-            response.on_hover_text_at_pointer(format!(
-                "{} to {}: {value}",
-                numbers::hertz(f64::from(band.lower_hz)),
-                numbers::hertz(f64::from(band.upper_hz))
-            ));
-        }
+    if let Some(said) = response.hover_pos().and_then(|at| band_at(reading, axis.hz(at.x) as f32)) {
+        response.on_hover_text_at_pointer(said);
     }
+}
+
+/// What a band is and what was read of it.
+fn band_at(reading: &Reading, hz: f32) -> Option<String> {
+    let band = reading.bands[..reading.band_count]
+        .iter()
+        .find(|band| (band.lower_hz..band.upper_hz).contains(&hz))?;
+    let value = band.correlation.map_or_else(
+        || String::from("no reading"),
+        |c| numbers::correlation(f64::from(c)),
+    );
+    let [lower, upper] = [band.lower_hz, band.upper_hz].map(|hz| numbers::hertz(f64::from(hz)));
+    Some(format!("{lower} to {upper}: {value}"))
 }
 
 fn history(ui: &Ui, sheet: &Sheet<'_>, ribbon: &mut Ribbon, rect: Rect, axis: &Axis) {

@@ -1,7 +1,10 @@
 //! A number that can be dragged, rolled, stepped and typed.
+//!
+//! Not the toolkit's own (`egui::DragValue`): that one takes no wheel; the keyboard's focus turns it into a text at once, so that arrows
+//! can't step it; and it changes a value in place, where a host's parameter wants to be told when a gesture begins and ends.
 
 use egui::{
-    Align2, Event, EventFilter, Id, Key, MouseWheelUnit, PointerButton, Rect, Role, Sense, Stroke, TextEdit,
+    Align2, Event, EventFilter, Id, Key, MouseWheelUnit, Rect, Response, Role, Sense, Stroke, TextEdit,
     Ui, WidgetInfo, pos2, vec2,
 };
 
@@ -50,8 +53,6 @@ pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         type_in(ui, sheet, fields, rect, id, place);
         return;
     }
-    let style = sheet.style;
-    let colours = style.colours;
     let value = match fields.dragging {
         Some((dragged, raw)) if dragged == place => number.rounded(raw),
         _ => place.value(sheet.snapshot),
@@ -63,62 +64,9 @@ pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         info.current_text_value = Some(number.text(value));
         info
     });
-    let usual = number.rounded(value) == number.default_value();
-    let colour = if response.hovered() || !usual {
-        colours.ink
-    } else {
-        colours.soft
-    };
-    let font = if usual { style.body() } else { style.strong() };
-    let text = write(
-        ui,
-        rect.left_center(),
-        Align2::LEFT_CENTER,
-        &number.text(value),
-        font,
-        colour,
-    );
-    ui.painter().hline(
-        rect.left()..=rect.right() - style.px(8.0),
-        text.bottom() - text.height() * 0.08,
-        if response.hovered() || response.dragged() {
-            Stroke::new(1.0, colours.ink)
-        } else {
-            style.hairline()
-        },
-    );
-    focus_mark(ui, &style, &response);
-
-    if response.drag_started() {
-        fields.dragging = Some((place, value));
-        place.begin(sheet.intents);
-    }
-    if let Some((dragged, raw)) = &mut fields.dragging
-        && *dragged == place
-    {
-        let delta = response.drag_delta();
-        let fine = if ui.input(|input| input.modifiers.shift) {
-            0.1
-        } else {
-            1.0
-        };
-        // Five pixels are a step; up is more, like right.
-        let moved = (delta.x - delta.y) * number.step() * fine / 5.0;
-        let before = number.rounded(*raw);
-        *raw = number.clamped(*raw + moved);
-        let after = number.rounded(*raw);
-        if after != before {
-            place.put(sheet, after);
-        }
-        if !response.dragged() || response.drag_stopped() {
-            fields.dragging = None;
-            place.end(sheet.intents);
-        }
-    }
-    if response.double_clicked() {
-        fields.editing = None;
-        place.set(sheet, number.default_value());
-    } else if response.clicked() {
+    draw(ui, sheet, rect, place, value, &response);
+    drag(ui, sheet, fields, place, value, &response);
+    if response.clicked() {
         fields.editing = Some((place, number.plain(value)));
     }
     if response.hovered() {
@@ -132,10 +80,68 @@ pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
         keys(ui, sheet, fields, id, place, value);
     }
     response.on_hover_text(format!(
-        "{} Drag or roll to change it (shift: finely), click to type, double-click for {}.",
+        "{} Drag or roll to change it (shift: finely), click to type; the key Delete sets {}.",
         number.tip(),
         number.text(number.default_value())
     ));
+}
+
+/// The value, strong where it isn't the usual one.
+fn draw(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, place: Place, value: f32, response: &Response) {
+    let (style, number) = (sheet.style, place.number);
+    let colours = style.colours;
+    let usual = number.rounded(value) == number.default_value();
+    let colour = if response.hovered() || !usual {
+        colours.ink
+    } else {
+        colours.soft
+    };
+    let font = if usual { style.body() } else { style.strong() };
+    let said = number.text(value);
+    let text = write(ui, rect.left_center(), Align2::LEFT_CENTER, &said, font, colour);
+    let stroke = if response.hovered() || response.dragged() {
+        Stroke::new(1.0, colours.ink)
+    } else {
+        style.hairline()
+    };
+    let base = text.bottom() - text.height() * 0.08;
+    ui.painter()
+        .hline(rect.left()..=rect.right() - style.px(8.0), base, stroke);
+    focus_mark(ui, &style, response);
+}
+
+/// A drag is one gesture of the host's, from its first frame to its last.
+fn drag(
+    ui: &Ui,
+    sheet: &mut Sheet<'_>,
+    fields: &mut Fields,
+    place: Place,
+    value: f32,
+    response: &Response,
+) {
+    let number = place.number;
+    if response.drag_started() {
+        fields.dragging = Some((place, value));
+        place.begin(sheet.intents);
+    }
+    let Some((_, raw)) = fields.dragging.as_mut().filter(|(dragged, _)| *dragged == place) else {
+        return;
+    };
+    let delta = response.drag_delta();
+    let shift = ui.input(|input| input.modifiers.shift);
+    let fine = if shift { 0.1 } else { 1.0 };
+    // Five pixels are a step; up is more, like right.
+    let moved = (delta.x - delta.y) * number.step() * fine / 5.0;
+    let before = number.rounded(*raw);
+    *raw = number.clamped(*raw + moved);
+    let after = number.rounded(*raw);
+    if after != before {
+        place.put(sheet, after);
+    }
+    if !response.dragged() || response.drag_stopped() {
+        fields.dragging = None;
+        place.end(sheet.intents);
+    }
 }
 
 fn wheel_notches(ui: &Ui, fields: &mut Fields) -> f32 {
@@ -243,17 +249,7 @@ fn type_in(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect, 
     if first {
         output.request_focus();
     }
-    let (escape, again) = ui.input(|input| {
-        (
-            input.key_pressed(Key::Escape),
-            input.pointer.button_double_clicked(PointerButton::Primary)
-                && input.pointer.interact_pos().is_some_and(|at| rect.contains(at)),
-        )
-    });
-    if again {
-        fields.editing = None;
-        place.set(sheet, number.default_value());
-    } else if escape {
+    if ui.input(|input| input.key_pressed(Key::Escape)) {
         fields.editing = None;
     } else if output.lost_focus() {
         let read = number.read(text);

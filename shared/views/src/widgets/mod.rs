@@ -6,3 +6,4 @@ pub(crate) mod field;
 pub(crate) mod number;
 pub(crate) mod scroll;
 pub(crate) mod typed;
+pub(crate) mod undo;

@@ -9,12 +9,14 @@ use sumproof_core::explain::advice::{Situation, Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
 use sumproof_views::{
-    Boxes, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, Notices, Passes, Snapshot, TakeSummary, Theme, line_through,
+    Boxes, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, NameList, Notices, Passes, Snapshot, TakeSummary, Theme,
+    line_through,
 };
 
 use super::stage::Stage;
@@ -121,6 +123,8 @@ pub fn scenes() -> Vec<Scene> {
             .clicked(&["your own feed, and the limits"])
             .paper(),
         Scene::new("all-of-why", good).clicked(&["all of why"]),
+        Scene::new("last-phrase", last_phrase).paper(),
+        Scene::new("comparing-names", named).clicked(&["names, and takes by phrase"]),
         Scene::new("overflow", overflow),
         Scene::new("smallest", good).sized(smallest),
         Scene::new("smallest-lines", unplugged)
@@ -136,6 +140,10 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("smallest-takes", comparing)
             .sized(smallest)
             .clicked(&["page: takes", "take clean arpeggio"])
+            .paper(),
+        Scene::new("smallest-names", named)
+            .sized(smallest)
+            .clicked(&["page: takes", "names, and takes by phrase"])
             .paper(),
         Scene::new("smallest-setup", good)
             .sized(smallest)
@@ -306,7 +314,6 @@ fn silence() -> Snapshot {
     cached("silence", || {
         let mut snapshot = Snapshot::default();
         let mut monitor = Monitor::new(RATE_HZ);
-        monitor.set_integration(0.3);
         play(&demo_preset(RATE_HZ).full(), &mut monitor, &mut snapshot);
         play(
             &Stereo::silence(8 * RATE_HZ as usize),
@@ -315,6 +322,42 @@ fn silence() -> Snapshot {
         );
         snapshot
     })
+}
+
+/// The player has stopped: his last phrase stands, and what it said in between where that was worse.
+fn last_phrase() -> Snapshot {
+    cached("last phrase", || {
+        let mut snapshot = Snapshot::default();
+        let mut monitor = Monitor::new(RATE_HZ);
+        play(
+            &preset(PresetKind::StereoChorus).full(),
+            &mut monitor,
+            &mut snapshot,
+        );
+        play(
+            &Stereo::silence(3 * RATE_HZ as usize),
+            &mut monitor,
+            &mut snapshot,
+        );
+        snapshot.settings.left.flipped = true;
+        monitor.set_rig(&snapshot.settings.rig(&Rig::default()));
+        monitor.read(snapshot.settings.feed, &mut snapshot.reading);
+        snapshot.reading.worst[FeedId::WedgeLineLate as usize] = Some(Outcome::DropsOut);
+        snapshot
+    })
+}
+
+/// A set is about to be played.
+fn named() -> Snapshot {
+    let mut snapshot = comparing();
+    snapshot.settings.takes_by_phrase = true;
+    snapshot.names = NameList {
+        names: ["clean arpeggio", "crunch", "wide pad", "lead, long echo", "last song"]
+            .map(String::from)
+            .to_vec(),
+        next: 2,
+    };
+    snapshot
 }
 
 fn take_of(sound: &Stereo, name: &str, pass: Pass) -> Option<Take> {

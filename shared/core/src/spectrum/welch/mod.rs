@@ -245,6 +245,11 @@ impl Average {
         self.decay = (-hop_s / integration_s.max(1e-3)).exp();
     }
 
+    /// Changes what is left of a block's weight a hop later, 0 to 1.
+    pub fn set_decay(&mut self, decay: f64) {
+        self.decay = decay.clamp(0.0, 1.0);
+    }
+
     /// Forgets everything.
     pub fn reset(&mut self) {
         self.sums.silence();
@@ -291,8 +296,15 @@ impl Average {
     /// a take amount to 65.
     #[must_use]
     pub fn averages(&self) -> f64 {
-        if self.squared_weight > 0.0 {
-            self.weight * self.weight / (self.squared_weight * redundancy(self.decay))
+        Self::averages_of(core::slice::from_ref(self))
+    }
+
+    fn averages_of(pieces: &[Self]) -> f64 {
+        let of = |value: fn(&Self) -> f64| pieces.iter().map(value).sum::<f64>();
+        let (weight, squared) = (of(|piece| piece.weight), of(|piece| piece.squared_weight));
+        if squared > 0.0 {
+            let decay = pieces.iter().map(|piece| piece.decay).fold(0.0, f64::max);
+            weight * weight / (squared * redundancy(decay))
         } else {
             0.0
         }
@@ -303,24 +315,36 @@ impl Average {
     /// # Panics
     /// If the lengths differ.
     pub fn read(&self, out: &mut CrossSpectrum) {
-        out.delay_s = 0.0;
-        out.averages = self.averages();
+        Self::read_together(core::slice::from_ref(self), out);
+    }
+
+    /// The same of several that followed one another, as one.
+    ///
+    /// # Panics
+    /// If the lengths differ.
+    pub fn read_together(pieces: &[Self], out: &mut CrossSpectrum) {
         // The sums are Σ|X|² and the coverage is Σw², so this makes one-sided mean squares of them: an inner bin stands for
         // its mirror image too.
         let last = out.len() - 1;
-        let inner = if self.coverage > 0.0 {
-            1.0 / (last as f64 * self.coverage)
+        let coverage: f64 = pieces.iter().map(|piece| piece.coverage).sum();
+        let inner = if coverage > 0.0 {
+            1.0 / (last as f64 * coverage)
         } else {
             0.0
         };
-        let Sums { ll, rr, re, im } = &self.sums;
-        out.ll.copy_from_slice(ll);
-        out.rr.copy_from_slice(rr);
-        for (lr, (re, im)) in out.lr.iter_mut().zip(re.iter().zip(im)) {
-            *lr = Complex::new(re * inner, im * inner);
-        }
-        for power in out.ll.iter_mut().chain(&mut out.rr) {
-            *power *= inner;
+        out.silence();
+        out.delay_s = 0.0;
+        out.averages = Self::averages_of(pieces);
+        for piece in pieces.iter().filter(|piece| piece.coverage > 0.0) {
+            let Sums { ll, rr, re, im } = &piece.sums;
+            for (out, sums) in [(&mut out.ll, ll), (&mut out.rr, rr)] {
+                for (out, sum) in out.iter_mut().zip(sums) {
+                    *out += sum * inner;
+                }
+            }
+            for (lr, (re, im)) in out.lr.iter_mut().zip(re.iter().zip(im)) {
+                *lr += Complex::new(re * inner, im * inner);
+            }
         }
         for edge in [0, last] {
             out.ll[edge] *= 0.5;

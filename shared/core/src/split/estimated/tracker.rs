@@ -83,6 +83,19 @@ impl Tracker {
         self.recent.written = 0;
     }
 
+    /// Forgets everything and keeps so much from now on, at most what there is room for.
+    pub fn set_memory(&mut self, memory: &Memory) {
+        self.restart();
+        self.plain.set_memory(memory);
+        self.lined_up.set_memory(memory);
+    }
+
+    /// A piece of a long sound is over ([`Ways::next_piece`]).
+    pub fn next_piece(&mut self) {
+        self.plain.next_piece();
+        self.lined_up.next_piece();
+    }
+
     /// Takes frames.
     pub fn push(&mut self, run: &Run<'_>) {
         self.plain.push(run);

@@ -5,7 +5,7 @@
 
 use super::Memory;
 use super::bands::BANDS;
-use super::sums::Covariance;
+use super::sums::{Covariance, PIECES};
 use crate::dsp::db;
 
 /// The rise is taken over so many frames.
@@ -58,13 +58,17 @@ pub struct OnsetIncrements {
     keep: f64,
     fade: f64,
     onsets: Vec<Onset>,
+    /// So many of them are used.
+    kept: usize,
     written: usize,
     oldest_frame: u64,
+    /// Frames before the last pieces.
+    pieces: [u64; PIECES - 1],
 }
 
 impl OnsetIncrements {
     pub(super) fn new(memory: &Memory, hop_s: f64) -> Self {
-        let hops = memory.forget_s.map(|seconds| hop_s / seconds);
+        let [keep, fade] = keep_and_fade(memory, hop_s);
         Self {
             frames: vec![[Covariance::default(); BANDS]; KEPT],
             levels: vec![[0.0; BANDS]; KEPT],
@@ -76,8 +80,8 @@ impl OnsetIncrements {
             means: [0.0; BANDS],
             mean_weight: 0.0,
             loudest: 0.0,
-            keep: hops.map_or(1.0, |hops| (-hops).exp()),
-            fade: hops.map_or(1.0, |hops| db::to_power(-FADE_DB * hops)),
+            keep,
+            fade,
             onsets: vec![
                 Onset {
                     frame: 0,
@@ -86,9 +90,24 @@ impl OnsetIncrements {
                 };
                 memory.onsets.max(1)
             ],
+            kept: memory.onsets.max(1),
             written: 0,
             oldest_frame: 0,
+            pieces: [0; PIECES - 1],
         }
+    }
+
+    pub(super) fn set_memory(&mut self, memory: &Memory, hop_s: f64) {
+        [self.keep, self.fade] = keep_and_fade(memory, hop_s);
+        self.kept = memory.onsets.clamp(1, self.onsets.len());
+        self.reset();
+    }
+
+    /// Onsets of the piece before the last two are too old from now on.
+    pub(super) fn next_piece(&mut self) {
+        let [oldest, last] = self.pieces;
+        self.oldest_frame = self.oldest_frame.max(oldest);
+        self.pieces = [last, self.count];
     }
 
     pub(super) fn reset(&mut self) {
@@ -100,6 +119,7 @@ impl OnsetIncrements {
         self.loudest = 0.0;
         self.written = 0;
         self.oldest_frame = 0;
+        self.pieces = [0; PIECES - 1];
     }
 
     /// Onsets heard so far are too old from now on.
@@ -172,7 +192,7 @@ impl OnsetIncrements {
             return;
         }
         let before = self.frames[Self::slot(frame - RISE_FRAMES as u64)];
-        let slot = self.written % self.onsets.len();
+        let slot = self.written % self.kept;
         let onset = &mut self.onsets[slot];
         onset.frame = frame;
         onset.power = power;
@@ -193,8 +213,16 @@ impl OnsetIncrements {
     /// The onsets that count, in no order.
     pub fn onsets(&self) -> impl Iterator<Item = &Onset> + Clone {
         let least = QUIETEST * self.loudest;
-        self.onsets[..self.written.min(self.onsets.len())]
+        self.onsets[..self.written.min(self.kept)]
             .iter()
             .filter(move |onset| onset.power >= least && onset.frame >= self.oldest_frame)
     }
+}
+
+/// What of a mean and of a peak is left a hop later.
+fn keep_and_fade(memory: &Memory, hop_s: f64) -> [f64; 2] {
+    memory.forget_s.map_or([1.0; 2], |seconds| {
+        let hops = hop_s / seconds;
+        [(-hops).exp(), db::to_power(-FADE_DB * hops)]
+    })
 }

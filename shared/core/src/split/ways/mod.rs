@@ -48,6 +48,12 @@ impl Memory {
         moments: 8192,
         forget_s: None,
     };
+    /// Of a phrase: every frame counts alike, of the last half minute, which goes by in pieces ([`Ways::next_piece`]).
+    pub const PHRASE: Self = Self {
+        onsets: 256,
+        moments: 1024,
+        forget_s: None,
+    };
     /// Of a live reading.
     pub const LIVE: Self = Self {
         onsets: 48,
@@ -84,6 +90,19 @@ impl Ways {
         self.frames.restart(delay_samples);
         self.increments.reset();
         self.sums.reset();
+    }
+
+    /// Forgets everything and keeps so much from now on, at most what there is room for.
+    pub fn set_memory(&mut self, memory: &Memory) {
+        let hop_s = self.sums.moment_s() / sums::PER_MOMENT as f64;
+        self.increments.set_memory(memory, hop_s);
+        self.sums.set_memory(memory, hop_s);
+    }
+
+    /// A piece of a long sound is over: with the third one before it, what was heard in that is forgotten.
+    pub fn next_piece(&mut self) {
+        self.increments.next_piece();
+        self.sums.next_piece();
     }
 
     /// The delay that is taken out, samples; positive where the right channel is the later one.

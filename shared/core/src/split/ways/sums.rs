@@ -4,7 +4,10 @@ use super::Memory;
 use super::bands::{BANDS, GROUPS, group_of};
 
 /// How many short frames make a [`Moments`].
-const PER_MOMENT: usize = 8;
+pub(super) const PER_MOMENT: usize = 8;
+
+/// Pieces that a long sound goes by in.
+pub(super) const PIECES: usize = 3;
 
 /// The covariance of the channels: powers, and the cross term `E[L·conj(R)]`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -124,33 +127,75 @@ impl Moments {
 /// Sums over everything that was heard, and the last moments one by one.
 #[derive(Debug)]
 pub(super) struct LongTerm {
-    bands: [Covariance; BANDS],
-    weight: f64,
+    pieces: [Piece; PIECES],
+    piece: usize,
     keep: f64,
     now: [Covariance; GROUPS],
     in_moment: usize,
     ring: Vec<Moments>,
+    /// So many of the ring are used.
+    kept: usize,
     written: usize,
     moment_s: f64,
+}
+
+/// What was heard in a piece of it, and the moments written before it.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    bands: [Covariance; BANDS],
+    weight: f64,
+    from: usize,
+}
+
+impl Piece {
+    const fn new(from: usize) -> Self {
+        Self {
+            bands: [Covariance::NONE; BANDS],
+            weight: 0.0,
+            from,
+        }
+    }
 }
 
 impl LongTerm {
     pub fn new(memory: &Memory, hop_s: f64) -> Self {
         Self {
-            bands: [Covariance::default(); BANDS],
-            weight: 0.0,
-            keep: memory.forget_s.map_or(1.0, |seconds| (-hop_s / seconds).exp()),
+            pieces: [Piece::new(0); PIECES],
+            piece: 0,
+            keep: keep(memory, hop_s),
             now: [Covariance::default(); GROUPS],
             in_moment: 0,
             ring: vec![Moments::default(); memory.moments.max(1)],
+            kept: memory.moments.max(1),
             written: 0,
             moment_s: PER_MOMENT as f64 * hop_s,
         }
     }
 
+    pub fn set_memory(&mut self, memory: &Memory, hop_s: f64) {
+        self.keep = keep(memory, hop_s);
+        self.kept = memory.moments.clamp(1, self.ring.len());
+        self.reset();
+    }
+
+    pub fn next_piece(&mut self) {
+        self.piece = (self.piece + 1) % PIECES;
+        self.pieces[self.piece] = Piece::new(self.written);
+    }
+
+    /// The piece heard first of those that count.
+    fn oldest(&self) -> &Piece {
+        let next = &self.pieces[(self.piece + 1) % PIECES];
+        let before = &self.pieces[(self.piece + 2) % PIECES];
+        [next, before, &self.pieces[self.piece]]
+            .into_iter()
+            .find(|piece| piece.weight > 0.0)
+            .unwrap_or(&self.pieces[self.piece])
+    }
+
     pub fn reset(&mut self) {
-        self.bands = [Covariance::default(); BANDS];
-        self.weight = 0.0;
+        self.pieces = [Piece::new(0); PIECES];
+        self.piece = 0;
         self.now = [Covariance::default(); GROUPS];
         self.in_moment = 0;
         self.written = 0;
@@ -161,8 +206,9 @@ impl LongTerm {
     }
 
     pub fn add(&mut self, frame: &[Covariance; BANDS]) {
-        self.weight = self.weight * self.keep + 1.0;
-        for (band, (sum, new)) in self.bands.iter_mut().zip(frame).enumerate() {
+        let piece = &mut self.pieces[self.piece];
+        piece.weight = piece.weight * self.keep + 1.0;
+        for (band, (sum, new)) in piece.bands.iter_mut().zip(frame).enumerate() {
             *sum = sum.times(self.keep).plus(new);
             let group = &mut self.now[group_of(band)];
             *group = group.plus(new);
@@ -170,7 +216,7 @@ impl LongTerm {
         self.in_moment += 1;
         if self.in_moment == PER_MOMENT {
             self.in_moment = 0;
-            let slot = self.written % self.ring.len();
+            let slot = self.written % self.kept;
             self.ring[slot] = Moments {
                 groups: self.now.map(|sum| {
                     [sum.ll, sum.rr, sum.re, sum.im].map(|value| (value / PER_MOMENT as f64) as f32)
@@ -182,19 +228,31 @@ impl LongTerm {
     }
 
     pub fn means(&self) -> [Covariance; BANDS] {
-        let share = if self.weight > 0.0 { 1.0 / self.weight } else { 0.0 };
-        self.bands.map(|sum| sum.times(share))
+        let weight: f64 = self.pieces.iter().map(|piece| piece.weight).sum();
+        let share = if weight > 0.0 { 1.0 / weight } else { 0.0 };
+        core::array::from_fn(|band| {
+            let sum = self
+                .pieces
+                .iter()
+                .fold(Covariance::NONE, |sum, piece| sum.plus(&piece.bands[band]));
+            sum.times(share)
+        })
     }
 
     pub fn moment_count(&self) -> usize {
-        self.written.min(self.ring.len())
+        (self.written - self.oldest().from).min(self.kept)
     }
 
     /// The moment of that number, the oldest being 0.
     pub fn moment(&self, n: usize) -> &Moments {
         let oldest = self.written - self.moment_count();
-        &self.ring[(oldest + n) % self.ring.len()]
+        &self.ring[(oldest + n) % self.kept]
     }
+}
+
+/// What of a sum is left a hop later.
+fn keep(memory: &Memory, hop_s: f64) -> f64 {
+    memory.forget_s.map_or(1.0, |seconds| (-hop_s / seconds).exp())
 }
 
 #[cfg(test)]

@@ -1,6 +1,8 @@
 //! The strip of takes: record, name, pick two to compare, reorder, delete with undo.
 
-use egui::{Align2, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
+pub(crate) mod hands;
+
+use egui::{Align2, Color32, FontId, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 use sumproof_core::session::take::Pass;
 use sumproof_wording::Name;
 
@@ -78,12 +80,12 @@ impl Takes {
     }
 }
 
-/// Draws the strip.
-pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+/// Draws the strip. Returns whether the names were asked for.
+pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) -> bool {
     takes.settle(sheet.snapshot.takes.len());
     let head = sheet.style.body().size * 1.5;
     let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
-    heading(ui, sheet, line);
+    let names = heading(ui, sheet, line);
     let mut cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
     // In a small window there's no room beside the heading.
     let below = sheet.style.compact && !takes.picked.is_empty();
@@ -106,7 +108,7 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
             sheet.style.label(),
             sheet.style.colours.faint,
         );
-        return;
+        return names;
     }
     let mut area = ui.new_child(UiBuilder::new().max_rect(cards).id_salt("takes"));
     area.set_clip_rect(cards.expand(4.0).intersect(ui.clip_rect()));
@@ -123,25 +125,59 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
             card(ui, sheet, takes, place, index, take);
         }
     });
+    names
 }
 
-fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+/// Words that follow one another along a line.
+struct Along {
+    x: f32,
+    y: f32,
+    gap: f32,
+}
+
+impl Along {
+    fn word(&mut self, ui: &Ui, style: &Style, id: &'static str, font: FontId, word: &Word<'_>) -> bool {
+        let at = pos2(self.x, self.y);
+        let response = button(ui, style, Id::unique(id), at, Align2::LEFT_CENTER, font, word);
+        self.x = response.rect.right() + self.gap;
+        response.clicked()
+    }
+
+    fn text(&mut self, ui: &Ui, text: &str, font: FontId, colour: Color32) {
+        let at = pos2(self.x, self.y);
+        self.x = write(ui, at, Align2::LEFT_CENTER, text, font, colour).right() + self.gap;
+    }
+}
+
+/// Record, take the phrase, what the next take holds, and its name. Returns whether the names were asked for.
+fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> bool {
     let style = sheet.style;
-    let colours = style.colours;
-    let snapshot = sheet.snapshot;
-    let middle = rect.center().y;
-    let gap = style.px(18.0);
-    let mut x = write(
-        ui,
-        pos2(rect.left(), middle),
-        Align2::LEFT_CENTER,
-        "takes",
-        style.label(),
-        colours.faint,
-    )
-    .right()
-        + gap;
-    let record = if snapshot.settings.record {
+    let mut along = Along {
+        x: rect.left(),
+        y: rect.center().y,
+        gap: style.px(16.0),
+    };
+    along.text(ui, "takes", style.label(), style.colours.faint);
+    record(ui, sheet, &mut along);
+    if sheet.snapshot.settings.record || sheet.snapshot.reading.recording {
+        recording(ui, sheet, &mut along);
+    } else {
+        take_phrase(ui, sheet, &mut along);
+        pass(ui, sheet, &mut along);
+    }
+    bring_back(ui, sheet, &mut along);
+    let names = Word {
+        text: "names",
+        name: "names, and takes by phrase",
+        tip: "Takes without hands: phrases that become takes by themselves, and the names they get.",
+    };
+    along.word(ui, &style, "names", style.body(), &names)
+}
+
+fn record(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
+    let style = sheet.style;
+    let on = sheet.snapshot.settings.record;
+    let word = if on {
         Word {
             text: "stop and keep",
             name: "stop the take and keep it",
@@ -154,73 +190,123 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
             tip: "Keeps what comes from now on as a take, until you stop it.",
         }
     };
-    let response = button(
+    if along.word(ui, &style, "record", style.strong(), &word) {
+        sheet.set(Setting::Record(!on));
+    }
+}
+
+fn recording(ui: &Ui, sheet: &Sheet<'_>, along: &mut Along) {
+    let style = sheet.style;
+    let snapshot = sheet.snapshot;
+    let what = match snapshot.settings.pass {
+        Pass::Full => "recording the full pass",
+        Pass::Dry => "recording the dry pass",
+        Pass::Wet => "recording the wet pass",
+    };
+    let text = format!("{what}, {}", duration(snapshot.reading.take_s));
+    along.text(ui, &text, style.strong(), style.colours.ink);
+}
+
+fn take_phrase(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
+    let style = sheet.style;
+    let word = Word {
+        text: "take the phrase",
+        name: "take the last phrase",
+        tip: "Makes a take of what you played last, after the fact: all since you last paused, at most the last half minute.",
+    };
+    if sheet.snapshot.reading.phrase.seconds > 0.0
+        && along.word(ui, &style, "take phrase", style.strong(), &word)
+    {
+        sheet.intents.push(Intent::TakePhrase);
+    }
+}
+
+fn pass(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
+    let style = sheet.style;
+    let (pass, end) = choice(
         ui,
         &style,
-        Id::unique("record"),
-        pos2(x, middle),
-        Align2::LEFT_CENTER,
-        style.strong(),
-        &record,
+        Id::unique("pass"),
+        pos2(along.x, along.y),
+        "the next take holds",
+        "What the next take holds: the full preset; dry, with all effects off; or wet, with the dry off. Play the \
+         same part each time.",
+        &[("full", Pass::Full), ("dry", Pass::Dry), ("wet", Pass::Wet)],
+        sheet.snapshot.settings.pass,
     );
-    x = response.rect.right() + gap;
-    if response.clicked() {
-        sheet.set(Setting::Record(!snapshot.settings.record));
+    if let Some(pass) = pass {
+        sheet.set(Setting::Pass(pass));
     }
-    if snapshot.settings.record || snapshot.reading.recording {
-        let what = match snapshot.settings.pass {
-            Pass::Full => "recording the full pass",
-            Pass::Dry => "recording the dry pass",
-            Pass::Wet => "recording the wet pass",
-        };
-        let text = format!("{what}, {}", duration(snapshot.reading.take_s));
-        x = write(
-            ui,
-            pos2(x, middle),
-            Align2::LEFT_CENTER,
-            &text,
-            style.strong(),
-            colours.ink,
-        )
-        .right()
-            + gap;
-    } else {
-        let (pass, end) = choice(
-            ui,
-            &style,
-            Id::unique("pass"),
-            pos2(x, middle),
-            "the next take holds",
-            "What the next take holds: the full preset; dry, with all effects off; or wet, with the dry off. Play the \
-             same part each time.",
-            &[("full", Pass::Full), ("dry", Pass::Dry), ("wet", Pass::Wet)],
-            snapshot.settings.pass,
-        );
-        if let Some(pass) = pass {
-            sheet.set(Setting::Pass(pass));
+    along.x = end + along.gap;
+}
+
+fn bring_back(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
+    let style = sheet.style;
+    let Some(name) = &sheet.snapshot.deleted else { return };
+    // The name is in the tip: the strip is narrow.
+    let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
+    let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
+    let word = Word {
+        text: "bring back",
+        name: &spoken,
+        tip: &tip,
+    };
+    if along.word(ui, &style, "undo", style.body(), &word) {
+        sheet.intents.push(Intent::UndoDelete);
+    }
+}
+
+/// What can be done with a take, from the right.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Action {
+    Done,
+    Delete,
+    Later,
+    Earlier,
+    Rename,
+}
+
+impl Action {
+    const ALL: [Self; 5] = [
+        Self::Done,
+        Self::Delete,
+        Self::Later,
+        Self::Earlier,
+        Self::Rename,
+    ];
+
+    /// What is written, how it is called for a take, and what it does.
+    fn word(self, take: &str) -> (&'static str, String, &'static str) {
+        match self {
+            Self::Done => ("done", "done comparing".into(), "Closes the comparison."),
+            Self::Delete => (
+                "delete",
+                format!("delete take {take}"),
+                "Deletes this take; it can be brought back.",
+            ),
+            Self::Later => (
+                "later",
+                format!("move take {take} later"),
+                "Moves this take to the right.",
+            ),
+            Self::Earlier => (
+                "earlier",
+                format!("move take {take} earlier"),
+                "Moves this take to the left.",
+            ),
+            Self::Rename => (
+                "rename",
+                format!("rename take {take}"),
+                "Gives this take another name.",
+            ),
         }
-        x = end + gap;
     }
-    if let Some(name) = &snapshot.deleted {
-        // The name is in the tip: the strip is narrow.
-        let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
-        let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
-        let word = Word {
-            text: "bring back",
-            name: &spoken,
-            tip: &tip,
-        };
-        let response = button(
-            ui,
-            &style,
-            Id::unique("undo"),
-            pos2(x, middle),
-            Align2::LEFT_CENTER,
-            style.body(),
-            &word,
-        );
-        if response.clicked() {
-            sheet.intents.push(Intent::UndoDelete);
+
+    fn is_possible(self, index: usize, count: usize) -> bool {
+        match self {
+            Self::Later => index + 1 < count,
+            Self::Earlier => index > 0,
+            Self::Done | Self::Delete | Self::Rename => true,
         }
     }
 }
@@ -228,85 +314,48 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
 /// What can be done with the take picked last, from the right.
 fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
     let style = sheet.style;
-    let middle = rect.center().y;
-    let mut x = rect.right();
-    let mut action = |ui: &Ui, id: &'static str, text: &str, name: &str, tip: &str| {
-        let word = Word { text, name, tip };
-        let response = button(
-            ui,
-            &style,
-            Id::unique(id),
-            pos2(x, middle),
-            Align2::RIGHT_CENTER,
-            style.body(),
-            &word,
-        );
-        x = response.rect.left() - style.px(12.0);
-        response.clicked()
-    };
-    let snapshot = sheet.snapshot;
+    let count = sheet.snapshot.takes.len();
     let Some(&index) = takes.picked.last() else { return };
-    let Some(take) = snapshot.takes.get(index) else {
+    let Some(take) = sheet.snapshot.takes.get(index) else {
         return;
     };
-    let name = &take.name;
-    if action(
-        ui,
-        "compare no more",
-        "done",
-        "done comparing",
-        "Closes the comparison.",
-    ) {
-        takes.unpick();
+    let mut x = rect.right();
+    for action in Action::ALL {
+        if !action.is_possible(index, count) {
+            continue;
+        }
+        let (text, name, tip) = action.word(&take.name);
+        let word = Word {
+            text,
+            name: &name,
+            tip,
+        };
+        let at = pos2(x, rect.center().y);
+        let id = Id::unique(("take action", text));
+        let response = button(ui, &style, id, at, Align2::RIGHT_CENTER, style.body(), &word);
+        x = response.rect.left() - style.px(12.0);
+        if response.clicked() {
+            act(sheet, takes, action, index);
+        }
     }
-    if action(
-        ui,
-        "delete take",
-        "delete",
-        &format!("delete take {name}"),
-        "Deletes this take; it can be brought back.",
-    ) {
-        sheet.intents.push(Intent::DeleteTake(index));
-        takes.deleted(index);
-    }
-    if index + 1 < snapshot.takes.len()
-        && action(
-            ui,
-            "move later",
-            "later",
-            &format!("move take {name} later"),
-            "Moves this take to the right.",
-        )
-    {
-        sheet.intents.push(Intent::MoveTake {
-            from: index,
-            to: index + 1,
-        });
-        takes.moved(index, index + 1);
-    }
-    if index > 0
-        && action(
-            ui,
-            "move earlier",
-            "earlier",
-            &format!("move take {name} earlier"),
-            "Moves this take to the left.",
-        )
-    {
-        sheet.intents.push(Intent::MoveTake {
-            from: index,
-            to: index - 1,
-        });
-        takes.moved(index, index - 1);
-    }
-    if action(
-        ui,
-        "rename take",
-        "rename",
-        &format!("rename take {name}"),
-        "Gives this take another name.",
-    ) {
-        takes.renaming = Some((index, name.clone()));
+}
+
+fn act(sheet: &mut Sheet<'_>, takes: &mut Takes, action: Action, index: usize) {
+    let mut move_to = |sheet: &mut Sheet<'_>, to: usize| {
+        sheet.intents.push(Intent::MoveTake { from: index, to });
+        takes.moved(index, to);
+    };
+    match action {
+        Action::Done => takes.unpick(),
+        Action::Delete => {
+            sheet.intents.push(Intent::DeleteTake(index));
+            takes.deleted(index);
+        }
+        Action::Later => move_to(sheet, index + 1),
+        Action::Earlier => move_to(sheet, index.saturating_sub(1)),
+        Action::Rename => {
+            takes.renaming = sheet.snapshot.takes.get(index).map(|take| (index, take.name.clone()));
+        }
     }
 }
 
@@ -331,49 +380,18 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
     }
     let picked = takes.picked.contains(&index);
     let response = ui.interact(rect, Id::unique(("take", index)), Sense::click());
-    let outcomes = take
-        .rows
-        .iter()
-        .filter_map(|row| {
-            row.outcome
-                .map(|outcome| format!("{} {}", row.id.name(), outcome.name()))
-        })
-        .collect::<Vec<_>>()
-        .join(", ");
-    response.widget_info(|| {
-        WidgetInfo::selected(
-            Role::Button,
-            true,
-            picked,
-            format!(
-                "take {}, number {}, {} pass, {}: {outcomes}",
-                take.name,
-                index + 1,
-                take.pass.name(),
-                duration(take.seconds)
-            ),
-        )
-    });
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, picked, spoken(take, index)));
     let font = if picked { style.strong() } else { style.body() };
-    let name = write_within(
-        ui,
-        rect.min,
-        rect.width(),
-        1,
-        &take.name,
-        font,
-        if picked || response.hovered() {
-            colours.ink
-        } else {
-            colours.soft
-        },
-    );
+    let colour = if picked || response.hovered() {
+        colours.ink
+    } else {
+        colours.soft
+    };
+    let name = write_within(ui, rect.min, rect.width(), 1, &take.name, font, colour);
     if picked {
-        ui.painter().hline(
-            name.x_range(),
-            name.bottom() - name.height() * 0.08,
-            style.line(1.5, colours.ink),
-        );
+        let base = name.bottom() - name.height() * 0.08;
+        ui.painter()
+            .hline(name.x_range(), base, style.line(1.5, colours.ink));
     }
     focus_mark(ui, &style, &response);
     if response.gained_focus() {
@@ -391,6 +409,26 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
     if rect.bottom() - name.bottom() > style.px(24.0) {
         fingerprint(ui, &style, rect, name.bottom(), take);
     }
+}
+
+/// A take as it is read out.
+fn spoken(take: &TakeSummary, index: usize) -> String {
+    let outcomes: Vec<String> = take
+        .rows
+        .iter()
+        .filter_map(|row| {
+            row.outcome
+                .map(|outcome| format!("{} {}", row.id.name(), outcome.name()))
+        })
+        .collect();
+    format!(
+        "take {}, number {}, {} pass, {}: {}",
+        take.name,
+        index + 1,
+        take.pass.name(),
+        duration(take.seconds),
+        outcomes.join(", ")
+    )
 }
 
 /// Its outcomes in the order of the board, one stroke a feed, and what it is.

@@ -1,0 +1,100 @@
+//! Phrases that become takes, by themselves or when they are over, and the names they get.
+
+use nice_plug::util::permit_alloc;
+use sumproof_core::session::monitor::Monitor;
+
+use super::Engine;
+use crate::analysis::phrase_take::{Phrase, PhraseJob};
+use crate::state::names::Names;
+use crate::state::takes::Takes;
+
+impl Engine {
+    /// Whether phrases become takes by themselves; not while one is recorded by hand.
+    pub(super) fn keeps_phrases(&self) -> bool {
+        let holds = self.links.shared.arming.holds(self.settings.switches());
+        holds.takes_by_phrase && self.running.is_none()
+    }
+
+    /// The work on the last phrase, unless it is a take already. It gets the next name.
+    pub(super) fn phrase_to_take(
+        monitor: &Monitor,
+        taken: &mut u64,
+        names: &mut Names,
+        takes: &mut Takes,
+    ) -> Option<PhraseJob> {
+        let number = monitor.phrase().number;
+        if *taken == number || !takes.has_room() {
+            return None;
+        }
+        permit_alloc(|| {
+            let sound = monitor.last_phrase()?;
+            *taken = number;
+            Some(PhraseJob::start(Phrase {
+                sound,
+                rate_hz: monitor.rate_hz(),
+                name: names.take().unwrap_or_else(|| takes.next_name()),
+                kind: monitor.kind(),
+            }))
+        })
+    }
+
+    /// Takes the last phrase, whenever it was played.
+    pub fn take_phrase(&mut self) {
+        let Some(monitor) = &self.monitor else { return };
+        let phrase = monitor.phrase();
+        let line = if phrase.number == 0 {
+            "There is no phrase to take yet: play something."
+        } else if !self.takes.has_room() {
+            "There is no room for another take: delete one first."
+        } else if self.taken_phrase == phrase.number {
+            "The last phrase is a take already."
+        } else {
+            let work = Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
+            permit_alloc(|| self.phrase_work.extend(work));
+            self.unshown = true;
+            return;
+        };
+        self.say(permit_alloc(|| String::from(line)));
+    }
+
+    /// Stores the takes that are worked out. Never waits for them.
+    pub(super) fn gather_phrases(&mut self) {
+        while let Some(work) = self.phrase_work.pop_front_if(|work| work.is_done()) {
+            self.store_phrase(work);
+        }
+    }
+
+    /// The same, and waits: somebody saves.
+    pub(super) fn finish_phrases(&mut self) {
+        while let Some(work) = self.phrase_work.pop_front() {
+            self.store_phrase(work);
+        }
+    }
+
+    fn store_phrase(&mut self, work: PhraseJob) {
+        permit_alloc(|| {
+            if let Some(take) = work.finish() {
+                // There was room when it was begun; if there is none now, something else was recorded.
+                let _ = self.takes.add(take);
+            }
+        });
+        self.sum_up_anew();
+    }
+
+    /// The names that takes get.
+    pub fn names(&self) -> &Names {
+        &self.names
+    }
+
+    /// Changes the names that takes get.
+    pub fn set_names(&mut self, names: Names) {
+        self.names = names.clamped();
+        self.unshown = true;
+    }
+
+    /// Leaves the next name out.
+    pub fn skip_name(&mut self) {
+        self.names.skip();
+        self.unshown = true;
+    }
+}

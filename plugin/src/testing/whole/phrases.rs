@@ -1,0 +1,176 @@
+//! Phrases in a whole instance: what is read stands, and takes come without hands.
+
+use sumproof_core::session::take::Take;
+use sumproof_signals::{PresetKind, PresetSpec, render};
+use sumproof_views::{Integration, Snapshot};
+
+use super::{Instance, RATE_HZ, choose, set};
+use crate::parameters::choices::Choice;
+use crate::state::names::Names;
+
+fn preset(kind: PresetKind, seconds: f64) -> [Vec<f32>; 2] {
+    let full = render(&PresetSpec {
+        seconds,
+        ..PresetSpec::new(kind)
+    })
+    .full();
+    [full.left, full.right].map(|channel| channel.iter().map(|&x| x as f32).collect())
+}
+
+impl Instance {
+    fn perform(&mut self, [left, right]: &[Vec<f32>; 2]) {
+        self.play(left, right, 512, false);
+        self.analysis.catch_up();
+    }
+
+    fn rest(&mut self, seconds: f64) {
+        let silence = vec![0.0; (seconds * RATE_HZ) as usize];
+        self.perform(&[silence.clone(), silence]);
+    }
+
+    fn names(&self) -> Vec<String> {
+        self.takes().into_iter().map(|take| take.name).collect()
+    }
+
+    fn shown(&mut self) -> Snapshot {
+        self.analysis.lock().show_now();
+        let mut snapshot = Snapshot::default();
+        let shared = std::sync::Arc::clone(&self.shared);
+        let host = std::sync::Arc::clone(&self.params.host);
+        self.published.read().fill(&host, &shared, &mut snapshot);
+        snapshot
+    }
+}
+
+#[test]
+fn every_phrase_becomes_a_take_with_the_next_name() {
+    let mut instance = Instance::active(true);
+    set(&instance.host().takes_by_phrase, true);
+    instance
+        .analysis
+        .lock()
+        .set_names(Names::new(["clean", "crunch", "lead"]));
+    let kinds = [
+        PresetKind::EqualDry,
+        PresetKind::FlippedChannel,
+        PresetKind::DoubleTracked,
+        PresetKind::MonoReverb,
+    ];
+    for kind in kinds {
+        instance.perform(&preset(kind, 6.0));
+        instance.rest(2.0);
+    }
+    // Too short to be a take by itself.
+    instance.perform(&preset(PresetKind::EqualDry, 2.0).map(|channel| channel[..96_000].to_vec()));
+    instance.rest(2.0);
+    assert_eq!(instance.names(), ["clean", "crunch", "lead", "Take 1"]);
+    // What a take of the file says, a take of the phrase says.
+    for (take, kind) in instance.takes().iter().zip(kinds) {
+        let of_file = take_of(&preset(kind, 6.0));
+        let total = |take: &Take| {
+            let rows = take.rows(&Default::default(), 0.0);
+            rows.map(|row| row.score.map(|score| (score.total_db, score.level_lu)))
+        };
+        for (phrase, file) in total(take).into_iter().zip(total(&of_file)) {
+            let ((total, level), (total_of_file, level_of_file)) =
+                (phrase.expect("it sounds"), file.expect("it sounds"));
+            let near = |a: f64, b: f64| a == b || (a - b).abs() < 0.1;
+            assert!(near(total, total_of_file), "{kind:?}: {total} {total_of_file}");
+            assert!(near(level, level_of_file), "{kind:?}: {level} {level_of_file}");
+        }
+    }
+}
+
+fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
+    use sumproof_core::session::monitor::Monitor;
+    use sumproof_core::session::take::Pass;
+    let mut monitor = Monitor::for_takes(RATE_HZ);
+    monitor.start_take();
+    monitor.push(left, right);
+    monitor.finish_take("file".into(), Pass::Full).expect("frames")
+}
+
+#[test]
+fn the_last_phrase_is_taken_after_the_fact_and_once() {
+    let mut instance = Instance::active(true);
+    instance.perform(&preset(PresetKind::EqualDry, 5.0));
+    instance.rest(4.0);
+    assert!(instance.takes().is_empty());
+    set(&instance.host().take_phrase, true);
+    instance.rest(0.1);
+    assert_eq!(instance.names(), ["Take 1"]);
+    // A pedal goes off and on again: the same phrase is a take already.
+    set(&instance.host().take_phrase, false);
+    instance.rest(0.1);
+    set(&instance.host().take_phrase, true);
+    instance.rest(0.1);
+    assert_eq!(instance.names(), ["Take 1"]);
+    instance.perform(&preset(PresetKind::FlippedChannel, 5.0));
+    instance.analysis.lock().take_phrase();
+    instance.rest(0.1);
+    assert_eq!(instance.names().len(), 2);
+}
+
+#[test]
+fn a_pedal_leaves_a_name_out() {
+    let mut instance = Instance::active(true);
+    instance.analysis.lock().set_names(Names::new(["a", "b", "c"]));
+    instance.rest(0.1);
+    set(&instance.host().next_name, true);
+    instance.rest(0.1);
+    instance.rest(0.1);
+    instance.perform(&preset(PresetKind::EqualDry, 5.0));
+    instance.analysis.lock().take_phrase();
+    instance.rest(0.1);
+    assert_eq!(instance.names(), ["b"]);
+    // The list and its place are the project's.
+    let saved = instance.saved();
+    let other = Instance::active(true);
+    other.load(&saved);
+    assert_eq!(other.analysis.lock().names(), instance.analysis.lock().names());
+    assert_eq!(other.analysis.lock().names().next(), 2);
+}
+
+#[test]
+fn lines_held_straight_are_straight_for_everything_and_stay_as_they_are_set() {
+    let mut instance = Instance::active(true);
+    choose(
+        &instance.host().left.polarity,
+        Choice(sumproof_core::routing::line::Polarity::Flipped),
+    );
+    instance.perform(&preset(PresetKind::EqualDry, 5.0));
+    let wedge = |snapshot: &Snapshot| {
+        let row = snapshot.reading.row(sumproof_core::routing::feed::FeedId::MonoWedge);
+        row.score.and_then(|score| score.dry_db)
+    };
+    assert!(wedge(&instance.shown()).is_some_and(|db| db < -15.0));
+    set(&instance.host().straight, true);
+    instance.rest(0.1);
+    let shown = instance.shown();
+    assert!(wedge(&shown).is_some_and(|db| db > -0.5));
+    assert!(shown.settings.straight && shown.settings.left.flipped);
+}
+
+#[test]
+fn what_was_read_stands_when_the_player_stops() {
+    for integration in [Integration::Phrase, Integration::Long] {
+        let mut instance = Instance::active(true);
+        choose(&instance.host().integration, Choice(integration));
+        let window = instance.shared.open_window();
+        instance.perform(&preset(PresetKind::StereoChorus, 8.0));
+        instance.rest(2.5);
+        let before = instance.shown();
+        assert!(!before.reading.phrase.playing && before.reading.phrase.seconds > 6.0);
+        instance.rest(60.0);
+        let after = instance.shown();
+        let told = |snapshot: &Snapshot| {
+            let text = sumproof_views::as_text(snapshot);
+            text.lines()
+                .filter(|line| !line.starts_with("Correlation"))
+                .collect::<Vec<_>>()
+                .join("\n")
+        };
+        assert_eq!(told(&before), told(&after));
+        drop(window);
+    }
+}

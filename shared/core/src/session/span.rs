@@ -1,0 +1,331 @@
+//! What a reading is averaged over: the phrase that is played, or its last seconds.
+//!
+//! Two of them take turns, so that what was read stands until enough of the next phrase has been heard.
+
+use crate::alignment::delay::DelayFinder;
+use crate::alignment::onset::{Attacks, OnsetEvidence};
+use crate::dsp::samples::Run;
+use crate::session::phrase::{Heard, Phase, PhraseFinder};
+use crate::session::phrase_sound::{PhraseSound, Place};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::welch::{Average, Block};
+use crate::split::estimated::Tracker;
+use crate::split::ways::{Evidence, Memory, Ways};
+
+/// What a reading is averaged over.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Over {
+    /// Everything played since the phrase began, of a long one the last 20 to 30 s.
+    #[default]
+    Phrase,
+    /// The last so many seconds of it, the time constant of an exponential average.
+    Seconds(f64),
+}
+
+/// How much of a phrase must be heard before it takes the place of the one before, seconds.
+pub const SHOWN_AFTER_S: f64 = 1.0;
+/// A long phrase goes by in pieces of this length, of which the last three count, seconds.
+pub const PIECE_S: f64 = 10.0;
+/// How many of them count.
+const PIECES: usize = 3;
+/// Attacks of the last so many seconds count where a phrase isn't read as a whole.
+const ATTACKS_S: f64 = 5.0;
+
+/// The phrase a reading is of.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PhraseNow {
+    /// It is being played; otherwise it is the last one.
+    pub playing: bool,
+    /// How much of it counts, seconds; 0 when nothing was ever played.
+    pub seconds: f64,
+    /// It was longer than that.
+    pub is_cut: bool,
+    /// Which one, counted from 1.
+    pub number: u64,
+}
+
+/// One phrase as it is averaged.
+#[derive(Debug)]
+struct PhraseAverage {
+    pieces: [Average; PIECES],
+    piece: usize,
+    /// Frames in the pieces.
+    frames: [u64; PIECES],
+    /// Where the pieces begin in the kept sound, and where the last ends.
+    from: [Place; PIECES],
+    to: Place,
+    is_cut: bool,
+    number: u64,
+    /// All its frames, and when the delay between the channels is looked for next.
+    all: u64,
+    next_look: u64,
+    tracker: Tracker,
+    onsets: OnsetEvidence,
+}
+
+impl PhraseAverage {
+    fn new(rate_hz: f64, block_len: usize) -> Self {
+        Self {
+            pieces: core::array::from_fn(|_| Average::take(block_len)),
+            piece: 0,
+            frames: [0; PIECES],
+            from: [Place::default(); PIECES],
+            to: Place::default(),
+            is_cut: false,
+            number: 0,
+            all: 0,
+            next_look: 0,
+            tracker: Tracker::new(rate_hz, Memory::PHRASE),
+            onsets: OnsetEvidence::new(rate_hz),
+        }
+    }
+
+    fn begin(&mut self, number: u64, at: Place, first_look: u64) {
+        self.pieces.iter_mut().for_each(Average::reset);
+        self.piece = 0;
+        self.frames = [0; PIECES];
+        self.from = [at; PIECES];
+        self.to = at;
+        self.is_cut = false;
+        self.number = number;
+        self.all = 0;
+        self.next_look = first_look;
+        self.tracker.restart();
+        self.onsets.reset();
+    }
+
+    /// Goes on to the next piece, which takes the place of the oldest.
+    fn next_piece(&mut self) {
+        self.piece = (self.piece + 1) % PIECES;
+        self.is_cut |= self.frames[self.piece] > 0;
+        self.pieces[self.piece].reset();
+        self.frames[self.piece] = 0;
+        self.from[self.piece] = self.to;
+        self.tracker.next_piece();
+    }
+
+    fn heard(&self) -> u64 {
+        self.frames.iter().sum()
+    }
+
+    /// Where what counts begins.
+    fn begins_at(&self) -> Place {
+        (1..=PIECES)
+            .map(|after| (self.piece + after) % PIECES)
+            .find(|&piece| self.frames[piece] > 0)
+            .map_or(self.to, |piece| self.from[piece])
+    }
+}
+
+/// What is heard and not recorded: finds phrases, averages them and keeps their sound.
+#[derive(Debug)]
+pub struct Listening {
+    rate_hz: f64,
+    over: Over,
+    finder: PhraseFinder,
+    phrases: [PhraseAverage; 2],
+    /// The one that takes what is played, and the one that is shown.
+    filling: usize,
+    shown: usize,
+    begun: u64,
+    ended: u64,
+    takes_in: bool,
+    /// It is quiet, so short a time perhaps that the phrase goes on.
+    quiet: bool,
+    sound: PhraseSound,
+}
+
+impl Listening {
+    /// For a sample rate, Hz, and blocks of a length.
+    #[must_use]
+    pub fn new(rate_hz: f64, block_len: usize) -> Self {
+        Self {
+            rate_hz,
+            over: Over::Phrase,
+            finder: PhraseFinder::new(rate_hz),
+            phrases: core::array::from_fn(|_| PhraseAverage::new(rate_hz, block_len)),
+            filling: 0,
+            shown: 0,
+            begun: 0,
+            ended: 0,
+            takes_in: false,
+            quiet: true,
+            sound: PhraseSound::new(rate_hz),
+        }
+    }
+
+    /// Changes what is averaged over. What is being played counts from now on; a phrase that is over stands as it was read.
+    pub fn set_over(&mut self, over: Over) {
+        if over == self.over {
+            return;
+        }
+        self.over = over;
+        let playing = self.finder.phase() == Phase::Playing;
+        if !playing && self.filling == self.shown {
+            self.filling = 1 - self.shown;
+        }
+        let number = self.phrases[self.filling].number;
+        self.begin_filling(number);
+    }
+
+    fn begin_filling(&mut self, number: u64) {
+        let (place, first_look) = (self.sound.place(), self.rate_hz as u64);
+        let phrase = &mut self.phrases[self.filling];
+        match self.over {
+            Over::Phrase => {
+                phrase.tracker.set_memory(&Memory::PHRASE);
+                phrase.pieces[0].set_decay(1.0);
+            }
+            Over::Seconds(seconds) => {
+                phrase.tracker.set_memory(&Memory::LIVE);
+                phrase.pieces[0].set_integration(self.rate_hz, seconds);
+            }
+        }
+        phrase.begin(number, place, first_look);
+    }
+
+    /// What is averaged over.
+    #[must_use]
+    pub fn over(&self) -> Over {
+        self.over
+    }
+
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        self.finder.reset();
+        for phrase in &mut self.phrases {
+            phrase.begin(0, self.sound.place(), self.rate_hz as u64);
+        }
+        (self.filling, self.shown) = (0, 0);
+        self.takes_in = false;
+    }
+
+    /// Takes frames; whether blocks that they complete belong to the phrase, and whether it begins here.
+    pub fn push(&mut self, run: &Run<'_>) -> Heard {
+        let heard = self.finder.push(run);
+        if heard == Heard::Begins {
+            self.begin();
+        }
+        self.takes_in = matches!(heard, Heard::Begins | Heard::Within);
+        self.quiet = !self.takes_in;
+        if self.finder.phase() == Phase::Playing {
+            self.sound.push(run);
+        }
+        if heard == Heard::Ended {
+            self.ended += 1;
+        }
+        if self.takes_in {
+            self.take_in(run);
+        }
+        heard
+    }
+
+    fn begin(&mut self) {
+        self.begun += 1;
+        // Too short a sound to be shown is forgotten: the phrase before it stands.
+        if self.phrases[self.shown].heard() > 0 {
+            self.filling = 1 - self.shown;
+        }
+        self.begin_filling(self.begun);
+    }
+
+    fn take_in(&mut self, run: &Run<'_>) {
+        let piece_len = (PIECE_S * self.rate_hz) as u64;
+        let phrase = &mut self.phrases[self.filling];
+        phrase.tracker.push(run);
+        phrase.onsets.push(run);
+        phrase.frames[phrase.piece] += run.len() as u64;
+        phrase.all += run.len() as u64;
+        phrase.to = self.sound.place();
+        if self.over == Over::Phrase && phrase.frames[phrase.piece] >= piece_len {
+            phrase.next_piece();
+        }
+        if phrase.heard() as f64 >= SHOWN_AFTER_S * self.rate_hz {
+            self.shown = self.filling;
+        }
+    }
+
+    /// Adds a block to the phrase, if it belongs there.
+    pub fn add(&mut self, block: &Block<'_>) {
+        if self.takes_in {
+            let phrase = &mut self.phrases[self.filling];
+            phrase.pieces[phrase.piece].add(block);
+        }
+    }
+
+    /// Looks for a delay between the channels of the phrase that is being played, where it is time for that: as soon and as often
+    /// as in a take. `spectrum` is written over.
+    pub fn look_for_delay(&mut self, finder: &mut DelayFinder, spectrum: &mut CrossSpectrum) {
+        let phrase = &mut self.phrases[self.filling];
+        if phrase.next_look > 0 && phrase.all >= phrase.next_look {
+            phrase.next_look *= 2;
+            Average::read_together(&phrase.pieces, spectrum);
+            phrase.tracker.try_delay(finder.candidate(spectrum));
+        }
+    }
+
+    /// Writes the average of the phrase that is shown.
+    pub fn read(&self, out: &mut CrossSpectrum) {
+        Average::read_together(&self.phrases[self.shown].pieces, out);
+    }
+
+    /// What follows its delay.
+    pub fn tracker(&mut self) -> &mut Tracker {
+        &mut self.phrases[self.shown].tracker
+    }
+
+    /// What it shows of dry and wet, and the ways it was read from. A muted ending is one only when quiet has come: before that it may be a rest.
+    #[must_use]
+    pub fn evidence(&self) -> (Evidence, &Ways) {
+        let (mut evidence, ways) = self.phrases[self.shown].tracker.evidence();
+        if !self.quiet && self.shown == self.filling {
+            evidence.tail = None;
+        }
+        (evidence, ways)
+    }
+
+    /// Whether it is quiet: what was read of the phrase is final, unless it goes on.
+    #[must_use]
+    pub fn is_quiet(&self) -> bool {
+        self.quiet
+    }
+
+    /// What the attacks in it show.
+    pub fn attacks(&mut self) -> Option<Attacks> {
+        let phrase = &mut self.phrases[self.shown];
+        let within_s = match self.over {
+            Over::Phrase => phrase.heard() as f64 / self.rate_hz,
+            Over::Seconds(_) => ATTACKS_S,
+        };
+        phrase.onsets.read(within_s)
+    }
+
+    /// The phrase that is shown.
+    #[must_use]
+    pub fn phrase(&self) -> PhraseNow {
+        let phrase = &self.phrases[self.shown];
+        PhraseNow {
+            playing: self.finder.phase() == Phase::Playing && self.shown == self.filling,
+            seconds: phrase.heard() as f64 / self.rate_hz,
+            is_cut: phrase.is_cut,
+            number: phrase.number,
+        }
+    }
+
+    /// How many phrases are over.
+    #[must_use]
+    pub fn ended(&self) -> u64 {
+        self.ended
+    }
+
+    /// The sound of the phrase that was played last, or is being played if that is long enough to be shown. `None` where none
+    /// was. Allocates.
+    #[must_use]
+    pub fn last_sound(&self) -> Option<[Vec<f32>; 2]> {
+        let phrase = &self.phrases[self.shown];
+        if phrase.heard() == 0 {
+            return None;
+        }
+        self.sound.between(phrase.begins_at(), phrase.to)
+    }
+}

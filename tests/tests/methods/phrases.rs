@@ -1,0 +1,223 @@
+//! What is read of a phrase: it stands after the player stops, it is what a take of it says, and its words are calm.
+
+use sumproof_core::routing::feed::FeedId;
+use sumproof_core::score::board::Row;
+use sumproof_core::score::rig::Rig;
+use sumproof_core::session::meter::LOWEST_HZ;
+use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
+use sumproof_core::session::take::{Pass, Take};
+use sumproof_signals::{PresetKind, PresetSpec, demo_preset, render};
+use sumproof_wording::scores::word;
+
+const RATE_HZ: f64 = 48_000.0;
+const CHUNK: usize = 480;
+
+struct Listener {
+    monitor: Monitor,
+    reading: Box<Reading>,
+    frames: usize,
+}
+
+impl Listener {
+    fn new() -> Self {
+        Self {
+            monitor: Monitor::new(RATE_HZ),
+            reading: Box::default(),
+            frames: 0,
+        }
+    }
+
+    /// Plays, and reads twice a second, as the plugin does.
+    fn play(&mut self, left: &[f32], right: &[f32], mut on_reading: impl FnMut(&Reading)) {
+        for (l, r) in left.chunks(CHUNK).zip(right.chunks(CHUNK)) {
+            self.monitor.push(l, r);
+            self.frames += l.len();
+            if self.frames >= 24_000 {
+                self.frames = 0;
+                self.monitor.read(FeedId::MonoWedge, &mut self.reading);
+                on_reading(&self.reading);
+            }
+        }
+    }
+
+    fn pause(&mut self, seconds: f64) {
+        let silence = vec![0.0; (seconds * RATE_HZ) as usize];
+        self.play(&silence, &silence, |_| {});
+    }
+}
+
+fn sound(kind: PresetKind, seconds: f64) -> [Vec<f32>; 2] {
+    let preset = render(&PresetSpec {
+        seconds,
+        ..PresetSpec::new(kind)
+    });
+    let full = preset.full();
+    [full.left, full.right].map(|channel| channel.iter().map(|&x| x as f32).collect())
+}
+
+fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
+    let mut monitor = Monitor::for_takes(RATE_HZ);
+    monitor.start_take();
+    for (l, r) in left.chunks(CHUNK).zip(right.chunks(CHUNK)) {
+        monitor.push(l, r);
+    }
+    monitor
+        .finish_take("phrase".into(), Pass::Full)
+        .expect("it has frames")
+}
+
+/// The figures that a row prints, dB.
+fn figures(row: &Row) -> [Option<f64>; 3] {
+    let score = row.score.as_ref();
+    [
+        score.and_then(|score| score.dry_db),
+        score.and_then(|score| score.wet_db),
+        score.map(|score| score.level_lu),
+    ]
+}
+
+fn said(reading: &Reading) -> Vec<String> {
+    let figures = |row: &Row| format!("{} {:.2?}", word(row), figures(row));
+    reading.rows.iter().map(figures).collect()
+}
+
+#[test]
+fn what_was_read_of_a_phrase_stands_and_is_what_a_take_of_it_says() {
+    for kind in PresetKind::ALL {
+        let [left, right] = sound(kind, 12.0);
+        let mut listener = Listener::new();
+        listener.pause(2.0);
+        listener.play(&left, &right, |_| {});
+        listener.pause(1.0);
+        let after_one = said(&listener.reading);
+        assert!(listener.reading.row(FeedId::MonoWedge).score.is_some(), "{kind:?}");
+        listener.pause(9.0);
+        assert_eq!(said(&listener.reading), after_one, "{kind:?}, 10 s later");
+        listener.pause(50.0);
+        assert_eq!(said(&listener.reading), after_one, "{kind:?}, 60 s later");
+        let phrase = listener.reading.phrase;
+        assert!(
+            !phrase.playing && !phrase.is_cut && phrase.seconds < 14.0,
+            "{phrase:?}"
+        );
+        let kept = listener.monitor.last_phrase().expect("something was played");
+        let take = take_of(&kept);
+        // Rests in it belong to its sound, and not to its average.
+        let rests_s = take.seconds() - phrase.seconds;
+        assert!((-0.05..3.0).contains(&rests_s), "{kind:?}: {rests_s}");
+        for (row, taken) in listener
+            .reading
+            .rows
+            .iter()
+            .zip(&take.rows(&Rig::default(), LOWEST_HZ))
+        {
+            for (read, taken) in figures(row).into_iter().zip(figures(taken)) {
+                let off = read.zip(taken).map_or(0.0, |(a, b)| if a == b { 0.0 } else { (a - b).abs() });
+                assert!(
+                    off <= 0.05 && read.is_some() == taken.is_some(),
+                    "{kind:?}, {:?}: {read:?}, as a take {taken:?}",
+                    row.id
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn the_next_phrase_takes_its_place_after_a_second() {
+    let mut listener = Listener::new();
+    let [left, right] = sound(PresetKind::EqualDry, 6.0);
+    listener.play(&left, &right, |_| {});
+    listener.pause(3.0);
+    let before = said(&listener.reading);
+    // A knock is no phrase.
+    listener.play(&left[..4800], &right[..4800], |_| {});
+    listener.pause(3.0);
+    assert_eq!(said(&listener.reading), before);
+    let first = listener.reading.phrase.number;
+    let [left, right] = sound(PresetKind::FlippedChannel, 6.0);
+    let (early, late) = (RATE_HZ as usize * 9 / 10, RATE_HZ as usize * 3);
+    listener.play(&left[..early], &right[..early], |_| {});
+    assert_eq!(said(&listener.reading), before);
+    listener.play(&left[early..late], &right[early..late], |_| {});
+    assert_ne!(said(&listener.reading), before);
+    assert!(listener.reading.phrase.playing && listener.reading.phrase.number > first);
+}
+
+#[test]
+fn a_long_phrase_is_its_last_half_minute() {
+    let mut listener = Listener::new();
+    let flipped = sound(PresetKind::FlippedChannel, 12.0);
+    let equal = sound(PresetKind::EqualDry, 36.0);
+    listener.play(&flipped[0][..480_000], &flipped[1][..480_000], |_| {});
+    listener.play(&equal[0], &equal[1], |_| {});
+    let phrase = listener.reading.phrase;
+    assert!(
+        phrase.is_cut && (20.0..=30.1).contains(&phrase.seconds),
+        "{phrase:?}"
+    );
+    let [left, _] = listener.monitor.last_phrase().expect("kept");
+    assert!((left.len() as f64 / RATE_HZ - phrase.seconds).abs() < 0.6);
+    let dry_db = listener
+        .reading
+        .row(FeedId::MonoWedge)
+        .score
+        .and_then(|score| score.dry_db);
+    assert!(dry_db.is_some_and(|db| db.abs() < 0.3), "{dry_db:?}");
+}
+
+#[test]
+fn a_short_reading_stands_after_the_player_stops_too() {
+    let mut listener = Listener::new();
+    listener.monitor.set_over(Over::Seconds(3.0));
+    let [left, right] = sound(PresetKind::EqualDry, 8.0);
+    listener.play(&left, &right, |_| {});
+    listener.pause(2.0);
+    let before = said(&listener.reading);
+    listener.pause(30.0);
+    assert_eq!(said(&listener.reading), before);
+    assert!(listener.reading.row(FeedId::MonoWedge).score.is_some());
+}
+
+/// Every preset on and on for a minute: no row says more than four new words, and neither does the headline.
+#[test]
+fn words_are_calm() {
+    let demo = demo_preset(RATE_HZ).full();
+    let narrowed = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<f32>>();
+    let demo = [narrowed(&demo.left), narrowed(&demo.right)];
+    let presets = PresetKind::ALL
+        .map(|kind| (format!("{kind:?}"), sound(kind, 12.0)))
+        .into_iter()
+        .chain([(String::from("demo"), demo)]);
+    for (name, [left, right]) in presets {
+        for over in [Over::Phrase, Over::Seconds(3.0), Over::Seconds(1.0)] {
+            let mut listener = Listener::new();
+            listener.monitor.set_over(over);
+            let mut sentence = sumproof_views::Sentence::default();
+            let (mut words, mut changes) = (vec![String::new(); 13], vec![0; 13]);
+            let (mut line, mut new_lines, mut now_s) = (String::new(), 0, 0.0);
+            // The last note doesn't ring out: it is played on.
+            let played = left.len() * 4 / 5;
+            for _ in 0..(60.0 * RATE_HZ) as usize / played + 1 {
+                listener.play(&left[..played], &right[..played], |reading| {
+                    for ((row, before), changes) in reading.rows.iter().zip(&mut words).zip(&mut changes) {
+                        let now = word(row);
+                        *changes += usize::from(!before.is_empty() && *before != now);
+                        *before = now;
+                    }
+                    now_s += 0.5;
+                    sentence.update(reading, true, now_s);
+                    new_lines += usize::from(!line.is_empty() && line != sentence.text());
+                    line = sentence.text().to_owned();
+                });
+            }
+            let most = changes.iter().max().copied().unwrap_or(0);
+            println!("{name} {over:?}: words {most}, headline {new_lines}");
+            if over == Over::Phrase {
+                assert!(most <= 4 && new_lines <= 4, "{name}: {changes:?}, {new_lines}");
+            }
+        }
+    }
+}

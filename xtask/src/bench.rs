@@ -180,8 +180,8 @@ fn analysis() -> Result<(), Failure> {
     }
     println!(
         "\nAim: at most 1.5 times the bare transforms: of the blocks, of the windows where sounds begin (none in noise), and of a \
-         take's longer blocks while one is recorded. A window's readings, 25 a second, are a cost \
-         of their own: every feed's figures, curves, dry and wet anew.\n"
+         take's longer blocks while one is recorded. With a window open at most 1500 in all: the board twice a second, what moves \
+         fast 25 times, advice and margin once.\n"
     );
     Ok(())
 }

@@ -9,7 +9,8 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, Snapshot, TakeSummary,
+    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, Snapshot,
+    TakeSummary,
 };
 
 use sumproof_wording::side_chain::SideChain;

@@ -15,8 +15,8 @@ use crate::files::folder;
 use crate::files::tasks::FileTasks;
 use crate::parameters::choices::Listed;
 use crate::parameters::params::{HostParams, LineParams};
-use crate::state::names::Names;
 use crate::state::fields::PluginParams;
+use crate::state::names::Names;
 
 /// The user's hand on one window.
 pub struct Hand {

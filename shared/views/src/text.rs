@@ -32,9 +32,11 @@ pub fn as_text(snapshot: &Snapshot) -> String {
     let worst = snapshot.reading.worst;
     let rows = snapshot.reading.rows.iter().zip(worst);
     let rows = rows.filter(|(row, _)| is_shown(snapshot, row.id));
-    lines.extend(rows.map(|(row, worst)| {
-        said(row) + &worst.map_or_else(String::new, sumproof_wording::scores::at_worst)
-    }));
+    lines.extend(
+        rows.map(|(row, worst)| {
+            said(row) + &worst.map_or_else(String::new, sumproof_wording::scores::at_worst)
+        }),
+    );
     lines.push(String::new());
     lines.push(match snapshot.history.now() {
         Some(now) => format!("Correlation {}.", correlation(f64::from(now))),

@@ -160,10 +160,7 @@ impl Window {
     /// Whether a text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
-        self.fields.is_typing()
-            || self.takes.is_typing()
-            || self.own.is_typing()
-            || self.hands.is_typing()
+        self.fields.is_typing() || self.takes.is_typing() || self.own.is_typing() || self.hands.is_typing()
     }
 
     /// Whether the line check was on the page in the last frame: the owner lets nothing sound, nor holds the sound back, unless
@@ -309,9 +306,23 @@ impl Window {
             tip: "Everything in its usual size again, should the window be larger than your screen.",
         };
         let (id, font) = (Id::unique("usual size"), style.body());
-        let response = button(ui, style, id, place.left_center(), Align2::LEFT_CENTER, font, &word);
-        let rest = Rect::from_min_max(pos2(response.rect.right() + style.px(14.0), place.top()), place.max);
-        let look = response.clicked().then_some(Look { zoom: 1.0, ..self.look });
+        let response = button(
+            ui,
+            style,
+            id,
+            place.left_center(),
+            Align2::LEFT_CENTER,
+            font,
+            &word,
+        );
+        let rest = Rect::from_min_max(
+            pos2(response.rect.right() + style.px(14.0), place.top()),
+            place.max,
+        );
+        let look = response.clicked().then_some(Look {
+            zoom: 1.0,
+            ..self.look
+        });
         (rest, look)
     }
 

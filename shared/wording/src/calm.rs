@@ -50,7 +50,11 @@ impl Piece<'_> {
             && self.is_db == other.is_db
             && match (self.figure, other.figure) {
                 (Some(a), Some(b)) => {
-                    let most = if self.is_db { DB } else { SHARE * a.abs().max(b.abs()) };
+                    let most = if self.is_db {
+                        DB
+                    } else {
+                        SHARE * a.abs().max(b.abs())
+                    };
                     (a - b).abs() <= most
                 }
                 (a, b) => a.is_none() && b.is_none(),

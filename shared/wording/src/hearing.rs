@@ -13,8 +13,7 @@ pub const HELD_BACK: &str =
 /// Bypassed by the host.
 pub const BYPASSED: &str = "Bypassed: stereo passes, nothing is measured.";
 /// The usual.
-pub const STEREO: &str =
-    "You are hearing stereo, untouched. Click a feed or press its key to hear what arrives there; F5 shows the worst from afar.";
+pub const STEREO: &str = "You are hearing stereo, untouched. Click a feed or press its key to hear what arrives there; F5 shows the worst from afar.";
 
 /// What a bounce would hold while a feed is heard. A bounce exactly at real time, in a host that says neither that it bounces
 /// nor that it records, can't be told from playing.

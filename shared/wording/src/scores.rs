@@ -212,11 +212,19 @@ pub fn changes(score: &FeedScore) -> String {
 #[must_use]
 pub fn column(heading: &str) -> &'static str {
     match heading {
-        "dry" => "Change of your direct sound in that feed against stereo, dB, after the gain a fader can give back.",
-        "wet" => "Change of your effects in that feed against stereo, dB, after the gain a fader can give back.",
-        "LU" => "How much louder or quieter it arrives than stereo, K-weighted (ITU-R BS.1770), with nothing made up.",
+        "dry" => {
+            "Change of your direct sound in that feed against stereo, dB, after the gain a fader can give back."
+        }
+        "wet" => {
+            "Change of your effects in that feed against stereo, dB, after the gain a fader can give back."
+        }
+        "LU" => {
+            "How much louder or quieter it arrives than stereo, K-weighted (ITU-R BS.1770), with nothing made up."
+        }
         "tone" => "How uneven the feed makes the tone: rms over the third-octave bands, dB.",
-        "deepest dip" => "The deepest hole that the feed makes in the sound, against its own level, and where.",
+        "deepest dip" => {
+            "The deepest hole that the feed makes in the sound, against its own level, and where."
+        }
         _ => "",
     }
 }

@@ -176,6 +176,15 @@ fn digits_audition_and_zero_or_escape_go_back() {
 #[test]
 fn every_row_auditions_its_feed_by_click_and_by_enter() {
     let mut stage = scene("good").stage();
+    let row = format!("{}:", FeedId::Own.name());
+    assert!(
+        !actionable(&stage)
+            .iter()
+            .any(|(label, _)| label.starts_with(&row)),
+        "a feed that nobody has made has no row"
+    );
+    stage.harness.state_mut().snapshot.own.feed.right.gain_db = -6.0;
+    stage.harness.run();
     for id in FeedId::ALL {
         let label = feed_label(&stage, id);
         let mut expected = if id == FeedId::MonoWedge {
@@ -390,17 +399,25 @@ fn digits_right_after_typing_are_not_for_the_board() {
     let mut stage = scene("good").stage();
     stage.harness.get_by_label("left line gain").click();
     stage.harness.run();
-    stage.harness.key_press(Key::Enter);
-    stage.harness.step();
+    // One frame a key, a quarter of a second each.
+    let press = |stage: &mut Stage, key: Key| {
+        stage.harness.input_mut().events.push(Event::Key {
+            key,
+            physical_key: None,
+            pressed: true,
+            repeat: false,
+            modifiers: Modifiers::NONE,
+        });
+        stage.harness.step();
+    };
+    press(&mut stage, Key::Enter);
     stage.take_intents();
-    stage.harness.key_press(Key::Num3);
-    stage.harness.step();
+    press(&mut stage, Key::Num3);
     assert_eq!(stage.take_intents(), []);
     for _ in 0..4 {
         stage.harness.step();
     }
-    stage.harness.key_press(Key::Num3);
-    stage.harness.step();
+    press(&mut stage, Key::Num3);
     assert!(!stage.take_intents().is_empty());
 }
 
@@ -514,7 +531,12 @@ fn escape_ends_a_comparison() {
 
 #[test]
 fn nothing_moves_because_of_a_notice() {
-    let place_of = |name: &str| place(&scene(name).stage(), &feed_label(&scene(name).stage(), FeedId::MonoWedge));
+    let place_of = |name: &str| {
+        place(
+            &scene(name).stage(),
+            &feed_label(&scene(name).stage(), FeedId::MonoWedge),
+        )
+    };
     assert_eq!(place_of("overflow"), place_of("good"));
 }
 
@@ -537,10 +559,10 @@ fn a_list_of_names_is_pasted_and_used() {
     );
     stage
         .harness
-        .get_by_label("every phrase of 4 s or more becomes a take: yes")
+        .get_by_label("every phrase of 4 s or more becomes a take: no")
         .click();
     stage.harness.run();
-    assert_eq!(stage.take_intents(), gesture(Setting::TakesByPhrase(true)));
+    assert_eq!(stage.take_intents(), gesture(Setting::TakesByPhrase(false)));
 }
 
 #[test]
@@ -618,7 +640,7 @@ fn everything_can_be_had_as_text() {
             .expect("a text on the clipboard")
     });
     assert!(copied.starts_with("The mono wedge drops out"), "{copied}");
-    for id in FeedId::ALL {
+    for id in FeedId::ALL.into_iter().filter(|id| *id != FeedId::Own) {
         assert!(copied.contains(id.name()), "{} is missing", id.name());
     }
 }

@@ -690,7 +690,12 @@ impl Engine {
             if over != self.phrases_over {
                 self.phrases_over = over;
                 if keeps_phrases && seconds >= SHORTEST_TAKE_S {
-                    let kept = Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
+                    let kept = Self::phrase_to_take(
+                        monitor,
+                        &mut self.taken_phrase,
+                        &mut self.names,
+                        &mut self.takes,
+                    );
                     permit_alloc(|| self.phrase_work.extend(kept));
                 }
             }

@@ -49,7 +49,8 @@ impl Engine {
         } else if self.taken_phrase == phrase.number {
             "The last phrase is a take already."
         } else {
-            let work = Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
+            let work =
+                Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
             permit_alloc(|| self.phrase_work.extend(work));
             self.unshown = true;
             return;

@@ -36,8 +36,7 @@ impl Engine {
             && (self.unread_frames > 0 || self.unshown)
             && self.read_at.is_none_or(|at| at.elapsed() >= WINDOW_PERIOD);
         let board_s = self.board_frames as f64 / rate_hz;
-        let set =
-            window && self.reread && self.board_at.is_none_or(|at| at.elapsed() >= SETTING_PERIOD);
+        let set = window && self.reread && self.board_at.is_none_or(|at| at.elapsed() >= SETTING_PERIOD);
         if set || (window || self.settings.audition) && board_s >= BOARD_PERIOD_S {
             self.read_board();
         }

@@ -32,7 +32,7 @@ impl Instance {
         self.takes().into_iter().map(|take| take.name).collect()
     }
 
-    fn shown(&mut self) -> Snapshot {
+    fn read_out(&mut self) -> Snapshot {
         self.analysis.lock().show_now();
         let mut snapshot = Snapshot::default();
         let shared = std::sync::Arc::clone(&self.shared);
@@ -140,13 +140,15 @@ fn lines_held_straight_are_straight_for_everything_and_stay_as_they_are_set() {
     );
     instance.perform(&preset(PresetKind::EqualDry, 5.0));
     let wedge = |snapshot: &Snapshot| {
-        let row = snapshot.reading.row(sumproof_core::routing::feed::FeedId::MonoWedge);
+        let row = snapshot
+            .reading
+            .row(sumproof_core::routing::feed::FeedId::MonoWedge);
         row.score.and_then(|score| score.dry_db)
     };
-    assert!(wedge(&instance.shown()).is_some_and(|db| db < -15.0));
+    assert!(wedge(&instance.read_out()).is_some_and(|db| db < -15.0));
     set(&instance.host().straight, true);
     instance.rest(0.1);
-    let shown = instance.shown();
+    let shown = instance.read_out();
     assert!(wedge(&shown).is_some_and(|db| db > -0.5));
     assert!(shown.settings.straight && shown.settings.left.flipped);
 }
@@ -159,10 +161,10 @@ fn what_was_read_stands_when_the_player_stops() {
         let window = instance.shared.open_window();
         instance.perform(&preset(PresetKind::StereoChorus, 8.0));
         instance.rest(2.5);
-        let before = instance.shown();
+        let before = instance.read_out();
         assert!(!before.reading.phrase.playing && before.reading.phrase.seconds > 6.0);
         instance.rest(60.0);
-        let after = instance.shown();
+        let after = instance.read_out();
         let told = |snapshot: &Snapshot| {
             let text = sumproof_views::as_text(snapshot);
             text.lines()

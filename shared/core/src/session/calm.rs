@@ -86,7 +86,9 @@ impl Calm {
             if heard_s >= SETTLED_S {
                 said.worst = said.worst.max(row.outcome);
             }
-            *worst = said.worst.filter(|&worst| row.outcome.is_some_and(|now| worst > now));
+            *worst = said
+                .worst
+                .filter(|&worst| row.outcome.is_some_and(|now| worst > now));
         }
         worst
     }
@@ -100,10 +102,8 @@ impl Said {
         } else {
             self.stood_s += since.elapsed_s;
         }
-        let at_once = since.set_anew
-            || since.stopped
-            || self.words.verdict.is_none()
-            || now.verdict.is_none();
+        let at_once =
+            since.set_anew || since.stopped || self.words.verdict.is_none() || now.verdict.is_none();
         if at_once || self.stood_s >= STANDS_S {
             self.words = now;
         }
@@ -144,7 +144,11 @@ mod tests {
             Some(Outcome::Holds)
         );
         for turn in 0..40 {
-            let outcome = if turn % 4 == 3 { Outcome::Holds } else { Outcome::Thins };
+            let outcome = if turn % 4 == 3 {
+                Outcome::Holds
+            } else {
+                Outcome::Thins
+            };
             assert_eq!(settled(&mut calm, outcome, &QUARTER).0, Some(Outcome::Holds));
         }
         let said: Vec<_> = (0..6)

@@ -61,13 +61,22 @@ pub fn afar(ui: &Ui, sheet: &Sheet<'_>, area: Rect, rows: &[Row; FEEDS]) {
     let row = worst(snapshot, rows);
     let mut lines = vec![row.map_or_else(|| String::from("play"), word)];
     lines.push(row.map_or_else(String::new, |row| full_name(snapshot, row.id).to_owned()));
-    lines.push(row.and_then(|row| row.score).map_or_else(String::new, |score| changes(&score)));
+    lines.push(
+        row.and_then(|row| row.score)
+            .map_or_else(String::new, |score| changes(&score)),
+    );
     lines.push(of_takes(snapshot));
     lines.push(of_level(snapshot));
     let mut y = inside.top();
     if let Some(outcome) = row.and_then(|row| row.outcome) {
         let at = pos2(inside.left(), y + size(0.02));
-        outcome_stroke(ui, at, size(0.4), outcome, style.line(size(0.02) / style.scale, style.colours.ink));
+        outcome_stroke(
+            ui,
+            at,
+            size(0.4),
+            outcome,
+            style.line(size(0.02) / style.scale, style.colours.ink),
+        );
     }
     y += size(0.05);
     for (n, line) in lines.iter().enumerate() {
@@ -78,7 +87,11 @@ pub fn afar(ui: &Ui, sheet: &Sheet<'_>, area: Rect, rows: &[Row; FEEDS]) {
             _ => (SMALL, false),
         };
         let font = font(size(share), strong);
-        let ink = if n == 4 { style.colours.soft } else { style.colours.ink };
+        let ink = if n == 4 {
+            style.colours.soft
+        } else {
+            style.colours.ink
+        };
         write_within(ui, pos2(inside.left(), y), inside.width(), 1, line, font, ink);
         y += size(share) * 1.5;
     }

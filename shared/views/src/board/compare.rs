@@ -163,7 +163,12 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
     if let Some(value) = take.correlation {
         lines.push(format!("correlation {}", correlation(value)));
     }
-    let level = |id| take.rows.iter().find(|row| row.id == id).and_then(|row| row.score);
+    let level = |id| {
+        take.rows
+            .iter()
+            .find(|row| row.id == id)
+            .and_then(|row| row.score)
+    };
     if let Some(wedge) = level(FeedId::MonoWedge) {
         lines.push(format!("{} LU in the wedge", decibels(wedge.level_lu)));
     }

@@ -140,7 +140,14 @@ pub fn board(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, rows: &[Row; FEEDS]) {
         &sheet.snapshot.reading.phrase,
         sheet.snapshot.settings.integration.over(),
     );
-    heading(ui, &style, rect.top() + head, &columns, body, (&of_what, explained));
+    heading(
+        ui,
+        &style,
+        rect.top() + head,
+        &columns,
+        body,
+        (&of_what, explained),
+    );
     let snapshot = sheet.snapshot;
     let height = body.height() / shown_rows(snapshot) as f32;
     let shown = rows.iter().enumerate();
@@ -304,7 +311,14 @@ fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
         ui.painter().rect_filled(band, 0.0, style.colours.ink);
     }
     let at = pos2(columns.key, middle);
-    write(ui, at, Align2::LEFT_CENTER, &key_of(index), style.small(), colours.faint);
+    write(
+        ui,
+        at,
+        Align2::LEFT_CENTER,
+        &key_of(index),
+        style.small(),
+        colours.faint,
+    );
     if let Some(outcome) = drawn.row.outcome {
         let at = pos2(columns.stroke, middle + style.px(1.0));
         // What is only likely has a thin stroke as well as its question mark.

@@ -133,7 +133,8 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) {
     let height: f32 = placed.iter().map(|(.., height)| height).sum();
     let mut y = rect.bottom() - height;
     let band = Rect::from_min_max(pos2(rect.left(), y - style.px(4.0)), rect.max);
-    ui.painter().rect_filled(band.expand(style.px(4.0)), 0.0, style.colours.ground);
+    ui.painter()
+        .rect_filled(band.expand(style.px(4.0)), 0.0, style.colours.ground);
     ui.painter()
         .hline(band.x_range(), band.top(), style.line(1.5, style.colours.ink));
     for (kind, text, rows, height) in placed {
@@ -160,7 +161,11 @@ fn one_notice(ui: &Ui, sheet: &Sheet<'_>, line: Rect, kind: Kind, text: &str, ro
     let mut room = line.width();
     let mut put_away = false;
     // Over it nothing below is clicked.
-    let under = ui.interact(line, Id::unique(("notice", kind as u8, text.len())), Sense::click());
+    let under = ui.interact(
+        line,
+        Id::unique(("notice", kind as u8, text.len())),
+        Sense::click(),
+    );
     under.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("notice: {text}")));
     if kind != Kind::Lasting {
         let at = pos2(line.right(), line.top() + font.size * 0.75);

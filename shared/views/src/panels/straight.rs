@@ -23,8 +23,7 @@ pub fn straightened(settings: &Settings) -> Vec<Setting> {
                 (line.flipped != straight.flipped).then_some(Setting::Flipped(side, straight.flipped)),
                 (line.gain_db != straight.gain_db).then_some(Setting::GainDb(side, straight.gain_db)),
                 (line.delay_ms != straight.delay_ms).then_some(Setting::DelayMs(side, straight.delay_ms)),
-                (line.corner_hz != straight.corner_hz)
-                    .then_some(Setting::CornerHz(side, straight.corner_hz)),
+                (line.corner_hz != straight.corner_hz).then_some(Setting::CornerHz(side, straight.corner_hz)),
                 (line.unplugged != straight.unplugged)
                     .then_some(Setting::Unplugged(side, straight.unplugged)),
             ]
@@ -72,7 +71,10 @@ pub fn straight(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> f32 {
     let label = ui.interact(place, Id::unique("lines as set"), Sense::hover());
     label.widget_info(|| WidgetInfo::labeled(Role::Label, true, &said));
     let inset = style.px(12.0);
-    let mark = Rect::from_min_size(strip.min + vec2(0.0, font.size * 0.2), vec2(style.px(5.0), font.size * 1.1));
+    let mark = Rect::from_min_size(
+        strip.min + vec2(0.0, font.size * 0.2),
+        vec2(style.px(5.0), font.size * 1.1),
+    );
     ui.painter().rect_filled(mark, 0.0, style.colours.ink);
     let at = pos2(strip.left() + inset, strip.center().y - font.size * 0.62);
     write_within(ui, at, room - inset, 1, &said, font, style.colours.ink);

@@ -204,7 +204,10 @@ fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let response = ui.interact(rect, Id::unique("correlation per band"), Sense::hover());
     response
         .widget_info(|| WidgetInfo::labeled(Role::Image, true, "correlation of each third of an octave now"));
-    if let Some(said) = response.hover_pos().and_then(|at| band_at(reading, axis.hz(at.x) as f32)) {
+    if let Some(said) = response
+        .hover_pos()
+        .and_then(|at| band_at(reading, axis.hz(at.x) as f32))
+    {
         response.on_hover_text_at_pointer(said);
     }
 }

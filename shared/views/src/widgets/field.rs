@@ -4,8 +4,8 @@
 //! can't step it; and it changes a value in place, where a host's parameter wants to be told when a gesture begins and ends.
 
 use egui::{
-    Align2, Event, EventFilter, Id, Key, MouseWheelUnit, Rect, Response, Role, Sense, Stroke, TextEdit,
-    Ui, WidgetInfo, pos2, vec2,
+    Align2, Event, EventFilter, Id, Key, MouseWheelUnit, Rect, Response, Role, Sense, Stroke, TextEdit, Ui,
+    WidgetInfo, pos2, vec2,
 };
 
 use crate::canvas::{Sheet, focus_mark, write};
@@ -111,14 +111,7 @@ fn draw(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, place: Place, value: f32, respon
 }
 
 /// A drag is one gesture of the host's, from its first frame to its last.
-fn drag(
-    ui: &Ui,
-    sheet: &mut Sheet<'_>,
-    fields: &mut Fields,
-    place: Place,
-    value: f32,
-    response: &Response,
-) {
+fn drag(ui: &Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, place: Place, value: f32, response: &Response) {
     let number = place.number;
     if response.drag_started() {
         fields.dragging = Some((place, value));

@@ -1,7 +1,5 @@
 //! The way back from the last change of lines and settings.
 
-use sumproof_core::routing::feed::Side;
-
 use crate::canvas::Sheet;
 use crate::data::intent::{Control, Intent, Setting};
 use crate::data::snapshot::{Settings, Snapshot};
@@ -28,6 +26,7 @@ fn as_it_was(settings: &Settings, control: Control) -> Option<Setting> {
         Control::LoudnessMatch => Setting::LoudnessMatch(settings.loudness_match),
         Control::Integration => Setting::Integration(settings.integration),
         Control::AuditionInBounces => Setting::AuditionInBounces(settings.audition_in_bounces),
+        Control::Preset => Setting::Preset(settings.preset),
         Control::Straight => Setting::Straight(settings.straight),
         Control::Audition | Control::Feed | Control::Record | Control::Pass | Control::TakesByPhrase => {
             return None;
@@ -88,6 +87,8 @@ impl Undo {
 
 #[cfg(test)]
 mod tests {
+    use sumproof_core::routing::feed::Side;
+
     use super::*;
 
     fn gesture(setting: Setting) -> Vec<Intent> {

@@ -352,9 +352,15 @@ fn named() -> Snapshot {
     let mut snapshot = comparing();
     snapshot.settings.takes_by_phrase = true;
     snapshot.names = NameList {
-        names: ["clean arpeggio", "crunch", "wide pad", "lead, long echo", "last song"]
-            .map(String::from)
-            .to_vec(),
+        names: [
+            "clean arpeggio",
+            "crunch",
+            "wide pad",
+            "lead, long echo",
+            "last song",
+        ]
+        .map(String::from)
+        .to_vec(),
         next: 2,
     };
     snapshot

@@ -74,7 +74,15 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
                 straight, Feed, Audition. A phrase can be taken after the fact: it stays until a second of the next is heard.";
     let rows = ((rect.height() / (style.label().size * 1.24)) as usize).max(1);
     let at = rect.min + vec2(0.0, style.px(2.0));
-    write_within(ui, at, rect.width(), rows, text, style.label(), style.colours.faint);
+    write_within(
+        ui,
+        at,
+        rect.width(),
+        rows,
+        text,
+        style.label(),
+        style.colours.faint,
+    );
 }
 
 /// The name the next take gets, and what can be done about it.
@@ -83,7 +91,11 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
     let names = &sheet.snapshot.names;
     let middle = rect.center().y;
     let said = match names.next_name() {
-        Some(name) => format!("next: \u{2018}{name}\u{2019}, {} of {}", names.next + 1, names.names.len()),
+        Some(name) => format!(
+            "next: \u{2018}{name}\u{2019}, {} of {}",
+            names.next + 1,
+            names.names.len()
+        ),
         None if names.names.is_empty() => String::from("no names given: takes are counted"),
         None => String::from("all names are used: takes are counted"),
     };
@@ -93,7 +105,15 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
     let mut x = rect.right();
     let mut word = |id: &'static str, word: &Word<'_>| {
         let at = pos2(x, middle);
-        let response = button(ui, &style, Id::unique(id), at, Align2::RIGHT_CENTER, style.body(), word);
+        let response = button(
+            ui,
+            &style,
+            Id::unique(id),
+            at,
+            Align2::RIGHT_CENTER,
+            style.body(),
+            word,
+        );
         x = response.rect.left() - style.px(14.0);
         response.clicked()
     };
@@ -132,11 +152,15 @@ fn list(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) 
     let mut chosen = None;
     ScrollArea::vertical().auto_shrink(false).show(&mut area, |ui| {
         for (index, name) in names.names.iter().enumerate() {
-            let (place, response) =
-                ui.allocate_exact_size(vec2(rect.width(), height), egui::Sense::click());
+            let (place, response) = ui.allocate_exact_size(vec2(rect.width(), height), egui::Sense::click());
             let next = index == names.next;
             response.widget_info(|| {
-                WidgetInfo::selected(Role::RadioButton, true, next, format!("name {}: {name}", index + 1))
+                WidgetInfo::selected(
+                    Role::RadioButton,
+                    true,
+                    next,
+                    format!("name {}: {name}", index + 1),
+                )
             });
             let font = if next { style.strong() } else { style.body() };
             let colour = if index < names.next {
@@ -169,18 +193,39 @@ fn edit(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) 
         tip: "The first is the name of the next take.",
     };
     let at = pos2(rect.left(), rect.top() + line / 2.0);
-    let kept = button(ui, &style, Id::unique("keep names"), at, Align2::LEFT_CENTER, style.strong(), &keep);
+    let kept = button(
+        ui,
+        &style,
+        Id::unique("keep names"),
+        at,
+        Align2::LEFT_CENTER,
+        style.strong(),
+        &keep,
+    );
     let drop = Word {
         text: "leave them as they were",
         name: "leave the names as they were",
         tip: "Forgets what was typed.",
     };
     let at = pos2(kept.rect.right() + style.px(18.0), rect.top() + line / 2.0);
-    let dropped = button(ui, &style, Id::unique("drop names"), at, Align2::LEFT_CENTER, style.body(), &drop);
+    let dropped = button(
+        ui,
+        &style,
+        Id::unique("drop names"),
+        at,
+        Align2::LEFT_CENTER,
+        style.body(),
+        &drop,
+    );
     let Some(text) = &mut state.typing else { return };
     let place = Rect::from_min_max(pos2(rect.left(), rect.top() + line), rect.max);
-    ui.painter().rect_stroke(place, 0.0, style.hairline(), egui::StrokeKind::Inside);
-    let mut area = ui.new_child(UiBuilder::new().max_rect(place.shrink(6.0)).id_salt("typed names"));
+    ui.painter()
+        .rect_stroke(place, 0.0, style.hairline(), egui::StrokeKind::Inside);
+    let mut area = ui.new_child(
+        UiBuilder::new()
+            .max_rect(place.shrink(6.0))
+            .id_salt("typed names"),
+    );
     ScrollArea::vertical().auto_shrink(false).show(&mut area, |ui| {
         let edit = TextEdit::multiline(text)
             .id(Id::unique("names typed"))

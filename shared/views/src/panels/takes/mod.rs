@@ -2,7 +2,9 @@
 
 pub(crate) mod hands;
 
-use egui::{Align2, Color32, FontId, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
+use egui::{
+    Align2, Color32, FontId, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2,
+};
 use sumproof_core::session::take::Pass;
 use sumproof_wording::Name;
 
@@ -242,7 +244,9 @@ fn pass(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
 
 fn bring_back(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
     let style = sheet.style;
-    let Some(name) = &sheet.snapshot.deleted else { return };
+    let Some(name) = &sheet.snapshot.deleted else {
+        return;
+    };
     // The name is in the tip: the strip is narrow.
     let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
     let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
@@ -267,13 +271,7 @@ enum Action {
 }
 
 impl Action {
-    const ALL: [Self; 5] = [
-        Self::Done,
-        Self::Delete,
-        Self::Later,
-        Self::Earlier,
-        Self::Rename,
-    ];
+    const ALL: [Self; 5] = [Self::Done, Self::Delete, Self::Later, Self::Earlier, Self::Rename];
 
     /// What is written, how it is called for a take, and what it does.
     fn word(self, take: &str) -> (&'static str, String, &'static str) {
@@ -354,7 +352,11 @@ fn act(sheet: &mut Sheet<'_>, takes: &mut Takes, action: Action, index: usize) {
         Action::Later => move_to(sheet, index + 1),
         Action::Earlier => move_to(sheet, index.saturating_sub(1)),
         Action::Rename => {
-            takes.renaming = sheet.snapshot.takes.get(index).map(|take| (index, take.name.clone()));
+            takes.renaming = sheet
+                .snapshot
+                .takes
+                .get(index)
+                .map(|take| (index, take.name.clone()));
         }
     }
 }

@@ -330,11 +330,11 @@ fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
     }
     let at = pos2(columns.outcome, middle);
     let text = word(drawn.row);
-    let said = write(ui, at, Align2::LEFT_CENTER, &text, style.outcome(), colours.ink);
+    write(ui, at, Align2::LEFT_CENTER, &text, style.outcome(), colours.ink);
     if let Some(worst) = drawn.worst {
-        let text = format!("\u{2193} {}", worst.name());
-        let at = pos2(said.right() + style.px(4.0), middle + style.px(1.0));
-        write(ui, at, Align2::LEFT_CENTER, &text, style.small(), colours.soft);
+        // A thin stroke below the row's own; in words it is said where the row is pointed at.
+        let at = pos2(columns.stroke, middle + style.px(8.0));
+        outcome_stroke(ui, at, style.px(34.0), worst, style.line(1.2, colours.soft));
     }
 }
 

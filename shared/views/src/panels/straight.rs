@@ -65,7 +65,11 @@ pub fn straight(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> f32 {
     let at = pos2(strip.right(), strip.center().y);
     let id = Id::unique("lines straight");
     let response = button(ui, &style, id, at, Align2::RIGHT_CENTER, style.body(), &back);
-    let said = format!("Everything here is for your lines as they are set: {as_set}");
+    let said = if style.compact {
+        format!("for your lines as set: {as_set}")
+    } else {
+        format!("Everything here is for your lines as they are set: {as_set}")
+    };
     let room = strip.width() - width_of(ui, back.text, style.body()) - style.px(30.0);
     let place = Rect::from_min_size(strip.min, vec2(room, strip.height()));
     let label = ui.interact(place, Id::unique("lines as set"), Sense::hover());

@@ -198,6 +198,7 @@ mod tests {
         let mut calm = Calm::default();
         settled(&mut calm, Outcome::DropsOut, &next);
         settled(&mut calm, Outcome::Holds, &next);
+        settled(&mut calm, Outcome::Holds, &next);
         let settled = settled(&mut calm, Outcome::Holds, &QUARTER);
         assert_eq!(settled, (Some(Outcome::Holds), None));
     }

@@ -13,7 +13,7 @@ use std::process::ExitCode;
 use realfft::RealFftPlanner;
 use sumproof_core::alignment::onset::OnsetEvidence;
 use sumproof_core::dsp::samples::Cleaner;
-use sumproof_core::explain::advice::{Wishes, advise};
+use sumproof_core::explain::advice::{Situation, Wishes, advise};
 use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::session::monitor::{LONGER, Monitor};
@@ -122,7 +122,13 @@ fn back(len: usize, count: usize) {
 fn counselled(monitor: &Monitor, reading: &Reading) {
     let (grid, split) = monitor.cells(reading.delay);
     let wishes = Wishes::default();
-    let advice = advise(&split, &grid, reading.delay, Some(&reading.diagnosis), &wishes);
+    let advice = advise(&Situation {
+        split: &split,
+        grid: &grid,
+        rows: &reading.rows,
+        rig: monitor.rig(),
+        diagnosis: Some(&reading.diagnosis),
+    });
     let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
     black_box((advice, margin));
 }

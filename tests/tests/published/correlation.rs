@@ -6,6 +6,7 @@ use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::span::Over;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, delay, tones, truth};
@@ -268,7 +269,7 @@ fn cor_6_the_spread_shown_is_the_scatter_found() {
     for seed in 0..12 {
         for integration_s in [0.3, 1.0] {
             let mut monitor = Monitor::new(RATE_HZ);
-            monitor.set_integration(integration_s);
+            monitor.set_over(Over::Seconds(integration_s));
             let single = |seed| {
                 white(240_000, seed)
                     .iter()

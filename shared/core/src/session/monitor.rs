@@ -25,7 +25,7 @@ use crate::spectrum::welch::lags::Lags;
 use crate::spectrum::welch::{Average, Blocks};
 use crate::split::estimated::{Tracker, split_into};
 use crate::split::kind::PresetKind;
-use crate::split::ways::{Evidence, Memory};
+use crate::split::ways::{Memory, Resolved};
 use crate::split::{Method, Split};
 
 /// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge

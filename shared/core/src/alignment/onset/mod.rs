@@ -35,8 +35,6 @@ const RECENT_S: f64 = 6.0;
 pub const REACH_S: f64 = 0.016;
 /// A channel counts in an attack only if at least this share of its power there is new.
 const NEW: f64 = 0.25;
-/// What is left of an attack's weight after another one, live: e^−0.1.
-const LIVE_FORGET: f64 = 0.904_837_418_035_959_6;
 /// This many attacks are kept; older ones are forgotten.
 pub const KEPT: usize = 48;
 /// With fewer attacks than this nothing is said.

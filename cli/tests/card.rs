@@ -218,7 +218,7 @@ fn the_print_view_is_exactly_one_page() {
         words(120),
         words(80),
         words(80),
-        vec![format!("\"{}\"", words(140)); 4].join(", "),
+        vec![format!("\"{}\"", words(120)); 4].join(", "),
         vec![format!("\"{}\"", words(100)); 128].join(", "),
     );
     fs::write(&long, text).expect("a place to write");

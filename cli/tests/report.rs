@@ -64,7 +64,9 @@ fn a_browser_shows_sorts_and_filters_two_hundred_presets_without_a_complaint() {
     let page = report("report-browser", PRESETS);
     let browser = Browser::open(1280, 1000);
     browser.go(&page);
-    assert_eq!(column(&browser, 0)[0], "drops out", "the worst comes first");
+    // Plain or likely.
+    let is_worst = |word: &String| word.starts_with("drops out");
+    assert!(is_worst(&column(&browser, 0)[0]), "the worst comes first");
     let all = column(&browser, 1);
     assert_eq!(all.len(), PRESETS);
     let pictures = browser.script("return document.querySelectorAll('#sheets article svg').length");
@@ -101,7 +103,7 @@ fn a_browser_shows_sorts_and_filters_two_hundred_presets_without_a_complaint() {
     );
     browser.script("document.getElementById('search').value = ''; document.getElementById('search').dispatchEvent(new Event('input'))");
     browser.click("input[value='drops-out']");
-    assert!(column(&browser, 0).iter().all(|outcome| outcome != "drops out"));
+    assert!(!column(&browser, 0).iter().any(is_worst));
     let sheets = browser.script("return document.querySelectorAll('#sheets article:not([hidden])').length");
     assert_eq!(sheets, json!(column(&browser, 1).len()));
 

@@ -14,19 +14,33 @@ pub struct Sentence {
     shown_at_s: f64,
     /// Since when numbers are elsewhere.
     astray_s: Option<f64>,
+    /// One of the player's lines is set to arrive flipped.
+    one_flipped: bool,
     text: String,
 }
 
 impl Sentence {
+    /// Says whether one of the player's lines, and not the other, is set to arrive flipped.
+    pub fn set_one_flipped(&mut self, one_flipped: bool) {
+        if one_flipped != self.one_flipped {
+            *self = Self {
+                one_flipped,
+                ..Self::default()
+            };
+        }
+    }
+
     /// Takes a reading at a time, seconds; `heard` says whether there was ever one with sound.
     pub fn update(&mut self, reading: &Reading, heard: bool, now_s: f64) {
         let Some(now) = Verdict::of(reading) else {
             *self = Self {
                 text: String::from(if heard { SILENT } else { PLAY }),
+                one_flipped: self.one_flipped,
                 ..Self::default()
             };
             return;
         };
+        let now = now.with_one_flipped(self.one_flipped);
         let is_due = match &self.shown {
             None => true,
             Some(shown) if shown.is_near(&now) => {

@@ -14,6 +14,7 @@ use sumproof_wording::scores::spoken;
 #[must_use]
 pub fn as_text(snapshot: &Snapshot) -> String {
     let mut sentence = Sentence::default();
+    sentence.set_one_flipped(snapshot.settings.one_flipped());
     sentence.update(&snapshot.reading, snapshot.history.ever_heard(), 0.0);
     let mut lines = vec![String::from(sentence.text()), String::new()];
     let of_what = phrase::of_what(&snapshot.reading.phrase, snapshot.settings.integration.over());

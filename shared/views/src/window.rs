@@ -380,6 +380,7 @@ impl Window {
     /// Takes a new reading into the sentence, and into the printed figures when it's their time.
     fn renew(&mut self, ui: &Ui, snapshot: &Snapshot) {
         let now = ui.input(|input| input.time);
+        self.sentence.set_one_flipped(snapshot.settings.one_flipped());
         self.sentence
             .update(&snapshot.reading, snapshot.history.ever_heard(), now);
         if self.sentence.is_waiting() {

@@ -113,6 +113,7 @@ pub struct Verdict {
     flipped: Gist,
     left: Gist,
     right: Gist,
+    one_flipped: bool,
 }
 
 impl Verdict {
@@ -125,7 +126,14 @@ impl Verdict {
             flipped: gist(FeedId::WedgeLineFlipped)?,
             left: gist(FeedId::LeftLineOnly)?,
             right: gist(FeedId::RightLineOnly)?,
+            one_flipped: false,
         })
+    }
+
+    /// The same where one of the player's lines is set to arrive flipped (polarity inverted): another flip puts that right.
+    #[must_use]
+    pub fn with_one_flipped(self, one_flipped: bool) -> Self {
+        Self { one_flipped, ..self }
     }
 
     fn gists(&self) -> [&Gist; 4] {
@@ -163,8 +171,13 @@ impl Verdict {
         } else {
             ""
         };
+        let flip = if self.one_flipped {
+            "Once the flipped line is put right"
+        } else {
+            "With one line flipped"
+        };
         format!(
-            "{}. With one line flipped it {still}{}: {}. {}",
+            "{}. {flip} it {still}{}: {}. {}",
             self.wedge.of_wedge(),
             outcome.name(),
             self.flipped.dry(),

@@ -113,6 +113,14 @@ pub struct Settings {
     pub straight: bool,
 }
 
+impl Settings {
+    /// Whether one of the player's lines, and not the other, is set to arrive flipped.
+    #[must_use]
+    pub fn one_flipped(&self) -> bool {
+        self.left.flipped != self.right.flipped
+    }
+}
+
 impl Default for Settings {
     fn default() -> Self {
         Self {

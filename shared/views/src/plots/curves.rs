@@ -106,14 +106,20 @@ fn lines(pen: &Pen<'_>, chosen: FeedId, plot: Rect) {
     let Pen { style, reading, .. } = pen;
     let colours = style.colours;
     let floor = floor_db(reading);
+    // A wet of which no figure is known would be drawn by an assumption.
+    let known = |id: FeedId| reading.row(id).score.is_some_and(|score| score.wet_db.is_some());
     if chosen != FeedId::MonoWedge {
         let wedge = &reading.wedge_curves;
         pen.line(&wedge.dry_db, style.line(1.3, colours.dry), true, floor);
-        pen.line(&wedge.wet_db, style.line(1.3, colours.wet), true, None);
+        if known(FeedId::MonoWedge) {
+            pen.line(&wedge.wet_db, style.line(1.3, colours.wet), true, None);
+        }
     }
     let selected = &reading.selected_curves;
     pen.line(&selected.total_db, style.line(1.2, colours.soft), false, None);
-    pen.line(&selected.wet_db, style.line(2.0, colours.wet), false, None);
+    if known(chosen) {
+        pen.line(&selected.wet_db, style.line(2.0, colours.wet), false, None);
+    }
     let below = pen.line(&selected.dry_db, style.line(2.0, colours.dry), false, floor);
     if let (Some(x), Some(floor)) = (below, floor) {
         // Once, where it begins: how far down the dry really is, an estimate can't tell.

@@ -75,6 +75,12 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
     for line in cannot_know(finding) {
         writeln!(out, "<p class=\"note\">{}</p>", typeset(line))?;
     }
+    write_pictures(out, finding)?;
+    out.push_str("</body>\n</html>\n");
+    Ok(())
+}
+
+fn write_pictures(out: &mut String, finding: &Findings) -> std::fmt::Result {
     let pictures = &finding.pictures;
     out.push_str(
         "<h2 style=\"margin-top:1.6rem\">What arrives of a click</h2>\n<p class=\"note\">Impulse responses of the lines as recorded, loudspeaker and room \
@@ -119,7 +125,6 @@ fn write(out: &mut String, finding: &Findings, name: &str) -> std::fmt::Result {
             &[(&pictures.difference_degrees, ALONE)],
         )?;
     }
-    out.push_str("</body>\n</html>\n");
     Ok(())
 }
 
@@ -188,6 +193,24 @@ fn write_picture(out: &mut String, title: &str, axes: &Axes, curves: &[(&Curve, 
         out,
         "<svg class=\"picture\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\"><title>{title}</title>"
     )?;
+    write_axes(out, axes)?;
+    for (curve, stroke) in curves.iter().filter(|(curve, _)| !curve.is_empty()) {
+        write!(out, "<path class=\"all\"{stroke} d=\"")?;
+        let mut last: Option<f64> = None;
+        for &(at, value) in *curve {
+            // A hole in the frequencies that were heard is a hole in the curve.
+            let gap = !axes.is_time && last.is_some_and(|last| at > 1.25 * last);
+            let command = if last.is_none() || gap { 'M' } else { 'L' };
+            write!(out, "{command}{:.1} {:.1}", axes.x(at), axes.y(value))?;
+            last = Some(at);
+        }
+        out.push_str("\"/>");
+    }
+    out.push_str("</svg>\n");
+    Ok(())
+}
+
+fn write_axes(out: &mut String, axes: &Axes) -> std::fmt::Result {
     let mut value = (axes.low / axes.step).ceil() * axes.step;
     while value <= axes.high + 1e-9 {
         let y = axes.y(value);
@@ -235,24 +258,5 @@ fn write_picture(out: &mut String, title: &str, axes: &Axes, curves: &[(&Curve, 
         } else {
             "Hz"
         }
-    )?;
-    for (curve, stroke) in curves {
-        if curve.is_empty() {
-            continue;
-        }
-        out.push_str("<path class=\"all\"");
-        out.push_str(stroke);
-        out.push_str(" d=\"");
-        let mut last: Option<f64> = None;
-        for &(at, value) in *curve {
-            // A hole in the frequencies that were heard is a hole in the curve.
-            let gap = !axes.is_time && last.is_some_and(|last| at > 1.25 * last);
-            let command = if last.is_none() || gap { 'M' } else { 'L' };
-            write!(out, "{command}{:.1} {:.1}", axes.x(at), axes.y(value))?;
-            last = Some(at);
-        }
-        out.push_str("\"/>");
-    }
-    out.push_str("</svg>\n");
-    Ok(())
+    )
 }

@@ -94,6 +94,41 @@ impl Problem<'_> {
         }
     }
 
+    /// By how many deviations level and phase of each point are off, in magnitude.
+    fn deviations(&self, corners: [f64; 2]) -> Vec<(f64, f64)> {
+        let solved = self.solve(corners);
+        self.points
+            .iter()
+            .zip(&self.weights)
+            .map(|(point, weight)| {
+                let (first, second) = (high_pass(point.hz, corners[0]), high_pass(point.hz, corners[1]));
+                let omega = core::f64::consts::TAU * point.hz;
+                (
+                    (point.ln_gain - (second.0 - first.0) - solved.ln_gain).abs() * weight.0.sqrt(),
+                    wrapped(point.phase - (second.1 - first.1) + omega * solved.delay_s).abs()
+                        * weight.1.sqrt(),
+                )
+            })
+            .collect()
+    }
+
+    /// The corners; each further one must make it better by so much.
+    fn corners(&self, needed: f64) -> [f64; 2] {
+        let mut chi = self.solve([0.0; 2]).chi;
+        let one = [self.search([true, false]), self.search([false, true])];
+        let two = self.search([true, true]);
+        let better = if one[0].1 < one[1].1 { one[0] } else { one[1] };
+        let mut corners = [0.0; 2];
+        if better.1 < chi - needed {
+            (corners, chi) = better;
+        }
+        // Two corners can bend to almost anything: only a clear case.
+        if two.1 < chi - 2.0 * needed {
+            corners = two.0;
+        }
+        corners
+    }
+
     /// The best corners with those kept at 0 that aren't free.
     fn search(&self, free: [bool; 2]) -> ([f64; 2], f64) {
         let count = ((HIGHEST_HZ / LOWEST_HZ).log2() * STEPS_PER_OCTAVE) as usize;
@@ -162,21 +197,8 @@ pub(crate) fn fit(points: &[Point]) -> Option<Fit> {
     };
     let (mut corners, mut noise) = ([0.0; 2], 1.0);
     for round in 0..3 {
-        let solved = problem.solve(corners);
         // How much larger than by noise the deviations are, from their median; then outliers count less (Huber).
-        let deviations: Vec<(f64, f64)> = points
-            .iter()
-            .zip(&problem.weights)
-            .map(|(point, weight)| {
-                let (first, second) = (high_pass(point.hz, corners[0]), high_pass(point.hz, corners[1]));
-                let omega = core::f64::consts::TAU * point.hz;
-                (
-                    (point.ln_gain - (second.0 - first.0) - solved.ln_gain).abs() * weight.0.sqrt(),
-                    wrapped(point.phase - (second.1 - first.1) + omega * solved.delay_s).abs()
-                        * weight.1.sqrt(),
-                )
-            })
-            .collect();
+        let deviations = problem.deviations(corners);
         if round > 0 {
             let mut sorted: Vec<f64> = deviations.iter().flat_map(|d| [d.0, d.1]).collect();
             sorted.sort_by(f64::total_cmp);
@@ -187,20 +209,7 @@ pub(crate) fn fit(points: &[Point]) -> Option<Fit> {
             let scale: Vec<(f64, f64)> = deviations.iter().map(|d| (huber(d.0), huber(d.1))).collect();
             problem.weights = weights(&scale);
         }
-        let straight = ([0.0; 2], problem.solve([0.0; 2]).chi);
-        let one = [problem.search([true, false]), problem.search([false, true])];
-        let two = problem.search([true, true]);
-        let better = if one[0].1 < one[1].1 { one[0] } else { one[1] };
-        let needed = WORTH * noise.max(0.05);
-        corners = straight.0;
-        let mut chi = straight.1;
-        if better.1 < chi - needed {
-            (corners, chi) = better;
-        }
-        // Two corners can bend to almost anything: only a clear case.
-        if two.1 < chi - 2.0 * needed {
-            corners = two.0;
-        }
+        corners = problem.corners(WORTH * noise.max(0.05));
     }
     let solved = problem.solve(corners);
     let noise = noise.max(1.0);

@@ -116,6 +116,50 @@ pub(crate) fn relation(
     })
 }
 
+/// What a guess says of a band.
+enum Guessed {
+    /// Both are clear enough to choose by themselves.
+    Clear,
+    /// The softer one isn't: the point as the guess chooses it, if there's enough of it.
+    Soft(Option<Point>),
+}
+
+/// A band by the guess of its ratio; of both sides clearness, power and noise.
+fn guessed(
+    hz: f64,
+    model: Complex<f64>,
+    [a, b]: [(f64, f64, f64); 2],
+    cross: Complex<f64>,
+    independent: f64,
+) -> Guessed {
+    let (power_a, power_b) = (a.1, b.1);
+    let b_is_soft = model.norm_sqr() < 1.0;
+    // As softer over louder.
+    let (clear, power, noise, cross, model) = if b_is_soft {
+        (a.0, power_a, b.2, cross, model)
+    } else {
+        (b.0, power_b, a.2, cross.conj(), model.inv())
+    };
+    let soft = power * model.norm_sqr() / noise.max(1e-300);
+    if soft >= EXPECTED_CLEAR {
+        return Guessed::Clear;
+    }
+    Guessed::Soft((clear >= CLEAR && soft * independent >= ENOUGH).then(|| {
+        let ratio = cross / power;
+        // Without a logarithm of what is mostly noise.
+        let off = ((ratio * model.conj()).re / model.norm_sqr() - 1.0).clamp(-2.0, 2.0);
+        let side = if b_is_soft { 1.0 } else { -1.0 };
+        Point {
+            hz,
+            ln_gain: side * (model.norm().ln() + off),
+            phase: side * ratio.arg(),
+            variance: 0.5 * (1.0 / clear + 1.0 / soft) / independent,
+            level_variance: 0.0,
+            coherence: (cross.norm_sqr() / (power_a * power_b).abs().max(1e-300)).min(1.0),
+        }
+    }))
+}
+
 /// The ratio `b/a` in each band where both stand out of their noise, the relation's delay and sign taken out.
 ///
 /// Bands in which the softer one stands out by luck make it louder than it is. So once there's a guess of the ratio, `expected`,
@@ -132,8 +176,7 @@ pub(crate) fn points(
     for &band in &grid.bands {
         let (clear_a, clear_b) = (a.clearness(band), b.clearness(band));
         let bins = (band.1 - band.0) as f64;
-        let heard = |x: &PartSpectrum, faint: f64| x.power(band) > faint * bins;
-        if !heard(a, faint_a) || !heard(b, faint_b) {
+        if a.power(band) <= faint_a * bins || b.power(band) <= faint_b * bins {
             continue;
         }
         let mut cross = Complex::new(0.0, 0.0);
@@ -148,30 +191,12 @@ pub(crate) fn points(
         // Neighbouring bins of a short part aren't independent.
         let independent = (width_hz * a.seconds.min(b.seconds)).max(1.0);
         if let Some(fit) = expected {
-            let model = fit.ratio(hz);
-            let b_is_soft = model.norm_sqr() < 1.0;
-            // As softer over louder.
-            let (clear, power, noise, cross, model) = if b_is_soft {
-                (clear_a, power_a, b.noise_power(band), cross, model)
-            } else {
-                (clear_b, power_b, a.noise_power(band), cross.conj(), model.inv())
-            };
-            let soft = power * model.norm_sqr() / noise.max(1e-300);
-            if soft < EXPECTED_CLEAR {
-                if clear >= CLEAR && soft * independent >= ENOUGH {
-                    let ratio = cross / power;
-                    // Without a logarithm of what is mostly noise.
-                    let off = ((ratio * model.conj()).re / model.norm_sqr() - 1.0).clamp(-2.0, 2.0);
-                    let side = if b_is_soft { 1.0 } else { -1.0 };
-                    points.push(Point {
-                        hz,
-                        ln_gain: side * (model.norm().ln() + off),
-                        phase: side * ratio.arg(),
-                        variance: 0.5 * (1.0 / clear + 1.0 / soft) / independent,
-                        level_variance: 0.0,
-                        coherence: (cross.norm_sqr() / (power_a * power_b).abs().max(1e-300)).min(1.0),
-                    });
-                }
+            let of = [
+                (clear_a, power_a, a.noise_power(band)),
+                (clear_b, power_b, b.noise_power(band)),
+            ];
+            if let Guessed::Soft(point) = guessed(hz, fit.ratio(hz), of, cross, independent) {
+                points.extend(point);
                 continue;
             }
         }

@@ -158,12 +158,6 @@ impl Reader {
             .iter()
             .map(|vote| (vote.delay_s - measured.delay_s).abs())
             .fold(0.0, f64::max);
-        let clear: Vec<f64> = votes
-            .iter()
-            .filter(|vote| vote.value.abs() >= AGAINST * vote.chance)
-            .map(|vote| vote.value.signum())
-            .collect();
-        let same_sign = clear.len() >= 2 && clear.iter().all(|s| *s == clear[0]);
         Agreement {
             against: self
                 .disturbed(evidence, tolerance_s, contradict)
@@ -180,7 +174,7 @@ impl Reader {
             agree: agree.len() + usize::from(adds_up),
             contradict,
             spread_s,
-            sign: same_sign.then(|| clear[0]),
+            sign: same_sign(&votes),
         }
     }
 
@@ -437,6 +431,16 @@ impl Reader {
             corners_hz: known(measured.corners_hz, trust, 0.0),
         }
     }
+}
+
+/// The sign of all votes that are clear, if they have one.
+fn same_sign(votes: &[Vote]) -> Option<f64> {
+    let clear: Vec<f64> = votes
+        .iter()
+        .filter(|vote| vote.value.abs() >= AGAINST * vote.chance)
+        .map(|vote| vote.value.signum())
+        .collect();
+    (clear.len() >= 2 && clear.iter().all(|s| *s == clear[0])).then(|| clear[0])
 }
 
 fn known<T>(value: T, trust: Trust, within: f64) -> Answer<T> {

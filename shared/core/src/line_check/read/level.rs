@@ -76,29 +76,16 @@ impl Reader {
             }
             (true, None) => (Some(*apart), 1.0),
         };
-        let Fit {
-            mut gain_db,
-            gain_sigma_db,
-            delay_s,
-            delay_sigma_s,
-            corners_hz,
-            ..
-        } = fitted?;
-        let to_db = 20.0 / core::f64::consts::LN_10;
-        let mut variance = (gain_sigma_db / to_db).powi(2) + unknown_variance;
+        let fitted = fitted?;
         // With a gain that didn't move, the parts one after the other and those at once each say the level.
-        if let (false, Some((ln_gain, at_once))) = (moved, overall) {
-            let share = variance / (variance + at_once);
-            gain_db += to_db * share * ln_gain;
-            variance = share * at_once;
-        }
-        let gain_sigma_db = to_db * variance.sqrt();
+        let at_once = overall.filter(|_| !moved);
+        let (level_db, level_sigma_db) = level_of(&fitted, unknown_variance, at_once);
         Some(Measured {
-            delay_s: relation.delay_s + delay_s,
-            delay_sigma_s,
-            level_db: gain_db,
-            level_sigma_db: gain_sigma_db,
-            corners_hz,
+            delay_s: relation.delay_s + fitted.delay_s,
+            delay_sigma_s: fitted.delay_sigma_s,
+            level_db,
+            level_sigma_db,
+            corners_hz: fitted.corners_hz,
             gain: notice,
             sum_gain: heard[0],
         })
@@ -130,6 +117,20 @@ impl Reader {
         let clean = power - noise;
         (clean > 4.0 * noise && cross > 0.0).then(|| cross / clean)
     }
+}
+
+/// A fitted level and its deviation, dB, with what is unknown besides (a variance of natural logarithms), and with what the parts in which
+/// both lines sound say of it (the correction and its variance).
+fn level_of(fitted: &Fit, unknown_variance: f64, at_once: Option<(f64, f64)>) -> (f64, f64) {
+    let to_db = 20.0 / core::f64::consts::LN_10;
+    let mut gain_db = fitted.gain_db;
+    let mut variance = (fitted.gain_sigma_db / to_db).powi(2) + unknown_variance;
+    if let Some((ln_gain, at_once)) = at_once {
+        let share = variance / (variance + at_once);
+        gain_db += to_db * share * ln_gain;
+        variance = share * at_once;
+    }
+    (gain_db, to_db * variance.sqrt())
 }
 
 /// What is to be said of the recorder's gain, by what is heard of both equal and both opposite and by what the parts in which

@@ -318,22 +318,7 @@ impl Reader {
     }
 
     fn finding(&mut self) -> Result<Findings, ReadFailure> {
-        let heads: Vec<Heads> = (0..self.channels.len())
-            .map(|channel| self.heads(channel))
-            .collect();
-        let apart = self.are_apart(&heads);
-        let (left_on, right_on) = apart.unwrap_or_else(|| {
-            let loudness = |n: &usize| heads[*n].clear[0].max(heads[*n].clear[1]);
-            let best = (0..heads.len())
-                .max_by(|a, b| loudness(a).total_cmp(&loudness(b)))
-                .unwrap_or(0);
-            (best, best)
-        });
-        if left_on > right_on {
-            self.notices.push(Notice::Swapped);
-        }
-        let lines = [heads[left_on].lines[0].clone(), heads[right_on].lines[1].clone()];
-        let clear = [heads[left_on].clear[0], heads[right_on].clear[1]];
+        let (on, apart, Heads { lines, clear }) = self.lines_heard();
         let loudest = clear[0].max(clear[1]);
         if loudest < STANDS_OUT {
             return Err(ReadFailure::Faint);
@@ -341,46 +326,31 @@ impl Reader {
         let loud = usize::from(clear[1] > clear[0]);
         let length_s = self.useful_length(&lines[loud]);
         let mut arrivals = [Arrival::Yes; 2];
-        arrivals[1 - loud] = self.softer_arrival(
-            [&lines[loud], &lines[1 - loud]],
-            clear[1 - loud],
-            length_s,
-            apart.is_some(),
-        );
+        arrivals[1 - loud] =
+            self.softer_arrival([&lines[loud], &lines[1 - loud]], clear[1 - loud], length_s, apart);
         let both = arrivals == [Arrival::Yes; 2];
         let mut compared = if both {
             self.compare(&lines, length_s)
         } else {
             None
         };
-        let on = [left_on, right_on];
         let measured = match compared.as_mut() {
             Some(compared) => self.measured(on, &lines, length_s, compared),
             None => None,
         };
         let pair = both.then(|| self.pair(on, compared.as_ref(), measured.as_ref()));
-        if !both && apart.is_none() {
+        if !both && !apart {
             self.check_absence(on[0], &lines, loud, length_s, &mut arrivals[1 - loud]);
         }
         let lines_found = [0, 1].map(|side| self.line(&lines[side], arrivals[side], length_s));
-        let channel = [left_on, right_on][loud];
         let loud_piece = self
             .sweep_on(if loud == 0 { [1.0, 0.0] } else { [0.0, 1.0] })
             .unwrap_or(0);
-        let noise_db = self.noise_db(channel, loud_piece);
+        let noise_db = self.noise_db(on[loud], loud_piece);
         let distortion_db = distortion_db(&lines[loud]);
-        if distortion_db > -20.0 {
-            self.notices.push(Notice::Distorted);
-        }
         let pictures = self.pictures(&lines, arrivals, length_s, compared.as_ref());
-        let reaches = pictures::reach_hz(&pictures);
-        if reaches < 250.0 && noise_db < -10.0 {
-            self.notices.push(Notice::LowEndOnly);
-        }
-        if noise_db > FAINT_DB {
-            self.notices.push(Notice::Faint);
-        }
-        let feeding = self.feeding(arrivals, pair.as_ref(), apart.is_some());
+        self.note_sound(noise_db, distortion_db, pictures::reach_hz(&pictures));
+        let feeding = self.feeding(arrivals, pair.as_ref(), apart);
         Ok(Findings {
             mode: self.plan.settings().mode,
             sweep_s: self.plan.settings().sweep_s,
@@ -398,6 +368,42 @@ impl Reader {
             notices: self.notices.clone(),
             pictures,
         })
+    }
+
+    /// On which channels left and right are heard, whether each is on one of its own, and their responses there.
+    fn lines_heard(&mut self) -> ([usize; 2], bool, Heads) {
+        let heads: Vec<Heads> = (0..self.channels.len())
+            .map(|channel| self.heads(channel))
+            .collect();
+        let apart = self.are_apart(&heads);
+        let (left_on, right_on) = apart.unwrap_or_else(|| {
+            let loudness = |n: &usize| heads[*n].clear[0].max(heads[*n].clear[1]);
+            let best = (0..heads.len())
+                .max_by(|a, b| loudness(a).total_cmp(&loudness(b)))
+                .unwrap_or(0);
+            (best, best)
+        });
+        if left_on > right_on {
+            self.notices.push(Notice::Swapped);
+        }
+        let heard = Heads {
+            lines: [heads[left_on].lines[0].clone(), heads[right_on].lines[1].clone()],
+            clear: [heads[left_on].clear[0], heads[right_on].clear[1]],
+        };
+        ([left_on, right_on], apart.is_some(), heard)
+    }
+
+    /// What is to be said of noise, distortion and the band that arrives.
+    fn note_sound(&mut self, noise_db: f64, distortion_db: f64, reaches_hz: f64) {
+        if distortion_db > -20.0 {
+            self.notices.push(Notice::Distorted);
+        }
+        if reaches_hz < 250.0 && noise_db < -10.0 {
+            self.notices.push(Notice::LowEndOnly);
+        }
+        if noise_db > FAINT_DB {
+            self.notices.push(Notice::Faint);
+        }
     }
 
     /// On which channel left and right are, when each has one of its own.

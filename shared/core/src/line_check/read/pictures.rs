@@ -14,6 +14,23 @@ const BEGUN: f64 = 0.3;
 const DRAWN: f64 = 2.0;
 
 impl Reader {
+    /// Level of each band where it stands out of the noise, dB.
+    fn levels(&mut self, response: &Response, length_s: f64) -> Curve {
+        let cut = self.cut(response, -AHEAD_S, REACH_S + length_s);
+        let clear = self
+            .grid
+            .bands
+            .iter()
+            .filter(|&&band| cut.clearness(band) >= DRAWN);
+        clear
+            .map(|&band| {
+                let bins = (band.1 - band.0) as f64;
+                let level = db::from_power((cut.power(band) - cut.noise_power(band)) / bins);
+                (self.grid.middle_hz(band), level)
+            })
+            .collect()
+    }
+
     pub(super) fn pictures(
         &mut self,
         lines: &[Response; 2],
@@ -46,18 +63,7 @@ impl Reader {
             if arrivals[side] != Arrival::Yes {
                 continue;
             }
-            let cut = self.cut(response, -AHEAD_S, REACH_S + length_s);
-            let curve: Curve = self
-                .grid
-                .bands
-                .iter()
-                .filter(|&&band| cut.clearness(band) >= DRAWN)
-                .map(|&band| {
-                    let bins = (band.1 - band.0) as f64;
-                    let level = db::from_power((cut.power(band) - cut.noise_power(band)) / bins);
-                    (self.grid.middle_hz(band), level)
-                })
-                .collect();
+            let curve = self.levels(response, length_s);
             loudest = curve.iter().map(|point| point.1).fold(loudest, f64::max);
             pictures.responses[side] = curve;
         }

@@ -2,7 +2,9 @@
 
 use super::locate::{Heights, heights_of};
 use crate::line_check::response::{Transforms, is_swept};
-use crate::line_check::signal::plan::{MARKER_PITCH_S, Mode, Plan, SignalSettings, Sound, Sweep, limits};
+use crate::line_check::signal::plan::{
+    MARKER_PITCH_S, Mode, Piece, Plan, SignalSettings, Sound, Sweep, limits,
+};
 use crate::line_check::signal::rate::brought_down;
 
 /// Nothing above this is searched for, so the search runs at a low rate, Hz.
@@ -155,22 +157,11 @@ impl Searcher<'_> {
         let best = middle_of_top(&fits, 0..fits.len(), sweeps.width);
         let most = fits[best];
         // Others of about the same fit, well apart, whole, and the last of them.
-        let apart = (signal as usize * 6) / 10;
         let end = sweeps.len() as isize;
         let whole = |start: isize| {
             start + pieces.first().map_or(0, |piece| piece.1) >= 0 && start + signal <= end + (signal / 20)
         };
-        let mut starts = vec![best];
-        let mut from = 0;
-        while from < fits.len() {
-            let to = (from + apart).min(fits.len());
-            let top = middle_of_top(&fits, from..to, sweeps.width);
-            if fits[top] >= AGAIN * most && starts.iter().all(|&s| s.abs_diff(top) > apart) {
-                starts.push(top);
-            }
-            from = to;
-        }
-        starts.sort_unstable();
+        let starts = starts_like(best, &fits, (signal as usize * 6) / 10, sweeps.width);
         let chosen = starts
             .iter()
             .rev()
@@ -178,21 +169,11 @@ impl Searcher<'_> {
             .find(|&s| whole(place(s)))
             .unwrap_or(best);
         let start = place(chosen);
-        let found: Vec<bool> = plan
-            .pieces
-            .iter()
-            .map(|piece| {
-                is_swept(piece) && of(piece.sound).stands_out(start + (piece.start_s / cell_s) as isize)
-            })
-            .collect();
-        let sharp = plan
-            .pieces
-            .iter()
-            .zip(&found)
-            .map(|(piece, &found)| {
-                found && of(piece.sound).is_sharp(start + (piece.start_s / cell_s) as isize)
-            })
-            .collect();
+        let cell = |piece: &Piece| start + (piece.start_s / cell_s) as isize;
+        let stands_out = |piece: &Piece| is_swept(piece) && of(piece.sound).stands_out(cell(piece));
+        let is_sharp = |piece: &Piece| stands_out(piece) && of(piece.sound).is_sharp(cell(piece));
+        let found: Vec<bool> = plan.pieces.iter().map(stands_out).collect();
+        let sharp = plan.pieces.iter().map(is_sharp).collect();
         if found.iter().filter(|&&found| found).count() < 2 {
             return Err(by_chance(&fits, most));
         }
@@ -228,6 +209,22 @@ impl Searcher<'_> {
         }
         found
     }
+}
+
+/// The best start and all others of about the same fit that are so far apart from each other, in their order.
+fn starts_like(best: usize, fits: &[f64], apart: usize, width: usize) -> Vec<usize> {
+    let mut starts = vec![best];
+    let mut from = 0;
+    while from < fits.len() {
+        let to = (from + apart).min(fits.len());
+        let top = middle_of_top(fits, from..to, width);
+        if fits[top] >= AGAIN * fits[best] && starts.iter().all(|&s| s.abs_diff(top) > apart) {
+            starts.push(top);
+        }
+        from = to;
+    }
+    starts.sort_unstable();
+    starts
 }
 
 /// The middle of the plateau that the highest value of a range begins.

@@ -6,6 +6,7 @@ use crate::Complex;
 use crate::line_check::fit::fitted::Fit;
 use crate::line_check::fit::ratio::Relation;
 use crate::line_check::response::Response;
+use crate::line_check::response::bands::{BinGrid, PartSpectrum};
 use crate::line_check::signal::plan::{Piece, Sound};
 
 /// Bands that make one correction of the level.
@@ -176,45 +177,55 @@ impl Reader {
                     low >= both.band_hz.0.max(heard.band_hz.0) && high <= both.band_hz.1.min(heard.band_hz.1)
                 })
                 .collect();
-            let crowd = self.grid.len as f64 / heard.energy;
-            for wide in inside.chunks(BANDS) {
-                let (from, to) = (wide[0].0, wide[wide.len() - 1].1);
-                // Normal equations of `heard ≈ α·louder + β·softer`, gains real.
-                let (mut xx, mut yy, mut xy, mut xz, mut yz, mut noise) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-                for k in from..to {
-                    let hz = self.grid.hz(k);
-                    let ratio = softer(hz);
-                    let x = loud.bins[k] * late(!right_is_soft, hz);
-                    let y = loud.bins[k] * ratio * late(right_is_soft, hz);
-                    let z = heard.bins[k];
-                    // What the louder one's own noise adds to the powers.
-                    xx += x.norm_sqr() - loud.noise[k];
-                    yy += y.norm_sqr() - loud.noise[k] * ratio.norm_sqr();
-                    xy += (x.conj() * y).re * (1.0 - loud.noise[k] / x.norm_sqr().max(1e-300)).max(0.0);
-                    xz += (x.conj() * z).re;
-                    yz += (y.conj() * z).re;
-                    noise += 0.5 * (heard.noise[k] + loud.noise[k] + SMEAR * z.norm_sqr());
-                }
-                let determinant = xx * yy - xy * xy;
-                if xx <= 0.0 || yy <= 0.0 || determinant < APART * xx * yy {
-                    continue;
-                }
-                let (alpha, beta) = (
-                    (yy * xz - xy * yz) / determinant,
-                    (xx * yz - xy * xz) / determinant,
-                );
-                let per_bin = crowd * noise / (to - from) as f64;
-                let variance = per_bin * (xx + yy + 2.0 * xy) / determinant;
-                let ratio = beta / alpha;
-                if alpha > 0.0 && per_bin * yy / determinant < 0.04 && ratio.is_finite() {
-                    bands.push(Correction {
-                        ln_hz: self.grid.middle_hz((from, to)).ln(),
-                        ratio,
-                        variance,
-                    });
-                }
-            }
+            let placed = |hz: f64| (late(!right_is_soft, hz), softer(hz), late(right_is_soft, hz));
+            bands.extend(inside.chunks(BANDS).filter_map(|wide| {
+                let band = (wide[0].0, wide[wide.len() - 1].1);
+                correction(&self.grid, &loud, &heard, band, placed)
+            }));
         }
         Corrections { bands, right_is_soft }
     }
+}
+
+/// What is heard in a band as so much of the louder line and so much of the softer one. `placed` turns the louder line to its place, makes
+/// the softer one of it, and turns that to its place.
+fn correction(
+    grid: &BinGrid,
+    loud: &PartSpectrum,
+    heard: &PartSpectrum,
+    (from, to): (usize, usize),
+    placed: impl Fn(f64) -> (Complex<f64>, Complex<f64>, Complex<f64>),
+) -> Option<Correction> {
+    // Normal equations of `heard ≈ α·louder + β·softer`, gains real.
+    let (mut xx, mut yy, mut xy, mut xz, mut yz, mut noise) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for k in from..to {
+        let (loud_at, ratio, soft_at) = placed(grid.hz(k));
+        let x = loud.bins[k] * loud_at;
+        let y = loud.bins[k] * ratio * soft_at;
+        let z = heard.bins[k];
+        // What the louder one's own noise adds to the powers.
+        xx += x.norm_sqr() - loud.noise[k];
+        yy += y.norm_sqr() - loud.noise[k] * ratio.norm_sqr();
+        xy += (x.conj() * y).re * (1.0 - loud.noise[k] / x.norm_sqr().max(1e-300)).max(0.0);
+        xz += (x.conj() * z).re;
+        yz += (y.conj() * z).re;
+        noise += 0.5 * (heard.noise[k] + loud.noise[k] + SMEAR * z.norm_sqr());
+    }
+    let determinant = xx * yy - xy * xy;
+    if xx <= 0.0 || yy <= 0.0 || determinant < APART * xx * yy {
+        return None;
+    }
+    let (alpha, beta) = (
+        (yy * xz - xy * yz) / determinant,
+        (xx * yz - xy * xz) / determinant,
+    );
+    let crowd = grid.len as f64 / heard.energy;
+    let per_bin = crowd * noise / (to - from) as f64;
+    let variance = per_bin * (xx + yy + 2.0 * xy) / determinant;
+    let ratio = beta / alpha;
+    (alpha > 0.0 && per_bin * yy / determinant < 0.04 && ratio.is_finite()).then(|| Correction {
+        ln_hz: grid.middle_hz((from, to)).ln(),
+        ratio,
+        variance,
+    })
 }

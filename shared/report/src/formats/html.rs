@@ -10,7 +10,7 @@ use sumproof_wording::numbers::hertz;
 use sumproof_wording::rigs;
 use sumproof_wording::scores;
 
-use crate::formats::picture::{escape, picture, typeset};
+use crate::formats::picture::{KEY, escape, picture, typeset};
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Loudness, View};
 use crate::judge::steps::first_steps;
@@ -235,7 +235,7 @@ fn write_sheet(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt
     write!(
         out,
         "<article id=\"sheet-{number}\"><header><h2>{}</h2><span class=\"outcome\">{}</span></header>\n<p>{}</p>\n\
-         <div class=\"sheet\"><div><div class=\"scroll\">{}</div>",
+         <div class=\"sheet\"><div>{}<p class=\"note key-below\">{KEY}</p>",
         escape(&preset.take.name),
         outcome_html(preset.outcome(), &preset.word()),
         typeset(&preset.verdict),

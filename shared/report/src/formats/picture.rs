@@ -8,6 +8,7 @@ use sumproof_core::dsp::db;
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::board::Board;
 use sumproof_core::spectrum::bands::MAX_TWENTY_FOURTHS;
+use sumproof_wording::numbers::OPEN_STRINGS;
 
 use crate::formats::schema::BAND_FLOOR_DBFS;
 use crate::judge::judged::Judged;
@@ -25,22 +26,16 @@ const LEVEL_TOP: f64 = 44.0;
 const LEVEL_BOTTOM: f64 = 194.0;
 const CORRELATION_TOP: f64 = 242.0;
 const CORRELATION_BOTTOM: f64 = 302.0;
+/// What the levels mean.
+pub(crate) const KEY: &str =
+    "0 dB: as in stereo. −3 dB: what unrelated channels come to. Lower: they cancel.";
 const LOWEST_HZ: f64 = 35.5;
 const HIGHEST_HZ: f64 = 17_800.0;
 const HIGHEST_DB: f64 = 4.0;
 const LOWEST_DB: f64 = -24.0;
 
-/// Open strings of a guitar in standard tuning and two octaves of the highest, Hz.
-const NOTES: [(&str, f64); 8] = [
-    ("E", 82.41),
-    ("A", 110.0),
-    ("D", 146.83),
-    ("G", 196.0),
-    ("B", 246.94),
-    ("e", 329.63),
-    ("e′", 659.26),
-    ("e″", 1318.5),
-];
+/// Two octaves above the highest open string, Hz.
+const ABOVE: [(&str, f64); 2] = [("E5", 659.26), ("E6", 1318.5)];
 const TICKS: [(&str, f64); 9] = [
     ("50", 50.0),
     ("100", 100.0),
@@ -251,7 +246,7 @@ fn level_frame(out: &mut String) -> std::fmt::Result {
         LEVEL_BOTTOM + 16.0
     )?;
     // The notes stand at the upper edge, where no curve comes by.
-    for (name, hz) in NOTES {
+    for (name, hz) in OPEN_STRINGS.into_iter().chain(ABOVE) {
         let x = x(hz);
         write!(
             out,
@@ -398,8 +393,7 @@ fn correlation(out: &mut String, preset: &Judged<'_>, board: &Board) -> std::fmt
     }
     write!(
         out,
-        "<text class=\"faint\" x=\"{LEFT}\" y=\"{:.1}\">0 dB: as in stereo. −3 dB: what unrelated channels come to. Lower: \
-         they cancel.</text>",
+        "<text class=\"faint key\" x=\"{LEFT}\" y=\"{:.1}\">{KEY}</text>",
         HEIGHT - 6.0
     )
 }

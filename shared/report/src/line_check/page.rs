@@ -11,8 +11,7 @@ use crate::formats::picture::{escape, typeset};
 
 const STYLE: &str = include_str!("../formats/page.css");
 /// Pictures fit the page, whatever its width.
-const FITTING: &str =
-    "@media screen { .picture { min-width: 0; max-width: 46rem; } dd, p { overflow-wrap: anywhere; } }\n";
+const FITTING: &str = "@media screen { .picture { min-width: 0; max-width: 46rem; } .picture text { font-size: 13px; } dd, p { overflow-wrap: anywhere; } }\n";
 /// Narrow enough that a phone shows its words in a size that can be read.
 const WIDTH: f64 = 520.0;
 const HEIGHT: f64 = 236.0;

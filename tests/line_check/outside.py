@@ -22,7 +22,7 @@ from scipy.signal import butter, fftconvolve, sosfilt
 RATE = 48_000
 KINDS = ["still", "still", "still", "hand", "two", "elsewhere", "cut"]
 WANTED = {
-    "hand": {"moved", "cut"},
+    "hand": {"moved", "swayed", "cut"},
     "two": {"different-ways"},
     "elsewhere": {"different-ways"},
     "cut": {"cut"},

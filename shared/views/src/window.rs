@@ -237,12 +237,8 @@ impl Window {
             intents,
         };
         let was_typing = self.is_typing();
-        let page = area.shrink2(vec2(style.px(24.0), style.px(14.0)));
-        let page = if style.compact {
-            area.shrink2(vec2(style.px(14.0), style.px(8.0)))
-        } else {
-            page
-        };
+        let [beside, above] = if style.compact { [14.0, 8.0] } else { [24.0, 14.0] };
+        let page = area.shrink2(vec2(style.px(beside), style.px(above)));
         self.shows_check = false;
         let (rest, usual_size) = if self.afar {
             afar(ui, &sheet, area, &self.print.rows);

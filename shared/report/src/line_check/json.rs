@@ -1,7 +1,8 @@
 //! The finding for programs.
 
 use serde::Serialize;
-use sumproof_core::line_check::{Answer, Arrival, Curve, Estimate, Findings, Mode};
+use sumproof_core::line_check::{Answer, Arrival, Curve, Estimate, Findings, LineFinding, Mode};
+use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Polarity;
 use sumproof_wording::line_check::sentence;
 
@@ -99,27 +100,27 @@ fn told<T: Copy, U>(answer: &Answer<T>, value: impl Fn(T) -> U) -> Told<U> {
     }
 }
 
+fn lines(finding: &Findings) -> Vec<Line> {
+    let line = |(side, line): (Side, &LineFinding)| {
+        let (arrives, seen) = match line.arrival {
+            Arrival::Yes => ("yes", None),
+            Arrival::No { below_db } => ("no", Some(below_db)),
+            Arrival::Unknown { below_db } => ("unknown", Some(below_db)),
+        };
+        Line {
+            line: side.id(),
+            arrives,
+            seen_down_to_db: seen,
+            clearness_db: line.clearness_db,
+            absolute_polarity: line.absolute.as_ref().map(|found| estimate(found, polarity)),
+        }
+    };
+    SIDES.into_iter().zip(&finding.lines).map(line).collect()
+}
+
 /// The finding as JSON: described in SCHEMA.md.
 #[must_use]
 pub fn json(finding: &Findings, file: &str) -> String {
-    let lines = SIDES
-        .into_iter()
-        .zip(&finding.lines)
-        .map(|(side, line)| {
-            let (arrives, seen) = match line.arrival {
-                Arrival::Yes => ("yes", None),
-                Arrival::No { below_db } => ("no", Some(below_db)),
-                Arrival::Unknown { below_db } => ("unknown", Some(below_db)),
-            };
-            Line {
-                line: side.id(),
-                arrives,
-                seen_down_to_db: seen,
-                clearness_db: line.clearness_db,
-                absolute_polarity: line.absolute.as_ref().map(|found| estimate(found, polarity)),
-            }
-        })
-        .collect();
     let document = Document {
         schema: SCHEMA,
         kind: "line-check",
@@ -135,7 +136,7 @@ pub fn json(finding: &Findings, file: &str) -> String {
         channels: finding.channels,
         start_s: finding.start_s,
         drift_ppm: finding.drift_ppm,
-        lines,
+        lines: lines(finding),
         pair: finding.pair.as_ref().map(|pair| Pair {
             polarity: told(&pair.polarity, polarity),
             right_late_s: told(&pair.delay_s, |value| value),

@@ -169,14 +169,8 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
     let strong = running || next;
     let ink = if strong { colours.ink } else { colours.soft };
     let font = if strong { style.strong() } else { style.body() };
-    write(
-        ui,
-        pos2(rect.left(), middle),
-        Align2::LEFT_CENTER,
-        &format!("{}", n + 1),
-        style.small(),
-        colours.faint,
-    );
+    let (at, number) = (pos2(rect.left(), middle), format!("{}", n + 1));
+    write(ui, at, Align2::LEFT_CENTER, &number, style.small(), colours.faint);
     let name = write(
         ui,
         pos2(rect.left() + style.px(20.0), middle),

@@ -142,10 +142,8 @@ fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
             .map(|(&ms, &db)| place(ms, if db.is_nan() { -24.0 } else { db }))
             .collect()
     };
-    ui.painter().add(Shape::line(
-        line(&margin.straight_db),
-        style.line(2.0, colours.dry),
-    ));
+    let straight = Shape::line(line(&margin.straight_db), style.line(2.0, colours.dry));
+    ui.painter().add(straight);
     ui.painter().extend(Shape::dashed_line(
         &line(&margin.flipped_db),
         style.line(1.5, colours.dry),

@@ -107,13 +107,7 @@ impl Card {
         for risk in &mut risks {
             risk.text = own(&risk.text);
         }
-        let mut labelled = |label: &str, text: &str| {
-            let text = own(text);
-            [
-                label.to_string(),
-                if text.is_empty() { BLANK.into() } else { text },
-            ]
-        };
+        let mut labelled = |label: &str, text: &str| [label.to_string(), or_blank(&own(text))];
         let who = vec![
             labelled("Player", &texts.player),
             labelled("Show", &texts.show),
@@ -148,6 +142,11 @@ impl Card {
             missing_characters,
         }
     }
+}
+
+/// A text, or a blank to write it in.
+fn or_blank(text: &str) -> String {
+    if text.is_empty() { BLANK } else { text }.into()
 }
 
 /// The line to take where only one fits: the one that is plugged, the player's word, or the one on which more presets hold; `None`:
@@ -248,22 +247,12 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
         rows.push([label.to_string(), left, right]);
     };
     let each = |cell: &dyn Fn(&Way) -> String| [cell(&ways[0]), cell(&ways[1])];
-    let or_blank = |text: &String| {
-        if text.is_empty() {
-            BLANK.into()
-        } else {
-            text.clone()
-        }
-    };
     // A space more, so that there is a blank for each line.
     row("channel at the desk", [BLANK.into(), format!("{BLANK} ")]);
     if names.iter().any(|name| !name.is_empty()) {
         row("name", [or_blank(&names[0]), or_blank(&names[1])]);
     }
-    row(
-        "connector",
-        [or_blank(&connector.into()), or_blank(&connector.into())],
-    );
+    row("connector", [or_blank(connector), or_blank(connector)]);
     row(
         "DI",
         each(&|way| {

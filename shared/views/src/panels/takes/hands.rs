@@ -5,6 +5,7 @@ use egui::{Align2, Id, Rect, Role, ScrollArea, TextEdit, Ui, UiBuilder, WidgetIn
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::intent::{Intent, Setting};
 use crate::data::own::NameList;
+use crate::style::Style;
 
 /// Most characters of a list.
 const LONGEST_LIST: usize = 20_000;
@@ -218,7 +219,25 @@ fn edit(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) 
         &drop,
     );
     let Some(text) = &mut state.typing else { return };
-    let place = Rect::from_min_max(pos2(rect.left(), rect.top() + line), rect.max);
+    let (kept, dropped) = (kept.clicked(), dropped.clicked());
+    typed(
+        ui,
+        &style,
+        text,
+        kept || dropped,
+        rect.with_min_y(rect.top() + line),
+    );
+    if kept {
+        sheet.intents.push(Intent::Names(NameList::from_text(text)));
+    }
+    let given_up = ui.input(|input| input.key_pressed(egui::Key::Escape));
+    if kept || dropped || given_up {
+        state.typing = None;
+    }
+}
+
+/// The names as they are typed; the keyboard is theirs until they are done.
+fn typed(ui: &mut Ui, style: &Style, text: &mut String, done: bool, place: Rect) {
     ui.painter()
         .rect_stroke(place, 0.0, style.hairline(), egui::StrokeKind::Inside);
     let mut area = ui.new_child(
@@ -235,17 +254,10 @@ fn edit(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) 
             .desired_width(place.width() - 16.0);
         let response = ui.add(edit);
         response.widget_info(|| WidgetInfo::labeled(Role::TextInput, true, "names, a line a preset"));
-        if kept.clicked() || dropped.clicked() {
+        if done {
             response.surrender_focus();
         } else if !response.has_focus() && !response.lost_focus() {
             response.request_focus();
         }
     });
-    if kept.clicked() {
-        sheet.intents.push(Intent::Names(NameList::from_text(text)));
-    }
-    let given_up = ui.input(|input| input.key_pressed(egui::Key::Escape));
-    if kept.clicked() || dropped.clicked() || given_up {
-        state.typing = None;
-    }
 }

@@ -3,8 +3,8 @@
 use sumproof_core::explain::diagnosis::Cause;
 use sumproof_core::routing::boxes::{DeskInput, Isolation, Kind, Phantom};
 use sumproof_core::routing::feed::{FeedId, Side};
+use sumproof_core::score::balance::Balance;
 use sumproof_core::score::outcome::Outcome;
-use sumproof_core::score::verdict::Balance;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::Method;
 use sumproof_core::split::interval::Known;

@@ -2,10 +2,11 @@
 
 use crate::routing::feed::{FeedId, Side};
 use crate::routing::response::FeedResponse;
+use crate::score::balance::Balance;
 use crate::score::outcome::Outcome;
 use crate::score::rig::Rig;
 use crate::score::scorer::{FeedScore, PartResponses, Scorer};
-use crate::score::verdict::{Balance, Verdict};
+use crate::score::verdict::Verdict;
 use crate::split::Split;
 
 /// How many feeds there are.

@@ -2,6 +2,7 @@
 //!
 //! In: a [`crate::split::Split`] and a [`rig::Rig`]. Out: [`board::Board`]. Uses `split`, `routing` and below.
 
+pub mod balance;
 pub mod board;
 pub mod colour;
 pub mod outcome;

@@ -2,10 +2,11 @@
 
 use crate::dsp::{db, k_weighting};
 use crate::routing::response::{CellPowers, FeedResponse};
+use crate::score::balance::{Balance, judge_balance};
 use crate::score::colour::Colour;
 use crate::score::outcome::{Evidence, Limits, Outcome, judge};
 use crate::score::part_changes::{Parts, Read, in_this_band};
-use crate::score::verdict::{Balance, Verdict, judge_balance};
+use crate::score::verdict::Verdict;
 use crate::spectrum::bands::{BandMap, MAX_TWENTY_FOURTHS};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;

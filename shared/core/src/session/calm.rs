@@ -1,8 +1,9 @@
 //! Words that stand long enough to be read.
 
+use crate::score::balance::Balance;
 use crate::score::board::{FEEDS, Row};
 use crate::score::outcome::Outcome;
-use crate::score::verdict::{Balance, Verdict};
+use crate::score::verdict::Verdict;
 
 /// A new word takes the old one's place once it has stood for this long, seconds.
 pub const STANDS_S: f64 = 1.0;

@@ -5,11 +5,12 @@ use crate::explain::diagnosis::{Cause, Diagnosis, Evidence};
 use crate::routing::feed::{FeedId, Side};
 use crate::routing::line::Polarity;
 use crate::routing::response::FeedResponse;
+use crate::score::balance::Balance;
 use crate::score::board::{FEEDS, Row};
 use crate::score::outcome::Outcome;
 use crate::score::rig::Rig;
 use crate::score::scorer::{FeedScore, PartResponses, Scorer};
-use crate::score::verdict::{Balance, Verdict};
+use crate::score::verdict::Verdict;
 use crate::spectrum::grid::Grid;
 use crate::split::Split;
 

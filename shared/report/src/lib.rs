@@ -13,7 +13,7 @@
 //! ```
 //! use sumproof_core::score::rig::Rig;
 //! use sumproof_core::session::{monitor::Monitor, take::Pass};
-//! use sumproof_report::{Judged, View, table_of};
+//! use sumproof_report::{Form, Judged, View, table_of};
 //!
 //! let sound: Vec<f32> = (0..48_000u32).map(|n| 0.1 * (f64::from(n) * 0.05).sin() as f32).collect();
 //! let mut monitor = Monitor::new(48_000.0);
@@ -21,7 +21,7 @@
 //! monitor.push(&sound, &sound);
 //! let take = monitor.finish_take("lead".into(), Pass::Full).expect("frames came");
 //! let view = View::all(Rig::default(), None);
-//! assert!(table_of(&Judged::of_take(&take, &view)).contains("mono wedge"));
+//! assert!(table_of(&Judged::of_take(&take, &view), Form::default()).contains("mono wedge"));
 //! ```
 #![forbid(unsafe_code)]
 

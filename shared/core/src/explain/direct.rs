@@ -14,6 +14,8 @@ use crate::spectrum::grid::Grid;
 use crate::split::interval::{Interval, Known};
 use crate::split::ways::{BANDS, Bounds, Evidence, band_position};
 
+/// Without one direction, a flip is named from so many onsets on.
+const FLIPPED_ONSETS: usize = 6;
 /// Without one direction, what begins says something from so many onsets on.
 const ENOUGH: usize = 3;
 /// How many standard errors the ends of what begins are apart from its mean.
@@ -265,7 +267,9 @@ impl Direct {
     /// Whether one channel is the other's negative: a straight sum is surely the worse one, of a sound that both channels carry.
     #[must_use]
     pub fn is_flipped(&self) -> bool {
-        let carried = self.one || self.turning.is_some_and(|turning| turning.shared > CARRIED);
+        // The first sounds of a loud reverb that works against itself look like one channel's negative.
+        let enough = self.onsets.is_none_or(|onsets| onsets >= FLIPPED_ONSETS);
+        let carried = self.one || enough && self.turning.is_some_and(|turning| turning.shared > CARRIED);
         carried && self.surely_straight_db() < -FLIPPED_DB
     }
 

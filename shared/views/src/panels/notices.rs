@@ -133,8 +133,9 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) {
     let height: f32 = placed.iter().map(|(.., height)| height).sum();
     let mut y = rect.bottom() - height;
     let band = Rect::from_min_max(pos2(rect.left(), y - style.px(4.0)), rect.max);
-    ui.painter()
-        .rect_filled(band.expand(style.px(4.0)), 0.0, style.colours.ground);
+    let beyond = style.px(4.0);
+    let ground = Rect::from_min_max(band.min - vec2(beyond, 0.0), band.max + vec2(beyond, beyond));
+    ui.painter().rect_filled(ground, 0.0, style.colours.ground);
     ui.painter()
         .hline(band.x_range(), band.top(), style.line(1.5, style.colours.ink));
     for (kind, text, rows, height) in placed {

@@ -87,7 +87,7 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
     takes.settle(sheet.snapshot.takes.len());
     let head = sheet.style.body().size * 1.5;
     let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
-    let names = heading(ui, sheet, line);
+    let names = heading(ui, sheet, line, !takes.picked.is_empty());
     let mut cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
     // In a small window there's no room beside the heading.
     let below = sheet.style.compact && !takes.picked.is_empty();
@@ -151,8 +151,9 @@ impl Along {
     }
 }
 
-/// Record, take the phrase, what the next take holds, and its name. Returns whether the names were asked for.
-fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> bool {
+/// Record, take the phrase, what the next take holds, and its name; while takes are compared, what can be done with them has the room of
+/// two of these. Returns whether the names were asked for.
+fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> bool {
     let style = sheet.style;
     let mut along = Along {
         x: rect.left(),
@@ -163,7 +164,7 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> bool {
     record(ui, sheet, &mut along);
     if sheet.snapshot.settings.record || sheet.snapshot.reading.recording {
         recording(ui, sheet, &mut along);
-    } else {
+    } else if !comparing {
         take_phrase(ui, sheet, &mut along);
         pass(ui, sheet, &mut along);
     }

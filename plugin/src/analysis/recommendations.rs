@@ -1,9 +1,8 @@
 //! Advice and margin for the sound as it was last read, ready for the window.
 
-use sumproof_core::explain::advice::{Situation, Wishes, advise};
-use sumproof_core::explain::margin::Margin;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::recommend::recommend;
 use sumproof_wording::calm;
 
 /// What to do, and how much the sound can take.
@@ -16,18 +15,9 @@ pub struct Recommendations {
 }
 
 impl Recommendations {
-    /// Works it out on 1/24-octave cells, a sixteenth of the work that the FFT bins would be. Allocates.
+    /// Works it out. Allocates.
     pub fn on(monitor: &Monitor, reading: &Reading) -> Self {
-        let (grid, split) = monitor.cells(reading.delay);
-        let wishes = Wishes::default();
-        let advice = advise(&Situation {
-            split: &split,
-            grid: &grid,
-            rows: &reading.rows,
-            rig: monitor.rig(),
-            diagnosis: Some(&reading.diagnosis),
-        });
-        let all = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
+        let (advice, all) = recommend(monitor, reading);
         Self {
             what_now: advice.iter().map(sumproof_wording::advice::sentence).collect(),
             margin: all.dry.or(all.total).as_ref().map(sumproof_views::Margin::from),

@@ -13,11 +13,10 @@ use std::process::ExitCode;
 use realfft::RealFftPlanner;
 use sumproof_core::alignment::onset::OnsetEvidence;
 use sumproof_core::dsp::samples::Cleaner;
-use sumproof_core::explain::advice::{Situation, Wishes, advise};
-use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::session::monitor::{LONGER, Monitor};
 use sumproof_core::session::reading::Reading;
+use sumproof_core::session::recommend::recommend;
 use sumproof_core::spectrum::grid::block_len;
 use sumproof_core::spectrum::welch::HOPS;
 use sumproof_signals::{Rng, demo_preset};
@@ -118,21 +117,6 @@ fn back(len: usize, count: usize) {
     }
 }
 
-/// Advice and margin, as the plugin has them worked out.
-fn counselled(monitor: &Monitor, reading: &Reading) {
-    let (grid, split) = monitor.cells(reading.delay);
-    let wishes = Wishes::default();
-    let advice = advise(&Situation {
-        split: &split,
-        grid: &grid,
-        rows: &reading.rows,
-        rig: monitor.rig(),
-        diagnosis: Some(&reading.diagnosis),
-    });
-    let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
-    black_box((advice, margin));
-}
-
 /// Frames between two readings of what moves fast, of the board, and of advice and margin, as the plugin does it.
 const PERIODS: [usize; 3] = [
     (0.04 * RATE_HZ) as usize,
@@ -167,7 +151,7 @@ fn analysis(left: &[f32], right: &[f32], recorded: bool, shown: bool) {
             monitor.read_now(&mut reading);
         }
         if counsel {
-            counselled(&monitor, &reading);
+            black_box(recommend(&monitor, &reading));
         }
     }
     black_box(&monitor);

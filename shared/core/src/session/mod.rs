@@ -9,5 +9,6 @@ pub mod part;
 pub mod phrase;
 pub mod phrase_sound;
 pub mod reading;
+pub mod recommend;
 pub mod span;
 pub mod take;

@@ -5,13 +5,12 @@ mod check;
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-use sumproof_core::explain::advice::{Situation, Wishes, advise};
-use sumproof_core::explain::margin::Margin;
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::recommend::recommend;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
 use sumproof_views::{
@@ -211,17 +210,8 @@ fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
     if reading.wet_over_dry_db.is_none() {
         return;
     }
-    let (grid, split) = monitor.cells(reading.delay);
-    let wishes = Wishes::default();
-    let advice = advise(&Situation {
-        split: &split,
-        grid: &grid,
-        rows: &reading.rows,
-        rig: monitor.rig(),
-        diagnosis: Some(&reading.diagnosis),
-    });
+    let (advice, margin) = recommend(monitor, reading);
     snapshot.what_now = advice.iter().map(sumproof_wording::advice::sentence).collect();
-    let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
     snapshot.margin = margin
         .dry
         .or(margin.total)

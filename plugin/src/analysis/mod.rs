@@ -3,6 +3,7 @@
 //! In: frames and commands. Out: [`crate::bridge::published::Published`]. Uses `bridge`, `state` and `parameters`.
 
 pub mod engine;
+pub(crate) mod job;
 pub(crate) mod passes;
 pub(crate) mod phrase_take;
 pub mod recommendations;

@@ -3,13 +3,13 @@
 //! full pass are enough as well: the wet is what the dry leaves.
 
 use std::sync::Arc;
-use std::thread::JoinHandle;
 
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
 use sumproof_views::Passes;
 use sumproof_wording::passes::{self, TooLong};
 
+use crate::analysis::job::Job;
 use crate::state::takes::TakeId;
 
 /// One pass: what is stored of it, and its sound, which is kept for the session only, and once.
@@ -27,9 +27,10 @@ impl RecordedPass {
 }
 
 /// Which take one of passes replaces.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum InsteadOf {
     /// None.
+    #[default]
     Nothing,
     /// That one: the same passes, unchecked.
     Take(TakeId),
@@ -38,7 +39,7 @@ pub enum InsteadOf {
 }
 
 /// What two passes make together: a take to store, a line to say, or both.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Paired {
     /// The take of both. Not stored where the passes don't belong together.
     pub take: Option<Take>,
@@ -52,45 +53,21 @@ pub struct Paired {
     pub by_difference: bool,
 }
 
-/// PairJob on a pair, in a thread of its own: about a second for a minute of sound.
-#[derive(Debug)]
-pub struct PairJob(Option<JoinHandle<Option<Paired>>>);
+/// Work on a pair: about a second for a minute of sound.
+pub type PairJob = Job<Option<Paired>>;
 
-impl PairJob {
-    fn start(work: impl FnOnce() -> Option<Paired> + Send + 'static) -> Self {
-        let thread = std::thread::Builder::new()
-            .name(String::from("sumproof pair"))
-            .spawn(work);
-        Self(thread.ok())
-    }
-
-    /// Whether [`Self::finish`] would not wait.
-    pub fn is_done(&self) -> bool {
-        self.0.as_ref().is_none_or(JoinHandle::is_finished)
-    }
-
-    /// Waits for what comes of it.
-    pub fn finish(mut self) -> Option<Paired> {
-        let thread = self.0.take()?;
-        thread.join().unwrap_or_else(|_| {
-            Some(Paired {
-                take: None,
-                line: String::from(passes::NOT_LAID),
-                instead_of: InsteadOf::Nothing,
-                failing: Vec::new(),
-                by_difference: false,
-            })
-        })
-    }
+fn start(work: impl FnOnce() -> Option<Paired> + Send + 'static) -> PairJob {
+    Job::start("sumproof pair", work)
 }
 
-impl Drop for PairJob {
-    /// The library may be unloaded next: nothing of it may still run.
-    fn drop(&mut self) {
-        if let Some(thread) = self.0.take() {
-            let _ = thread.join();
-        }
-    }
+/// Waits for what comes of a pair.
+pub fn finished(work: PairJob) -> Option<Paired> {
+    work.finish()?.unwrap_or_else(|_| {
+        Some(Paired {
+            line: String::from(passes::NOT_LAID),
+            ..Paired::default()
+        })
+    })
 }
 
 /// What comes of a pass.
@@ -154,15 +131,13 @@ impl Pairing {
             .take()
             .filter(|full| full.take.rate_hz == dry.take.rate_hz);
         match full {
-            Some(full) if can_be_laid(&[&dry, &wet, &full]) => {
-                PairingStep::Later(PairJob::start(move || {
-                    let mut checked = laid(&dry, &wet, &full)?;
-                    if was_looked_for {
-                        checked.instead_of = InsteadOf::Difference;
-                    }
-                    Some(checked)
-                }))
-            }
+            Some(full) if can_be_laid(&[&dry, &wet, &full]) => PairingStep::Later(start(move || {
+                let mut checked = laid(&dry, &wet, &full)?;
+                if was_looked_for {
+                    checked.instead_of = InsteadOf::Difference;
+                }
+                Some(checked)
+            })),
             full => {
                 let paired = by_spectra(&dry, &wet, full.as_ref());
                 if paired.take.is_some() && full.is_none() {
@@ -188,7 +163,7 @@ impl Pairing {
         if !can_be_laid(&[&dry, &wet, &part]) {
             return PairingStep::Waits;
         }
-        PairingStep::Later(PairJob::start(move || {
+        PairingStep::Later(start(move || {
             let mut checked = laid(&dry, &wet, &part)?;
             if checked.take.is_none() {
                 checked.line += passes::PERHAPS_ANOTHER;
@@ -206,7 +181,7 @@ impl Pairing {
         }
         self.looked_for = true;
         self.difference = None;
-        PairingStep::Later(PairJob::start(move || difference(&dry, &full, is_meant)))
+        PairingStep::Later(start(move || difference(&dry, &full, is_meant)))
     }
 
     /// The take of a pair was stored; `by_difference` says that its wet is what the dry left.
@@ -275,9 +250,8 @@ fn difference(dry: &RecordedPass, full: &RecordedPass, is_meant: bool) -> Option
     Some(Paired {
         take,
         line,
-        instead_of: InsteadOf::Nothing,
-        failing: Vec::new(),
         by_difference: true,
+        ..Paired::default()
     })
 }
 
@@ -303,16 +277,11 @@ fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass
         Ok(pair) => Paired {
             line: passes::told_apart(&pair.name, full.map_or(Ok(None), |_| Err(TooLong))),
             take: Some(pair),
-            instead_of: InsteadOf::Nothing,
-            failing: Vec::new(),
-            by_difference: false,
+            ..Paired::default()
         },
         Err(error) => Paired {
-            take: None,
             line: passes::give_no_split(&dry.take.name, &wet.take.name, error),
-            instead_of: InsteadOf::Nothing,
-            failing: Vec::new(),
-            by_difference: false,
+            ..Paired::default()
         },
     }
 }
@@ -347,9 +316,8 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
     Some(Paired {
         take,
         line,
-        instead_of: InsteadOf::Nothing,
         failing,
-        by_difference: false,
+        ..Paired::default()
     })
 }
 
@@ -376,7 +344,7 @@ mod tests {
         match pairing.heard(take, None) {
             PairingStep::Waits => None,
             PairingStep::Now(paired) => Some(*paired),
-            PairingStep::Later(work) => work.finish(),
+            PairingStep::Later(work) => finished(work),
         }
     }
 
@@ -453,7 +421,7 @@ mod tests {
         for order in [[&dry, &full], [&full, &dry]] {
             let mut pairing = Pairing::default();
             let mut pairs = order.map(|(take, sound)| match pairing.heard(take, Some(sound.clone())) {
-                PairingStep::Later(work) => work.finish(),
+                PairingStep::Later(work) => finished(work),
                 _ => None,
             });
             assert!(pairs[0].is_none());

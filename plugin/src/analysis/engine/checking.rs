@@ -1,7 +1,6 @@
 //! The line check: orders its signal, keeps what arrives meanwhile, has it read, and keeps what was found.
 
 use std::sync::Arc;
-use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use nice_plug::util::permit_alloc;
@@ -10,6 +9,7 @@ use sumproof_report::line_check::lines;
 use sumproof_views::{Found, LineCheck, OwnFeed, Sending};
 
 use super::Engine;
+use crate::analysis::job::Job;
 use crate::audio::line_check::{End, Signal, Switch};
 use crate::bridge::ring::Frame;
 
@@ -49,36 +49,13 @@ impl Run {
 }
 
 /// A recording being read, in a thread of its own, so that the meters go on.
-#[derive(Debug)]
-struct ReadJob(Option<JoinHandle<Result<Findings, ReadFailure>>>);
+type ReadJob = Job<Result<Findings, ReadFailure>>;
 
-impl ReadJob {
-    fn start(run: Run) -> Self {
-        let thread = std::thread::Builder::new()
-            .name(String::from("sumproof lines"))
-            .spawn(move || {
-                let [left, right] = &run.arrived;
-                line_check::read(&[left, right], run.rate_hz, &run.plan)
-            });
-        Self(thread.ok())
-    }
-
-    fn is_done(&self) -> bool {
-        self.0.as_ref().is_none_or(JoinHandle::is_finished)
-    }
-
-    fn finish(mut self) -> Option<Result<Findings, ReadFailure>> {
-        self.0.take()?.join().ok()
-    }
-}
-
-impl Drop for ReadJob {
-    /// The library may be unloaded next: nothing of it may still run.
-    fn drop(&mut self) {
-        if let Some(thread) = self.0.take() {
-            let _ = thread.join();
-        }
-    }
+fn read(run: Run) -> ReadJob {
+    Job::start("sumproof lines", move || {
+        let [left, right] = &run.arrived;
+        line_check::read(&[left, right], run.rate_hz, &run.plan)
+    })
 }
 
 /// All of it.
@@ -121,7 +98,7 @@ impl Checking {
         };
         permit_alloc(|| {
             self.said = if why == End::Whole && !run.lost {
-                self.work = Some(ReadJob::start(run));
+                self.work = Some(read(run));
                 None
             } else {
                 Some(String::from(ended(if run.lost { End::Lost } else { why })))
@@ -156,7 +133,7 @@ impl Checking {
         let Some(work) = self.work.take_if(|work| work.is_done()) else {
             return self.run.is_some();
         };
-        match work.finish() {
+        match work.finish().and_then(Result::ok) {
             Some(Ok(finding)) => {
                 self.found = Some(Arc::new(Found {
                     sentence: sumproof_wording::line_check::sentence(&finding),

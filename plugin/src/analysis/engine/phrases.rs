@@ -29,12 +29,13 @@ impl Engine {
         permit_alloc(|| {
             let sound = monitor.last_phrase()?;
             *taken = number;
-            Some(PhraseJob::start(Phrase {
+            let phrase = Phrase {
                 sound,
                 rate_hz: monitor.rate_hz(),
                 name: names.take().unwrap_or_else(|| takes.next_name()),
                 kind: monitor.kind(),
-            }))
+            };
+            Some(phrase.start())
         })
     }
 
@@ -74,7 +75,7 @@ impl Engine {
 
     fn store_phrase(&mut self, work: PhraseJob) {
         permit_alloc(|| {
-            if let Some(take) = work.finish() {
+            if let Some(Ok(Some(take))) = work.finish() {
                 // There was room when it was begun; if there is none now, something else was recorded.
                 let _ = self.takes.add(take);
             }

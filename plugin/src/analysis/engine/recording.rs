@@ -8,7 +8,7 @@ use sumproof_wording::passes;
 use super::{AnyEnd, Engine};
 #[cfg(test)]
 use crate::analysis::passes::PairJob;
-use crate::analysis::passes::{Paired, Pairing, PairingStep};
+use crate::analysis::passes::{Paired, Pairing, PairingStep, finished};
 use crate::analysis::side_work::{News, Order};
 use crate::state::takes::Takes;
 
@@ -126,7 +126,7 @@ impl Engine {
         self.left_behind.retain(|work| !work.is_done());
         while let Some(work) = self.pair_work.pop_front_if(|work| work.is_done()) {
             permit_alloc(|| {
-                self.pair_said = work.finish().map(|paired| {
+                self.pair_said = finished(work).map(|paired| {
                     let failing = paired.failing.clone();
                     (kept(&mut self.takes, &mut self.pairing, paired), failing)
                 });

@@ -1,6 +1,7 @@
 //! `cargo xtask bench`: what things cost, in figures that a busy machine doesn't change, or as ratios within one run.
 
 use crate::run::{Failure, cargo, output_of, run};
+use crate::system::System;
 use crate::threads::threads;
 use crate::{needs, place, python};
 use std::path::{Path, PathBuf};
@@ -91,11 +92,7 @@ fn render() -> Result<(), Failure> {
         "--bin",
         "sumproof-render",
     ]))?;
-    let library = format!(
-        "{}sumproof{}",
-        std::env::consts::DLL_PREFIX,
-        std::env::consts::DLL_SUFFIX
-    );
+    let library = System::here().library("sumproof");
     let release = place::target().join("release");
     for seconds in ["8", "30"] {
         println!("A take of {seconds} s beside a side-chain, rendered offline, 48 kHz:");
@@ -222,13 +219,7 @@ fn audio() -> Result<(), Failure> {
         "--bin",
         "sumproof-cost",
     ]))?;
-    let library = |name: &str| {
-        format!(
-            "{}{name}{}",
-            std::env::consts::DLL_PREFIX,
-            std::env::consts::DLL_SUFFIX
-        )
-    };
+    let library = |name: &str| System::here().library(name);
     let release = place::target().join("release");
     let probes = release.join("examples").join(library("probe_plugins"));
     let ours = release.join(library("sumproof"));

@@ -188,11 +188,7 @@ fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
 
 /// Tells a test where everything is (`tests/host/src/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
-    let probes = format!(
-        "{}probe_plugins{}",
-        std::env::consts::DLL_PREFIX,
-        std::env::consts::DLL_SUFFIX
-    );
+    let probes = System::here().library("probe_plugins");
     command
         .env("SUMPROOF_CLAP", &bundles.clap)
         .env("SUMPROOF_VST3", &bundles.vst3)

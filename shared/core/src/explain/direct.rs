@@ -8,12 +8,17 @@ use core::f64::consts::TAU;
 use crate::Complex;
 use crate::alignment::onset::{Attacks, REACH_S};
 use crate::dsp::db;
-use crate::explain::diagnosis::{FLIPPED_DB, TURNS_DB, TURNS_DEGREES};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use crate::split::interval::{Interval, Known};
 use crate::split::ways::{BANDS, Bounds, Evidence, band_position};
 
+/// A straight sum must be the worse one by this for a channel to be called flipped, dB.
+pub const FLIPPED_DB: f64 = 1.0;
+/// A phase that turns by this over frequency, degrees rms, or a level by [`TURNS_DB`], is two amplifiers.
+pub const TURNS_DEGREES: f64 = 20.0;
+/// See [`TURNS_DEGREES`].
+pub const TURNS_DB: f64 = 3.0;
 /// Without one direction, a flip is named from so many onsets on.
 const FLIPPED_ONSETS: usize = 6;
 /// Without one direction, what begins says something from so many onsets on.

@@ -20,12 +20,6 @@ pub use settle::Whole;
 
 /// A level difference of the direct sound between the channels from here on is called uneven, dB (common practice, no source).
 pub const UNEVEN_DB: f64 = 3.5;
-/// A straight sum must be the worse one by this for a channel to be called flipped, dB.
-pub const FLIPPED_DB: f64 = 1.0;
-/// A phase that turns by this over frequency, degrees rms, or a level by [`TURNS_DB`], is two amplifiers.
-pub const TURNS_DEGREES: f64 = 20.0;
-/// See [`TURNS_DEGREES`].
-pub const TURNS_DB: f64 = 3.0;
 /// A channel this far below the other is silent, dB.
 pub const SILENT_DB: f64 = 35.0;
 /// A delay from here on matters: 0.05 ms puts the first notch at 10 kHz.

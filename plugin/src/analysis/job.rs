@@ -1,36 +1,122 @@
 //! Work in a thread of its own, of which nothing is left when it is given up.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 
 /// Work that goes on, or what came of it.
 #[derive(Debug)]
-pub struct Job<T>(Option<JoinHandle<T>>);
+pub struct Job<T> {
+    thread: Option<JoinHandle<T>>,
+    given_up: GivenUp,
+}
+
+/// Nobody wants what would come of the work: it may stop wherever it is.
+#[derive(Debug, Clone, Default)]
+pub struct GivenUp(Arc<AtomicBool>);
+
+impl GivenUp {
+    /// Whether that is so.
+    #[must_use]
+    pub fn is_so(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
 
 impl<T: Send + 'static> Job<T> {
-    /// Begins it, in a thread of that name. Where the system gives none, it is done and nothing comes of it.
+    /// Begins it, in a thread of that name; it is shown whether it has been given up. Where the system gives no thread, it is done
+    /// and nothing comes of it.
     #[must_use]
-    pub fn start(name: &str, work: impl FnOnce() -> T + Send + 'static) -> Self {
-        Self(thread::Builder::new().name(name.into()).spawn(work).ok())
+    pub fn start(name: &str, work: impl FnOnce(&GivenUp) -> T + Send + 'static) -> Self {
+        let given_up = GivenUp::default();
+        let shown = given_up.clone();
+        let thread = thread::Builder::new().name(name.into());
+        Self {
+            thread: thread.spawn(move || work(&shown)).ok(),
+            given_up,
+        }
     }
 
     /// Whether [`Self::finish`] would not wait.
     #[must_use]
     pub fn is_done(&self) -> bool {
-        self.0.as_ref().is_none_or(JoinHandle::is_finished)
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
     }
 
     /// Waits for what comes of it: an error where it broke, `None` where it never began.
     #[must_use]
     pub fn finish(mut self) -> Option<thread::Result<T>> {
-        self.0.take().map(JoinHandle::join)
+        self.thread.take().map(JoinHandle::join)
+    }
+
+    /// Gives it up without waiting for its end.
+    #[must_use]
+    pub fn give_up(self) -> Abandoned
+    where
+        T: std::fmt::Debug,
+    {
+        self.given_up.0.store(true, Ordering::Relaxed);
+        Abandoned(Box::new(self))
     }
 }
 
 impl<T> Drop for Job<T> {
     /// The library may be unloaded next: nothing of it may still run.
     fn drop(&mut self) {
-        if let Some(thread) = self.0.take() {
+        self.given_up.0.store(true, Ordering::Relaxed);
+        if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
+    }
+}
+
+/// Work that was given up and may not have noticed yet. Dropping it waits for that.
+#[derive(Debug)]
+pub struct Abandoned(Box<dyn MayRun>);
+
+impl Abandoned {
+    /// Whether nothing of it runs any more.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.0.is_over()
+    }
+}
+
+trait MayRun: std::fmt::Debug + Send {
+    fn is_over(&self) -> bool;
+}
+
+impl<T: Send + std::fmt::Debug + 'static> MayRun for Job<T> {
+    fn is_over(&self) -> bool {
+        self.is_done()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::mpsc;
+
+    #[test]
+    fn work_that_is_given_up_is_told_and_not_waited_for() {
+        let (noticed, notices) = mpsc::channel();
+        let job = Job::start("given up", move |given_up| {
+            while !given_up.is_so() {
+                thread::yield_now();
+            }
+            let _ = noticed.send(());
+        });
+        assert!(!job.is_done());
+        let abandoned = job.give_up();
+        notices.recv().expect("it was told");
+        drop(abandoned);
+        let (noticed, notices) = mpsc::channel();
+        drop(Job::start("dropped", move |given_up| {
+            while !given_up.is_so() {
+                thread::yield_now();
+            }
+            let _ = noticed.send(());
+        }));
+        assert_eq!(notices.try_recv(), Ok(()));
     }
 }

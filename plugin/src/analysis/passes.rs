@@ -57,7 +57,7 @@ pub struct Paired {
 pub type PairJob = Job<Option<Paired>>;
 
 fn start(work: impl FnOnce() -> Option<Paired> + Send + 'static) -> PairJob {
-    Job::start("sumproof pair", work)
+    Job::start("sumproof pair", |_| work())
 }
 
 /// Waits for what comes of a pair.

@@ -211,6 +211,16 @@ impl Takes {
         }
     }
 
+    /// Puts a better reading of the same sound in the place of a take, which keeps its name and what the player said of it.
+    pub fn refine(&mut self, id: TakeId, better: Take) {
+        if let Some(take) = self.get_mut(id) {
+            let name = std::mem::take(&mut take.name);
+            let kind = take.kind;
+            *take = better.with_kind(kind);
+            take.name = name;
+        }
+    }
+
     /// Renames the take at `index` among those that can be read; an empty name is refused.
     pub fn rename(&mut self, index: usize, name: &str) -> bool {
         let name = as_name(name);

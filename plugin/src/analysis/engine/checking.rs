@@ -52,7 +52,7 @@ impl Run {
 type ReadJob = Job<Result<Findings, ReadFailure>>;
 
 fn read(run: Run) -> ReadJob {
-    Job::start("sumproof lines", move || {
+    Job::start("sumproof lines", move |_| {
         let [left, right] = &run.arrived;
         line_check::read(&[left, right], run.rate_hz, &run.plan)
     })

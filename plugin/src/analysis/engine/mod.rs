@@ -30,8 +30,8 @@ use sumproof_core::split::side_chain::Reference;
 use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_views::{Boxes, History, TakeSummary};
 
+use crate::analysis::job::Abandoned;
 use crate::analysis::passes::{PairJob, Pairing};
-use crate::analysis::phrase_take::PhraseJob;
 use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::{Order, Orders, SideWork};
 use crate::analysis::worker::Activity;
@@ -47,6 +47,7 @@ use crate::state::takes::Takes;
 use crate::testing::faults::Fault;
 use checking::Checking;
 pub use held::Added;
+use phrases::PhraseWork;
 use recording::RunningTake;
 
 /// Frames handled in one go, so that nobody waits long for the lock.
@@ -325,13 +326,13 @@ pub struct Engine {
     /// Passes being laid over one another.
     pair_work: VecDeque<PairJob>,
     /// Phrases that become takes, in order, and how many phrases were over when that was last looked at.
-    phrase_work: VecDeque<PhraseJob>,
+    phrase_work: VecDeque<PhraseWork>,
     phrases_over: u64,
     /// The phrase that became a take last.
     taken_phrase: u64,
     names: Names,
     /// The same of a project that was left: of no interest, and waited for by nobody.
-    left_behind: Vec<PairJob>,
+    left_behind: Vec<Abandoned>,
     /// What came of the last pair, and where it fails.
     pair_said: Option<(String, Vec<[f32; 2]>)>,
     /// Name of the user's own feed; empty for none.
@@ -559,7 +560,7 @@ impl Engine {
             self.finish_take();
         }
         self.gather_pairs();
-        self.finish_phrases();
+        self.gather_phrases();
     }
 
     /// What the side-chain's work is to do, where there is one.
@@ -676,6 +677,7 @@ impl Engine {
     fn process_frames<const C: usize>(&mut self, frames: &[Frame<C>]) {
         self.checking.process_frames(frames);
         let keeps_phrases = self.keeps_phrases();
+        let mut stored = false;
         let Some(monitor) = &mut self.monitor else { return };
         let mut lanes = [[0.0f32; CHUNK]; C];
         for chunk in frames.chunks(CHUNK) {
@@ -696,6 +698,7 @@ impl Engine {
                         &mut self.names,
                         &mut self.takes,
                     );
+                    stored |= kept.is_some();
                     permit_alloc(|| self.phrase_work.extend(kept));
                 }
             }
@@ -715,6 +718,9 @@ impl Engine {
         self.unread_frames += frames.len() as u64;
         self.board_frames += frames.len() as u64;
         self.worse_held_frames = self.worse_held_frames.saturating_sub(frames.len() as u64);
+        if stored {
+            self.sum_up_anew();
+        }
     }
 
     fn apply(&mut self, command: Command) {

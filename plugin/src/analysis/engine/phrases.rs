@@ -6,7 +6,10 @@ use sumproof_core::session::monitor::Monitor;
 use super::Engine;
 use crate::analysis::phrase_take::{Phrase, PhraseJob};
 use crate::state::names::Names;
-use crate::state::takes::Takes;
+use crate::state::takes::{TakeId, Takes};
+
+/// A take of a phrase as it was stored, and the work on a better one.
+pub(super) type PhraseWork = (TakeId, PhraseJob);
 
 impl Engine {
     /// Whether phrases become takes by themselves; not while one is recorded by hand.
@@ -15,33 +18,36 @@ impl Engine {
         holds.takes_by_phrase && self.running.is_none()
     }
 
-    /// The work on the last phrase, unless it is a take already. It gets the next name.
+    /// Stores a take of the last phrase, unless it is one already, from what is known of it, and begins the work on a better one. It
+    /// gets the next name.
     pub(super) fn phrase_to_take(
-        monitor: &Monitor,
+        monitor: &mut Monitor,
         taken: &mut u64,
         names: &mut Names,
         takes: &mut Takes,
-    ) -> Option<PhraseJob> {
+    ) -> Option<PhraseWork> {
         let number = monitor.phrase().number;
         if *taken == number || !takes.has_room() {
             return None;
         }
         permit_alloc(|| {
             let sound = monitor.last_phrase()?;
+            let mut take = monitor.phrase_take(String::new(), &sound)?;
             *taken = number;
+            take.name = names.take().unwrap_or_else(|| takes.next_name());
             let phrase = Phrase {
                 sound,
                 rate_hz: monitor.rate_hz(),
-                name: names.take().unwrap_or_else(|| takes.next_name()),
                 kind: monitor.kind(),
             };
-            Some(phrase.start())
+            let id = takes.add(take)?;
+            Some((id, phrase.start()))
         })
     }
 
     /// Takes the last phrase, whenever it was played.
     pub fn take_phrase(&mut self) {
-        let Some(monitor) = &self.monitor else { return };
+        let Some(monitor) = &mut self.monitor else { return };
         let phrase = monitor.phrase();
         let line = if phrase.number == 0 {
             "There is no phrase to take yet: play something."
@@ -53,34 +59,29 @@ impl Engine {
             let work =
                 Self::phrase_to_take(monitor, &mut self.taken_phrase, &mut self.names, &mut self.takes);
             permit_alloc(|| self.phrase_work.extend(work));
+            self.sum_up_anew();
             self.unshown = true;
             return;
         };
         self.say(permit_alloc(|| String::from(line)));
     }
 
-    /// Stores the takes that are worked out. Never waits for them.
+    /// Puts better takes of phrases in their places, where they are worked out. Never waits for them.
     pub(super) fn gather_phrases(&mut self) {
-        while let Some(work) = self.phrase_work.pop_front_if(|work| work.is_done()) {
-            self.store_phrase(work);
+        while let Some((id, work)) = self.phrase_work.pop_front_if(|(_, work)| work.is_done()) {
+            permit_alloc(|| {
+                if let Some(Ok(Some(take))) = work.finish() {
+                    self.takes.refine(id, take);
+                }
+            });
+            self.sum_up_anew();
         }
     }
 
-    /// The same, and waits: somebody saves.
-    pub(super) fn finish_phrases(&mut self) {
-        while let Some(work) = self.phrase_work.pop_front() {
-            self.store_phrase(work);
-        }
-    }
-
-    fn store_phrase(&mut self, work: PhraseJob) {
-        permit_alloc(|| {
-            if let Some(Ok(Some(take))) = work.finish() {
-                // There was room when it was begun; if there is none now, something else was recorded.
-                let _ = self.takes.add(take);
-            }
-        });
-        self.sum_up_anew();
+    /// How many takes of phrases are being worked on.
+    #[cfg(test)]
+    pub(crate) fn phrases_worked_on(&self) -> usize {
+        self.phrase_work.len()
     }
 
     /// The names that takes get.

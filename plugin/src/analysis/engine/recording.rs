@@ -6,6 +6,7 @@ use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_wording::passes;
 
 use super::{AnyEnd, Engine};
+use crate::analysis::job::Job;
 #[cfg(test)]
 use crate::analysis::passes::PairJob;
 use crate::analysis::passes::{Paired, Pairing, PairingStep, finished};
@@ -123,7 +124,7 @@ impl Engine {
 
     /// Stores what came of passes being laid over one another, where it is done. Never waits for it.
     pub(super) fn gather_pairs(&mut self) {
-        self.left_behind.retain(|work| !work.is_done());
+        self.left_behind.retain(|work| !work.is_over());
         while let Some(work) = self.pair_work.pop_front_if(|work| work.is_done()) {
             permit_alloc(|| {
                 self.pair_said = finished(work).map(|paired| {
@@ -152,8 +153,10 @@ impl Engine {
         }
         self.order(Order::Leave);
         self.pairing = Pairing::default();
-        self.left_behind.extend(self.pair_work.drain(..));
-        self.phrase_work.clear();
+        self.left_behind
+            .extend(self.pair_work.drain(..).map(Job::give_up));
+        let phrases = self.phrase_work.drain(..);
+        self.left_behind.extend(phrases.map(|(_, work)| work.give_up()));
         self.pair_said = None;
         self.void_frames = self.end.as_ref().map_or(0, AnyEnd::waiting);
     }

@@ -90,6 +90,65 @@ fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
     monitor.finish_take("file".into(), Pass::Full).expect("frames")
 }
 
+/// What each feed of a take gets in all, dB.
+fn totals(take: &Take) -> Vec<f64> {
+    let rows = take.rows(&Default::default(), 0.0);
+    let score = |row: sumproof_core::score::board::Row| row.score.expect("it sounds").total_db;
+    rows.map(score).to_vec()
+}
+
+#[test]
+fn a_phrase_is_a_take_at_once_and_a_better_one_soon_whatever_was_changed_meanwhile() {
+    let mut instance = Instance::active(true);
+    let sound = preset(PresetKind::DoubleTracked, 12.0);
+    instance.perform(&sound);
+    instance.rest(2.0);
+    let (first, work) = {
+        let mut engine = instance.analysis.lock();
+        engine.take_phrase();
+        let take = engine.takes().iter().next().expect("it is stored").clone();
+        assert!(engine.takes_mut().rename(0, "mine"));
+        assert!(
+            engine
+                .takes_mut()
+                .set_kind(0, sumproof_core::split::kind::PresetKind::TwoTakes)
+        );
+        (take, engine.phrases_worked_on())
+    };
+    assert_eq!(work, 1);
+    while instance.analysis.lock().phrases_worked_on() > 0 {
+        instance.rest(0.01);
+    }
+    let [better] = &instance.takes()[..] else {
+        panic!("one take")
+    };
+    assert_eq!(better.name, "mine");
+    assert_eq!(better.kind, sumproof_core::split::kind::PresetKind::TwoTakes);
+    assert_eq!(first.sums.frames, better.sums.frames);
+    for (first, better) in totals(&first).into_iter().zip(totals(better)) {
+        assert!(
+            first == better || (first - better).abs() < 0.3,
+            "{first} {better}"
+        );
+    }
+}
+
+#[test]
+fn a_project_that_is_left_keeps_its_phrases() {
+    let mut instance = Instance::active(true);
+    instance.perform(&preset(PresetKind::EqualDry, 12.0));
+    instance.rest(2.0);
+    let other = Instance::active(true).saved();
+    instance.analysis.lock().take_phrase();
+    // Saved at once: the take is there. Loaded at once: what is worked on enters nothing.
+    let saved = instance.saved();
+    instance.load(&other);
+    instance.rest(0.5);
+    assert!(instance.takes().is_empty());
+    instance.load(&saved);
+    assert_eq!(instance.names(), ["Take 1"]);
+}
+
 #[test]
 fn the_last_phrase_is_taken_after_the_fact_and_once() {
     let mut instance = Instance::active(true);

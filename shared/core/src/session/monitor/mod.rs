@@ -1,0 +1,229 @@
+//! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
+//!
+//! In: frames. Out: readings ([`reading`]) of the phrase that is played, takes ([`recording`]) of what is recorded or of the phrase that
+//! is over. The plugin has one for each instance, the command one for each file.
+
+mod reading;
+mod recording;
+
+use crate::alignment::delay::DelayFinder;
+use crate::dsp::samples::Cleaner;
+use crate::explain::diagnosis::Diagnoser;
+use crate::score::board::{Board, FEEDS, Row};
+use crate::score::rig::Rig;
+use crate::score::scorer::Scorer;
+use crate::session::calm::Calm;
+use crate::session::meter::LOWEST_HZ;
+use crate::session::phrase::Heard;
+use crate::session::span::{Listening, Over, PhraseNow};
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::grid::{Grid, block_len};
+use crate::spectrum::welch::lags::Lags;
+use crate::spectrum::welch::{Average, Blocks};
+use crate::split::kind::PresetKind;
+use crate::split::{Method, Split};
+
+pub use recording::LONGER;
+use recording::Recording;
+
+/// The bands' correlations are those of about the last so many seconds where a phrase is read, seconds.
+const NOW_S: f64 = 1.0;
+
+/// Hears a pair of channels and says what each feed gets of it: of the phrase that is played, and of the last one until there is
+/// enough of the next.
+///
+/// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
+#[derive(Debug)]
+pub struct Monitor {
+    rate_hz: f64,
+    cleaner: Cleaner,
+    blocks: Blocks,
+    /// Of the last second, quiet or not.
+    now: Average,
+    /// What a reading is of; `None` where only takes are wanted.
+    listening: Option<Box<Listening>>,
+    recording: Recording,
+    frames: u64,
+    invalid_frames: u64,
+    spectrum: CrossSpectrum,
+    split: Split,
+    finder: DelayFinder,
+    lags: Lags,
+    kind: PresetKind,
+    diagnoser: Diagnoser,
+    board: Board,
+    /// Rows with the words of the moment.
+    rows: [Row; FEEDS],
+    calm: Calm,
+    /// Frames heard when it was last read.
+    read_at: u64,
+    /// The player changed something since, or stopped.
+    set_anew: bool,
+    stopped: bool,
+    was_quiet: bool,
+}
+
+impl Monitor {
+    /// For a sample rate, 1 kHz to 1 MHz (others are moved there).
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let rate_hz = if rate_hz.is_nan() {
+            48_000.0
+        } else {
+            rate_hz.clamp(1000.0, 1_000_000.0)
+        };
+        let len = block_len(rate_hz);
+        let grid = Grid::fft(rate_hz, len);
+        let cells = grid.len();
+        Self {
+            rate_hz,
+            cleaner: Cleaner::default(),
+            blocks: Blocks::new(len),
+            now: Average::live(rate_hz, len, NOW_S),
+            listening: Some(Box::new(Listening::new(rate_hz, len))),
+            recording: Recording::new(rate_hz, len),
+            frames: 0,
+            invalid_frames: 0,
+            spectrum: CrossSpectrum::silent(cells),
+            split: Split::silent(cells, Method::Estimated),
+            finder: DelayFinder::new(rate_hz, len),
+            lags: Lags::new(rate_hz, len),
+            kind: PresetKind::NotSaid,
+            diagnoser: Diagnoser::new(grid.clone()),
+            board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
+            rows: Board::empty_rows(),
+            calm: Calm::default(),
+            read_at: 0,
+            set_anew: false,
+            stopped: false,
+            was_quiet: true,
+        }
+    }
+
+    /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
+    #[must_use]
+    pub fn for_takes(rate_hz: f64) -> Self {
+        Self {
+            listening: None,
+            ..Self::new(rate_hz)
+        }
+    }
+
+    /// The sample rate, Hz.
+    #[must_use]
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// Changes lines, sum law, limits or the user's own feed. Does not allocate.
+    pub fn set_rig(&mut self, rig: &Rig) {
+        self.set_anew |= rig != self.board.rig();
+        self.board.set_rig(rig);
+    }
+
+    /// The rig in use.
+    #[must_use]
+    pub fn rig(&self) -> &Rig {
+        self.board.rig()
+    }
+
+    /// What the player says the preset is: for readings from now on and for takes.
+    pub fn set_kind(&mut self, kind: PresetKind) {
+        self.set_anew |= kind != self.kind;
+        self.kind = kind;
+    }
+
+    /// What the player said the preset is.
+    #[must_use]
+    pub fn kind(&self) -> PresetKind {
+        self.kind
+    }
+
+    /// Changes what a reading is averaged over.
+    pub fn set_over(&mut self, over: Over) {
+        let now_s = match over {
+            Over::Phrase => NOW_S,
+            Over::Seconds(seconds) => seconds,
+        };
+        self.now.set_integration(self.rate_hz, now_s);
+        if let Some(listening) = &mut self.listening {
+            listening.set_over(over);
+        }
+    }
+
+    /// The sound of the phrase that was played last, or of the one being played where there is a second of it: what counts in a
+    /// reading of it, the last half minute of a long one. `None` where nothing was played. Allocates.
+    #[must_use]
+    pub fn last_phrase(&self) -> Option<[Vec<f32>; 2]> {
+        self.listening.as_ref()?.last_sound()
+    }
+
+    /// The phrase that is read.
+    #[must_use]
+    pub fn phrase(&self) -> PhraseNow {
+        self.listening
+            .as_ref()
+            .map_or_else(PhraseNow::default, |listening| listening.phrase())
+    }
+
+    /// How many phrases are over, and how long the last one is, seconds (as much of it as counts).
+    #[must_use]
+    pub fn phrases_over(&self) -> (u64, f64) {
+        self.listening.as_ref().map_or((0, 0.0), |listening| {
+            (listening.ended(), listening.phrase().seconds)
+        })
+    }
+
+    /// Forgets the phrases and the counts. A take being recorded goes on.
+    pub fn reset(&mut self) {
+        self.now.reset();
+        if let Some(listening) = &mut self.listening {
+            listening.reset();
+        }
+        self.set_anew = true;
+        self.read_at = 0;
+        self.frames = 0;
+        self.invalid_frames = 0;
+        if !self.recording.active {
+            self.blocks.restart();
+        }
+    }
+
+    /// Takes frames (as many as the shorter slice has). Invalid frames are counted and left out of every average.
+    pub fn push(&mut self, left: &[f32], right: &[f32]) {
+        let recording = &mut self.recording;
+        self.cleaner.runs(left, right, |run| {
+            let frames = run.len() as u64;
+            self.frames += frames;
+            if !run.sound {
+                self.invalid_frames += frames;
+            }
+            if let Some(listening) = &mut self.listening
+                && listening.push(run) == Heard::Begins
+                && !recording.active
+            {
+                // It begins after quiet; nothing before it counts.
+                self.blocks.restart();
+            }
+            self.blocks.push(run, |block| {
+                if let Some(listening) = &mut self.listening {
+                    self.now.add(block);
+                    listening.add(block);
+                }
+                if recording.active {
+                    recording.average.add(block);
+                }
+            });
+            if recording.active {
+                recording.push(run);
+            }
+        });
+        if let Some(listening) = &mut self.listening {
+            listening.look_for_delay(&mut self.finder, &mut self.spectrum);
+        }
+        if self.recording.active && self.recording.sums.frames >= self.recording.next_look {
+            self.recording.next_look *= 2;
+            self.look_for_delay();
+        }
+    }
+}

@@ -1,0 +1,190 @@
+//! What is read of the phrase that is shown.
+
+use crate::alignment::delay::ChannelDelay;
+use crate::dsp::db;
+use crate::routing::feed::{FeedId, Side};
+use crate::session::calm::Since;
+use crate::session::monitor::Monitor;
+use crate::session::monitor::recording::clues;
+use crate::session::reading::{AskFor, BandNow, Reading};
+use crate::session::span::Over;
+use crate::spectrum::bands::BandMap;
+use crate::spectrum::cross_spectrum::CrossSpectrum;
+use crate::spectrum::grid::Grid;
+use crate::split::Split;
+use crate::split::estimated::split_into;
+use crate::split::ways::Resolved;
+
+impl Monitor {
+    /// Writes what moves fast into `out`, and nothing else: the bands' correlations of the last second, the counts, what is being
+    /// played or recorded. A small part of what [`Self::read`] takes. Does not allocate.
+    pub fn read_now(&mut self, out: &mut Reading) {
+        self.now.read(&mut self.spectrum);
+        if let Some(delay) = out.delay {
+            self.lags.correct(&mut self.spectrum, delay.delay_s);
+        }
+        let scorer = self.board.scorer();
+        out.rate_hz = self.rate_hz;
+        out.frames = self.frames;
+        out.invalid_frames = self.invalid_frames;
+        out.recording = self.recording.active;
+        out.take_s = self.recording.sums.frames as f64 / self.rate_hz;
+        if let Some(listening) = &self.listening {
+            out.phrase.playing = listening.phrase().playing;
+        }
+        Self::read_bands(scorer.thirds(), scorer.grid(), &self.spectrum, out);
+    }
+
+    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. Words change only when
+    /// they have stood ([`crate::session::calm`]). Does not allocate. A few milliseconds.
+    pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
+        self.read_told(selected, None, out);
+    }
+
+    /// The same with dry and wet as somebody else told them apart: a split on the monitor's FFT bins
+    /// ([`crate::split::side_chain::SideChain::grid`] is the same grid). `None` estimates them from the pair alone.
+    ///
+    /// # Panics
+    /// If the split has another number of cells than the monitor.
+    pub fn read_told(&mut self, selected: FeedId, told: Option<&Split>, out: &mut Reading) {
+        self.read_now(out);
+        if let Some((delay_s, resolved)) = self.read_phrase(out) {
+            self.tell_apart(delay_s, &resolved, told, out);
+            self.read_rows(out);
+            if let Some(told) = told {
+                let delay_s = self.finder.find(&told.dry).map_or(0.0, |delay| delay.delay_s);
+                out.diagnosis = self.diagnoser.examine_parts(told, delay_s, Some(&out.diagnosis));
+            }
+            out.diagnosis = out.diagnosis.settled(&out.rows);
+            self.read_curves(selected, out);
+        }
+    }
+
+    /// The average of the phrase with what belongs to the sound as a whole: levels, correlation, delay, diagnosis. `None` where
+    /// only takes are wanted.
+    fn read_phrase(&mut self, out: &mut Reading) -> Option<(f64, Resolved)> {
+        let listening = self.listening.as_mut()?;
+        out.phrase = listening.phrase();
+        listening.read(&mut self.spectrum);
+        out.averages = self.spectrum.averages;
+        let (mut left, mut right, mut cross) = (0.0, 0.0, 0.0);
+        for cell in self.board.scorer().cells() {
+            left += self.spectrum.ll[cell];
+            right += self.spectrum.rr[cell];
+            cross += self.spectrum.lr[cell].re;
+        }
+        out.left_db = db::from_power(left);
+        out.right_db = db::from_power(right);
+        let floor = db::to_power(db::NO_READING_DBFS);
+        out.correlation =
+            (left > floor && right > floor).then(|| (cross / (left * right).sqrt()).clamp(-1.0, 1.0));
+        if listening.over() != Over::Phrase {
+            let candidate = self.finder.candidate(&self.spectrum);
+            listening.tracker().try_delay(candidate);
+        }
+        // What a player reads when he stops is final.
+        self.stopped |= listening.is_quiet() && !self.was_quiet;
+        self.was_quiet = listening.is_quiet();
+        let attacks = listening.attacks();
+        let (evidence, ways) = listening.evidence();
+        out.delay = evidence.delay();
+        let resolved = evidence.resolve(self.kind);
+        let clues = clues(&evidence, &resolved, ways, attacks);
+        out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
+        Some((evidence.delay_s, resolved))
+    }
+
+    /// Dry and wet of the average.
+    fn tell_apart(&mut self, delay_s: f64, resolved: &Resolved, told: Option<&Split>, out: &mut Reading) {
+        // The window took something off the cross term of channels that are apart.
+        self.lags.correct(&mut self.spectrum, delay_s);
+        out.kind = self.kind;
+        let grid = self.board.scorer().grid();
+        match told {
+            Some(told) => self.split.copy_from(told),
+            None => split_into(&self.spectrum, grid, resolved, delay_s, &mut self.split),
+        }
+        out.bounds = self.split.bounds;
+        out.method = self.split.method;
+        out.wet_over_dry_range_db = self.split.wet_over_dry_range_db();
+        let level = (db::to_power(out.left_db) + db::to_power(out.right_db)) / 2.0;
+        out.wet_over_dry_db = self
+            .split
+            .wet_over_dry_db()
+            .filter(|_| db::from_power(level) > db::NO_READING_DBFS);
+    }
+
+    /// Every feed's figures, and the words that have stood.
+    fn read_rows(&mut self, out: &mut Reading) {
+        self.board.score(&self.split, &mut self.rows);
+        out.rows = self.rows;
+        let since = Since {
+            elapsed_s: self.frames.saturating_sub(self.read_at) as f64 / self.rate_hz,
+            set_anew: core::mem::take(&mut self.set_anew),
+            stopped: core::mem::take(&mut self.stopped),
+            phrase: (out.phrase.number, out.phrase.seconds),
+        };
+        self.read_at = self.frames;
+        out.worst = self.calm.settle(&mut out.rows, &since);
+        out.asks_for = out.bounds.and_then(|bounds| AskFor::of(&out.rows, &bounds));
+    }
+
+    /// The curves of the selected feed and of the mono wedge.
+    fn read_curves(&mut self, selected: FeedId, out: &mut Reading) {
+        let fines = self.board.scorer().twenty_fourths();
+        out.curve_points = fines.len();
+        for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
+            *hz = band.centre_hz() as f32;
+        }
+        out.selected = selected;
+        for (id, curves) in [
+            (selected, &mut out.selected_curves),
+            (FeedId::MonoWedge, &mut out.wedge_curves),
+        ] {
+            let worse = out.rows.iter().find(|row| row.id == id).and_then(|row| row.worse);
+            let out = [
+                &mut curves.dry_db[..],
+                &mut curves.wet_db[..],
+                &mut curves.total_db[..],
+            ];
+            self.board
+                .curves(id, worse.unwrap_or(Side::Right), &self.split, out);
+        }
+    }
+
+    /// Dry, wet and total as they were last read, gathered into 1/24-octave cells (the grid is given with them), a delay
+    /// between the channels kept apart. Allocates.
+    #[must_use]
+    pub fn cells(&self, delay: Option<ChannelDelay>) -> (Grid, Split) {
+        let cells = Grid::twenty_fourth_octave(self.rate_hz);
+        let split =
+            crate::session::take::gathered_split(&self.split, self.board.scorer().grid(), &cells, delay);
+        (cells, split)
+    }
+
+    fn read_bands(map: &BandMap, grid: &Grid, spectrum: &CrossSpectrum, out: &mut Reading) {
+        out.band_count = map.len();
+        // Blocks that overlap by three quarters amount to one average per half block.
+        let seconds = spectrum.averages * (2 * (grid.len() - 1)) as f64 / (2.0 * grid.rate_hz());
+        let floor = db::to_power(db::NO_READING_DBFS);
+        for (index, (now, band)) in out.bands.iter_mut().zip(map.bands()).enumerate() {
+            let reading = spectrum.band(grid, map, index);
+            let audible = reading.left > floor / 100.0 && reading.right > floor / 100.0;
+            *now = BandNow {
+                lower_hz: band.lower_hz as f32,
+                upper_hz: band.upper_hz as f32,
+                nominal_hz: band.nominal_hz as f32,
+                nominal_last_hz: band.nominal_last_hz as f32,
+                partial: band.partial,
+                correlation: reading.correlation.filter(|_| audible).map(|c| c as f32),
+                coherence: reading.coherence.filter(|_| audible).map(|c| c as f32),
+                spread: if seconds > 0.0 {
+                    (1.0 / (2.0 * band.width_hz() * seconds).sqrt()) as f32
+                } else {
+                    f32::INFINITY
+                },
+                level_db: db::from_power((reading.left + reading.right) / 2.0) as f32,
+            };
+        }
+    }
+}

@@ -37,7 +37,7 @@ pub(crate) struct ReferenceSide {
 }
 
 impl ReferenceSide {
-    /// For a sample rate. Allocates all it needs: up to 90 MB at 48 kHz.
+    /// For a sample rate. Allocates all it needs: up to 105 MB at 48 kHz.
     pub(crate) fn new(rate_hz: f64, kind: Reference) -> Self {
         let side_chain = SideChain::new(rate_hz, kind);
         Self {

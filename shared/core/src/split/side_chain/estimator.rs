@@ -291,6 +291,11 @@ impl Estimator {
         self.job.is_some()
     }
 
+    /// Frames behind the job under way.
+    pub fn job_frames(&self) -> u64 {
+        self.job.map_or(0, |job| job.frames)
+    }
+
     /// Begins to improve the responses by up to `steps` steps, from the sums as they are now; a job under way is dropped. False,
     /// and nothing changes, while the references are silent.
     pub fn begin_job(&mut self, steps: usize) -> bool {
@@ -348,8 +353,8 @@ impl Estimator {
         let Some(job) = &mut self.job else { return false };
         if job.steps_left > 0 {
             job.steps_left -= 1;
-            for descent in &mut self.descents {
-                self.solver.step(descent);
+            for (side, descent) in self.right_sides.iter().zip(&mut self.descents) {
+                self.solver.step(side, descent);
             }
         }
         if job.steps_left == 0 || self.descents.iter().all(Descent::is_done) {

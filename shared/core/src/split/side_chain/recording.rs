@@ -27,8 +27,8 @@ pub(super) struct Recording {
     /// Frames of the lead that lie before the take, or after a gap before it goes on.
     skip: usize,
     lead: usize,
-    /// Steps of the solver so far.
-    pub steps: usize,
+    /// Frames behind each step of the solver so far, their squares summed.
+    pub squared_frames: f64,
     /// Frames behind the best response so far.
     pub best_frames: u64,
     pub gaps: u32,
@@ -45,7 +45,7 @@ impl Recording {
             invalid_frames: 0,
             skip: lead,
             lead,
-            steps: 0,
+            squared_frames: 0.0,
             best_frames: 0,
             gaps: 0,
         }

@@ -7,16 +7,17 @@
 //! by FFT, from sums of a fixed size; and early and late parts are told apart jointly, which a spectral division with
 //! its windows can't do as well.
 //!
-//! In double precision: single precision halves what a step costs, but between the partials of a harmonic sound the equations are
-//! so nearly singular that its rounding takes the steps away again after some 80 of them.
+//! The steps are taken in single precision, which is two to three times as fast. Between the partials of a harmonic sound the
+//! equations are so nearly singular that rounding alone would take the steps away again after some 80 of them; so what is still
+//! lacking is worked out anew in double precision every [`EXACT_EVERY`] steps (residual replacement: van der Vorst and Ye, 'Residual
+//! replacement strategies for Krylov subspace iterative methods', SIAM J. Sci. Comput. 22, 2000; from memory).
+
+mod operator;
 
 use core::f64::consts::PI;
-use std::sync::Arc;
-
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::Complex;
-use crate::dsp::fft;
+use operator::{Operator, Spectrum, round};
 
 /// Lowest value of the preconditioner's spectrum against its mean. Between the partials of a harmonic sound the
 /// window's side lobes decide, not the sound; taking them at their word slows the steps down.
@@ -25,35 +26,27 @@ const PRECONDITIONER_FLOOR: f64 = 1e-3;
 /// Equations are solved to this share of their right side.
 const ENOUGH: f64 = 1e-6;
 
-type Spectrum = Vec<Complex<f64>>;
+/// Steps in single precision between two looks in double.
+const EXACT_EVERY: u32 = 12;
 
 /// Solves for responses of a fixed length; holds its transforms and buffers.
 pub(super) struct Solver {
-    taps: usize,
-    forward: Arc<dyn RealToComplex<f64>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
-    scratch: Vec<Complex<f64>>,
-    work: Vec<f64>,
-    /// Spectra of the Toeplitz part: `[a][b]` from reference `b` to row block `a`.
-    toeplitz: [[Spectrum; 2]; 2],
+    exact: Operator<f64>,
+    quick: Operator<f32>,
     /// Inverse of the circulant stand-in: the diagonal blocks and the upper off-diagonal one.
-    preconditioner: [Spectrum; 3],
-    ends: [Spectrum; 2],
-    starts: [Spectrum; 2],
-    has_start: bool,
-    references: usize,
+    preconditioner: [Spectrum<f64>; 3],
+    rounded: [Spectrum<f32>; 3],
     /// What the sums are multiplied by.
     scale: f64,
     ridge: f64,
-    temporary: [Spectrum; 4],
     product: Vec<f64>,
 }
 
 impl std::fmt::Debug for Solver {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Solver")
-            .field("taps", &self.taps)
-            .field("references", &self.references)
+            .field("taps", &self.taps())
+            .field("references", &self.exact.references)
             .finish_non_exhaustive()
     }
 }
@@ -75,82 +68,38 @@ pub(super) struct References<'a> {
 impl Solver {
     /// For responses of `taps` samples.
     pub fn new(taps: usize) -> Self {
-        let len = 2 * taps;
-        let mut planner = RealFftPlanner::<f64>::new();
-        let forward = planner.plan_fft_forward(len);
-        let inverse = planner.plan_fft_inverse(len);
-        let scratch_len = forward.get_scratch_len().max(inverse.get_scratch_len());
-        let empty = || vec![Complex::new(0.0, 0.0); taps + 1];
         Self {
-            taps,
-            scratch: vec![Complex::new(0.0, 0.0); scratch_len],
-            work: vec![0.0; len],
-            toeplitz: core::array::from_fn(|_| core::array::from_fn(|_| empty())),
-            preconditioner: core::array::from_fn(|_| empty()),
-            ends: core::array::from_fn(|_| empty()),
-            starts: core::array::from_fn(|_| empty()),
-            has_start: false,
-            references: 1,
+            exact: Operator::new(taps),
+            quick: Operator::new(taps),
+            preconditioner: core::array::from_fn(|_| vec![Default::default(); taps + 1]),
+            rounded: core::array::from_fn(|_| vec![Default::default(); taps + 1]),
             scale: 1.0,
             ridge: 0.0,
-            temporary: core::array::from_fn(|_| empty()),
             product: vec![0.0; 2 * taps],
-            forward,
-            inverse,
         }
     }
 
     /// Taps of a response.
     pub fn taps(&self) -> usize {
-        self.taps
+        self.exact.taps
     }
 
     /// Prepares the equations' left side.
     pub fn prepare(&mut self, references: &References<'_>) {
-        self.references = references.count;
         let energy = (0..references.count)
             .map(|r| references.correlations[r][r][0])
             .fold(f64::MIN_POSITIVE, f64::max);
         self.scale = 1.0 / energy;
         self.ridge = references.ridge;
-        let scale = self.scale;
-        for a in 0..references.count {
-            for b in 0..references.count {
-                let (down, up) = (references.correlations[b][a], references.correlations[a][b]);
-                // G_ab[j,i] = Σ x_a[n−j]·x_b[n−i]; for j ≥ i that's Σ x_b[p]·x_a[p−(j−i)].
-                embed(&mut self.work, down, up, |_| scale);
-                let mut spectrum = core::mem::take(&mut self.toeplitz[a][b]);
-                fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-                self.toeplitz[a][b] = spectrum;
-            }
-        }
-        self.has_start = false;
-        for r in 0..references.count {
-            let (ends, starts) = (
-                core::mem::take(&mut self.ends[r]),
-                core::mem::take(&mut self.starts[r]),
-            );
-            self.ends[r] = self.edge(references.ends[r], ends);
-            self.starts[r] = self.edge(references.starts[r], starts);
-            self.has_start |= references.starts[r].iter().any(|&x| x != 0.0);
-        }
+        self.exact.prepare(references, self.scale);
+        self.quick.round(&self.exact);
         self.prepare_preconditioner(references);
-    }
-
-    fn edge(&mut self, frames: &[f64], mut spectrum: Spectrum) -> Spectrum {
-        let scale = self.scale.sqrt();
-        self.work.fill(0.0);
-        for (work, frame) in self.work.iter_mut().zip(frames) {
-            *work = frame * scale;
-        }
-        fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-        spectrum
     }
 
     /// The circulant that stands for `G`: its correlations under a Bohman window, whose own spectrum is nowhere negative and
     /// whose flat top keeps the partials of a harmonic sound apart. On plucked strings it needs half the steps of a triangle.
     fn prepare_preconditioner(&mut self, references: &References<'_>) {
-        let m = self.taps;
+        let m = self.taps();
         let scale = self.scale;
         let taper = |k: usize| {
             let t = k as f64 / m as f64;
@@ -161,10 +110,9 @@ impl Solver {
                 continue;
             }
             let (down, up) = (references.correlations[b][a], references.correlations[a][b]);
-            embed(&mut self.work, down, up, taper);
-            let mut spectrum = core::mem::take(&mut self.preconditioner[slot]);
-            fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-            self.preconditioner[slot] = spectrum;
+            embed(&mut self.exact.work, down, up, taper);
+            let spectrum = core::mem::take(&mut self.preconditioner[slot]);
+            self.preconditioner[slot] = self.exact.transform(spectrum);
         }
         let floor = self.ridge.max(PRECONDITIONER_FLOOR);
         let [first, second, cross] = &mut self.preconditioner;
@@ -180,87 +128,37 @@ impl Solver {
             second[k] = Complex::new(p / determinant, 0.0);
             cross[k] = -cross[k] / determinant;
         }
-    }
-
-    fn spectrum_of(&mut self, block: &[f64], slot: usize) {
-        self.work.fill(0.0);
-        self.work[..block.len()].copy_from_slice(block);
-        let mut spectrum = core::mem::take(&mut self.temporary[slot]);
-        fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-        self.temporary[slot] = spectrum;
-    }
-
-    fn samples_of(&mut self, slot: usize) {
-        let spectrum = &mut self.temporary[slot];
-        fft::inverse(&*self.inverse, spectrum, &mut self.work, &mut self.scratch);
-        let scale = 1.0 / (2 * self.taps) as f64;
-        self.work.iter_mut().for_each(|x| *x *= scale);
-    }
-
-    /// `out = G·h`.
-    fn multiply(&mut self, h: &[f64], out: &mut [f64]) {
-        let (m, count, ridge) = (self.taps, self.references, self.ridge);
-        for r in 0..count {
-            self.spectrum_of(&h[r * m..(r + 1) * m], r);
-        }
-        // What the frames before the first contribute, and what those after the last would.
-        for (slot, at_start) in [(2, false), (3, true)] {
-            if at_start && !self.has_start {
-                self.temporary[3].fill(Complex::new(0.0, 0.0));
-                continue;
-            }
-            for k in 0..=m {
-                let edges = if at_start { &self.starts } else { &self.ends };
-                self.temporary[slot][k] = (0..count).map(|r| edges[r][k] * self.temporary[r][k]).sum();
-            }
-            self.samples_of(slot);
-            self.work[..m].fill(0.0);
-            let mut spectrum = core::mem::take(&mut self.temporary[slot]);
-            fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-            self.temporary[slot] = spectrum;
-        }
-        for k in 0..=m {
-            let inputs = [self.temporary[0][k], self.temporary[1][k]];
-            let (end, start) = (self.temporary[2][k], self.temporary[3][k]);
-            for a in 0..count {
-                let mut sum: Complex<f64> = (0..count).map(|b| self.toeplitz[a][b][k] * inputs[b]).sum();
-                sum -= self.ends[a][k].conj() * end;
-                if self.has_start {
-                    sum += self.starts[a][k].conj() * start;
-                }
-                self.temporary[a][k] = sum;
-            }
-        }
-        for r in 0..count {
-            self.samples_of(r);
-            for ((out, product), tap) in out[r * m..(r + 1) * m]
-                .iter_mut()
-                .zip(&self.work)
-                .zip(&h[r * m..])
-            {
-                *out = product + ridge * tap;
-            }
+        for (exact, rounded) in self.preconditioner.iter().zip(&mut self.rounded) {
+            round(exact, rounded);
         }
     }
 
     fn precondition(&mut self, residual: &[f64], out: &mut [f64]) {
-        let (m, count) = (self.taps, self.references);
+        let quick = &mut self.quick;
+        let (m, count) = (quick.taps, quick.references);
         for r in 0..count {
-            self.spectrum_of(&residual[r * m..(r + 1) * m], r);
+            quick.spectrum_of(&residual[r * m..(r + 1) * m], r);
         }
-        for k in 0..=m {
-            let (first, second) = (self.temporary[0][k], self.temporary[1][k]);
-            if count == 1 {
-                self.temporary[0][k] = first * self.preconditioner[0][k];
-            } else {
-                let cross = self.preconditioner[2][k];
-                self.temporary[0][k] = first * self.preconditioner[0][k] + second * cross;
-                self.temporary[1][k] = second * self.preconditioner[1][k] + first * cross.conj();
+        let [one, other, cross] = &self.rounded;
+        let [first, second, ..] = &mut quick.temporary;
+        if count == 1 {
+            for (bin, gain) in first.iter_mut().zip(one) {
+                *bin *= gain.re;
+            }
+        } else {
+            let gains = one.iter().zip(other).zip(cross);
+            for ((first, second), ((one, other), cross)) in first.iter_mut().zip(second).zip(gains) {
+                let (a, b) = (*first, *second);
+                *first = a * one.re + b * cross;
+                *second = b * other.re + a * cross.conj();
             }
         }
+        let scale = quick.unscale();
         for r in 0..count {
-            self.samples_of(r);
-            out[r * m..(r + 1) * m].copy_from_slice(&self.work[..m]);
+            quick.samples_of(r);
+            for (out, sample) in out[r * m..(r + 1) * m].iter_mut().zip(&quick.work) {
+                *out = f64::from(*sample) * scale;
+            }
         }
     }
 
@@ -269,33 +167,33 @@ impl Solver {
     /// smoothed by looking at its first `reach` lags only. The sum of the squares is about the output's power over the
     /// reference's.
     pub fn heard(&mut self, h: &[f64], correlation: &[f64], reach: usize, out: &mut [f64]) {
-        let m = self.taps;
+        let m = self.taps();
         let reach = reach.min(m);
         let scale = 1.0 / correlation[0].max(f64::MIN_POSITIVE);
+        let exact = &mut self.exact;
         embed(
-            &mut self.work,
+            &mut exact.work,
             &correlation[..reach],
             &correlation[..reach],
             |k| scale * (0.5 + 0.5 * (PI * k as f64 / reach as f64).cos()),
         );
-        let mut colour = core::mem::take(&mut self.temporary[1]);
-        fft::forward(&*self.forward, &mut self.work, &mut colour, &mut self.scratch);
-        self.temporary[1] = colour;
-        self.work.fill(0.0);
-        self.work[..m].copy_from_slice(&h[..m]);
-        let mut spectrum = core::mem::take(&mut self.temporary[0]);
-        fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
-        for (bin, colour) in spectrum.iter_mut().zip(&self.temporary[1]) {
+        let colour = core::mem::take(&mut exact.temporary[1]);
+        exact.temporary[1] = exact.transform(colour);
+        exact.spectrum_of(&h[..m], 0);
+        let [spectrum, colour, ..] = &mut exact.temporary;
+        for (bin, colour) in spectrum.iter_mut().zip(colour) {
             *bin *= colour.re.max(0.0).sqrt();
         }
-        self.temporary[0] = spectrum;
-        self.samples_of(0);
-        out.copy_from_slice(&self.work[..m]);
+        exact.samples_of(0);
+        let scale = exact.unscale();
+        for (out, sample) in out.iter_mut().zip(&exact.work[..m]) {
+            *out = sample * scale;
+        }
     }
 
     /// Begins to improve `descent.response` (all references' taps, one after another) towards `G·h = b`.
     pub fn begin(&mut self, b: &[f64], descent: &mut Descent) {
-        let size = self.taps * self.references;
+        let size = self.size();
         descent.target = ENOUGH * dot(&b[..size], &b[..size]).sqrt() * self.scale;
         descent.is_done = descent.target <= 0.0;
         if descent.is_done {
@@ -303,26 +201,34 @@ impl Solver {
             descent.residual.fill(0.0);
             return;
         }
-        let mut product = core::mem::take(&mut self.product);
-        self.multiply(&descent.response, &mut product);
-        for ((r, b), p) in descent.residual.iter_mut().zip(b).zip(&product) {
-            *r = b * self.scale - p;
-        }
-        self.product = product;
+        self.find_residual(b, descent);
+        descent.steps = 0;
         self.precondition(&descent.residual[..size], &mut descent.direction);
         descent.power = dot(&descent.residual[..size], &descent.direction[..size]);
         let left = dot(&descent.residual[..size], &descent.residual[..size]).sqrt();
         descent.is_done = left <= descent.target || descent.power <= 0.0;
     }
 
+    fn size(&self) -> usize {
+        self.exact.taps * self.exact.references
+    }
+
+    /// What the equations still lack, in double precision.
+    fn find_residual(&mut self, b: &[f64], descent: &mut Descent) {
+        self.exact.multiply(&descent.response, &mut self.product);
+        for ((r, b), p) in descent.residual.iter_mut().zip(b).zip(&self.product) {
+            *r = b * self.scale - p;
+        }
+    }
+
     /// One step of preconditioned conjugate gradients; none where there's nothing left to gain.
-    pub fn step(&mut self, descent: &mut Descent) {
+    pub fn step(&mut self, b: &[f64], descent: &mut Descent) {
         if descent.is_done {
             return;
         }
-        let size = self.taps * self.references;
+        let size = self.size();
         let mut product = core::mem::take(&mut self.product);
-        self.multiply(&descent.direction, &mut product);
+        self.quick.multiply(&descent.direction, &mut product);
         let curvature = dot(&descent.direction[..size], &product[..size]);
         if curvature <= 0.0 {
             descent.is_done = true;
@@ -334,8 +240,15 @@ impl Solver {
         for (tap, direction) in descent.response.iter_mut().zip(direction) {
             *tap += step * direction;
         }
-        for (residual, product) in descent.residual[..size].iter_mut().zip(&product) {
-            *residual -= step * product;
+        descent.steps += 1;
+        if descent.steps.is_multiple_of(EXACT_EVERY) {
+            self.product = product;
+            self.find_residual(b, descent);
+            product = core::mem::take(&mut self.product);
+        } else {
+            for (residual, product) in descent.residual[..size].iter_mut().zip(&product) {
+                *residual -= step * product;
+            }
         }
         let left = dot(&descent.residual[..size], &descent.residual[..size]).sqrt();
         self.precondition(&descent.residual[..size], &mut product);
@@ -351,7 +264,7 @@ impl Solver {
 
     /// The product of the response with what the equations still lack, ridge included.
     pub fn lacking(&self, descent: &Descent) -> f64 {
-        let size = self.taps * self.references;
+        let size = self.size();
         let response = &descent.response[..size];
         (dot(&descent.residual[..size], response) + self.ridge * dot(response, response)) / self.scale
     }
@@ -366,6 +279,7 @@ pub(super) struct Descent {
     power: f64,
     target: f64,
     is_done: bool,
+    steps: u32,
 }
 
 impl Descent {
@@ -379,6 +293,7 @@ impl Descent {
             power: 0.0,
             target: 0.0,
             is_done: true,
+            steps: 0,
         }
     }
 

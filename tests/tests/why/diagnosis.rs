@@ -9,20 +9,20 @@ use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
 use sumproof_wording::diagnosis::sentences;
 
-/// At least 400 cases, at least 91 % right, and a flipped channel claimed in two at most that have none: reverbs that work against
-/// themselves, as loud as the dry and louder. Most of the wrong ones miss a second fault under a loud wet: see the table in the documents.
+/// At least 400 cases, at least 93 % right, and a flipped channel claimed in none that has none. Most of the wrong ones miss a second
+/// fault under a loud wet: see the table in the documents.
 #[test]
 fn the_confusion_table() {
     let judged = judge_all(0);
     let right = judged.iter().filter(|case| case.right).count();
     assert!(judged.len() >= 400, "only {} cases", judged.len());
     assert!(
-        right as f64 >= 0.91 * judged.len() as f64,
+        right as f64 >= 0.93 * judged.len() as f64,
         "{}",
         markdown(&judged)
     );
     let false_flips = judged.iter().filter(|case| case.false_flip).count();
-    assert!(false_flips <= 2, "{}", markdown(&judged));
+    assert_eq!(false_flips, 0, "{}", markdown(&judged));
     // The verdicts must not all be one: each cause that had to be found somewhere was.
     // Movement and effects that are gone are held by real presets (`tests/tests/oracle`).
     let elsewhere = [

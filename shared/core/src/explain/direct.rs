@@ -68,6 +68,8 @@ pub struct Direct {
     pub sure: f64,
     /// How it turns over frequency; `None` where it can't be told.
     pub turning: Option<Turning>,
+    /// Share of the onsets that begin alike in both channels, polarity included, 0 to 1; only where it isn't one sound.
+    pub straight: f64,
 }
 
 impl Turning {
@@ -84,6 +86,11 @@ const FAR: f64 = 1.5;
 const TURNING_BANDS: usize = 8;
 /// Without attacks, so sure must what begins be for a channel to be called flipped.
 const SURE: f64 = 0.7;
+
+/// Where so many of the onsets lie straight, what lies across is no flip.
+const STRAIGHT_SHARE: f64 = 0.2;
+/// A way is straight from this on: the second Stokes parameter of a sound of one level in both channels is 1.
+const STRAIGHT: f64 = 0.5;
 
 /// How the power of a band lies in the pair.
 #[derive(Clone, Copy, Debug, Default)]
@@ -151,6 +158,7 @@ impl Direct {
                     1.0
                 },
                 turning: turning(&evidence_bands(evidence)).filter(|turning| turning.worth() > FAR),
+                straight: 0.0,
             });
         }
         let all = &evidence.begins_all;
@@ -175,6 +183,7 @@ impl Direct {
             onsets: Some(onsets),
             sure: 1.0 - 1.0 / onsets as f64,
             turning: turning(&evidence_bands(evidence)),
+            straight: straight(evidence),
         })
     }
 
@@ -222,6 +231,7 @@ impl Direct {
             onsets: None,
             sure: 1.0,
             turning,
+            straight: 0.0,
         })
     }
 
@@ -237,6 +247,7 @@ impl Direct {
             onsets: Some(onsets),
             sure: 1.0 - 1.0 / onsets.max(1) as f64,
             turning: None,
+            straight: 0.0,
         }
     }
 
@@ -249,15 +260,16 @@ impl Direct {
     }
 
     /// The same, no longer flipped unless the attacks bear it out: where they are too few, or too far apart for their windows, most of
-    /// what begins must have that direction.
+    /// what begins must have that direction. Of a sound that turns, they need not be one, but may not be straight either.
     #[must_use]
     pub fn borne_out(self, attacks: Option<&Attacks>) -> Self {
-        if !self.one || self.onsets.is_none() || self.surely_straight_db() >= 0.0 {
+        if self.onsets.is_none() || self.surely_straight_db() >= 0.0 {
             return self;
         }
         let borne_out = match attacks.filter(|_| self.delay_s.abs() < REACH_S) {
-            Some(attacks) => attacks.is_one_sound() && attacks.aligned < 0.0,
-            None => self.sure >= SURE,
+            Some(attacks) if self.one => attacks.is_one_sound() && attacks.aligned < 0.0,
+            Some(attacks) => attacks.aligned < 0.0,
+            None => !self.one || self.sure >= SURE,
         };
         if borne_out {
             self
@@ -272,8 +284,9 @@ impl Direct {
     /// Whether one channel is the other's negative: a straight sum is surely the worse one, of a sound that both channels carry.
     #[must_use]
     pub fn is_flipped(&self) -> bool {
-        // The first sounds of a loud reverb that works against itself look like one channel's negative.
-        let enough = self.onsets.is_none_or(|onsets| onsets >= FLIPPED_ONSETS);
+        // The first sounds of a loud reverb that works against itself look like one channel's negative; its dry begins straight.
+        let enough =
+            self.onsets.is_none_or(|onsets| onsets >= FLIPPED_ONSETS) && self.straight < STRAIGHT_SHARE;
         let carried = self.one || enough && self.turning.is_some_and(|turning| turning.shared > CARRIED);
         carried && self.surely_straight_db() < -FLIPPED_DB
     }
@@ -331,6 +344,15 @@ impl BandWay {
 /// The middle of a band, Hz ([`band_position`] the other way round).
 fn middle_hz(band: usize) -> f64 {
     1000.0 * 10f64.powf(0.1 * (band as f64 - 11.0))
+}
+
+/// The share of the onsets that begin straight.
+fn straight(evidence: &Evidence) -> f64 {
+    let modes = evidence.modes.modes.iter().take(evidence.modes.count);
+    modes
+        .filter(|mode| (2.0 * mode.angle_rad).sin() > STRAIGHT)
+        .map(|mode| mode.share)
+        .sum()
 }
 
 fn evidence_bands(evidence: &Evidence) -> [BandWay; BANDS] {

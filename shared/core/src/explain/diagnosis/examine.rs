@@ -172,12 +172,15 @@ impl Diagnoser {
         };
         let lined_up = self.lined_up(spectrum, figures, attacks.delay_s).abs();
         let plain = figures.correlation.abs();
-        let delay_s =
-            if attacks.delay_s.abs() >= LATE_S.max(1.5 / self.grid.rate_hz()) && lined_up > plain + BETTER {
-                attacks.delay_s
-            } else {
-                0.0
-            };
+        // Attacks that are alike only once they are lined up, and seem each other's negative before, are late and not flipped.
+        let against = attacks.aligned * attacks.correlation < 0.0;
+        let delay_s = if attacks.delay_s.abs() >= LATE_S.max(1.5 / self.grid.rate_hz())
+            && (against || lined_up > plain + BETTER)
+        {
+            attacks.delay_s
+        } else {
+            0.0
+        };
         if let Some(direct) = heard.filter(Direct::turns) {
             return Some(Direct { delay_s, ..direct });
         }

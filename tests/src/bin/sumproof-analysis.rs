@@ -19,6 +19,8 @@ use sumproof_core::session::reading::Reading;
 use sumproof_core::session::recommend::recommend;
 use sumproof_core::spectrum::grid::block_len;
 use sumproof_core::spectrum::welch::HOPS;
+use sumproof_core::split::estimated::Tracker;
+use sumproof_core::split::ways::Memory;
 use sumproof_signals::{Rng, demo_preset};
 
 const RATE_HZ: f64 = 48_000.0;
@@ -41,8 +43,8 @@ fn main() -> ExitCode {
         "nothing" => drop(black_box(Monitor::new(RATE_HZ))),
         "transforms" => transforms(left.len(), &[1], &besides),
         "attacks" => {
-            let ([forward, back], len) = attacks(&left, &right);
-            println!("{forward} {back} {len}");
+            let (([forward, back], len), (short, short_len)) = besides_blocks(&left, &right);
+            println!("{forward} {back} {len} {short} {short_len}");
             return ExitCode::SUCCESS;
         }
         "all-transforms" => transforms(left.len(), &[1, LONGER], &besides),
@@ -57,7 +59,7 @@ fn main() -> ExitCode {
 
 fn usage() -> ExitCode {
     eprintln!(
-        "usage: sumproof-analysis noise|demo nothing|transforms|all-transforms|attacks|heard|recorded|shown [FORWARD BACK LEN]"
+        "usage: sumproof-analysis noise|demo nothing|transforms|all-transforms|attacks|heard|recorded|shown [FORWARD BACK LEN SHORT LEN]"
     );
     ExitCode::from(2)
 }
@@ -74,11 +76,16 @@ fn demo() -> [Vec<f32>; 2] {
     [narrowed(&preset.left), narrowed(&preset.right)]
 }
 
-/// How many transforms the watch for beginnings makes, forward and back, and of how many samples.
-fn attacks(left: &[f32], right: &[f32]) -> ([u64; 2], usize) {
+/// How many transforms the watch for beginnings makes, forward and back, and of how many samples; and how many the short frames
+/// take that dry and wet are told apart by.
+fn besides_blocks(left: &[f32], right: &[f32]) -> (([u64; 2], usize), (u64, usize)) {
     let mut onsets = OnsetEvidence::new(RATE_HZ);
-    Cleaner::default().runs(left, right, |run| onsets.push(run));
-    onsets.transforms()
+    let mut tracker = Tracker::new(RATE_HZ, Memory::PHRASE);
+    Cleaner::default().runs(left, right, |run| {
+        onsets.push(run);
+        tracker.push(run);
+    });
+    (onsets.transforms(), tracker.transforms())
 }
 
 /// One of every block of every channel, of blocks so many times as long as the live ones, and so many besides, forward and back,
@@ -89,9 +96,10 @@ fn transforms(frames: usize, times: &[usize], besides: &[usize]) {
         let len = times * block_len(RATE_HZ);
         forward(len, 2 * (frames / (len / HOPS)));
     }
-    if let &[forwards, backs, len] = besides {
+    if let &[forwards, backs, len, short, short_len] = besides {
         forward(len, forwards);
         back(len, backs);
+        forward(short_len, short);
     }
 }
 

@@ -15,6 +15,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex};
 
+use nice_plug::midi::{Channel, Key};
 use nice_plug::prelude::*;
 use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
@@ -36,6 +37,7 @@ use crate::analysis::engine::{Analysis, AnyEnd, Engine, Links};
 use crate::analysis::worker::Worker;
 use crate::audio::guard::Guard;
 use crate::audio::side::{AudioSide, Drive, Mode};
+use crate::bridge::pedals::Pedal;
 use crate::bridge::published::Published;
 use crate::bridge::ring::AnalysisEnd;
 use crate::bridge::shared::Shared;
@@ -51,10 +53,14 @@ const PLAIN: usize = 2;
 /// The same of the plugin with a side-chain: two of sound, two of reference.
 const SIDE_CHAIN: usize = 4;
 
-/// The plain plugin.
+/// The plain plugin, as VST3 has it.
 pub type SumproofPlain = Sumproof<PLAIN>;
+/// The same with a MIDI input: CLAP, and the stand-alone program.
+pub type SumproofPlainMidi = Sumproof<PLAIN, true>;
 /// The plugin with a side-chain.
 pub type SumproofSideChain = Sumproof<SIDE_CHAIN>;
+/// The same with a MIDI input.
+pub type SumproofSideChainMidi = Sumproof<SIDE_CHAIN, true>;
 
 /// What the two plugins differ in. Hosts know them by ids and class ids: never change them.
 pub trait Variant {
@@ -85,7 +91,7 @@ const PORTS: PortNames = PortNames {
     aux_outputs: &[],
 };
 
-impl Variant for SumproofPlain {
+impl<const MIDI: bool> Variant for Sumproof<PLAIN, MIDI> {
     const NAME: &'static str = "Sumproof";
     const LAYOUTS: &'static [AudioIOLayout] = &[STEREO];
     const CLAP_ID: &'static str = "io.sumproof.sumproof";
@@ -94,7 +100,7 @@ impl Variant for SumproofPlain {
     const VST3_CLASS_ID: [u8; 16] = *b"SumproofStereoLn";
 }
 
-impl Variant for SumproofSideChain {
+impl<const MIDI: bool> Variant for Sumproof<SIDE_CHAIN, MIDI> {
     const NAME: &'static str = "Sumproof Side-chain";
     const LAYOUTS: &'static [AudioIOLayout] = &[
         AudioIOLayout {
@@ -114,8 +120,9 @@ impl Variant for SumproofSideChain {
     const VST3_CLASS_ID: [u8; 16] = *b"SumproofSideChnn";
 }
 
-/// The plugin, which hands `C` channels to its analysis.
-pub struct Sumproof<const C: usize> {
+/// The plugin, which hands `C` channels to its analysis. With `MIDI` it has a MIDI input: not as a VST3, whose hosts hand over no
+/// program change, and for which the framework would make 2080 parameters of the controllers.
+pub struct Sumproof<const C: usize, const MIDI: bool = false> {
     /// What is saved and loaded.
     params: Arc<PluginParams>,
     /// The words shared with the analysis and the window.
@@ -143,7 +150,7 @@ struct WindowLinks {
     repaint: RepaintNotifier,
 }
 
-impl<const C: usize> Default for Sumproof<C>
+impl<const C: usize, const MIDI: bool> Default for Sumproof<C, MIDI>
 where
     AnyEnd: From<AnalysisEnd<C>>,
 {
@@ -179,7 +186,7 @@ where
     }
 }
 
-impl<const C: usize> Drop for Sumproof<C> {
+impl<const C: usize, const MIDI: bool> Drop for Sumproof<C, MIDI> {
     /// The window may still be holding on to them.
     fn drop(&mut self) {
         self.shared.set_worker(None);
@@ -187,7 +194,7 @@ impl<const C: usize> Drop for Sumproof<C> {
     }
 }
 
-impl<const C: usize> Plugin for Sumproof<C>
+impl<const C: usize, const MIDI: bool> Plugin for Sumproof<C, MIDI>
 where
     Self: Variant,
     AnyEnd: From<AnalysisEnd<C>>,
@@ -198,6 +205,11 @@ where
     const EMAIL: &'static str = "";
     const VERSION: &'static str = state::migrate::VERSION;
     const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = <Self as Variant>::LAYOUTS;
+    const MIDI_INPUT: MidiConfig = if MIDI {
+        MidiConfig::MidiCCs
+    } else {
+        MidiConfig::None
+    };
 
     type Editor = window::editor::Window;
     type SysExMessage = ();
@@ -253,8 +265,14 @@ where
         &mut self,
         layout: &AudioIOLayout,
         config: &BufferConfig,
-        _context: &mut impl ActivateContext<Self>,
+        context: &mut impl ActivateContext<Self>,
     ) -> bool {
+        if context.plugin_api() == PluginApi::Standalone && !self.shared.pedals.are_on() {
+            if let Some(folder) = files::folder::folder() {
+                files::pedals::load(&folder, &self.shared.pedals);
+            }
+            self.shared.pedals.switch_on();
+        }
         let rate_hz = f64::from(config.sample_rate);
         if !(rate_hz > 0.0 && rate_hz.is_finite()) {
             return false;
@@ -301,6 +319,9 @@ where
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
         let host_records = context.transport().recording;
+        while let Some(event) = context.next_event() {
+            hear(&mut self.audio, event);
+        }
         let (audio, guard) = (&mut self.audio, &mut self.guard);
         let panics = audio.fault.panics_next();
         let reference = reference_of(aux, buffer.samples());
@@ -324,6 +345,35 @@ where
         if self.guard.run(|| self.audio.deactivate()).is_none() {
             self.shared.panicked.store(true, Ordering::Relaxed);
         }
+    }
+}
+
+/// What came by MIDI: a program, or what may be a pedal.
+fn hear<const C: usize>(audio: &mut AudioSide<C>, event: NoteEvent<()>)
+where
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    match event {
+        NoteEvent::MidiProgramChange { program, .. } => audio.program(program),
+        NoteEvent::MidiCC {
+            channel, cc, value, ..
+        } => {
+            let number = cc;
+            audio.pedal(Pedal::Controller { channel, number }, value >= 0.5);
+        }
+        NoteEvent::NoteOn { channel, key, .. } => note(audio, channel, key, true),
+        NoteEvent::NoteOff { channel, key, .. } => note(audio, channel, key, false),
+        _ => {}
+    }
+}
+
+/// A note that says which it is may be a pedal.
+fn note<const C: usize>(audio: &mut AudioSide<C>, channel: Channel, key: Key, is_down: bool)
+where
+    AnyEnd: From<AnalysisEnd<C>>,
+{
+    if let (Channel::Number(channel), Key::Number(number)) = (channel, key) {
+        audio.pedal(Pedal::Note { channel, number }, is_down);
     }
 }
 
@@ -353,7 +403,7 @@ fn reference_of<'a>(aux: &'a AuxiliaryBuffers, frames: usize) -> [&'a [f32]; 2] 
     }
 }
 
-impl<const C: usize> ClapPlugin for Sumproof<C>
+impl<const C: usize, const MIDI: bool> ClapPlugin for Sumproof<C, MIDI>
 where
     Self: Variant,
     AnyEnd: From<AnalysisEnd<C>>,
@@ -370,7 +420,7 @@ where
     ];
 }
 
-impl<const C: usize> Vst3Plugin for Sumproof<C>
+impl<const C: usize, const MIDI: bool> Vst3Plugin for Sumproof<C, MIDI>
 where
     Self: Variant,
     AnyEnd: From<AnalysisEnd<C>>,
@@ -384,4 +434,4 @@ where
     ];
 }
 
-nice_export_clap!(SumproofPlain, SumproofSideChain);
+nice_export_clap!(SumproofPlainMidi, SumproofSideChainMidi);

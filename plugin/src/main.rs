@@ -32,7 +32,7 @@ fn main() -> ExitCode {
         Some((rate_hz, frames)) => at_rate(args, rate_hz, frames),
         None => args,
     };
-    if nice_export_standalone_with_args::<sumproof::SumproofPlain, _>(args) {
+    if nice_export_standalone_with_args::<sumproof::SumproofPlainMidi, _>(args) {
         ExitCode::SUCCESS
     } else {
         ExitCode::FAILURE

@@ -9,17 +9,23 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
+use nice_plug::params::InternalParamMut;
+use nice_plug::prelude::BoolParam;
 use sumproof_core::audition::{AuditionSettings, Auditioner};
-use sumproof_core::routing::feed::{Feed, Side};
+use sumproof_core::routing::feed::{Feed, FeedId, Side};
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::RunningCorrelation;
 use sumproof_core::split::side_chain::Reference;
+use sumproof_views::PedalTask;
 
 use crate::analysis::engine::{Analysis, AnyEnd};
 use crate::audio::line_check::{End, Output, Sender};
+use crate::bridge::arming::Switches;
+use crate::bridge::pedals::Pedal;
 use crate::bridge::published::MEASURED_HZ;
 use crate::bridge::ring::{AnalysisEnd, AudioEnd, Command, frames_in, ring};
 use crate::bridge::shared::{AuditionState, Shared};
+use crate::parameters::choices::Choice;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 use crate::testing::faults::Fault;
@@ -83,10 +89,20 @@ pub struct AudioSide<const C: usize> {
     recording: bool,
     /// What acts when it is switched on, as it was: the last phrase, and the next name.
     switched: [bool; 2],
+    /// What came by MIDI and was not handed over yet: a program, and what a pedal asked for.
+    program: Option<u8>,
+    pressed: [bool; 2],
     /// The next frame does not follow the last the analysis got, which has to be told.
     broken: bool,
     integration_s: f64,
     pub(crate) fault: Fault,
+}
+
+/// Switches a parameter over.
+fn toggle(param: &BoolParam) {
+    // SAFETY: the method stores to the parameter's own atomics and runs its callback, of which ours have none. Only the stand-alone
+    // program comes here: there is no host that would have to be told, and the window reads the value with its next frame.
+    unsafe { param._internal_set_plain_value(!param.value()) };
 }
 
 impl<const C: usize> AudioSide<C>
@@ -109,6 +125,8 @@ where
             mode: Mode::Playing,
             recording: false,
             switched: [true; 2],
+            program: None,
+            pressed: [false; 2],
             broken: false,
             integration_s: 0.0,
             fault: Fault::None,
@@ -262,6 +280,18 @@ where
                 self.recording = settings.record;
             }
         }
+        if let Some(program) = self.program
+            && running.end.send(Command::Program(program))
+        {
+            self.program = None;
+        }
+        for (pressed, command) in self
+            .pressed
+            .iter_mut()
+            .zip([Command::TakePhrase, Command::NextName])
+        {
+            *pressed = *pressed && !running.end.send(command);
+        }
         let switches = [
             (settings.take_phrase, Command::TakePhrase),
             (settings.next_name, Command::NextName),
@@ -271,6 +301,44 @@ where
                 *was = is;
             }
         }
+    }
+
+    /// A program was called up, from 0: it names the next take.
+    pub fn program(&mut self, program: u8) {
+        self.program = Some(program);
+    }
+
+    /// A pedal went down or up. In a DAW nothing comes of it: there pedals are the DAW's.
+    pub fn pedal(&mut self, pedal: Pedal, is_down: bool) {
+        if !self.shared.pedals.are_on() {
+            return;
+        }
+        let task = self.shared.pedals.moved(pedal, is_down);
+        let Some(task) = task.and_then(|task| PedalTask::ALL.get(task).copied()) else {
+            return;
+        };
+        let params = &self.params;
+        match task {
+            PedalTask::TakePhrase => self.pressed[0] = true,
+            PedalTask::NextName => self.pressed[1] = true,
+            PedalTask::Record => toggle(&params.record),
+            PedalTask::Straight => toggle(&params.straight),
+            PedalTask::Audition => toggle(&params.audition),
+            PedalTask::Feed => {
+                // The last one is the player's own, which he may not have made.
+                let built_in = FeedId::ALL.len() - 1;
+                let next = (params.feed.value().0 as usize + 1) % built_in;
+                // SAFETY: as in `toggle`.
+                unsafe { params.feed._internal_set_plain_value(Choice(FeedId::ALL[next])) };
+            }
+        }
+        // Somebody's foot is as good as a hand in the window.
+        self.shared.arming.arm(Switches {
+            audition: task == PedalTask::Audition,
+            in_bounces: false,
+            record: task == PedalTask::Record,
+            takes_by_phrase: false,
+        });
     }
 
     fn hand_over(&mut self, all: [&[f32]; 4]) {

@@ -3,6 +3,7 @@
 //! In and out: plain values. Uses `parameters` and the signal of `audio::line_check`.
 
 pub mod arming;
+pub mod pedals;
 pub mod published;
 pub mod ring;
 pub mod shared;

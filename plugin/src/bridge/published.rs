@@ -9,13 +9,14 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, Snapshot,
-    TakeSummary,
+    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, PedalTask,
+    Snapshot, TakeSummary,
 };
 
 use sumproof_wording::side_chain::SideChain;
 
 use crate::analysis::recommendations::Recommendations;
+use crate::bridge::pedals::{Pedal, Pedals};
 use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
@@ -86,6 +87,7 @@ impl Published {
         if snapshot.names != self.names {
             snapshot.names.clone_from(&self.names);
         }
+        snapshot.pedals = shared.pedals.are_on().then(|| pedals(&shared.pedals));
         snapshot.passes.clone_from(&self.passes);
         snapshot.check.clone_from(&self.check);
         // What is asked for counts at once, whatever the analysis is at.
@@ -117,6 +119,14 @@ impl Published {
                 .or_else(|| self.message.clone())
                 .or(unread),
         };
+    }
+}
+
+/// The pedals as the views want them.
+fn pedals(now: &Pedals) -> sumproof_views::Pedals {
+    sumproof_views::Pedals {
+        bound: PedalTask::ALL.map(|task| now.of(task as usize).map(Pedal::text)),
+        learning: now.learning().and_then(|task| PedalTask::ALL.get(task).copied()),
     }
 }
 
@@ -159,8 +169,8 @@ fn line(clamped: &Line) -> LineSettings {
     }
 }
 
-/// A take in short, for a rig. Full band: the live reading leaves out what lies below 40 Hz, a stored take does not.
-pub fn summary(take: &Take, rig: &Rig) -> TakeSummary {
+/// A take in short, for a rig; `failed` says that it is a pass that failed its check. Full band: the live reading leaves out what lies below 40 Hz, a stored take does not.
+pub fn summary(take: &Take, rig: &Rig, failed: bool) -> TakeSummary {
     TakeSummary {
         name: take.name.clone(),
         pass: take.pass,
@@ -171,6 +181,8 @@ pub fn summary(take: &Take, rig: &Rig) -> TakeSummary {
         method: take.method(),
         wet_over_dry_db: take.split.wet_over_dry_db(),
         correlation: take.sums.correlation(),
+        loudness_lufs: take.ungated_lufs(),
+        failed,
         rows: take.rows(rig, 0.0),
     }
 }

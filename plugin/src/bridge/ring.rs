@@ -30,6 +30,8 @@ pub enum Command {
     TakePhrase,
     /// The next name is left out.
     NextName,
+    /// The preset of that number, from 0, is the one that is played: it names the next take.
+    Program(u8),
     /// The next frame does not follow the last: the host reset, or the plugin was bypassed.
     Break,
     /// So many frames are missing here, because the ring was full.

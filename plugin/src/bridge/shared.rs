@@ -12,6 +12,7 @@ use sumproof_core::routing::feed::FeedId;
 use crate::audio::clock::Pulse;
 use crate::audio::line_check::Switch;
 use crate::bridge::arming::Arming;
+use crate::bridge::pedals::Pedals;
 
 /// What the audition is doing, as the window says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -52,6 +53,8 @@ pub struct Shared {
     pub switch: Switch,
     /// What may be heard and recorded of what the parameters say.
     pub arming: Arming,
+    /// What foot pedals do, where nobody else says that.
+    pub pedals: Pedals,
     /// Somebody waits until everything that was played is taken in. Who waits sets it, the analysis takes it away.
     pub wanted_settled: AtomicBool,
     /// Why nothing is measured: the sample rate, Hz, as whole bits of a double; 0 for one that is measured.
@@ -80,6 +83,7 @@ impl Default for Shared {
             pulse: Pulse::default(),
             switch: Switch::default(),
             arming: Arming::default(),
+            pedals: Pedals::default(),
             wanted_settled: AtomicBool::new(false),
             unmeasured_hz: AtomicU64::new(0),
             worker: Mutex::new(None),

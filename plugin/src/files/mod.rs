@@ -3,5 +3,6 @@
 //! In: what the window asks for. Out: files, or one line that says what is wrong. Uses `state`.
 
 pub mod folder;
+pub mod pedals;
 pub mod rig;
 pub mod tasks;

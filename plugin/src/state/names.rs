@@ -1,4 +1,4 @@
-//! The names that takes get, given beforehand: a line a preset, in playing order.
+//! The names that takes get, given beforehand: a line a preset, in playing order or in the order of the processor's programs.
 
 use serde::{Deserialize, Serialize};
 
@@ -13,6 +13,9 @@ pub const MOST_NAMES: usize = 256;
 pub struct Names {
     list: Vec<String>,
     next: usize,
+    /// The program that is played, from 0, once one was called up: it names every take until another does.
+    #[serde(skip)]
+    program: Option<u8>,
 }
 
 impl Names {
@@ -23,6 +26,7 @@ impl Names {
         Self {
             list: list.take(MOST_NAMES).collect(),
             next: 0,
+            program: None,
         }
     }
 
@@ -50,6 +54,25 @@ impl Names {
     /// Makes the name at a place the next one.
     pub fn go_to(&mut self, next: usize) {
         self.next = next.min(self.list.len());
+        self.program = None;
+    }
+
+    /// A program was called up, from 0: the name at its place in the list is that of the takes to come, or its number as people count,
+    /// where the list is shorter.
+    ///
+    /// # Real-time
+    /// Not for the audio thread, though it allocates nothing.
+    pub fn play(&mut self, program: u8) {
+        self.go_to(usize::from(program));
+        self.program = Some(program);
+    }
+
+    /// The name that a program gives, while one does.
+    #[must_use]
+    pub fn of_program(&self) -> Option<String> {
+        let program = usize::from(self.program?);
+        let listed = self.list.get(program).cloned();
+        Some(listed.unwrap_or_else(|| format!("Program {}", program + 1)))
     }
 
     /// Goes on to the name after the next one.
@@ -59,6 +82,9 @@ impl Names {
 
     /// Uses the next name; `None` when there is no other.
     pub fn take(&mut self) -> Option<String> {
+        if let Some(name) = self.of_program() {
+            return Some(name);
+        }
         let name = self.list.get(self.next).cloned();
         self.skip();
         name
@@ -82,10 +108,29 @@ mod tests {
     }
 
     #[test]
+    fn a_program_names_its_takes_until_another_does() {
+        let mut names = Names::new(["clean", "crunch", "lead"]);
+        names.play(1);
+        assert_eq!((names.next(), names.take().as_deref()), (1, Some("crunch")));
+        // The same preset once more.
+        assert_eq!(names.take().as_deref(), Some("crunch"));
+        names.play(11);
+        assert_eq!(names.take().as_deref(), Some("Program 12"));
+        // Whoever chooses a name goes on in playing order from there.
+        names.go_to(0);
+        assert_eq!(names.of_program(), None);
+        assert_eq!(names.take().as_deref(), Some("clean"));
+        assert_eq!(names.take().as_deref(), Some("crunch"));
+        let stored = serde_json::to_string(&names).expect("plain values");
+        assert!(!stored.contains("program"), "older versions read it: {stored}");
+    }
+
+    #[test]
     fn what_a_state_holds_is_made_sensible() {
         let wild = Names {
             list: vec!["a\nb".into(), String::new(), "c".into()],
             next: 77,
+            program: None,
         };
         let tame = wild.clamped();
         assert_eq!((tame.list(), tame.next()), (&["ab".into(), "c".into()][..], 2));

@@ -158,6 +158,14 @@ impl Takes {
         })
     }
 
+    /// The ids of these, in the same order.
+    pub fn ids(&self) -> impl Iterator<Item = TakeId> {
+        self.entries.iter().filter_map(|entry| match entry {
+            Entry::Read(id, ..) => Some(*id),
+            Entry::Unread(_) => None,
+        })
+    }
+
     /// How many can be read.
     pub fn len(&self) -> usize {
         self.iter().count()

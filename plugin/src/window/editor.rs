@@ -23,6 +23,7 @@ use crate::analysis::engine::Analysis;
 use crate::bridge::published::Published;
 use crate::bridge::shared::{OpenWindow, Shared};
 use crate::files::tasks::FileTasks;
+use crate::files::{folder, pedals};
 use crate::state::fields::PluginParams;
 use crate::testing::faults::Fault;
 use crate::vst3;
@@ -128,6 +129,8 @@ pub struct App {
     snapshot: Snapshot,
     intents: Vec<Intent>,
     keys: Vec<Key>,
+    /// The pedals as they were last kept, where they are ours.
+    pedals: Option<pedals::Bound>,
     /// The analysis has not been asked to show itself yet.
     unshown: bool,
     /// Something panicked in this window: it draws a line that says so and nothing else.
@@ -154,6 +157,10 @@ fn own_keys() -> Vec<Key> {
         "F3",
         "F4",
         "F5",
+        "F6",
+        "F7",
+        "PageUp",
+        "PageDown",
     ];
     let digits = ('0'..='9').map(|digit| Key::Character(digit.to_string()));
     named
@@ -175,6 +182,7 @@ impl App {
             snapshot: Snapshot::default(),
             intents: Vec::new(),
             keys: own_keys(),
+            pedals: None,
             unshown: true,
             broken: false,
             fault: Fault::from_environment(),
@@ -195,6 +203,7 @@ impl App {
         self.fault.strike_frame();
         self.ask_for_news(ui.ctx());
         self.take_in_news();
+        self.keep_pedals();
         self.view.ui(ui, &self.snapshot, &mut self.intents);
         if self.view.attends_check() {
             self.glue.shared.switch.beat();
@@ -233,6 +242,20 @@ impl App {
         published
             .read()
             .fill(&self.glue.params.host, &self.glue.shared, &mut self.snapshot);
+    }
+
+    /// Pedals that were learnt or taken off are kept on disk: the stand-alone program has no project.
+    fn keep_pedals(&mut self) {
+        if !self.glue.shared.pedals.are_on() {
+            return;
+        }
+        let now = pedals::bound(&self.glue.shared.pedals);
+        if self.pedals.replace(now).is_some_and(|before| before != now)
+            && let Some(folder) = folder::folder()
+            && let Err(line) = pedals::save(&folder, &now)
+        {
+            self.glue.analysis.lock().say(line);
+        }
     }
 
     fn keep_look(&self, look: Look) {
@@ -307,7 +330,7 @@ mod tests {
     #[test]
     fn the_space_bar_is_the_hosts() {
         let keys = own_keys();
-        assert_eq!(keys.len(), 25);
+        assert_eq!(keys.len(), 29);
         assert!(!keys.contains(&Key::Character(String::from(" "))));
         assert!(!keys.iter().any(|key| key.to_string().trim().is_empty()));
     }

@@ -59,6 +59,8 @@ impl Hand {
             Intent::ExportTakes => self.file_tasks.export_takes(&self.analysis, folder::folder()),
             Intent::ImportTakes => self.file_tasks.import_takes(&self.analysis, folder::folder()),
             Intent::Check(wish) => self.check(wish),
+            Intent::LearnPedal(task) => self.shared.pedals.learn(task.map(|task| task as usize)),
+            Intent::ForgetPedal(task) => self.shared.pedals.bind(task as usize, None),
             other => self.on_takes(other),
         }
     }
@@ -185,6 +187,8 @@ impl Hand {
             | Intent::Set(_)
             | Intent::End(_)
             | Intent::Check(_)
+            | Intent::LearnPedal(_)
+            | Intent::ForgetPedal(_)
             | Intent::Look(_) => return,
         }
         engine.show_now();

@@ -40,7 +40,7 @@ pub use formats::png::png;
 pub use formats::schema::{Document, SCHEMA, TakeReport, document, json, json_of_set, report};
 pub use formats::trend::trend_page;
 pub use judge::judged::{FeedRow, Judged};
-pub use judge::set::{Entry, Loudness, Shown, Spread, View, is_faultless};
+pub use judge::set::{Entry, Loudness, Shown, View};
 pub use judge::trend::{Change, Pair, Trend};
 pub use judge::verdict::verdict;
 pub use tables::comparison::comparison;

@@ -23,7 +23,7 @@ pub use data::check::{CheckWish, Found, LineCheck, Sending};
 pub use data::history::{COLUMN_S, COLUMNS, HOLD_S, History};
 pub use data::intent::{Control, Intent, Setting};
 pub use data::look::{Look, Theme};
-pub use data::own::{Boxes, NameList, OwnFeed, Passes, line_through};
+pub use data::own::{Boxes, NameList, OwnFeed, Passes, PedalTask, Pedals, line_through};
 pub use data::snapshot::{
     Hearing, Integration, LineSettings, Margin, Notices, Settings, Snapshot, TakeSummary,
 };

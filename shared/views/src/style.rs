@@ -107,11 +107,19 @@ impl Style {
         FontId::new(self.text_px(size), FontFamily::Name(STRONG.into()))
     }
 
-    /// An outcome.
+    /// An outcome on the board: with its feed's name read from where a guitarist sits, so at least 11 px from the line to the top of an
+    /// x in a window of the default size. The face's is 0.43 of its size.
     #[must_use]
     pub fn outcome(&self) -> FontId {
-        let size = if self.compact { 18.0 } else { 23.0 };
+        let size = if self.compact { 18.0 } else { 26.0 };
         FontId::new(self.text_px(size), FontFamily::Name(STRONG.into()))
+    }
+
+    /// The name of a feed on the board.
+    #[must_use]
+    pub fn feed(&self) -> FontId {
+        let size = if self.compact { 16.0 } else { 26.0 };
+        FontId::new(self.text_px(size), FontFamily::Proportional)
     }
 
     /// What is being heard.

@@ -2,6 +2,7 @@
 
 use crate::board::{full_name, is_shown};
 use crate::data::snapshot::{Hearing, Snapshot};
+use crate::panels::takes::set::lines::{loudness, middle};
 use crate::sentence::Sentence;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
@@ -9,6 +10,7 @@ use sumproof_wording::methods::{ask, told_apart};
 use sumproof_wording::numbers::{correlation, duration};
 use sumproof_wording::phrase;
 use sumproof_wording::scores::spoken;
+use sumproof_wording::sets;
 
 /// The readings as plain text, a line each: for the clipboard.
 #[must_use]
@@ -62,8 +64,17 @@ pub fn as_text(snapshot: &Snapshot) -> String {
             duration(take.seconds),
             take.pass.name()
         ));
+        if take.failed {
+            lines.push("It failed its check.".into());
+        }
+        let [stereo, wedge] = loudness(take);
+        lines.extend(stereo.map(|lufs| sets::loudness(lufs, wedge) + "."));
         lines.extend(channels::gaps(take.gaps));
         lines.extend(take.rows.iter().map(said));
+    }
+    if let Some([stereo, wedge]) = middle(&snapshot.takes) {
+        lines.push(String::new());
+        lines.push(sets::middle(&stereo, &wedge) + ".");
     }
     lines.join("\n") + "\n"
 }

@@ -3,10 +3,11 @@
 use egui::{Align2, Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{Board, FEEDS, Row};
+use sumproof_core::session::take::Pass;
 
 use crate::board::afar::afar;
 use crate::board::compare::compare;
-use crate::board::hearing::hearing;
+use crate::board::hearing::{explain, hearing};
 use crate::board::{audition, board};
 use crate::canvas::{Sheet, Word, button, choice, write_within};
 use crate::data::check::CheckWish;
@@ -16,6 +17,7 @@ use crate::data::snapshot::Snapshot;
 use crate::panels::apart::apart;
 use crate::panels::beside::{Beside, title};
 use crate::panels::boxes::boxes;
+use crate::panels::help::help;
 use crate::panels::line_check::{CheckSheet, any_key, line_check};
 use crate::panels::lines::lines;
 use crate::panels::notices::{PutAway, notices};
@@ -23,7 +25,8 @@ use crate::panels::own_feed::{OwnSheet, own_feed};
 use crate::panels::setup::setup;
 use crate::panels::straight::{asks_for_straight, set_straight, straight};
 use crate::panels::takes::hands::{HandsSheet, hands};
-use crate::panels::takes::{Takes, takes};
+use crate::panels::takes::set::{SetSheet, set};
+use crate::panels::takes::{LeadsTo, Takes, is_recording, takes};
 use crate::panels::why::why;
 use crate::plots::axis::Axis;
 use crate::plots::correlation::{Ribbon, correlation};
@@ -58,22 +61,26 @@ enum Page {
     Curves,
     Correlation,
     Takes,
+    Set,
     Apart,
     Own,
     Check,
     Setup,
     /// Takes without hands; there is no tab for it, the takes lead to it.
     Hands,
+    /// What marks and short words mean; the word at the top leads to it.
+    Help,
 }
 
 /// What leads to them.
-const TABS: [(&str, Page); 10] = [
+const TABS: [(&str, Page); 11] = [
     ("feeds", Page::Feeds),
     ("lines", Page::Lines),
     ("boxes", Page::Boxes),
     ("curves", Page::Curves),
     ("correlation", Page::Correlation),
     ("takes", Page::Takes),
+    ("set", Page::Set),
     ("dry and wet", Page::Apart),
     ("own feed", Page::Own),
     ("line check", Page::Check),
@@ -102,6 +109,9 @@ pub struct Window {
     beside: Beside,
     own: OwnSheet,
     hands: HandsSheet,
+    set: SetSheet,
+    /// The pass that was being recorded in the last frame.
+    recorded: Option<Pass>,
     check: CheckSheet,
     /// The line check is on the page.
     shows_check: bool,
@@ -113,6 +123,7 @@ pub struct Window {
     /// Why and what now: where the text stands, in its corner and on its sheet.
     why: [Scroll; 2],
     apart: Scroll,
+    help: Scroll,
 }
 
 impl Default for Window {
@@ -141,6 +152,8 @@ impl Window {
             beside: Beside::default(),
             own: OwnSheet::default(),
             hands: HandsSheet::default(),
+            set: SetSheet::default(),
+            recorded: None,
             check: CheckSheet::default(),
             shows_check: false,
             afar: false,
@@ -148,6 +161,7 @@ impl Window {
             undo: Undo::default(),
             why: [Scroll::default(); 2],
             apart: Scroll::default(),
+            help: Scroll::default(),
         }
     }
 
@@ -237,6 +251,8 @@ impl Window {
             intents,
         };
         let was_typing = self.is_typing();
+        let was_shown = (self.beside, self.page);
+        self.after_a_wet_pass(&mut sheet);
         let [beside, above] = if style.compact { [14.0, 8.0] } else { [24.0, 14.0] };
         let page = area.shrink2(vec2(style.px(beside), style.px(above)));
         self.shows_check = false;
@@ -253,6 +269,9 @@ impl Window {
         } else {
             self.whole_sheet(ui, &mut sheet, rest)
         };
+        if !self.afar && explain(ui, &sheet, banner(&style, page)) {
+            self.show_help(style.compact);
+        }
         notices(ui, &sheet, &mut self.away, page);
         if !self.shows_check {
             self.check.put_away();
@@ -266,6 +285,10 @@ impl Window {
         } else if now - self.typed_at >= TYPED_S {
             self.keys(ui, &mut sheet);
         }
+        if was_shown != (self.beside, self.page) {
+            // It's drawn with the next frame.
+            ui.ctx().request_repaint();
+        }
         self.undo.watch(snapshot, &sheet.intents[before..]);
         let look = changed.or(usual_size).or_else(|| self.zoomed_by_keys(ui.ctx()));
         if let Some(look) = look {
@@ -276,15 +299,24 @@ impl Window {
         }
     }
 
+    /// The last of the passes is recorded: the next take is the preset as it is again.
+    fn after_a_wet_pass(&mut self, sheet: &mut Sheet<'_>) {
+        let now = is_recording(sheet.snapshot).then_some(sheet.snapshot.settings.pass);
+        if now.is_none() && self.recorded == Some(Pass::Wet) && sheet.snapshot.settings.pass == Pass::Wet {
+            sheet.set(Setting::Pass(Pass::Full));
+        }
+        self.recorded = now;
+    }
+
     /// What is heard, how the lines are set, and the sentence. Returns what is left of the page, and the look, if the usual size is
     /// asked for.
     fn head(&self, ui: &Ui, sheet: &mut Sheet<'_>, page: Rect) -> (Rect, Option<Look>) {
         let style = sheet.style;
-        let banner = style.px(if style.compact { 28.0 } else { 36.0 });
-        let place = Rect::from_min_size(page.min, vec2(page.width(), banner));
+        let place = banner(&style, page);
+        let below = place.bottom();
         let (place, usual_size) = self.way_back_to_size(ui, &style, place);
         hearing(ui, sheet, place);
-        let mut top = page.top() + banner + style.px(if style.compact { 4.0 } else { 10.0 });
+        let mut top = below + style.px(if style.compact { 4.0 } else { 10.0 });
         top += straight(ui, sheet, Rect::from_min_max(pos2(page.left(), top), page.max));
         top = self.verdict(ui, &style, Rect::from_min_max(pos2(page.left(), top), page.max));
         (Rect::from_min_max(pos2(page.left(), top), page.max), usual_size)
@@ -350,6 +382,14 @@ impl Window {
         if asks_for_straight(ui) {
             set_straight(sheet);
         }
+        if ui.input(|input| input.key_pressed(Key::F7)) {
+            self.show_help(sheet.style.compact);
+            ui.ctx().request_repaint();
+        }
+        if ui.input(|input| input.key_pressed(Key::F6)) {
+            self.show_set(sheet.style.compact);
+            ui.ctx().request_repaint();
+        }
         if ui.input(|input| input.key_pressed(Key::F5)) {
             self.afar = !self.afar;
             ui.ctx().request_repaint();
@@ -366,9 +406,13 @@ impl Window {
         } else {
             self.takes.unpick();
         }
-        if self.page == Page::Hands {
-            self.hands.put_away();
-            self.page = Page::Takes;
+        match self.page {
+            Page::Hands => {
+                self.hands.put_away();
+                self.page = Page::Takes;
+            }
+            Page::Set | Page::Help => self.page = Page::Feeds,
+            _ => {}
         }
         ui.ctx().request_repaint();
     }
@@ -434,11 +478,18 @@ impl Window {
             pos2(rect.right(), strip_rect.bottom()),
         );
         let lines_height = px(94.0);
+        if self.beside == Beside::Set {
+            let place = Rect::from_min_max(rect.min, pos2(rect.right(), foot_rect.top() - gap));
+            self.set(ui, sheet, place);
+            return self.foot(ui, sheet, foot_rect);
+        }
         let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
         // First, so that the keyboard comes to 'record' first.
         let picked = self.takes.picked().to_vec();
-        if takes(ui, sheet, &mut self.takes, strip_rect) {
-            self.show(Beside::Hands);
+        match takes(ui, sheet, &mut self.takes, strip_rect) {
+            Some(LeadsTo::Hands) => self.show(Beside::Hands),
+            Some(LeadsTo::Set) => self.show(Beside::Set),
+            None => {}
         }
         if !self.takes.picked().is_empty() && self.takes.picked() != picked {
             // Whoever picks a take wants to see it.
@@ -452,13 +503,54 @@ impl Window {
         self.beside(ui, sheet, right, board_rect);
         ui.painter()
             .hline(left.x_range(), strip_rect.top() - gap / 2.0, style.hairline());
+        self.foot(ui, sheet, foot_rect)
+    }
+
+    /// What is set once and left, and the ways to the sheets. Returns the look, if another is asked for.
+    fn foot(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
+        let style = sheet.style;
         ui.painter()
-            .hline(rect.x_range(), foot_rect.top() - gap / 2.0, style.hairline());
-        let set_up = setup(ui, sheet, foot_rect, self.look);
+            .hline(rect.x_range(), rect.top() - style.px(6.0), style.hairline());
+        let set_up = setup(ui, sheet, rect, self.look);
         if let Some(beside) = set_up.beside {
             self.show(beside);
         }
         set_up.look
+    }
+
+    /// The table of all takes.
+    fn set(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+        let compact = sheet.style.compact;
+        let asked = set(ui, sheet, &mut self.set, &mut self.takes, rect);
+        match (asked.names, asked.compare, asked.done) {
+            (true, ..) if compact => self.page = Page::Hands,
+            (true, ..) => self.show(Beside::Hands),
+            (_, true, _) if compact => self.page = Page::Takes,
+            (_, true, _) | (.., true) => self.show(Beside::Plots),
+            _ => {}
+        }
+    }
+
+    /// What marks and words mean comes, or goes if it's there.
+    fn show_help(&mut self, compact: bool) {
+        if !compact {
+            self.show(Beside::Help);
+        } else if self.page == Page::Help {
+            self.page = Page::Feeds;
+        } else {
+            self.page = Page::Help;
+        }
+    }
+
+    /// The set comes, or goes if it's there.
+    fn show_set(&mut self, compact: bool) {
+        if !compact {
+            self.show(Beside::Set);
+        } else if self.page == Page::Set {
+            self.page = Page::Feeds;
+        } else {
+            self.page = Page::Set;
+        }
     }
 
     /// Shows a sheet, or puts it away if it's shown already.
@@ -485,7 +577,8 @@ impl Window {
         }
         let (body, done) = title(ui, sheet, rect, self.beside);
         match self.beside {
-            Beside::Plots => {}
+            // The set has a place of its own.
+            Beside::Plots | Beside::Set => {}
             Beside::Boxes => boxes(ui, sheet, body),
             Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
             Beside::Apart => apart(
@@ -497,6 +590,7 @@ impl Window {
             ),
             Beside::Check => self.check(ui, sheet, body),
             Beside::Hands => hands(ui, sheet, &mut self.hands, body),
+            Beside::Help => help(ui, sheet, &mut self.help, body),
             Beside::Why => {
                 why(ui, sheet, &mut self.why[1], body, true);
             }
@@ -576,7 +670,9 @@ impl Window {
             Page::Curves => curves(ui, sheet, body, &axis),
             Page::Correlation => correlation(ui, sheet, &mut self.ribbon, body, &axis),
             Page::Takes => self.takes_page(ui, sheet, body),
+            Page::Set => self.set(ui, sheet, body),
             Page::Hands => hands(ui, sheet, &mut self.hands, body),
+            Page::Help => help(ui, sheet, &mut self.help, body),
             Page::Setup => return setup(ui, sheet, body, self.look).look,
         }
         None
@@ -591,7 +687,7 @@ impl Window {
             78.0
         };
         let strip = Rect::from_min_size(body.min, vec2(body.width(), style.px(height).min(body.height())));
-        if takes(ui, sheet, &mut self.takes, strip) {
+        if takes(ui, sheet, &mut self.takes, strip).is_some() {
             self.page = Page::Hands;
         }
         if !self.takes.picked().is_empty() {
@@ -600,6 +696,12 @@ impl Window {
             compare(ui, sheet, below, rows, true, self.takes.picked());
         }
     }
+}
+
+/// Where it is said what is heard and recorded.
+fn banner(style: &Style, page: Rect) -> Rect {
+    let height = style.px(if style.compact { 28.0 } else { 36.0 });
+    Rect::from_min_size(page.min, vec2(page.width(), height))
 }
 
 /// Escape puts a sheet away, once there's no audition to be ended.

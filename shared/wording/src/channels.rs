@@ -24,7 +24,7 @@ pub fn delay(found: Option<ChannelDelay>) -> String {
         "no delay".into()
     } else {
         let side = if delay.delay_s > 0.0 { "right" } else { "left" };
-        format!("the {side} one {} late", milliseconds(delay.delay_s.abs()))
+        format!("the {side} channel {} late", milliseconds(delay.delay_s.abs()))
     };
     // An average can't tell an inverted channel from a strong wet whose channels work against each other, so neither is
     // claimed.
@@ -95,9 +95,9 @@ mod tests {
         };
         assert_eq!(
             found(0.012, Polarity::Normal),
-            "the right one 12.00 ms late, same polarity (93\u{a0}% sure)"
+            "the right channel 12.00 ms late, same polarity (93\u{a0}% sure)"
         );
-        assert!(found(-0.001, Polarity::Normal).starts_with("the left one 1.00 ms late"));
+        assert!(found(-0.001, Polarity::Normal).starts_with("the left channel 1.00 ms late"));
         let flipped = found(0.0, Polarity::Flipped);
         assert!(
             flipped.starts_with("no delay, opposite signs: an inverted channel, or a wet"),

@@ -61,9 +61,9 @@ pub fn short_name(feed: FeedId) -> &'static str {
         FeedId::WedgeLinePadded => "wedge, line \u{2212}20 dB",
         FeedId::WedgeLineLate => "wedge, line 1 ms late",
         FeedId::WedgeLineUnplugged => "wedge, line unplugged",
-        FeedId::WedgeLineTransformer => "wedge, 12:1 transformer",
-        FeedId::BalancedJackDifference => "jack in balanced mono in",
-        FeedId::MonoSubsLineFlipped => "mono subs, line flipped",
+        FeedId::WedgeLineTransformer => "wedge, transformer",
+        FeedId::BalancedJackDifference => "jack in balanced in",
+        FeedId::MonoSubsLineFlipped => "subs, line flipped",
         other => name(other),
     }
 }

@@ -1,4 +1,9 @@
-//! What is heard now, and what of it a bounce would hold.
+//! What is heard now, what is recorded, and what of it a bounce would hold.
+
+use sumproof_core::session::take::Pass;
+
+use crate::Name;
+use crate::numbers::duration;
 
 /// The line check's signal.
 pub const TEST: &str = "The test signal goes out. Any key stops it.";
@@ -14,6 +19,25 @@ pub const HELD_BACK: &str =
 pub const BYPASSED: &str = "Bypassed: stereo passes, nothing is measured.";
 /// The usual.
 pub const STEREO: &str = "You are hearing stereo, untouched. Click a feed or press its key to hear what arrives there; F5 shows the worst from afar.";
+
+/// What is recorded: a pass, the name it will get where that is known, and how long it is so far, seconds.
+///
+/// ```
+/// use sumproof_core::session::take::Pass;
+/// use sumproof_wording::hearing::recording;
+///
+/// assert_eq!(recording(Pass::Full, Some("crunch"), 3.0), "Recording \u{2018}crunch\u{2019}, 3.0 s");
+/// assert_eq!(recording(Pass::Wet, None, 3.0), "Recording the wet pass, 3.0 s");
+/// ```
+#[must_use]
+pub fn recording(pass: Pass, name: Option<&str>, seconds: f64) -> String {
+    let what = match (pass, name) {
+        (Pass::Full, Some(name)) => format!("\u{2018}{name}\u{2019}"),
+        (Pass::Full, None) => String::from("a take"),
+        (half, _) => format!("the {} pass", half.name()),
+    };
+    format!("Recording {what}, {}", duration(seconds))
+}
 
 /// What a bounce would hold while a feed is heard. A bounce exactly at real time, in a host that says neither that it bounces
 /// nor that it records, can't be told from playing.

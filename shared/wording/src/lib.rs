@@ -25,6 +25,7 @@
 //! | what changed, or why that can't be told | [`comparisons`] |
 //! | for which lines and limits | [`rigs`] |
 //! | what to do first with a set | [`sets`] |
+//! | what marks and short words mean | [`help`] |
 //! | what speaks for a box and against it | [`boxes`] |
 //!
 //! ```
@@ -45,6 +46,7 @@ pub mod comparisons;
 pub mod diagnosis;
 pub mod feeds;
 pub mod hearing;
+pub mod help;
 pub mod line_check;
 pub mod lines;
 pub mod methods;

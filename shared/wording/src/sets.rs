@@ -1,6 +1,54 @@
-//! A set of presets: what to do first.
+//! A set of presets: what to do first, and how loud they are beside one another.
 
 use sumproof_core::explain::advice::Action;
+use sumproof_core::session::set::Spread;
+
+use crate::numbers::signed;
+
+/// How loud a take is, in stereo and in the mono wedge, LUFS.
+///
+/// ```
+/// let said = sumproof_wording::sets::loudness(-18.24, Some(-19.0));
+/// assert_eq!(said, "\u{2212}18.2 LUFS in stereo, \u{2212}19.0 in the wedge");
+/// ```
+#[must_use]
+pub fn loudness(stereo_lufs: f64, wedge_lufs: Option<f64>) -> String {
+    let wedge = wedge_lufs.map_or_else(String::new, |lufs| format!(", {} in the wedge", signed(lufs, 1)));
+    format!("{} LUFS in stereo{wedge}", signed(stereo_lufs, 1))
+}
+
+/// Where the middle of a set is, and how far it spreads, in stereo and in the mono wedge.
+///
+/// ```
+/// use sumproof_core::session::set::Spread;
+///
+/// let spread = |lowest, median, highest| Spread { lowest, median, highest };
+/// let said = sumproof_wording::sets::middle(&spread(-20.0, -18.2, -16.0), &spread(-22.0, -19.0, -17.0));
+/// assert!(said.ends_with("spread 4.0 and 5.0 LU"), "{said}");
+/// ```
+#[must_use]
+pub fn middle(stereo: &Spread, wedge: &Spread) -> String {
+    format!(
+        "middle of the set: {}; spread {:.1} and {:.1} LU",
+        loudness(stereo.median, Some(wedge.median)),
+        stereo.range(),
+        wedge.range()
+    )
+}
+
+/// How much louder or softer than the take it is compared to, in stereo and in the mono wedge, LU.
+///
+/// ```
+/// assert_eq!(
+///     sumproof_wording::sets::against_the_first(1.5, Some(-0.4)),
+///     "against the first: +1.5 LU, \u{2212}0.4 in the wedge"
+/// );
+/// ```
+#[must_use]
+pub fn against_the_first(stereo_lu: f64, wedge_lu: Option<f64>) -> String {
+    let wedge = wedge_lu.map_or_else(String::new, |lu| format!(", {} in the wedge", signed(lu, 1)));
+    format!("against the first: {} LU{wedge}", signed(stereo_lu, 1))
+}
 
 /// A change in a preset, without its figures: `flip one channel`. `None` of what isn't one.
 ///

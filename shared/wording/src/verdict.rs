@@ -197,10 +197,12 @@ impl Verdict {
         } else {
             ("either", left)
         };
+        // ‘The right’ alone would read as the correct one.
+        let line = if name == "either" { "" } else { " line" };
         match best.outcome {
-            Outcome::Holds => format!("If only one line fits, give {name}."),
+            Outcome::Holds => format!("If only one line fits, give {name}{line}."),
             Outcome::Thins if name == "either" => String::from("Either line alone thins."),
-            Outcome::Thins => format!("Of single lines {name} is best, but it thins."),
+            Outcome::Thins => format!("Of single lines {name}{line} is best, but it thins."),
             Outcome::DropsOut => String::from("Neither line alone is enough."),
         }
     }

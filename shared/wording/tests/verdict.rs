@@ -98,7 +98,7 @@ fn a_flipped_channel() {
     assert_eq!(
         text,
         "The mono wedge drops out: the dry gone, the wet 3 dB down. With one line flipped it still drops out: the \
-         dry gone. If only one line fits, give the right."
+         dry gone. If only one line fits, give the right line."
     );
 }
 

@@ -149,3 +149,23 @@ fn a_mono_feed_counts_as_played_by_both_loudspeakers() {
         0.01,
     );
 }
+
+/// EBU Tech 3341 (2023), table 1, cases 1 and 2: a stereo sine of 1 kHz at −23.0 and at −33.0 dBFS a channel reads as much, ±0.1 LU.
+/// No gate takes a steady tone away, so that a take's ungated loudness is the same.
+#[test]
+fn loudness_of_a_take() {
+    for dbfs in [-23.0, -33.0] {
+        let amplitude = 10f64.powf(dbfs / 20.0);
+        let sine = tones::sine((20.0 * RATE_HZ) as usize, RATE_HZ, 1000.0, amplitude, 0.0);
+        let pair = Stereo {
+            left: sine.clone(),
+            right: sine,
+        };
+        check(
+            format!("a take at {dbfs} dBFS"),
+            take(&pair, RATE_HZ).ungated_lufs(),
+            dbfs,
+            0.1,
+        );
+    }
+}

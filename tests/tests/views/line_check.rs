@@ -6,7 +6,7 @@ use sumproof_core::line_check::{Mode, SignalSettings};
 use sumproof_tests::render::{Scene, Stage, scenes};
 use sumproof_views::{CheckWish, Hearing, Intent, Sending};
 
-const READY: &str = "line check, first step: get ready";
+const READY: &str = "line check, first step: hold the sound back";
 const SEND: &str = "line check, second step: send it now";
 
 fn scene(name: &str) -> Scene {

@@ -8,3 +8,4 @@ mod golden;
 mod hands;
 mod line_check;
 mod readable;
+mod set;

@@ -5,7 +5,7 @@ use egui::{Color32, Rect, Shape};
 use egui_kittest::kittest::Queryable;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::outcome::Outcome;
-use sumproof_tests::render::{Stage, scenes};
+use sumproof_tests::render::{Scene, Stage, scenes};
 use sumproof_views::style::contrast;
 use sumproof_wording::Name;
 use sumproof_wording::scores::CANNOT_TELL;
@@ -19,6 +19,7 @@ const LARGE_PX: f32 = 22.0;
 struct Written {
     text: String,
     size: f32,
+    cut: egui::FontFamily,
     colour: Color32,
     ground: Color32,
     rect: Rect,
@@ -47,6 +48,7 @@ fn pieces(text: &TextShape, clip: Rect, ground: Color32) -> impl Iterator<Item =
         Written {
             text: whole.clone(),
             size: section.format.font_id.size,
+            cut: section.format.font_id.family.clone(),
             colour,
             ground,
             rect,
@@ -93,7 +95,8 @@ fn written(stage: &Stage) -> Vec<Written> {
 fn every_text_is_large_enough_and_stands_out() {
     for scene in scenes() {
         let all = written(&scene.stage());
-        assert!(all.len() > 15, "{}: hardly anything is written", scene.name);
+        let least = if scene.is_afar() { 4 } else { 15 };
+        assert!(all.len() > least, "{}: hardly anything is written", scene.name);
         for piece in all {
             assert!(
                 piece.size >= SMALLEST_PX,
@@ -132,7 +135,8 @@ fn is_word(text: &str) -> bool {
 #[test]
 fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
     for scene in scenes() {
-        if scene.size != [sumproof_views::DEFAULT_SIZE.0, sumproof_views::DEFAULT_SIZE.1] {
+        let board_is_seen = !scene.is_afar() && !scene.name.contains("set");
+        if scene.size != [sumproof_views::DEFAULT_SIZE.0, sumproof_views::DEFAULT_SIZE.1] || !board_is_seen {
             continue;
         }
         let all = written(&scene.stage());
@@ -161,6 +165,86 @@ fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
         let expected = if is_read { 12 + usize::from(own) } else { 0 };
         assert_eq!(outcomes.len(), expected, "{}: outcomes", scene.name);
     }
+}
+
+/// How high a letter stands over its line, as a share of the type's size: from its outline in a large size.
+fn height_of(stage: &Stage, letter: char, cut: &egui::FontFamily) -> f32 {
+    const LARGE: f32 = 400.0;
+    let font = egui::FontId::new(LARGE, cut.clone());
+    let galley = stage
+        .harness
+        .ctx
+        .fonts_mut(|fonts| fonts.layout_no_wrap(letter.into(), font, Color32::WHITE));
+    galley.mesh_bounds.height() / LARGE
+}
+
+/// Asked for of an x in the names and words of the board at the default size, logical pixels.
+const BOARD_X_PX: f32 = 11.0;
+
+#[test]
+fn the_boards_names_and_words_are_read_from_a_chair() {
+    let mut looked_at = 0;
+    for scene in scenes() {
+        let name = scene.name;
+        if scene.size != [sumproof_views::DEFAULT_SIZE.0, sumproof_views::DEFAULT_SIZE.1]
+            || scene.is_afar()
+            || name.contains("set")
+        {
+            continue;
+        }
+        let stage = scene.stage();
+        let names: Vec<&str> = FeedId::ALL
+            .into_iter()
+            .map(sumproof_wording::feeds::short_name)
+            .collect();
+        for piece in written(&stage) {
+            let on_the_board = piece.rect.left() < scene.size[0] / 2.0;
+            if !on_the_board || !(is_word(&piece.text) || names.contains(&piece.text.as_str())) {
+                continue;
+            }
+            let x_px = piece.size * height_of(&stage, 'x', &piece.cut);
+            assert!(
+                x_px >= BOARD_X_PX,
+                "{name}: an x of '{}' is {x_px} px high",
+                piece.text
+            );
+            looked_at += 1;
+        }
+    }
+    assert!(looked_at > 24 * 10, "{looked_at}");
+}
+
+/// Two metres away: a capital of the word is at least 8 % of the window's height, one of the lines 4 %, and nothing is smaller than
+/// 2.5 %.
+#[test]
+fn from_afar_type_is_large() {
+    let mut looked_at = 0;
+    for scene in scenes().into_iter().filter(Scene::is_afar) {
+        let stage = scene.stage();
+        let capitals: Vec<(String, f32)> = written(&stage)
+            .into_iter()
+            .map(|piece| {
+                (
+                    piece.size * height_of(&stage, 'H', &piece.cut) / scene.size[1],
+                    piece.text,
+                )
+            })
+            .map(|(share, text)| (text, share))
+            .collect();
+        let largest = capitals.iter().map(|(_, share)| *share).fold(0.0, f32::max);
+        assert!(largest >= 0.08, "{}: {largest}", scene.name);
+        for (text, share) in &capitals {
+            let is_small = ["dBFS", "no sound", "F5"].iter().any(|part| text.contains(part));
+            let least = if is_small { 0.025 } else { 0.04 };
+            assert!(
+                *share >= least,
+                "{}: '{text}' is {share} of the height",
+                scene.name
+            );
+        }
+        looked_at += 1;
+    }
+    assert!(looked_at >= 6);
 }
 
 /// Nothing that's written lies outside the window or is written over something else.

@@ -16,6 +16,7 @@ pub mod audio {
 #[path = "../../../plugin/src/bridge"]
 pub mod bridge {
     pub mod arming;
+    pub mod pedals;
     pub mod ring;
     pub mod shared;
 }

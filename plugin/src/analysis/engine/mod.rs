@@ -31,7 +31,7 @@ use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_views::{Boxes, History, TakeSummary};
 
 use crate::analysis::job::Abandoned;
-use crate::analysis::passes::{PairJob, Pairing};
+use crate::analysis::passes::Pairing;
 use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::{Order, Orders, SideWork};
 use crate::analysis::worker::Activity;
@@ -43,12 +43,12 @@ use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 use crate::state::migrate::Kept;
 use crate::state::names::Names;
-use crate::state::takes::Takes;
+use crate::state::takes::{TakeId, Takes};
 use crate::testing::faults::Fault;
 use checking::Checking;
 pub use held::Added;
 use phrases::PhraseWork;
-use recording::RunningTake;
+use recording::{Halves, PairWork, RunningTake};
 
 /// Frames handled in one go, so that nobody waits long for the lock.
 const FRAMES_A_LOOK: usize = 16_384;
@@ -324,7 +324,10 @@ pub struct Engine {
     /// Frames that wait from before a state was loaded: no take begins in them.
     void_frames: usize,
     /// Passes being laid over one another.
-    pair_work: VecDeque<PairJob>,
+    pair_work: VecDeque<PairWork>,
+    /// The dry and the wet pass recorded last, and those that didn't make up a full one: for the session, as their sound is.
+    halves: Halves,
+    failed_passes: Vec<TakeId>,
     /// Phrases that become takes, in order, and how many phrases were over when that was last looked at.
     phrase_work: VecDeque<PhraseWork>,
     phrases_over: u64,
@@ -387,6 +390,8 @@ impl Engine {
             sound: None,
             void_frames: 0,
             pair_work: VecDeque::new(),
+            halves: Halves::default(),
+            failed_passes: Vec::new(),
             phrase_work: VecDeque::new(),
             phrases_over: 0,
             taken_phrase: 0,
@@ -729,6 +734,7 @@ impl Engine {
             Command::StopTake => self.finish_take(),
             Command::TakePhrase => self.take_phrase(),
             Command::NextName => self.skip_name(),
+            Command::Program(program) => self.names.play(program),
             Command::Break => self.mark_gap(),
             Command::Lost(_) => {
                 self.checking.lost();

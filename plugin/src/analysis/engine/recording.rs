@@ -6,12 +6,9 @@ use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_wording::passes;
 
 use super::{AnyEnd, Engine};
-use crate::analysis::job::Job;
-#[cfg(test)]
-use crate::analysis::passes::PairJob;
-use crate::analysis::passes::{Paired, Pairing, PairingStep, finished};
+use crate::analysis::passes::{PairJob, Paired, Pairing, PairingStep, finished};
 use crate::analysis::side_work::{News, Order};
-use crate::state::takes::Takes;
+use crate::state::takes::{TakeId, Takes};
 
 /// A take being recorded.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +16,17 @@ pub(super) struct RunningTake {
     pub(super) pass: Pass,
     /// Markers pushed where frames are missing; the monitor counts them as invalid.
     pub(super) markers: u64,
+}
+
+/// The dry and the wet pass recorded last.
+pub(super) type Halves = [Option<TakeId>; 2];
+
+/// Work on passes, and the dry and the wet one among them.
+pub(super) type PairWork = (PairJob, Halves);
+
+/// Whether passes were laid over one another and don't belong together.
+fn has_failed(paired: &Paired) -> bool {
+    paired.take.is_none() && !paired.failing.is_empty()
 }
 
 /// Keeps the take of a pair, and says what there is to say.
@@ -92,6 +100,11 @@ impl Engine {
             let name = take.name.clone();
             // There was room when the take began.
             let id = takes.add(take);
+            match running.pass {
+                Pass::Dry => self.halves[0] = id,
+                Pass::Wet => self.halves[1] = id,
+                Pass::Full => {}
+            }
             // It is stored as what is known; how the side-chain tells it apart comes when it is found.
             if let (Some(side), Some(id), Pass::Full) = (&mut self.side, id, running.pass) {
                 side.orders.push(Order::End(id, name));
@@ -105,13 +118,16 @@ impl Engine {
                 }
                 PairingStep::Now(paired) => {
                     let failing = paired.failing.clone();
+                    if has_failed(&paired) {
+                        self.failed_passes.extend(self.halves.into_iter().flatten());
+                    }
                     let line = kept(takes, &mut self.pairing, *paired);
                     self.pair_said = Some((line.clone(), failing));
                     Some(line)
                 }
                 PairingStep::Later(work) => {
                     // One pair at a time: the one before goes on, and is stored when it's done.
-                    self.pair_work.push_back(work);
+                    self.pair_work.push_back((work, self.halves));
                     Some(String::from(passes::LAYING))
                 }
             }
@@ -125,10 +141,13 @@ impl Engine {
     /// Stores what came of passes being laid over one another, where it is done. Never waits for it.
     pub(super) fn gather_pairs(&mut self) {
         self.left_behind.retain(|work| !work.is_over());
-        while let Some(work) = self.pair_work.pop_front_if(|work| work.is_done()) {
+        while let Some((work, halves)) = self.pair_work.pop_front_if(|(work, _)| work.is_done()) {
             permit_alloc(|| {
                 self.pair_said = finished(work).map(|paired| {
                     let failing = paired.failing.clone();
+                    if has_failed(&paired) {
+                        self.failed_passes.extend(halves.into_iter().flatten());
+                    }
                     (kept(&mut self.takes, &mut self.pairing, paired), failing)
                 });
                 // Where nothing came of it, the line that it is being done no longer holds.
@@ -141,7 +160,7 @@ impl Engine {
     /// Whether nothing is being laid over one another: the next look stores what came of it.
     #[cfg(test)]
     pub(crate) fn pairs_are_done(&self) -> bool {
-        self.pair_work.iter().all(PairJob::is_done)
+        self.pair_work.iter().all(|(work, _)| work.is_done())
     }
 
     /// Nothing of the present project enters the next one: the running take, halves of pairs and what is being worked out.
@@ -154,7 +173,9 @@ impl Engine {
         self.order(Order::Leave);
         self.pairing = Pairing::default();
         self.left_behind
-            .extend(self.pair_work.drain(..).map(Job::give_up));
+            .extend(self.pair_work.drain(..).map(|(work, _)| work.give_up()));
+        self.halves = Halves::default();
+        self.failed_passes.clear();
         let phrases = self.phrase_work.drain(..);
         self.left_behind.extend(phrases.map(|(_, work)| work.give_up()));
         self.pair_said = None;

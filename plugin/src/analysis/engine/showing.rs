@@ -123,12 +123,12 @@ impl Engine {
             return;
         };
         let rig = self.rig;
+        let takes = self.takes.iter().zip(self.takes.ids());
         fresh.extend(
-            self.takes
-                .iter()
+            takes
                 .skip(fresh.len())
                 .take(most)
-                .map(|take| summary(take, &rig)),
+                .map(|(take, id)| summary(take, &rig, self.failed_passes.contains(&id))),
         );
         if fresh.len() < self.takes.len() {
             self.fresh = Some(fresh);
@@ -176,6 +176,7 @@ impl Engine {
             names: NameList {
                 names: self.names.list().to_vec(),
                 next: self.names.next(),
+                of_program: self.names.of_program(),
             },
             check: self.checking.shown(),
             passes: Passes {

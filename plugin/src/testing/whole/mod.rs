@@ -3,6 +3,7 @@
 mod check;
 mod faults;
 mod host_calls;
+mod midi;
 mod phrases;
 
 use std::sync::Arc;
@@ -648,6 +649,25 @@ fn passes_of_another_performance_are_told_and_make_no_take() {
     assert!(
         said.contains("was not repeated the same way") && said.contains("Hz"),
         "{said}"
+    );
+    // Both halves are marked, and nothing else.
+    let marked: Vec<(Pass, bool)> = instance
+        .published
+        .read()
+        .takes
+        .iter()
+        .map(|take| (take.pass, take.failed))
+        .collect();
+    assert_eq!(
+        marked.iter().filter(|(_, failed)| *failed).count(),
+        2,
+        "{marked:?}"
+    );
+    assert!(
+        marked
+            .iter()
+            .all(|(pass, failed)| *failed == (*pass != Pass::Full)),
+        "{marked:?}"
     );
     // The dry lies in the full pass, so its wet is what is left. Nothing is made of the wet pass.
     let takes = instance.takes();

@@ -90,6 +90,53 @@ fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
     monitor.finish_take("file".into(), Pass::Full).expect("frames")
 }
 
+/// Twelve presets, one after the other with two seconds between them, and names given before: the takes are those of files with the same
+/// sound, and the window's text says so of each.
+#[test]
+fn a_whole_set_goes_by_without_the_mouse() {
+    const SET: [&str; 12] = [
+        "opening", "verse", "chorus", "bridge", "solo", "slow one", "slide", "octaves", "fast one", "swell",
+        "finale", "encore",
+    ];
+    let kinds = PresetKind::ALL.iter().cycle().take(SET.len());
+    let mut instance = Instance::active(true);
+    set(&instance.host().takes_by_phrase, true);
+    instance.analysis.lock().set_names(Names::new(SET));
+    let sounds: Vec<[Vec<f32>; 2]> = kinds.map(|kind| preset(*kind, 5.0)).collect();
+    for sound in &sounds {
+        instance.perform(sound);
+        instance.rest(2.0);
+    }
+    while instance.analysis.lock().phrases_worked_on() > 0 {
+        instance.rest(0.01);
+    }
+    assert_eq!(instance.names(), SET);
+    for (take, sound) in instance.takes().iter().zip(&sounds) {
+        let of_file = take_of(sound);
+        for (phrase, file) in totals(take).into_iter().zip(totals(&of_file)) {
+            assert!(
+                phrase == file || (phrase - file).abs() < 0.1,
+                "{}: {phrase} {file}",
+                take.name
+            );
+        }
+        // A phrase has its end, a file its silence: levels are as long as these.
+        let lufs = [take.ungated_lufs(), of_file.ungated_lufs()];
+        assert!((lufs[0] - lufs[1]).abs() < 0.5, "{}: {lufs:?}", take.name);
+    }
+    let mut snapshot = instance.read_out();
+    while snapshot.takes.len() < SET.len() {
+        instance.analysis.look();
+        snapshot = instance.read_out();
+    }
+    let text = sumproof_views::as_text(&snapshot);
+    for name in SET {
+        assert!(text.contains(&format!("Take {name}, ")), "{name}");
+    }
+    assert_eq!(text.matches(" LUFS in stereo, ").count(), SET.len() + 1, "{text}");
+    assert!(text.contains("middle of the set: "), "{text}");
+}
+
 /// What each feed of a take gets in all, dB.
 fn totals(take: &Take) -> Vec<f64> {
     let rows = take.rows(&Default::default(), 0.0);

@@ -245,6 +245,13 @@ impl FeedId {
         Self::ALL.into_iter().find(|feed| feed.id() == id)
     }
 
+    /// Whether nobody made a mistake in this feed: no fault on a line, no wrong plug. The worst of these is a preset's outcome: a
+    /// flipped line takes the dry out of nearly every preset.
+    #[must_use]
+    pub fn is_faultless(self) -> bool {
+        !self.has_fault() && self != Self::BalancedJackDifference
+    }
+
     /// Whether one of the two lines has a fault, so that both must be tried.
     #[must_use]
     pub fn has_fault(self) -> bool {

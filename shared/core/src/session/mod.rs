@@ -10,5 +10,6 @@ pub mod phrase;
 pub mod phrase_sound;
 pub mod reading;
 pub mod recommend;
+pub mod set;
 pub mod span;
 pub mod take;

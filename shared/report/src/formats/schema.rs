@@ -14,6 +14,7 @@ use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::score::verdict::Verdict;
+use sumproof_core::session::set::Spread;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::grid::{Grid, block_len};
@@ -25,7 +26,7 @@ use sumproof_wording::methods;
 use sumproof_wording::scores;
 
 use crate::judge::judged::{FeedRow, Judged};
-use crate::judge::set::{Entry, Loudness, Spread, View};
+use crate::judge::set::{Entry, Loudness, View};
 
 /// The version of the form. It goes up when a field changes its meaning or goes away, not when one is added.
 pub const SCHEMA: u32 = 2;

@@ -15,7 +15,7 @@ use sumproof_wording::scores;
 use sumproof_wording::{self as wording, Name};
 
 use crate::RUMBLE_DB;
-use crate::judge::set::{Entry, Loudness, Shown, View, is_faultless};
+use crate::judge::set::{Entry, Loudness, Shown, View};
 
 /// One feed of one preset.
 #[derive(Clone, Debug, PartialEq)]
@@ -115,7 +115,7 @@ impl<'a> Judged<'a> {
     pub fn deciding(&self) -> impl Iterator<Item = &FeedRow> {
         self.rows
             .iter()
-            .filter(|feed| self.view.asked || is_faultless(feed.row.id))
+            .filter(|feed| self.view.asked || feed.row.id.is_faultless())
     }
 
     /// The worst of the feeds that decide; `None` when there is no reading. Of a preset that holds it says where it is nearest

@@ -95,68 +95,9 @@ impl From<&Rig> for View {
     }
 }
 
-/// Whether nobody made a mistake in this feed: no fault on a line, no wrong plug.
-#[must_use]
-pub fn is_faultless(id: FeedId) -> bool {
-    !id.has_fault() && id != FeedId::BalancedJackDifference
-}
-
-/// How far apart some figures of a set are.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spread {
-    /// The lowest.
-    pub lowest: f64,
-    /// The one in the middle; of an even number the mean of both.
-    pub median: f64,
-    /// The highest.
-    pub highest: f64,
-}
-
-impl Spread {
-    /// Of the finite ones among `figures`; `None` of none.
-    #[must_use]
-    pub fn of(figures: impl Iterator<Item = f64>) -> Option<Self> {
-        let mut sorted: Vec<f64> = figures.filter(|figure| figure.is_finite()).collect();
-        sorted.sort_unstable_by(f64::total_cmp);
-        let (lowest, highest) = (*sorted.first()?, *sorted.last()?);
-        let middle = sorted.len() / 2;
-        let median = if sorted.len().is_multiple_of(2) {
-            0.5 * (sorted[middle - 1] + sorted[middle])
-        } else {
-            sorted[middle]
-        };
-        Some(Self {
-            lowest,
-            median,
-            highest,
-        })
-    }
-
-    /// From the lowest to the highest.
-    #[must_use]
-    pub fn range(&self) -> f64 {
-        self.highest - self.lowest
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_spread_leaves_out_what_is_no_number() {
-        let spread = Spread::of([-20.0, f64::NEG_INFINITY, -17.0, f64::NAN, -18.0, -19.0].into_iter());
-        assert_eq!(
-            spread,
-            Some(Spread {
-                lowest: -20.0,
-                median: -18.5,
-                highest: -17.0
-            })
-        );
-        assert_eq!(spread.map(|spread| spread.range()), Some(3.0));
-        assert_eq!(Spread::of([f64::NAN].into_iter()), None);
-    }
 
     #[test]
     fn the_own_feed_is_shown_once_described() {

@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use sumproof_core::score::outcome::Outcome;
+use sumproof_core::session::set::Spread;
 use sumproof_wording::scores;
 
 use crate::judge::judged::Judged;
-use crate::judge::set::{Loudness, Spread};
+use crate::judge::set::Loudness;
 use crate::judge::steps::first_steps;
 use crate::names;
 use crate::tables::columns::stroke;

@@ -2,6 +2,7 @@
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
+use sumproof_core::session::set;
 use sumproof_wording::phrase::of_what;
 use sumproof_wording::scores::{changes, word};
 
@@ -17,12 +18,9 @@ const WORD: f32 = 0.14;
 const LINE: f32 = 0.066;
 const SMALL: f32 = 0.046;
 
-/// The row that fares worst: by its word, and of equal ones by how far its dry is down.
+/// The row that fares worst, of those on the board.
 fn worst<'a>(snapshot: &Snapshot, rows: &'a [Row; FEEDS]) -> Option<&'a Row> {
-    let dry_db = |row: &Row| row.score.map_or(0.0, |score| score.evidence().dry_db.likely);
-    rows.iter()
-        .filter(|row| row.score.is_some() && is_shown(snapshot, row.id))
-        .max_by(|a, b| a.outcome.cmp(&b.outcome).then(dry_db(b).total_cmp(&dry_db(a))))
+    set::worst(rows.iter().filter(|row| is_shown(snapshot, row.id)))
 }
 
 /// What is recorded, or what the next take will be called.

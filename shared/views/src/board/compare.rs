@@ -1,15 +1,16 @@
 //! One or two takes beside what plays now, row by row in line with the board.
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
 use sumproof_wording::scores::{spoken, unknown_wet, word};
+use sumproof_wording::sets;
 
 use crate::board::{full_name, is_shown, row_name, shown_rows};
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::data::snapshot::TakeSummary;
+use crate::panels::takes::set::lines::loudness;
 use crate::style::Style;
 use sumproof_wording::numbers::{correlation, decibels, duration, signed};
 
@@ -49,11 +50,20 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
             pos2(left, rect.top()),
             pos2(left + width - style.px(14.0), rect.bottom()),
         );
-        take_column(ui, sheet, column, rows, take, n);
+        let other = takes.first().copied().filter(|_| n > 0);
+        take_column(ui, sheet, column, rows, (take, other), n);
     }
 }
 
-fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &TakeSummary, n: usize) {
+/// One take; the second one's loudness is told against the first one's.
+fn take_column(
+    ui: &Ui,
+    sheet: &Sheet<'_>,
+    rect: Rect,
+    rows: (f32, f32),
+    (take, other): (&TakeSummary, Option<&TakeSummary>),
+    n: usize,
+) {
     let style = sheet.style;
     let colours = style.colours;
     let (dry, wet) = (rect.right() - style.px(48.0), rect.right());
@@ -86,7 +96,7 @@ fn take_column(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), take: &
         );
         take_row(ui, sheet, place, (dry, wet), row, &take.name, n);
     }
-    about(ui, sheet, rect, rows.1, take);
+    about(ui, sheet, rect, rows.1, (take, other));
 }
 
 /// The rows that stand on the board too.
@@ -157,20 +167,27 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
     response.on_hover_text_at_pointer(said);
 }
 
-fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
+fn about(
+    ui: &Ui,
+    sheet: &Sheet<'_>,
+    rect: Rect,
+    top: f32,
+    (take, other): (&TakeSummary, Option<&TakeSummary>),
+) {
     let style = sheet.style;
-    let mut lines = vec![format!("{}, {} pass", duration(take.seconds), take.pass.name())];
-    if let Some(value) = take.correlation {
-        lines.push(format!("correlation {}", correlation(value)));
-    }
-    let level = |id| {
-        take.rows
-            .iter()
-            .find(|row| row.id == id)
-            .and_then(|row| row.score)
-    };
-    if let Some(wedge) = level(FeedId::MonoWedge) {
-        lines.push(format!("{} LU in the wedge", decibels(wedge.level_lu)));
+    let check = if take.failed { ", failed its check" } else { "" };
+    let mut lines = vec![format!(
+        "{}, {} pass{check}",
+        duration(take.seconds),
+        take.pass.name()
+    )];
+    let [stereo, wedge] = loudness(take);
+    lines.extend(stereo.map(|lufs| sets::loudness(lufs, wedge)));
+    if let Some(other) = other {
+        let [stereo_of_other, wedge_of_other] = loudness(other);
+        let apart = |one: Option<f64>, other: Option<f64>| Some(one? - other?);
+        let lu = apart(stereo, stereo_of_other);
+        lines.extend(lu.map(|lu| sets::against_the_first(lu, apart(wedge, wedge_of_other))));
     }
     lines.push(match take.wet_over_dry_db {
         Some(db) if db.is_finite() => format!("wet {} dB over dry, {}", signed(db, 1), take.method.name()),
@@ -180,6 +197,9 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, top: f32, take: &TakeSummary) {
         lines.push(format!("{} frames were no sound", take.invalid_frames));
     }
     lines.extend(channels::gaps(take.gaps));
+    if let Some(value) = take.correlation {
+        lines.push(format!("correlation {}", correlation(value)));
+    }
     let mut at = pos2(rect.left(), top + style.px(12.0));
     let height = style.body().size * 1.25;
     // The name in full: over the column there may not have been room for it.

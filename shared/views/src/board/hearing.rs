@@ -1,6 +1,6 @@
-//! What is heard: large, and always in the same place.
+//! What is heard and what is recorded: large, and always in the same place.
 
-use egui::{Align2, Id, Rect, Ui, pos2};
+use egui::{Align2, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_wording::{Name, hearing};
 
@@ -8,10 +8,23 @@ use crate::board::full_name;
 use crate::canvas::{Sheet, Word, button, width_of, write, write_within};
 use crate::data::intent::Setting;
 use crate::data::snapshot::Hearing;
+use crate::panels::takes::is_recording;
 use crate::style::Style;
 
-/// Draws what is heard; in reverse as long as that isn't stereo.
-pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+/// Draws what is heard, in reverse as long as that isn't stereo; and what is recorded, which has half of the place or, where stereo
+/// passes, all of it.
+pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, mut rect: Rect) {
+    if is_recording(sheet.snapshot) {
+        let mut place = rect;
+        if sheet.snapshot.hearing != Hearing::Stereo {
+            place.min.x = rect.center().x + sheet.style.px(6.0);
+            rect.max.x = rect.center().x - sheet.style.px(6.0);
+        }
+        recording(ui, sheet, place);
+        if sheet.snapshot.hearing == Hearing::Stereo {
+            return;
+        }
+    }
     match sheet.snapshot.hearing {
         Hearing::Feed(id) => feed(ui, sheet, rect, id),
         Hearing::Test => {
@@ -22,6 +35,70 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
         Hearing::Loaded => waiting(ui, sheet, rect, hearing::LOADED),
         Hearing::HeldBack => waiting(ui, sheet, rect, hearing::HELD_BACK),
         Hearing::Stereo => stereo(ui, sheet, rect),
+    }
+}
+
+/// What leads to the sheet that explains marks and words.
+const EXPLAIN: &str = "what is what";
+
+/// The way to what explains marks and words, at the end of the place, where nothing else is said there. Drawn after all else, because
+/// the keyboard comes to 'record' first. Returns whether it was asked for.
+pub fn explain(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
+    if is_recording(sheet.snapshot) || sheet.snapshot.hearing != Hearing::Stereo {
+        return false;
+    }
+    let style = sheet.style;
+    let word = Word {
+        text: EXPLAIN,
+        name: "what marks and short words mean",
+        tip: "LU, tone, dips, margin, strokes, question marks, keys: a line each. The key F7 does the same.",
+    };
+    let end = pos2(rect.right(), rect.center().y);
+    let id = Id::unique("explain");
+    button(ui, &style, id, end, Align2::RIGHT_CENTER, style.body(), &word).clicked()
+}
+
+/// What is recorded, and its end.
+fn recording(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
+    let style = sheet.style;
+    let snapshot = sheet.snapshot;
+    let colours = style.colours;
+    let (inset, middle) = (style.px(12.0), rect.center().y);
+    ui.painter()
+        .rect_stroke(rect, 0.0, style.line(2.0, colours.ink), egui::StrokeKind::Inside);
+    let word = Word {
+        text: "stop and keep",
+        name: "stop recording",
+        tip: "Ends the take and keeps it.",
+    };
+    let id = Id::unique("stop recording");
+    let end = pos2(rect.right() - inset, middle);
+    let stop = button(ui, &style, id, end, Align2::RIGHT_CENTER, style.body(), &word);
+    let said = hearing::recording(
+        snapshot.settings.pass,
+        snapshot.names.next_name(),
+        snapshot.reading.take_s,
+    );
+    let size = style.hearing().size;
+    let dot = pos2(rect.left() + inset + size * 0.3, middle);
+    ui.painter().circle_filled(dot, size * 0.3, colours.ink);
+    let left = dot.x + size * 0.6;
+    let room = stop.rect.left() - inset - left;
+    let place = Rect::from_min_max(pos2(left, rect.top()), pos2(left + room, rect.bottom()));
+    let label = ui.interact(place, Id::unique("recording"), Sense::hover());
+    label.widget_info(|| WidgetInfo::labeled(Role::Label, true, &said));
+    write_within(
+        ui,
+        pos2(left, middle - size * 0.66),
+        room,
+        1,
+        &said,
+        style.hearing(),
+        colours.ink,
+    );
+    label.on_hover_text(said);
+    if stop.clicked() {
+        sheet.set(Setting::Record(false));
     }
 }
 
@@ -123,7 +200,7 @@ fn stereo(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     write_within(
         ui,
         place,
-        rect.width(),
+        rect.width() - width_of(ui, EXPLAIN, style.body()) - style.px(14.0),
         1,
         text,
         style.label(),

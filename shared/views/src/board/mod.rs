@@ -83,7 +83,9 @@ struct Columns {
     level: f32,
     tone: f32,
     dip: f32,
+    /// There is room for level and tone; and for the dip.
     more: bool,
+    has_dip: bool,
 }
 
 impl Columns {
@@ -93,15 +95,18 @@ impl Columns {
         let key = rect.left();
         let stroke = key + px(24.0);
         let outcome = stroke + px(42.0);
-        let name = outcome + px(if style.compact { 84.0 } else { 104.0 });
-        let name_end = name + px(if style.compact { 180.0 } else { 192.0 });
+        let name = outcome + px(if style.compact { 84.0 } else { 122.0 });
+        let name_end = name + px(if style.compact { 180.0 } else { 244.0 });
         let dry = name_end + px(48.0);
         let wet = dry + px(52.0);
-        let bars_end = if more {
-            rect.right() - px(208.0)
-        } else {
-            rect.right()
-        };
+        // What doesn't fit isn't there: a row says its dip when it's pointed at, and the curves show it.
+        let has_dip = more && rect.width() > px(920.0);
+        let bars_end = rect.right()
+            - px(match (more, has_dip) {
+                (false, _) => 0.0,
+                (true, false) => 90.0,
+                (true, true) => 208.0,
+            });
         Self {
             key,
             stroke,
@@ -115,6 +120,7 @@ impl Columns {
             tone: bars_end + px(86.0),
             dip: bars_end + px(101.0),
             more,
+            has_dip,
         }
     }
 
@@ -189,7 +195,11 @@ fn heading(
         (columns.tone, Align2::RIGHT_BOTTOM, "tone", colours.faint),
         (columns.dip, Align2::LEFT_BOTTOM, "deepest dip", colours.faint),
     ];
-    let shown = if columns.more { said.len() } else { 2 };
+    let shown = match (columns.more, columns.has_dip) {
+        (false, _) => 2,
+        (true, false) => 4,
+        (true, true) => 5,
+    };
     for (x, align, text, colour) in said.into_iter().take(shown) {
         let place = write(ui, pos2(x, y), align, text, style.label(), colour);
         ui.interact(place, Id::unique(("column", text)), Sense::hover())
@@ -340,13 +350,14 @@ fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
 
 fn name(ui: &Ui, drawn: &RowSheet<'_>, text: &str, hovered: bool) {
     let (style, colours) = (&drawn.style, drawn.colours());
-    let at = pos2(drawn.name_left(), drawn.middle() - style.body().size * 0.62);
+    let font = style.feed();
+    let at = pos2(drawn.name_left(), drawn.middle() - font.size * 0.62);
     let colour = if hovered || drawn.chosen {
         colours.ink
     } else {
         colours.soft
     };
-    let written = write_within(ui, at, drawn.name_width(), 1, text, style.body(), colour);
+    let written = write_within(ui, at, drawn.name_width(), 1, text, font, colour);
     let stroke = match (drawn.heard, drawn.chosen, hovered) {
         (false, true, _) => style.line(1.5, style.colours.ink),
         (false, false, true) => style.hairline(),
@@ -427,7 +438,7 @@ fn figures(ui: &Ui, style: &Style, columns: &Columns, middle: f32, row: &Row) {
         right(columns.tone, &format!("{tone:.1}"), colours.soft);
     }
     // A dip of less than 3 dB is an ordinary response.
-    if let Some(dip) = score.dip.filter(|dip| dip.depth_db <= -3.0) {
+    if let Some(dip) = score.dip.filter(|dip| columns.has_dip && dip.depth_db <= -3.0) {
         let depth = if dip.depth_db < -40.0 {
             String::from("<\u{2212}40")
         } else {

@@ -8,7 +8,7 @@ use sumproof_core::split::kind::PresetKind;
 
 use crate::data::check::CheckWish;
 use crate::data::look::Look;
-use crate::data::own::{NameList, OwnFeed};
+use crate::data::own::{NameList, OwnFeed, PedalTask};
 use crate::data::snapshot::Integration;
 
 /// A parameter, without its value. One for each parameter of the host that the window can set.
@@ -129,6 +129,10 @@ pub enum Intent {
     TakePhrase,
     /// The names that takes get from now on.
     Names(NameList),
+    /// The next pedal that goes down is for this task; `None` gives up.
+    LearnPedal(Option<PedalTask>),
+    /// This task has no pedal any more.
+    ForgetPedal(PedalTask),
     /// Give the take at `index` this name (trimmed, not empty, at most 60 characters).
     RenameTake {
         /// Which one.

@@ -95,6 +95,8 @@ pub struct NameList {
     pub names: Vec<String>,
     /// The place of the next one; their number when all are used.
     pub next: usize,
+    /// The name that a program change gives instead, until another comes or a name is chosen.
+    pub of_program: Option<String>,
 }
 
 impl NameList {
@@ -105,14 +107,80 @@ impl NameList {
         Self {
             names: names.map(String::from).collect(),
             next: 0,
+            of_program: None,
         }
     }
 
-    /// The name that the next take gets, if the list has one.
+    /// The name that the next take gets, if a program or the list has one.
     #[must_use]
     pub fn next_name(&self) -> Option<&str> {
-        self.names.get(self.next).map(String::as_str)
+        let listed = || self.names.get(self.next).map(String::as_str);
+        self.of_program.as_deref().or_else(listed)
     }
+}
+
+/// What a foot pedal can be made to do in the stand-alone program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PedalTask {
+    /// Record a take; once more, keep it.
+    Record,
+    /// Take the last phrase.
+    TakePhrase,
+    /// Leave the next name out.
+    NextName,
+    /// Hold both lines straight; once more, let them be as they are set.
+    Straight,
+    /// Choose the next feed.
+    Feed,
+    /// Hear it; once more, stereo.
+    Audition,
+}
+
+impl PedalTask {
+    /// All of them.
+    pub const ALL: [Self; 6] = [
+        Self::Record,
+        Self::TakePhrase,
+        Self::NextName,
+        Self::Straight,
+        Self::Feed,
+        Self::Audition,
+    ];
+
+    /// The stable name in files.
+    #[must_use]
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Record => "record",
+            Self::TakePhrase => "take-phrase",
+            Self::NextName => "next-name",
+            Self::Straight => "lines-straight",
+            Self::Feed => "feed",
+            Self::Audition => "audition",
+        }
+    }
+
+    /// What people read.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Record => "record a take",
+            Self::TakePhrase => "take the phrase",
+            Self::NextName => "next name",
+            Self::Straight => "lines straight",
+            Self::Feed => "next feed",
+            Self::Audition => "hear it",
+        }
+    }
+}
+
+/// The pedals of the stand-alone program.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Pedals {
+    /// What each task's pedal sends, in words, in the order of [`PedalTask::ALL`].
+    pub bound: [Option<String>; PedalTask::ALL.len()],
+    /// The task whose pedal is being learnt.
+    pub learning: Option<PedalTask>,
 }
 
 /// The passes for an exact split of dry and wet.

@@ -14,7 +14,7 @@ use sumproof_wording::side_chain::SideChain;
 
 use crate::data::check::LineCheck;
 use crate::data::history::History;
-use crate::data::own::{Boxes, NameList, OwnFeed, Passes};
+use crate::data::own::{Boxes, NameList, OwnFeed, Passes, Pedals};
 
 /// One line's settings, as plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -192,6 +192,10 @@ pub struct TakeSummary {
     pub wet_over_dry_db: Option<f64>,
     /// Correlation of the whole take; `None` when silent.
     pub correlation: Option<f64>,
+    /// Loudness of the whole of it in stereo, LUFS, with no gate (`Take::ungated_lufs`); −∞ when silent.
+    pub loudness_lufs: f64,
+    /// It is a pass that didn't make up the full one together with its other half.
+    pub failed: bool,
     /// Every feed's figures for the lines as they are set now (`Take::rows`).
     pub rows: [Row; FEEDS],
 }
@@ -282,6 +286,8 @@ pub struct Snapshot {
     pub boxes: Boxes,
     /// The names that takes get.
     pub names: NameList,
+    /// What foot pedals do; `None` where a DAW sees to that.
+    pub pedals: Option<Pedals>,
     /// The passes for an exact split of dry and wet.
     pub passes: Passes,
     /// The line check.

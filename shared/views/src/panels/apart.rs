@@ -82,8 +82,8 @@ fn kinds(ui: &Ui, sheet: &mut Sheet<'_>, picked: Option<usize>, rect: Rect, top:
     let left = rect.left();
     let label = write(
         ui,
-        pos2(left, top),
-        Align2::LEFT_TOP,
+        pos2(left, top + height / 2.0),
+        Align2::LEFT_CENTER,
         &what,
         style.label(),
         style.colours.faint,

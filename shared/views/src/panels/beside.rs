@@ -22,19 +22,24 @@ pub enum Beside {
     Why,
     /// Takes without hands.
     Hands,
+    /// What marks and short words mean.
+    Help,
+    /// The set, which has the place of the board and all beside it.
+    Set,
 }
 
 impl Beside {
     /// What stands over the sheet.
     pub fn title(self) -> &'static str {
         match self {
-            Self::Plots => "",
+            Self::Plots | Self::Set => "",
             Self::Boxes => "how your lines reach the desk",
             Self::Own => "your own feed, and the limits",
             Self::Apart => "how dry and wet are told apart",
             Self::Check => "what the venue\u{2019}s lines do",
             Self::Why => "why, and what now",
             Self::Hands => "takes without hands",
+            Self::Help => "what marks and short words mean",
         }
     }
 }

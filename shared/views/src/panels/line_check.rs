@@ -335,12 +335,12 @@ fn step_line(
 fn first_step(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut CheckSheet, rect: Rect, y: f32) {
     let held = sheet.snapshot.check.held;
     let ready = Word {
-        text: "get ready",
-        name: "line check, first step: get ready",
+        text: "hold the sound back",
+        name: "line check, first step: hold the sound back",
         tip: "From now on nothing that comes in passes, or it would go round in a loop. Nothing sounds yet.",
     };
     let back = Word {
-        text: "let it pass",
+        text: "let the sound pass",
         name: "line check: let the sound pass again",
         tip: "Ends this: what comes in passes again.",
     };
@@ -367,7 +367,7 @@ fn second_step(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut CheckSheet, rect: Rec
     let text = format!("{seconds:.0} s at {} dBFS", signed(settings.level_dbfs, 0));
     if !state.armed {
         let back = Word {
-            text: "let it pass",
+            text: "let the sound pass",
             name: "line check: let the sound pass again",
             tip: "Ends this: what comes in passes again.",
         };

@@ -283,6 +283,22 @@ fn line(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, down: &mut Down
     }
     down.y += down.step;
     let width = (down.rect.right() - down.at) / 3.0;
+    if style.compact {
+        // Each number by its name, where a pointer may never come.
+        down.y -= down.step * 0.15;
+        for (n, text) in ["gain", "delay", "transformer"].into_iter().enumerate() {
+            let at = pos2(down.at + width * n as f32, down.y);
+            write(
+                ui,
+                at,
+                Align2::LEFT_CENTER,
+                text,
+                style.label(),
+                style.colours.faint,
+            );
+        }
+        down.y += down.step * 0.75;
+    }
     for (n, number) in [Number::Gain, Number::Delay, Number::Corner]
         .into_iter()
         .enumerate()

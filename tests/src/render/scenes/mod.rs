@@ -1,10 +1,13 @@
 //! The states the window is drawn in. Every reading in them is a real analysis of a synthetic preset.
 
+mod afar;
 mod check;
+mod set;
 
 use std::cell::RefCell;
 use std::collections::HashMap;
 
+use egui::Key;
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::Outcome;
@@ -37,6 +40,8 @@ pub struct Scene {
     make: fn() -> Snapshot,
     /// What is clicked before the picture is taken, by accessible name.
     clicks: &'static [&'static str],
+    /// And pressed after that.
+    keys: &'static [Key],
 }
 
 impl Scene {
@@ -48,6 +53,7 @@ impl Scene {
             theme: Theme::Night,
             make,
             clicks: &[],
+            keys: &[],
         }
     }
 
@@ -66,6 +72,15 @@ impl Scene {
         Self { clicks, ..self }
     }
 
+    const fn pressed(self, keys: &'static [Key]) -> Self {
+        Self { keys, ..self }
+    }
+
+    /// Whether it is the view for somebody two metres away.
+    pub fn is_afar(&self) -> bool {
+        self.keys.contains(&Key::F5)
+    }
+
     /// What is shown in it.
     pub fn snapshot(&self) -> Snapshot {
         (self.make)()
@@ -80,10 +95,19 @@ impl Scene {
         };
         let mut stage = Stage::new(self.snapshot(), look, self.size, self.pixels_per_point);
         for name in self.clicks {
-            let node = stage
-                .harness
-                .get_by(|node| node.label().is_some_and(|label| label.starts_with(name)));
+            let exact = stage.harness.query_by_label(name);
+            let begins = || {
+                stage
+                    .harness
+                    .query_by(|node| node.label().is_some_and(|label| label.starts_with(name)))
+                    .unwrap_or_else(|| panic!("{}: nothing is called '{name}'", self.name))
+            };
+            let node = exact.unwrap_or_else(begins);
             node.click();
+            stage.harness.run();
+        }
+        for key in self.keys {
+            stage.harness.key_press(*key);
             stage.harness.run();
         }
         if !self.clicks.is_empty() {
@@ -165,6 +189,8 @@ pub fn scenes() -> Vec<Scene> {
         },
     ];
     all.extend(check::all());
+    all.extend(set::all());
+    all.extend(afar::all());
     all
 }
 
@@ -352,6 +378,7 @@ fn named() -> Snapshot {
         .map(String::from)
         .to_vec(),
         next: 2,
+        of_program: None,
     };
     snapshot
 }
@@ -375,6 +402,8 @@ fn summary(take: &Take, rig: &Rig) -> TakeSummary {
         method: take.method(),
         wet_over_dry_db: take.split.wet_over_dry_db(),
         correlation: take.sums.correlation(),
+        loudness_lufs: take.ungated_lufs(),
+        failed: false,
         rows: take.rows(rig, 40.0),
     }
 }

@@ -4,7 +4,7 @@ use egui::{Align2, Id, Rect, Role, ScrollArea, TextEdit, Ui, UiBuilder, WidgetIn
 
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::intent::{Intent, Setting};
-use crate::data::own::NameList;
+use crate::data::own::{NameList, PedalTask, Pedals};
 use crate::style::Style;
 
 /// Most characters of a list.
@@ -40,7 +40,10 @@ pub fn hands(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: R
         place
     };
     by_phrase(ui, sheet, row(1.0));
-    about(ui, sheet, row(if style.compact { 2.2 } else { 3.0 }));
+    match sheet.snapshot.pedals.clone() {
+        Some(now) => pedals(ui, sheet, &now, row(if style.compact { 2.2 } else { 4.2 })),
+        None => about(ui, sheet, row(if style.compact { 2.2 } else { 3.0 })),
+    }
     next_name(ui, sheet, state, row(1.2));
     let rest = Rect::from_min_max(pos2(rect.left(), y), rect.max);
     list(ui, sheet, state, rest);
@@ -86,12 +89,68 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     );
 }
 
+/// What each pedal does, and which pedal that is: a click waits for one, another click takes it off.
+fn pedals(ui: &Ui, sheet: &mut Sheet<'_>, now: &Pedals, rect: Rect) {
+    let style = sheet.style;
+    let line = style.body().size * 1.45;
+    let mut at = rect.min;
+    let label = write(
+        ui,
+        at + vec2(0.0, line / 2.0),
+        Align2::LEFT_CENTER,
+        "pedals",
+        style.label(),
+        style.colours.faint,
+    );
+    at.x = label.right() + style.px(12.0);
+    for (task, bound) in PedalTask::ALL.into_iter().zip(&now.bound) {
+        let learning = now.learning == Some(task);
+        let state = match (learning, bound) {
+            (true, _) => "press it now",
+            (false, Some(pedal)) => pedal.as_str(),
+            (false, None) => "none",
+        };
+        let text = format!("{}: {state}", task.name());
+        let spoken = format!("pedal for {}: {state}", task.name());
+        let word = Word {
+            text: &text,
+            name: &spoken,
+            tip: "Click, then press the pedal that is to do this: whatever controller or note it sends is learnt. Click again to take it off.",
+        };
+        let font = if learning { style.strong() } else { style.body() };
+        let width = crate::canvas::width_of(ui, &text, font.clone());
+        if at.x + width > rect.right() {
+            at = pos2(rect.left(), at.y + line);
+        }
+        let id = Id::unique(("pedal", task.id()));
+        let response = button(
+            ui,
+            &style,
+            id,
+            at + vec2(0.0, line / 2.0),
+            Align2::LEFT_CENTER,
+            font,
+            &word,
+        );
+        at.x = response.rect.right() + style.px(16.0);
+        if response.clicked() {
+            if learning {
+                sheet.intents.push(Intent::LearnPedal(None));
+                sheet.intents.push(Intent::ForgetPedal(task));
+            } else {
+                sheet.intents.push(Intent::LearnPedal(Some(task)));
+            }
+        }
+    }
+}
+
 /// The name the next take gets, and what can be done about it.
 fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) {
     let style = sheet.style;
     let names = &sheet.snapshot.names;
     let middle = rect.center().y;
     let said = match names.next_name() {
+        Some(name) if names.of_program.is_some() => format!("next: \u{2018}{name}\u{2019}, by its program"),
         Some(name) => format!(
             "next: \u{2018}{name}\u{2019}, {} of {}",
             names.next + 1,

@@ -1,6 +1,7 @@
 //! The strip of takes: record, name, pick two to compare, reorder, delete with undo.
 
 pub(crate) mod hands;
+pub(crate) mod set;
 
 use egui::{
     Align2, Color32, FontId, Id, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2,
@@ -10,7 +11,7 @@ use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, Word, button, choice, focus_mark, outcome_stroke, write, write_within};
 use crate::data::intent::{Intent, Setting};
-use crate::data::snapshot::TakeSummary;
+use crate::data::snapshot::{Snapshot, TakeSummary};
 use crate::style::Style;
 use crate::widgets::typed::{Typed, type_on};
 use sumproof_wording::numbers::{duration, signed};
@@ -82,8 +83,17 @@ impl Takes {
     }
 }
 
-/// Draws the strip. Returns whether the names were asked for.
-pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) -> bool {
+/// A sheet that the strip leads to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeadsTo {
+    /// Takes without hands.
+    Hands,
+    /// The table of all takes.
+    Set,
+}
+
+/// Draws the strip. Returns the sheet that was asked for.
+pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) -> Option<LeadsTo> {
     takes.settle(sheet.snapshot.takes.len());
     let head = sheet.style.body().size * 1.5;
     let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
@@ -152,8 +162,8 @@ impl Along {
 }
 
 /// Record, take the phrase, what the next take holds, and its name; while takes are compared, what can be done with them has the room of
-/// two of these. Returns whether the names were asked for.
-fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> bool {
+/// two of these. Returns the sheet that was asked for.
+fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> Option<LeadsTo> {
     let style = sheet.style;
     let mut along = Along {
         x: rect.left(),
@@ -162,9 +172,7 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> bool 
     };
     along.text(ui, "takes", style.label(), style.colours.faint);
     record(ui, sheet, &mut along);
-    if sheet.snapshot.settings.record || sheet.snapshot.reading.recording {
-        recording(ui, sheet, &mut along);
-    } else if !comparing {
+    if !is_recording(sheet.snapshot) && !comparing {
         take_phrase(ui, sheet, &mut along);
         pass(ui, sheet, &mut along);
     }
@@ -174,7 +182,26 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> bool 
         name: "names, and takes by phrase",
         tip: "Takes without hands: phrases that become takes by themselves, and the names they get.",
     };
-    along.word(ui, &style, "names", style.body(), &names)
+    let mut asked = along
+        .word(ui, &style, "names", style.body(), &names)
+        .then_some(LeadsTo::Hands);
+    // A small window has a page for it.
+    if !style.compact && !sheet.snapshot.takes.is_empty() {
+        let set = Word {
+            text: "the set",
+            name: "the set: all takes in a table",
+            tip: "All takes in a table: how each fares, how loud it is, and how far off the others. The key F6 does the same.",
+        };
+        if along.word(ui, &style, "the set", style.body(), &set) {
+            asked = Some(LeadsTo::Set);
+        }
+    }
+    asked
+}
+
+/// Whether a take is being recorded.
+pub fn is_recording(snapshot: &Snapshot) -> bool {
+    snapshot.settings.record || snapshot.reading.recording
 }
 
 fn record(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
@@ -196,18 +223,6 @@ fn record(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
     if along.word(ui, &style, "record", style.strong(), &word) {
         sheet.set(Setting::Record(!on));
     }
-}
-
-fn recording(ui: &Ui, sheet: &Sheet<'_>, along: &mut Along) {
-    let style = sheet.style;
-    let snapshot = sheet.snapshot;
-    let what = match snapshot.settings.pass {
-        Pass::Full => "recording the full pass",
-        Pass::Dry => "recording the dry pass",
-        Pass::Wet => "recording the wet pass",
-    };
-    let text = format!("{what}, {}", duration(snapshot.reading.take_s));
-    along.text(ui, &text, style.strong(), style.colours.ink);
 }
 
 fn take_phrase(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
@@ -424,8 +439,9 @@ fn spoken(take: &TakeSummary, index: usize) -> String {
                 .map(|outcome| format!("{} {}", row.id.name(), outcome.name()))
         })
         .collect();
+    let check = if take.failed { ", failed its check" } else { "" };
     format!(
-        "take {}, number {}, {} pass, {}: {}",
+        "take {}, number {}, {} pass{check}, {}: {}",
         take.name,
         index + 1,
         take.pass.name(),
@@ -451,7 +467,10 @@ fn fingerprint(ui: &Ui, style: &Style, rect: Rect, top: f32, take: &TakeSummary)
         }
     }
     let mut about = format!("{}, {}", duration(take.seconds), take.pass.name());
-    if let Some(db) = take.wet_over_dry_db.filter(|db| db.is_finite()) {
+    if take.failed {
+        about += ": failed its check";
+    }
+    if let Some(db) = take.wet_over_dry_db.filter(|db| db.is_finite() && !take.failed) {
         about += &format!(", wet {} dB", signed(db, 1));
     }
     write_within(
@@ -461,7 +480,7 @@ fn fingerprint(ui: &Ui, style: &Style, rect: Rect, top: f32, take: &TakeSummary)
         1,
         &about,
         style.small(),
-        colours.faint,
+        if take.failed { colours.ink } else { colours.faint },
     );
 }
 

@@ -5,8 +5,12 @@
 //! `SUMPROOF_PAGE` is the folder that `cargo xtask page` makes; `cargo xtask test` sets it where the module can be built.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
+#[path = "page/accessible.rs"]
+mod accessible;
 mod browser;
 mod common;
+#[path = "page/firefox.rs"]
+mod firefox;
 #[path = "page/same.rs"]
 mod same;
 #[path = "../../xtask/src/serve.rs"]

@@ -66,11 +66,10 @@ export class Check {
     if (this.plays) await this.listenFirst(levelDbfs);
   }
 
-  /** Half a second of the place without the signal, for its noise; then the tone. */
+  /** The place without the signal, for its noise; then the tone. */
   async listenFirst(levelDbfs) {
-    while (this.state === "quiet" && this.microphone.pieces.length < 5) await pause(50);
+    while (this.state === "quiet" && this.microphone.noise === null) await pause(50);
     if (this.state !== "quiet") return;
-    this.noise = this.microphone.power;
     this.setLevel(levelDbfs);
     this.source = new AudioBufferSourceNode(this.context, { buffer: this.buffer, loop: true });
     [this.source.loopStart, this.source.loopEnd] = TONE_S;

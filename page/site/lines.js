@@ -65,8 +65,11 @@ export function linesView(view) {
     otherMono.hidden = chosen() !== "listen";
     start.textContent = chosen() === "listen" ? WORDS.startListening : WORDS.startTone;
     [before.hidden, during.hidden, after.hidden] = [false, true, true];
+    // Nothing is started before it has been said what to mind.
+    start.disabled = true;
     const { answer } = await ask({ ask: "signal", rate_hz: 48000, mono: isMono() });
-    if (answer.refused) error.say(answer.refused);
+    if (answer.refused) return error.say(answer.refused);
+    start.disabled = false;
     advice.replaceChildren(...(answer.advice ?? []).map(text => h("li", {}, text)));
   }
 
@@ -106,7 +109,7 @@ export function linesView(view) {
     meter.value = microphone.power > 0 ? Math.max(-70, 10 * Math.log10(microphone.power)) : -70;
     const texts = [
       dbfs(microphone.peak ** 2),
-      now.noise === undefined ? WORDS.silent : dbfs(now.noise),
+      microphone.noise === null ? WORDS.silent : dbfs(microphone.noise),
       microphone.clipped > 0 ? WORDS.clipped(microphone.clipped) : WORDS.clippedNone,
     ];
     figures.forEach((figure, n) => { if (figure.textContent !== texts[n]) figure.textContent = texts[n]; });
@@ -130,8 +133,7 @@ export function linesView(view) {
     error.say("");
     const name = `line check ${new Date().toLocaleString("sv").replaceAll(":", "-")}.wav`;
     const sound = new File([wavOf([joined(microphone.pieces)], microphone.rate)], name, { type: "audio/wav" });
-    const fine = await readInto(found, error, sound, mono, { recorded: true });
-    readAnyway.hidden = fine;
+    await readInto(found, error, sound, mono, { recorded: true });
   }
 
   show();

@@ -7,6 +7,8 @@ const TREATMENTS = ["echoCancellation", "noiseSuppression", "autoGainControl"];
 const KEPT_S = 180;
 /** From here on a sample counts as clipped, full scale 1. */
 const CLIPPED = 0.999;
+/** Pieces at the beginning, before anything is sent, that the noise is taken from. */
+const QUIET = 5;
 
 export class Microphone {
   /** Opens it. Rejects with a line that says what to do. */
@@ -35,6 +37,9 @@ export class Microphone {
     this.clipped = 0;
     this.peak = 0;
     this.power = 0;
+    this.quiet = 0;
+    /** Power of the place before anything is sent; `null` until it is known. */
+    this.noise = null;
     this.heard = () => {};
     this.gone = () => {};
     this.node = new AudioWorkletNode(context, "recorder", { numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit" });
@@ -57,6 +62,10 @@ export class Microphone {
     }
     this.peak = peak;
     this.power = sum / piece.length;
+    if (this.noise === null) {
+      this.quiet += this.power / QUIET;
+      if (this.pieces.length === QUIET) this.noise = this.quiet;
+    }
     this.heard();
   }
 

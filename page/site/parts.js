@@ -58,7 +58,9 @@ export const fileName = text => text.replace(/[^\p{L}\p{N} ._()+-]/gu, "_").trim
  * inline styles wants it; what single elements say of themselves is set through the object model.
  */
 export function reportBody(html) {
-  const bare = html.replace(/<style>[\s\S]*?<\/style>/, "").replaceAll(" style=\"", " data-style=\"");
+  const bare = html.replace(/<style>[\s\S]*?<\/style>/, "").replaceAll(" style=\"", " data-style=\"")
+    // The view around it is the document's main part.
+    .replace("<main ", "<div ").replace("</main>", "</div>");
   const parsed = new DOMParser().parseFromString(bare, "text/html");
   const body = document.createDocumentFragment();
   for (const node of [...parsed.body.childNodes]) {

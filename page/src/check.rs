@@ -38,7 +38,7 @@ pub(crate) fn signal(rate_hz: f64, mono: bool) -> Answer {
     generator.fill(&mut left, &mut right);
     Answer {
         parts: parts.iter().map(|part| (part.start_s, part.name)).collect(),
-        advice: wording::advice(settings.mode),
+        advice: wording::advice_to_phone(settings.mode),
         level_dbfs: Some(settings.level_dbfs),
         bytes: left
             .iter()

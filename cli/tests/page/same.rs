@@ -15,6 +15,8 @@ use crate::site::{Site, coded, is_plain, recorded, wav16};
 /// nothing by this much.
 const SHARE: f64 = 1e-4;
 const LEAST: f64 = 1e-4;
+/// And what an estimate rests on by this share: dry and wet, which follow from it, are held to the other.
+const STORED: f64 = 0.05;
 
 /// How recordings are coded, in turn.
 const ENDINGS: [&str; 5] = ["wav", "mp3", "m4a", "flac", "ogg"];
@@ -86,7 +88,7 @@ fn difference(a: &Value, b: &Value, place: &str) -> Option<String> {
             let (x, y) = (floats(x), floats(y));
             let apart = |(x, y): (&f32, &f32)| {
                 let (x, y) = (f64::from(*x), f64::from(*y));
-                (x - y).abs() > LEAST + SHARE * x.abs().max(y.abs())
+                (x - y).abs() > LEAST + STORED * x.abs().max(y.abs())
             };
             let pairs = x.iter().zip(&y).enumerate();
             let place = |n: usize| format!("{place}, number {n}: {} and {}", x[n], y[n]);

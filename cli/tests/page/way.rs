@@ -15,7 +15,7 @@ use crate::site::{Site, is_plain, recorded, wav16};
 const PATIENCE: Duration = Duration::from_secs(240);
 
 /// Waits until a script returns something; it.
-fn until(browser: &Browser, script: &str) -> Value {
+pub fn until(browser: &Browser, script: &str) -> Value {
     let end = Instant::now() + PATIENCE;
     loop {
         let value = browser.script(script);
@@ -32,7 +32,10 @@ fn until(browser: &Browser, script: &str) -> Value {
     }
 }
 
-const TONE_IS_ON: &str =
+/// A check can be started.
+pub const READY: &str = "const start = document.querySelector('#start'); return start && !start.disabled && !start.closest('[hidden]')";
+
+pub const TONE_IS_ON: &str =
     "return !document.querySelector('.during').hidden && !document.querySelector('#send').hidden";
 const ERROR: &str = "return document.querySelector('.line.error').textContent";
 const SENTENCE: &str = "return document.querySelector('.sentence')?.textContent ?? (document.querySelector('.line.error').textContent && 'error')";
@@ -189,10 +192,7 @@ fn what_ends_a_check_is_one_line_and_nothing_is_lost() {
     let lines = format!("{}#lines", site.url());
     browser.visit(&lines);
     let start = |browser: &Browser| {
-        until(
-            browser,
-            "return !document.querySelector('#start').closest('[hidden]')",
-        );
+        until(browser, READY);
         browser.click("#start");
         until(browser, TONE_IS_ON);
     };
@@ -201,7 +201,7 @@ fn what_ends_a_check_is_one_line_and_nothing_is_lost() {
     let first = browser.window();
     browser.new_window();
     browser.visit(&lines);
-    until(&browser, "return document.querySelector('#start') !== null");
+    until(&browser, READY);
     press(&browser, "start");
     let line = until(&browser, ERROR);
     assert!(line.as_str().unwrap().contains("running already"), "{line}");
@@ -236,7 +236,7 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
     wav16(&heard, &hum, 48_000);
     let browser = phone(&heard, &site);
     browser.visit(&format!("{}#lines", site.url()));
-    until(&browser, "return document.querySelector('#start') !== null");
+    until(&browser, READY);
     browser.click("#start");
     until(&browser, TONE_IS_ON);
     // Any touch but one of the level.
@@ -246,10 +246,7 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
     let line = until(&browser, ERROR);
     assert!(line.as_str().unwrap().starts_with("Stopped."), "{line}");
     press(&browser, "again");
-    until(
-        &browser,
-        "return !document.querySelector('#start').closest('[hidden]')",
-    );
+    until(&browser, READY);
     press(&browser, "start");
     until(&browser, TONE_IS_ON);
     browser.devtools("Page.setWebLifecycleState", &json!({"state": "frozen"}));
@@ -263,7 +260,7 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
         &json!({"permission": {"name": "microphone"}, "setting": "denied", "origin": site.url().trim_end_matches('/')}),
     );
     deaf.visit(&format!("{}#lines", site.url()));
-    until(&deaf, "return document.querySelector('#start') !== null");
+    until(&deaf, READY);
     deaf.click("#start");
     let line = until(&deaf, ERROR);
     assert!(

@@ -1,5 +1,7 @@
 //! Every exit code of the command, in one table.
 
+use sumproof_recordings::ReadError;
+
 /// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning.
 pub const TABLE: [(u8, &str); 21] = [
     (0, "every file was read and judged"),
@@ -56,6 +58,27 @@ pub const SIGNAL_LONG: u8 = 33;
 pub const SIGNAL_WEAK: u8 = 34;
 /// The output could not be written.
 pub const OUTPUT: u8 = 3;
+
+/// The code for a file that can't be judged.
+#[must_use]
+pub fn of(error: &ReadError) -> u8 {
+    match error {
+        ReadError::Unreadable { .. } => 10,
+        ReadError::NotAudio { .. }
+        | ReadError::Other { .. }
+        | ReadError::Foreign { .. }
+        | ReadError::Unsupported { .. } => 11,
+        ReadError::Truncated { .. } | ReadError::Damaged { .. } => 12,
+        ReadError::Empty { .. } => 13,
+        ReadError::NoFrames { .. } => NO_FRAMES,
+        ReadError::Mono { .. } => 15,
+        ReadError::ManyChannels { .. } => 16,
+        ReadError::Silence { .. } => SILENT,
+        ReadError::NotNumbers { .. } => NOT_NUMBERS,
+        ReadError::Rate { .. } => 19,
+        ReadError::TooLong { .. } => SIGNAL_LONG,
+    }
+}
 
 /// A subcommand, as its help speaks of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

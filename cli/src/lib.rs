@@ -1,4 +1,4 @@
-//! What the `sumproof` command is made of: reading files, analysing them, writing results.
+//! What the `sumproof` command is made of: finding files, having them read and analysed, writing results.
 //!
 //! # Contract
 //! * Files are streamed: memory doesn't grow with their length ([`read_stereo`] is the exception, and says so).
@@ -13,7 +13,6 @@ pub mod input;
 pub mod measure;
 pub mod output;
 
-pub use input::error::{ReadError, shown};
-pub use input::format::Format;
-pub use input::read::{Recording, StereoFile, read, read_recording, read_stereo};
-pub use measure::analyse::analyse;
+pub use sumproof_recordings::{
+    Format, ReadError, Recording, StereoFile, analyse, read, read_recording, read_stereo, shown,
+};

@@ -177,7 +177,7 @@ fn every_exit_code_is_in_the_table_and_the_table_in_the_help() {
         let path = folder.join(name);
         write(&path);
         let error = read(&path, |_, _, _| {}).unwrap_err();
-        assert_eq!(error.exit_code(), code, "{name}: {error}");
+        assert_eq!(exit::of(&error), code, "{name}: {error}");
         assert!(exit::TABLE.iter().any(|&(known, _)| known == code), "{name}");
     }
     let help_of = |subcommand: &[&str]| {
@@ -307,7 +307,7 @@ fn an_aiff_is_read_and_a_cut_one_is_said_to_be() {
     );
     fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();
     let error = read_stereo(&path).unwrap_err();
-    assert_eq!(error.exit_code(), 12);
+    assert_eq!(exit::of(&error), 12);
     assert!(error.to_string().contains("ends too early"), "{error}");
 }
 

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 
 /// Files that may: their folder, their name and the edge that they are.
-const EDGES: [(&str, &str, &str); 9] = [
+const EDGES: [(&str, &str, &str); 10] = [
     ("plugin/", "Cargo.toml", "what the window is drawn on"),
     ("plugin/src/window/present/", "", "the window"),
     ("plugin/src/window/closing/", "", "the window's end"),
@@ -20,6 +20,7 @@ const EDGES: [(&str, &str, &str); 9] = [
         "pipes and links, where a system has them",
     ),
     ("tests/", "", "what a host may see of another process"),
+    ("page/src/", "lib.rs", "what only a browser calls"),
     ("xtask/src/", "system.rs", "folders and names of files"),
 ];
 

@@ -14,6 +14,7 @@ mod layout;
 mod licences;
 mod needs;
 mod package;
+mod page;
 mod papers;
 mod place;
 mod presets;
@@ -22,6 +23,7 @@ mod run;
 mod samples;
 #[cfg(test)]
 mod script;
+mod serve;
 mod shots;
 mod sign;
 mod soak;
@@ -64,6 +66,9 @@ Usage: cargo xtask COMMAND
                             make 130 presets of a sampled guitar and other people's effects, dry and wet known (installs
                             a synthesizer and effects; kept in target/presets or where SUMPROOF_PRESETS_CACHE says), and
                             print how the analysis fares on them; OPTIONs as for sumproof-presets
+  page [--serve]            make the static site for the phone in target/page; with --serve, serve it on this machine only. The
+                            module needs Rust's library for wasm32-unknown-unknown: from rustup, or by a compiler that
+                            SUMPROOF_WASM_RUSTC names, with its linker in CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER
   shots [FOLDER]            draw every state of the window, without a display, to FOLDER (target/shots)
   bundle [--target TRIPLE]  make the .clap, the .vst3 and the programs in target/bundled/
   licences                  check that everything shipped may be passed on, list crates in two versions, and find
@@ -105,6 +110,7 @@ fn main() -> ExitCode {
         "package" => package::package(&rest),
         "release-tag" => package::release_tag(&rest),
         "presets" => presets::presets(&rest),
+        "page" => page::page(&rest),
         "shots" => shots::shots(&rest),
         "install" => install::install(&rest),
         "uninstall" => install::uninstall(&rest),

@@ -53,6 +53,11 @@ pub const TESTS: &[Need] = &[
         package: "chromium-driver",
         probe: Probe::Command("chromedriver"),
     },
+    // The other one.
+    Need {
+        package: "firefox-esr",
+        probe: Probe::Command("firefox-esr"),
+    },
     // Coders: what phones' recordings come through in the simulated venues, and what damaged files are made with.
     Need {
         package: "flac",

@@ -8,6 +8,8 @@ use std::time::{Duration, Instant};
 #[derive(Default)]
 pub struct Stages {
     done: Vec<(&'static str, Duration, Result<(), Failure>)>,
+    /// What was not run, and why.
+    left: Vec<(&'static str, &'static str)>,
 }
 
 impl Stages {
@@ -34,6 +36,12 @@ impl Stages {
         value
     }
 
+    /// Notes a step that can't run on this machine, which is no failure.
+    pub fn not_run(&mut self, name: &'static str, why: &'static str) {
+        eprintln!("\n{name}: not run: {why}");
+        self.left.push((name, why));
+    }
+
     /// Prints the table of steps and the count.
     ///
     /// # Errors
@@ -43,6 +51,9 @@ impl Stages {
         println!();
         for (name, time, result) in &self.done {
             println!("{:<8}{:>7.1} s  {name}", word(result), time.as_secs_f64());
+        }
+        for (name, why) in &self.left {
+            println!("not run: {why}  {name}");
         }
         let failed = self.done.iter().filter(|(_, _, result)| result.is_err()).count();
         println!("\n{} passed, {failed} failed", self.done.len() - failed);

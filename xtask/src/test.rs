@@ -5,7 +5,7 @@ use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
 use crate::system::System;
-use crate::{edges, licences, needs, place, presets, python, samples, unused, workflows};
+use crate::{edges, licences, needs, page, place, presets, python, samples, unused, workflows};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -35,6 +35,8 @@ struct Sounds {
     hall: PathBuf,
     street: PathBuf,
     presets: PathBuf,
+    /// The page for the phone, where it can be built.
+    page: Option<PathBuf>,
 }
 
 /// Installs what the tests need and runs everything.
@@ -64,6 +66,7 @@ pub fn test() -> Result<(), Failure> {
             hall: samples::provide_hall()?,
             street: samples::provide_street()?,
             presets: PathBuf::new(),
+            page: None,
         })
     });
     if let Some(python) = &interpreter {
@@ -72,6 +75,10 @@ pub fn test() -> Result<(), Failure> {
     let recordings = recordings.zip(interpreter.as_ref()).and_then(|(sounds, python)| {
         let presets = stages.run("presets", || presets::few(python, &sounds.hall, &sounds.street))?;
         Some(Sounds { presets, ..sounds })
+    });
+    let recordings = recordings.map(|sounds| Sounds {
+        page: page_of(&mut stages),
+        ..sounds
     });
     stages.run("format", format);
     stages.run("lints", lints);
@@ -96,6 +103,15 @@ pub fn test() -> Result<(), Failure> {
         }
     }
     stages.finish()
+}
+
+/// The page, where something compiles for it; else it is said that its tests are not run.
+fn page_of(stages: &mut Stages) -> Option<PathBuf> {
+    if matches!(page::compiler(), Ok(None)) {
+        stages.not_run("page", "no wasm32 target");
+        return None;
+    }
+    stages.run("page", page::built)
 }
 
 /// Format and lints only.
@@ -189,6 +205,9 @@ fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
 /// Tells a test where everything is (`tests/host/src/setup.rs` reads it).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
     let probes = System::here().library("probe_plugins");
+    if let Some(page) = &sounds.page {
+        command.env("SUMPROOF_PAGE", page);
+    }
     command
         .env("SUMPROOF_CLAP", &bundles.clap)
         .env("SUMPROOF_VST3", &bundles.vst3)

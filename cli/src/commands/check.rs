@@ -1,6 +1,6 @@
 //! `sumproof check`.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
@@ -13,6 +13,7 @@ use sumproof_cli::measure::jobs::{self, Job};
 use sumproof_cli::measure::passes::Others;
 use sumproof_cli::{exit, output};
 use sumproof_core::score::outcome::Outcome;
+use sumproof_recordings::analyse::tell_apart;
 use sumproof_report::{Entry, Judged, View};
 use sumproof_wording::Name;
 
@@ -285,7 +286,7 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
     for found in walk(&arguments.named) {
         match found {
             Ok(path) => files.push(path),
-            Err(error) => bad(error.to_string(), error.exit_code()),
+            Err(error) => bad(error.to_string(), exit::of(&error)),
         }
     }
     let Some(dry) = &arguments.dry else {
@@ -343,25 +344,6 @@ fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entr
     progress.end();
     tell_apart(&mut entries);
     entries
-}
-
-/// Presets of one name in several folders are called after their folder too.
-fn tell_apart(entries: &mut [Entry]) {
-    let mut count: BTreeMap<String, usize> = BTreeMap::new();
-    for entry in entries.iter() {
-        *count.entry(entry.take.name.clone()).or_default() += 1;
-    }
-    for entry in entries {
-        if count.get(&entry.take.name).is_some_and(|&count| count > 1)
-            && let Some(folder) = entry
-                .file
-                .as_deref()
-                .and_then(|file| Path::new(file).parent())
-                .filter(|folder| !folder.as_os_str().is_empty())
-        {
-            entry.take.name = format!("{}/{}", folder.to_string_lossy(), entry.take.name);
-        }
-    }
 }
 
 /// A picture of every preset, under names that no two of them share, on systems either that tell capitals apart or don't.

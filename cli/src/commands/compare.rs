@@ -131,7 +131,7 @@ fn files(named: &Path, code: &mut u8) -> BTreeMap<PathBuf, PathBuf> {
             Err(error) => {
                 eprintln!("{error}");
                 if *code == exit::FINE {
-                    *code = error.exit_code();
+                    *code = exit::of(&error);
                 }
             }
         }

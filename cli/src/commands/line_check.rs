@@ -231,7 +231,7 @@ fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
     let path = &arguments.file;
     let finding = {
         let recording =
-            read_recording(path, LONGEST_S).map_err(|error| (error.to_string(), error.exit_code()))?;
+            read_recording(path, LONGEST_S).map_err(|error| (error.to_string(), exit::of(&error)))?;
         let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
         read(&channels, recording.rate_hz, &plan)
             .map_err(|failure| (format!("{}: {failure}", shown(path)), code(&failure)))?

@@ -1,19 +1,9 @@
-//! From names on the command line to frames and rigs: walking, reading, pairing passes.
+//! From names on the command line to files and rigs: walking, pairing passes, rig files. Recordings themselves are read by
+//! `sumproof_recordings`.
 //!
-//! In: paths. Out: streams of frames, or one line that names the file. Uses no other room.
+//! In: paths. Out: paths of recordings, rigs, or one line that names the file. Uses no other room.
 
-pub(crate) mod caught;
-mod codecs;
-mod coding;
-pub mod error;
-pub mod format;
-mod kind;
-mod long_wav;
-mod opened;
 pub mod pairs;
-mod promise;
-pub mod read;
 pub mod rig;
-mod track;
 pub mod walk;
 pub mod wildcard;

@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 
 use sumproof_report::names;
 
-use crate::input::error::shown;
 use crate::measure::jobs::Job;
 use crate::measure::passes::Others;
+use sumproof_recordings::error::shown;
 
 /// A pattern of file names with one `*`, which stands for the preset's name: `*-dry`, `dry/*`, `* (effects off)`.
 ///

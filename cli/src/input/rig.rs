@@ -7,7 +7,7 @@ use sumproof_files::{ReadTextError, read_text};
 use sumproof_report::rig::file::{LARGEST_BYTES, RigFile, parse};
 
 use crate::exit;
-use crate::input::error::shown;
+use sumproof_recordings::error::shown;
 
 /// Why there is no rig. Its text is one line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

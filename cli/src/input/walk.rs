@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::input::error::ReadError;
 use crate::input::wildcard;
+use sumproof_recordings::error::ReadError;
 
 /// Names that are looked into when a folder is walked: what a file that is named itself is called doesn't matter.
 pub const EXTENSIONS: [&str; 27] = [

@@ -9,8 +9,8 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::part::Outline;
 use sumproof_report::Entry;
 
-use crate::measure::analyse::Analyser;
 use crate::measure::passes::{self, Others, PassesError};
+use sumproof_recordings::analyse::Analyser;
 
 /// What one preset is made from.
 #[derive(Clone, Debug, PartialEq, Eq)]

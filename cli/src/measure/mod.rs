@@ -1,9 +1,6 @@
 //! Files to takes, on as many threads as there are.
 //!
-//! In: readers of `input`. Out: the core's takes and loudness. Uses `input`.
+//! In: paths. Out: the core's takes and loudness. One file is `sumproof_recordings`' work; here are many, and passes.
 
-pub mod analyse;
 pub mod jobs;
-pub mod loudness;
 pub mod passes;
-mod true_peak;

@@ -10,10 +10,10 @@ use sumproof_wording::passes::{dry_in_full, no_split, pair_check};
 use thiserror::Error;
 
 use crate::exit;
-use crate::input::error::{ReadError, shown};
-use crate::input::read::{StereoFile, read_stereo};
-use crate::measure::analyse::name_of;
-use crate::measure::loudness::LoudnessMeter;
+use sumproof_recordings::analyse::name_of;
+use sumproof_recordings::error::{ReadError, shown};
+use sumproof_recordings::loudness::LoudnessMeter;
+use sumproof_recordings::read::{StereoFile, read_stereo};
 
 /// Frames that are measured at once.
 const CHUNK: usize = 4096;
@@ -41,7 +41,7 @@ impl PassesError {
     #[must_use]
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::Read(error) => error.exit_code(),
+            Self::Read(error) => exit::of(error),
             Self::Together { .. } => exit::PASSES,
         }
     }

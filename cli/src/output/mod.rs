@@ -9,7 +9,7 @@ pub use sumproof_files::write_whole;
 use sumproof_report::Form;
 
 use crate::exit;
-use crate::input::error::shown;
+use sumproof_recordings::error::shown;
 
 /// How wide a text may be that goes there, or to the terminal without a place, and whether its columns are to be explained.
 #[must_use]

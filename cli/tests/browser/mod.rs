@@ -38,7 +38,8 @@ impl Browser {
         Self::with(width, height, &["--force-dark-mode"], json!({}))
     }
 
-    fn with(width: u32, height: u32, more: &[&str], options: Value) -> Self {
+    /// A window with more arguments for Chromium, and more options for its driver.
+    pub fn with(width: u32, height: u32, more: &[&str], options: Value) -> Self {
         use std::sync::atomic::{AtomicU32, Ordering};
         static NEXT: AtomicU32 = AtomicU32::new(0);
         let number = NEXT.fetch_add(1, Ordering::Relaxed);
@@ -90,7 +91,9 @@ impl Browser {
             "/session",
             &json!({"capabilities": {"alwaysMatch": {
                 "goog:chromeOptions": chrome,
-                "goog:loggingPrefs": {"browser": "ALL"},
+                "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"},
+                // A script may wait for what the page does.
+                "timeouts": {"script": 280_000},
             }}}),
         );
         browser.session = answer["sessionId"].as_str().unwrap().into();
@@ -103,7 +106,63 @@ impl Browser {
         self.command("POST", "url", &json!({ "url": url }));
     }
 
-    /// Runs a script's body in the page; what it returns.
+    /// Opens an address.
+    pub fn visit(&self, url: &str) {
+        self.command("POST", "url", &json!({ "url": url }));
+    }
+
+    /// Loads the page again.
+    pub fn reload(&self) {
+        self.command("POST", "refresh", &json!({}));
+    }
+
+    /// The window that commands go to, by its handle.
+    pub fn window(&self) -> String {
+        self.command("GET", "window", &Value::Null)
+            .as_str()
+            .unwrap()
+            .into()
+    }
+
+    /// Opens another window, and turns to it.
+    pub fn new_window(&self) {
+        let opened = self.command("POST", "window/new", &json!({"type": "window"}));
+        self.command("POST", "window", &json!({"handle": opened["handle"]}));
+    }
+
+    /// Closes the window, and turns to another one.
+    pub fn close_window(&self, other: &str) {
+        self.command("DELETE", "window", &Value::Null);
+        self.command("POST", "window", &json!({ "handle": other }));
+    }
+
+    /// Puts the window out of sight.
+    pub fn minimize(&self) {
+        self.command("POST", "window/minimize", &json!({}));
+    }
+
+    /// The addresses that have been asked for since this was last called, by what was asked of the network.
+    pub fn requests(&self) -> Vec<String> {
+        let log = self.command("POST", "se/log", &json!({"type": "performance"}));
+        let messages = log.as_array().unwrap().iter().filter_map(|entry| {
+            let message: Value = serde_json::from_str(entry["message"].as_str()?).ok()?;
+            let sent = message["message"]["method"] == "Network.requestWillBeSent";
+            let url = message["message"]["params"]["request"]["url"].as_str()?;
+            sent.then(|| url.to_owned())
+        });
+        messages.collect()
+    }
+
+    /// A command of the browser's own protocol.
+    pub fn devtools(&self, method: &str, parameters: &Value) -> Value {
+        self.command(
+            "POST",
+            "goog/cdp/execute",
+            &json!({"cmd": method, "params": parameters}),
+        )
+    }
+
+    /// Runs a script's body in the page; what it returns, or what it promises.
     pub fn script(&self, script: &str) -> Value {
         self.command("POST", "execute/sync", &json!({"script": script, "args": []}))
     }

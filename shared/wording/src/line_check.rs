@@ -224,25 +224,38 @@ fn faults(pair: &PairFinding) -> Vec<String> {
     faults
 }
 
+const CAUTION: &str = "Caution: this is loud in monitors and in-ears that are turned up. Faders down, ears out, then bring it up slowly: it begins \
+    with a soft steady tone of four seconds for that.";
+const CLEAN: &str = "Use an empty, clean preset: no amplifier model, no effects. An amplifier model distorts a sweep, effects blur it.";
+const PLUGS: &str = "One source feeds both lines: first leave both plugged; in the first pause unplug the right line; in the second \
+    plug it again and unplug the left one. Phantom power off and the channel muted before a plug is moved.";
+
+/// What to say before a phone plays the signal or waits for it, and records.
+#[must_use]
+pub fn advice_to_phone(mode: Mode) -> Vec<&'static str> {
+    let way = match mode {
+        Mode::Stereo => "Left and right of the signal must go out on your left and right line.",
+        Mode::Mono { .. } => PLUGS,
+    };
+    vec![
+        CAUTION,
+        CLEAN,
+        way,
+        "Lay the phone down where the sound arrives, at the wedge or on a table before the house, and don't move it or anything else \
+         until it is done.",
+    ]
+}
+
 /// What to say before the signal is played.
 #[must_use]
 pub fn advice(mode: Mode) -> Vec<&'static str> {
-    let mut advice = vec![
-        "Caution: this is loud in monitors and in-ears that are turned up. Faders down, ears out, then bring it up slowly: it begins \
-         with a soft steady tone of four seconds for that.",
-        "Use an empty, clean preset: no amplifier model, no effects. An amplifier model distorts a sweep, effects blur it.",
-    ];
+    let mut advice = vec![CAUTION, CLEAN];
     match mode {
         Mode::Stereo => {
             advice
                 .push("Play the file so that its left and right channel go out on your left and right line.");
         }
-        Mode::Mono { .. } => {
-            advice.push(
-                "One source feeds both lines: first leave both plugged; in the first pause unplug the right line; in the second \
-                 plug it again and unplug the left one. Phantom power off and the channel muted before a plug is moved.",
-            );
-        }
+        Mode::Mono { .. } => advice.push(PLUGS),
     }
     advice.push(
         "Record what arrives (the desk's output, or a phone at the wedge) from before the start until after the end. Lay the phone \

@@ -11,12 +11,14 @@ use std::path::{Path, PathBuf};
 const WORDS: usize = 4;
 
 /// The crates that are looked through, from the root.
-const CRATES: [&str; 5] = [
+const CRATES: [&str; 7] = [
     "shared/core/src",
     "shared/report/src",
     "shared/views/src",
     "plugin/src",
     "cli/src",
+    "shared/recordings/src",
+    "page/src",
 ];
 
 /// Folders and files that may hold texts, and which they hold.
@@ -63,6 +65,8 @@ const ALLOWED: &[(&str, &str)] = &[
     ("plugin/src/state/", "notices about the state"),
     ("plugin/src/testing/", "tests"),
     ("plugin/src/window/", "errors of the window"),
+    ("shared/recordings/src/", "errors of files, and what is in them"),
+    ("page/src/", "errors of what the page asks"),
     ("cli/src/", "help, exit codes and errors of files and options"),
 ];
 

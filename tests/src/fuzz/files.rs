@@ -2,10 +2,10 @@
 
 use super::{Outcome, Target, one_line, stored};
 use std::path::{Path, PathBuf};
-use sumproof_cli::input::format::RATES_HZ;
 use sumproof_cli::output::wav;
 use sumproof_cli::{ReadError, exit, read, read_recording};
 use sumproof_core::dsp::samples;
+use sumproof_recordings::format::RATES_HZ;
 use sumproof_signals::Rng;
 
 /// See the module. The first byte of an input chooses the file's ending, the rest is the file.
@@ -311,8 +311,9 @@ fn refused(error: &ReadError, path: &Path) -> Outcome {
     let Some(what) = said.strip_prefix(&*path.to_string_lossy()) else {
         return Err(format!("a refusal that does not begin with the file: {said}"));
     };
-    if !(10..20).contains(&error.exit_code()) && error.exit_code() != exit::SIGNAL_LONG {
-        return Err(format!("exit code {} for {said}", error.exit_code()));
+    let code = exit::of(error);
+    if !(10..20).contains(&code) && code != exit::SIGNAL_LONG {
+        return Err(format!("exit code {code} for {said}"));
     }
     Ok(what.to_owned())
 }

@@ -67,7 +67,7 @@ const SUM_PRINTED_DB: f64 = 0.000_5;
 const BAND_PRINTED_DB: f64 = 0.005;
 
 fn recording(file: &str) -> Stereo {
-    let read = sumproof_cli::input::read::read_stereo(&samples().join(file)).unwrap();
+    let read = sumproof_cli::read_stereo(&samples().join(file)).unwrap();
     Stereo::new(read.rate_hz, read.left, read.right)
 }
 

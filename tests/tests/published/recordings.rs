@@ -139,6 +139,6 @@ fn bands_of_real_guitars() {
 fn the_mono_guitars_are_said_to_be_mono() {
     for name in ["guit_e_slide.flac", "guit_harmonics.flac"] {
         let error = sumproof_cli::read_stereo(&recording(name)).unwrap_err();
-        assert_eq!(error.exit_code(), 15, "{error}");
+        assert_eq!(sumproof_cli::exit::of(&error), 15, "{error}");
     }
 }

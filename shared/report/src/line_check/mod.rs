@@ -7,9 +7,9 @@ mod page;
 mod text;
 
 pub use json::{SCHEMA, json};
-pub use own::{NotKnown, save};
+pub use own::{NotKnown, save, save_again};
 pub use page::html;
-pub use text::{lines, text};
+pub use text::{lines, notes, place, text};
 
 use notices::{notice, unknown};
 use sumproof_core::line_check::{Arrival, Findings, Reception};

@@ -29,16 +29,39 @@ pub enum NotKnown {
 /// [`NotKnown`] when too little was found, or the existing text isn't a rig file.
 pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, NotKnown> {
     let feed = finding.own_feed().ok_or(NotKnown::TooLittle)?;
+    put(
+        existing,
+        own(&feed, name),
+        finding.feed_trust() == Some(Trust::Likely),
+    )
+}
+
+/// The same of a finding that [`save`] has made a rig file of: its feed goes into `existing` under another name.
+///
+/// # Errors
+/// As [`save`].
+pub fn save_again(existing: &str, measured: &str, name: &str) -> Result<String, NotKnown> {
+    let own = parse(measured)
+        .map_err(NotKnown::Wrong)?
+        .own
+        .ok_or(NotKnown::TooLittle)?;
+    put(
+        existing,
+        OwnFeed {
+            name: cut(name),
+            ..own
+        },
+        measured.contains(LIKELY),
+    )
+}
+
+fn put(existing: &str, own: OwnFeed, likely: bool) -> Result<String, NotKnown> {
     let before = parse(existing).map_err(NotKnown::Wrong)?;
-    let own = own(&feed, name);
     let alone = to_toml(&RigFile {
         own: Some(own.clone()),
         ..RigFile::default()
     });
-    let mut section = match finding.feed_trust() {
-        Some(Trust::Likely) => String::from(LIKELY),
-        _ => String::new(),
-    };
+    let mut section = String::from(if likely { LIKELY } else { "" });
     section.extend(
         sections(&alone)
             .filter(|(name, _)| is_own(name))
@@ -66,12 +89,16 @@ pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, No
 
 fn own(feed: &Feed, name: &str) -> OwnFeed {
     OwnFeed {
-        name: name.chars().take(crate::rig::file::lengths::NAME).collect(),
+        name: cut(name),
         ending: feed.ending,
         low_pass_hz: feed.low_pass_hz,
         left: line(&feed.left),
         right: line(&feed.right),
     }
+}
+
+fn cut(name: &str) -> String {
+    name.chars().take(crate::rig::file::lengths::NAME).collect()
 }
 
 fn line(line: &Line) -> RigLine {

@@ -107,10 +107,7 @@ pub(super) fn rows(finding: &Findings) -> Vec<(String, String)> {
         row("level", told(pair.level_db, level));
         row("low end", told(pair.corners_hz, |found| corners(found.value)));
     }
-    row(
-        "this place",
-        told(finding.feeding.heard, |found| heard(found.value).into()),
-    );
+    row("this place", place(finding));
     if let Some(feed) = feed(finding) {
         row("feed", feed);
     }
@@ -124,6 +121,21 @@ pub(super) fn rows(finding: &Findings) -> Vec<(String, String)> {
         ),
     );
     rows
+}
+
+/// What the place of recording gets of the lines, with how far that is to be trusted, or why it can't be told.
+#[must_use]
+pub fn place(finding: &Findings) -> String {
+    told(finding.feeding.heard, |found| heard(found.value).into())
+}
+
+/// What else is to be said: what disturbed the recording, and what no recording can tell.
+#[must_use]
+pub fn notes(finding: &Findings) -> Vec<String> {
+    let notices = finding.notices.iter().map(|&found| notice(finding, found).1);
+    notices
+        .chain(cannot_know(finding).into_iter().map(str::to_owned))
+        .collect()
 }
 
 /// The built-in feeds that it can be, each with what was measured where its own name says a figure.

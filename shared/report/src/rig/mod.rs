@@ -2,6 +2,7 @@
 //!
 //! In: a rig file, takes. Out: text, JSON, HTML, PDF. Uses `formats::written` and `text`.
 
+#[cfg(feature = "card")]
 pub mod card;
 pub mod file;
 pub mod lines;

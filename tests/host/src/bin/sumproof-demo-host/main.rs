@@ -6,7 +6,7 @@ mod window;
 use clap::Parser;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use sumproof_cli::input::read::read_stereo;
+use sumproof_cli::read_stereo;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
 use sumproof_host::setup::CLAP_ID;
@@ -96,7 +96,7 @@ fn read_all(files: &[PathBuf]) -> (Vec<Recording>, Option<u8>) {
             }),
             Err(error) => {
                 eprintln!("sumproof-demo-host: {error}");
-                unusable = unusable.or(Some(error.exit_code()));
+                unusable = unusable.or(Some(sumproof_cli::exit::of(&error)));
             }
         }
     }

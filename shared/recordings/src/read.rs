@@ -5,9 +5,10 @@ use std::path::Path;
 use sumproof_core::dsp::{db, samples};
 use sumproof_core::spectrum::pair_sums::PairSums;
 
-use crate::input::error::ReadError;
-use crate::input::format::Format;
-use crate::input::opened::Opened;
+use crate::error::ReadError;
+use crate::format::Format;
+use crate::opened::Opened;
+use crate::origin::{OnDisk, Origin};
 
 /// A whole stereo file in memory.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,7 +32,7 @@ pub struct Recording {
     pub channels: Vec<Vec<f32>>,
 }
 
-/// Reads a file of any kind that [`READABLE`](crate::input::format::READABLE) names, of a video its sound, and hands over its frames in chunks of equal length
+/// Reads a file of any kind that [`READABLE`](crate::format::READABLE) names, of a video its sound, and hands over its frames in chunks of equal length
 /// left and right, none of them empty. Returns how many frames there were.
 ///
 /// What is wrong with the sound itself (silence, samples that are not numbers) can only be known at the end, so the chunks
@@ -39,8 +40,20 @@ pub struct Recording {
 ///
 /// # Errors
 /// Everything in [`ReadError`].
-pub fn read(path: &Path, mut on_chunk: impl FnMut(&Format, &[f32], &[f32])) -> Result<u64, ReadError> {
-    let mut opened = Opened::new(path, 2..=2)?;
+pub fn read(path: &Path, on_chunk: impl FnMut(&Format, &[f32], &[f32])) -> Result<u64, ReadError> {
+    read_from(&OnDisk(path), on_chunk)
+}
+
+/// The same of whatever has bytes.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_from(
+    origin: &dyn Origin,
+    mut on_chunk: impl FnMut(&Format, &[f32], &[f32]),
+) -> Result<u64, ReadError> {
+    let path = origin.path();
+    let mut opened = Opened::new(origin, 2..=2)?;
     let mut check = Check::default();
     while let Some((format, channels)) = opened.next_chunk(path)? {
         let [left, right] = channels else {
@@ -83,7 +96,16 @@ pub fn read_stereo(path: &Path) -> Result<StereoFile, ReadError> {
 /// # Errors
 /// As [`read`], but for what is said of samples and of mono files; and one that is longer is refused as soon as that is known.
 pub fn read_recording(path: &Path, longest_s: f64) -> Result<Recording, ReadError> {
-    let mut opened = Opened::new(path, 1..=2)?;
+    read_recording_from(&OnDisk(path), longest_s)
+}
+
+/// The same of whatever has bytes.
+///
+/// # Errors
+/// As [`read_recording`].
+pub fn read_recording_from(origin: &dyn Origin, longest_s: f64) -> Result<Recording, ReadError> {
+    let path = origin.path();
+    let mut opened = Opened::new(origin, 1..=2)?;
     let mut recording = Recording {
         rate_hz: 0.0,
         channels: Vec::new(),

@@ -3,12 +3,11 @@
 //! They differ from WAV in how they say their lengths. So their headers are read here, and what is handed on is the sound behind a
 //! plain header with the same format.
 
-use std::fs::File;
 use std::io::{self, ErrorKind, Read, Seek, SeekFrom};
 
 use symphonia::core::io::MediaSource;
 
-use crate::input::kind::W64;
+use crate::kind::W64;
 
 /// A format is a few dozen bytes; what says more is damaged.
 const LONGEST_FORMAT: u64 = 4096;
@@ -19,7 +18,7 @@ const UNTOLD: u32 = u32::MAX;
 
 /// The sound of such a file, behind a plain WAV header.
 pub struct LongWav {
-    file: File,
+    file: Box<dyn MediaSource>,
     header: Vec<u8>,
     /// Where the sound begins in the file.
     start: u64,
@@ -62,8 +61,8 @@ impl LongWav {
     ///
     /// # Errors
     /// See [`LongWavError`].
-    pub fn open(mut file: File) -> Result<Self, LongWavError> {
-        let file_len = file.metadata()?.len();
+    pub fn open(mut file: Box<dyn MediaSource>) -> Result<Self, LongWavError> {
+        let file_len = file.byte_len().unwrap_or(0);
         let mut start = [0; 16];
         file.read_exact(&mut start)?;
         let is_w64 = start == W64;
@@ -72,9 +71,9 @@ impl LongWav {
         for _ in 0..MOST_CHUNKS {
             file.seek(SeekFrom::Start(at))?;
             let chunk = if is_w64 {
-                w64_chunk(&mut file, at)?
+                w64_chunk(&mut *file, at)?
             } else {
-                riff_chunk(&mut file, at)?
+                riff_chunk(&mut *file, at)?
             };
             match &chunk.name {
                 b"fmt " if chunk.len <= LONGEST_FORMAT => {
@@ -109,7 +108,13 @@ impl LongWav {
         Err(LongWavError::Damaged("its sound is missing"))
     }
 
-    fn new(file: File, format: &[u8], start: u64, len: u64, file_len: u64) -> Result<Self, LongWavError> {
+    fn new(
+        file: Box<dyn MediaSource>,
+        format: &[u8],
+        start: u64,
+        len: u64,
+        file_len: u64,
+    ) -> Result<Self, LongWavError> {
         let there = file_len.saturating_sub(start);
         // One that was never finished says nothing of its length.
         let sound_len = if len == 0 { there } else { len };
@@ -147,7 +152,7 @@ impl LongWav {
     }
 }
 
-fn riff_chunk(file: &mut File, at: u64) -> io::Result<Chunk> {
+fn riff_chunk(file: &mut dyn MediaSource, at: u64) -> io::Result<Chunk> {
     let mut bytes = [0; 8];
     file.read_exact(&mut bytes)?;
     let [a, b, c, d, len @ ..] = bytes;
@@ -158,7 +163,7 @@ fn riff_chunk(file: &mut File, at: u64) -> io::Result<Chunk> {
     })
 }
 
-fn w64_chunk(file: &mut File, at: u64) -> Result<Chunk, LongWavError> {
+fn w64_chunk(file: &mut dyn MediaSource, at: u64) -> Result<Chunk, LongWavError> {
     let mut bytes = [0; 24];
     file.read_exact(&mut bytes)?;
     // The first four bytes of the sixteen of a name are those of WAV; the length counts the name and itself.

@@ -4,8 +4,7 @@ use std::path::{Path, PathBuf};
 
 use sumproof_report::names;
 
-use crate::exit;
-use crate::input::format::READABLE;
+use crate::format::READABLE;
 
 /// Why a file could not be judged. Its text is one line: the file, what is wrong, what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -156,24 +155,22 @@ pub enum ReadError {
 }
 
 impl ReadError {
-    /// The exit code of the command: see [`crate::exit::TABLE`].
+    /// A file that a decoder can't get over.
     #[must_use]
-    pub fn exit_code(&self) -> u8 {
-        match self {
-            Self::Unreadable { .. } => 10,
-            Self::NotAudio { .. } | Self::Other { .. } | Self::Foreign { .. } | Self::Unsupported { .. } => {
-                11
-            }
-            Self::Truncated { .. } | Self::Damaged { .. } => 12,
-            Self::Empty { .. } => 13,
-            Self::NoFrames { .. } => 14,
-            Self::Mono { .. } => 15,
-            Self::ManyChannels { .. } => 16,
-            Self::Silence { .. } => 17,
-            Self::NotNumbers { .. } => 18,
-            Self::Rate { .. } => 19,
-            Self::TooLong { .. } => exit::SIGNAL_LONG,
+    pub fn broken(path: &Path) -> Self {
+        Self::Damaged {
+            path: path.into(),
+            detail: "what it says can't be".into(),
         }
+    }
+
+    /// Whether it is its coding that isn't read here, so that something else may read it.
+    #[must_use]
+    pub fn is_coding(&self) -> bool {
+        matches!(
+            self,
+            Self::NotAudio { .. } | Self::Foreign { .. } | Self::Unsupported { .. }
+        )
     }
 }
 

@@ -1,5 +1,6 @@
 //! One file, one preset.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use sumproof_core::score::rig::Rig;
@@ -8,9 +9,10 @@ use sumproof_core::session::part::Outline;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_report::{Entry, names};
 
-use crate::input::error::ReadError;
-use crate::input::read::read;
-use crate::measure::loudness::LoudnessMeter;
+use crate::error::ReadError;
+use crate::loudness::LoudnessMeter;
+use crate::origin::{OnDisk, Origin};
+use crate::read::read_from;
 
 /// Analyses one file after the other; what was made for one sample rate serves for all files that have it.
 #[derive(Debug, Default)]
@@ -38,13 +40,27 @@ impl Analyser {
         &mut self,
         path: &Path,
         rig: &Rig,
+        progress: impl FnMut(f64),
+    ) -> Result<(Entry, Outline), ReadError> {
+        self.entry_from(&OnDisk(path), rig, progress)
+    }
+
+    /// The same of whatever has bytes.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub fn entry_from(
+        &mut self,
+        origin: &dyn Origin,
+        rig: &Rig,
         mut progress: impl FnMut(f64),
     ) -> Result<(Entry, Outline), ReadError> {
+        let path = origin.path();
         let mut loudness: Option<Option<LoudnessMeter>> = None;
         let mut outline = Outline::default();
         let mut done = 0u64;
         let kept = &mut self.monitor;
-        read(path, |format, left, right| {
+        read_from(origin, |format, left, right| {
             let loudness = loudness.get_or_insert_with(|| {
                 let monitor = kept
                     .take()
@@ -84,4 +100,23 @@ impl Analyser {
 #[must_use]
 pub fn name_of(path: &Path) -> String {
     names::line(&path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy())
+}
+
+/// Presets of one name in several folders are called after their folder too.
+pub fn tell_apart(entries: &mut [Entry]) {
+    let mut count: BTreeMap<String, usize> = BTreeMap::new();
+    for entry in entries.iter() {
+        *count.entry(entry.take.name.clone()).or_default() += 1;
+    }
+    for entry in entries {
+        if count.get(&entry.take.name).is_some_and(|&count| count > 1)
+            && let Some(folder) = entry
+                .file
+                .as_deref()
+                .and_then(|file| Path::new(file).parent())
+                .filter(|folder| !folder.as_os_str().is_empty())
+        {
+            entry.take.name = format!("{}/{}", folder.to_string_lossy(), entry.take.name);
+        }
+    }
 }

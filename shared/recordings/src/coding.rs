@@ -3,11 +3,12 @@
 //! Codes: ISO/IEC 14496-12 and the register of MP4 (`mp4ra.org`), the Core Audio Format specification, RFC 9559 (Matroska), and
 //! the `WAVE_FORMAT_…` numbers (RFC 2361).
 
-use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
-use std::path::Path;
+use std::io::{Read, SeekFrom};
 
-use crate::input::kind::Container;
+use symphonia::core::io::MediaSource;
+
+use crate::kind::Container;
+use crate::origin::Origin;
 
 /// The table of an MP4's tracks may be that long, bytes; beyond, its coding isn't looked for.
 const LONGEST_TABLE: u64 = 16 << 20;
@@ -30,26 +31,27 @@ pub enum Coding {
 }
 
 /// Looks for the coding of the first sound track of a file.
-pub fn coding(path: &Path, container: Container) -> Coding {
-    File::open(path)
+pub fn coding(origin: &dyn Origin, container: Container) -> Coding {
+    origin
+        .open()
         .ok()
         .and_then(|mut file| match container {
-            Container::Mp4 => match mp4(&mut file)? {
+            Container::Mp4 => match mp4(&mut *file)? {
                 // As MP4 and CAF have it, it would have been read.
                 Coding::Named(name) if name == "'alac'" => {
                     Some(Coding::Named("ALAC in QuickTime's wrapping".into()))
                 }
                 coding => Some(coding),
             },
-            Container::Matroska => matroska(&head(&mut file)?),
-            Container::Caf => Some(named(head(&mut file)?.get(28..32)?)),
-            Container::Wav | Container::LongWav => wav(&head(&mut file)?),
-            Container::Plain => ogg(&head(&mut file)?),
+            Container::Matroska => matroska(&head(&mut *file)?),
+            Container::Caf => Some(named(head(&mut *file)?.get(28..32)?)),
+            Container::Wav | Container::LongWav => wav(&head(&mut *file)?),
+            Container::Plain => ogg(&head(&mut *file)?),
         })
         .unwrap_or(Coding::Unknown)
 }
 
-fn head(file: &mut File) -> Option<Vec<u8>> {
+fn head(file: &mut dyn MediaSource) -> Option<Vec<u8>> {
     let mut head = Vec::new();
     file.take(HEAD).read_to_end(&mut head).ok()?;
     Some(head)
@@ -85,8 +87,8 @@ fn named(code: &[u8]) -> Coding {
 }
 
 /// Steps from box to box to the table of tracks.
-fn mp4(file: &mut File) -> Option<Coding> {
-    let len = file.metadata().ok()?.len();
+fn mp4(file: &mut dyn MediaSource) -> Option<Coding> {
+    let len = file.byte_len()?;
     let mut at = 0;
     for _ in 0..MOST_BOXES {
         let mut header = [0; 16];

@@ -12,7 +12,7 @@ use sumproof_core::routing::feed::{Feed, FeedId, Lines, Side};
 use sumproof_core::score::rig::Rig;
 use sumproof_report::Loudness;
 
-use crate::measure::true_peak::TruePeak;
+use crate::true_peak::TruePeak;
 
 /// What a power of 1 reads, LUFS (ITU-R BS.1770-5, formula 2).
 const OFFSET_DB: f64 = -0.691;

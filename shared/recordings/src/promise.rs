@@ -2,7 +2,7 @@
 
 use symphonia::core::formats::{FormatReader, Track};
 
-use crate::input::kind::Container;
+use crate::kind::Container;
 
 /// Frames that coders put at either end on top, or leave out: their delays, and what fills their last packet.
 const CODERS: u64 = 8192;
@@ -14,7 +14,7 @@ const ALONE_S: f64 = 0.1;
 
 /// How long a file's header says it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Promise {
+pub(crate) struct Promise {
     seconds: f64,
     /// As the header counts; `None` where it says seconds.
     frames: Option<(u64, u32)>,
@@ -24,7 +24,7 @@ pub(super) struct Promise {
 
 impl Promise {
     /// What a reader's header says of one of its tracks, unless `promised_frames` are known already.
-    pub(super) fn of(
+    pub(crate) fn of(
         reader: &dyn FormatReader,
         track: &Track,
         container: Option<Container>,
@@ -71,7 +71,7 @@ impl Promise {
     }
 
     /// In frames of the sound as it is decoded, which may have another rate than the header says.
-    pub(super) fn frames_at(&self, rate_hz: u32) -> u64 {
+    pub(crate) fn frames_at(&self, rate_hz: u32) -> u64 {
         match self.frames {
             Some((frames, counted_hz)) if counted_hz == rate_hz => frames,
             _ => (self.seconds * f64::from(rate_hz)) as u64,
@@ -79,7 +79,7 @@ impl Promise {
     }
 
     /// Whether that many frames are enough.
-    pub(super) fn is_kept_by(&self, found: u64, rate_hz: u32) -> bool {
+    pub(crate) fn is_kept_by(&self, found: u64, rate_hz: u32) -> bool {
         found.saturating_add(self.slack) >= self.frames_at(rate_hz)
     }
 }

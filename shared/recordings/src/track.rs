@@ -5,11 +5,11 @@ use std::ops::RangeInclusive;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::formats::{FormatReader, Track, TrackType};
 
-use crate::input::codecs::codecs;
-use crate::input::format::RATES_HZ;
+use crate::codecs::codecs;
+use crate::format::RATES_HZ;
 
 /// Why no track is read.
-pub(super) enum Refused {
+pub(crate) enum Refused {
     /// It has that many channels.
     Channels(usize),
     /// It has that sample rate, Hz.
@@ -20,7 +20,7 @@ pub(super) enum Refused {
 
 /// The track that is meant if nobody says which, or else the first that can be read, with its decoder. Without any, why the one
 /// that is meant isn't.
-pub(super) fn choose<'r>(
+pub(crate) fn choose<'r>(
     reader: &'r dyn FormatReader,
     allowed: &RangeInclusive<usize>,
 ) -> Result<(&'r Track, Box<dyn AudioDecoder>), Refused> {
@@ -55,5 +55,5 @@ fn decoder(track: &Track, allowed: &RangeInclusive<usize>) -> Result<Box<dyn Aud
     }
     codecs()
         .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-        .map_err(|error| Some(Refused::Undecodable(Some(super::format::in_words(&error)))))
+        .map_err(|error| Some(Refused::Undecodable(Some(crate::format::in_words(&error)))))
 }

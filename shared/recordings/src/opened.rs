@@ -1,7 +1,6 @@
 //! A file whose header has been read, and its frames one chunk after the other.
 
-use std::fs::File;
-use std::io::{ErrorKind, Read, Seek};
+use std::io::{ErrorKind, Read};
 use std::ops::RangeInclusive;
 use std::path::Path;
 
@@ -12,20 +11,21 @@ use symphonia::core::formats::{FormatOptions, FormatReader};
 use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 
-use crate::input::caught::caught;
-use crate::input::coding::{Coding, coding};
-use crate::input::error::ReadError;
-use crate::input::format::{Format, RATES_HZ, in_words};
-use crate::input::kind::{Container, Kind, START, kind};
-use crate::input::long_wav::{LongWav, LongWavError};
-use crate::input::promise::Promise;
-use crate::input::track;
+use crate::caught::caught;
+use crate::coding::{Coding, coding};
+use crate::error::ReadError;
+use crate::format::{Format, RATES_HZ, in_words};
+use crate::kind::{Container, Kind, START, kind};
+use crate::long_wav::{LongWav, LongWavError};
+use crate::origin::{Origin, unreadable};
+use crate::promise::Promise;
+use crate::track;
 
 /// Frames, channel by channel.
 type Chunk<'a> = (Format, &'a [Vec<f32>]);
 
 /// A file whose header has been read.
-pub(super) struct Opened {
+pub(crate) struct Opened {
     reader: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
     track: u32,
@@ -49,12 +49,13 @@ impl Opened {
     ///
     /// # Errors
     /// Everything in [`ReadError`] that a header can say.
-    pub(super) fn new(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
-        caught(|| Self::open(path, allowed)).unwrap_or_else(|| Err(gave_up(path)))
+    pub(crate) fn new(origin: &dyn Origin, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
+        caught(|| Self::open(origin, allowed)).unwrap_or_else(|| Err(ReadError::broken(origin.path())))
     }
 
-    fn open(path: &Path, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
-        let source = source(path)?;
+    fn open(origin: &dyn Origin, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
+        let path = origin.path();
+        let source = source(origin)?;
         let mut hint = Hint::new();
         if let Some(extension) = path.extension().and_then(|extension| extension.to_str()) {
             hint.with_extension(extension);
@@ -66,14 +67,14 @@ impl Opened {
                 FormatOptions::default(),
                 MetadataOptions::default(),
             )
-            .map_err(|error| not_opened(path, source.container, &error))?;
+            .map_err(|error| not_opened(origin, source.container, &error))?;
         let (track, decoder) = track::choose(&*reader, &allowed).map_err(|refused| match refused {
             track::Refused::Channels(channels) => wrong_channels(path, channels),
             track::Refused::Rate(rate_hz) => ReadError::Rate {
                 path: path.into(),
                 rate_hz,
             },
-            track::Refused::Undecodable(detail) => undecodable(path, source.container, detail.as_deref()),
+            track::Refused::Undecodable(detail) => undecodable(origin, source.container, detail.as_deref()),
         })?;
         Ok(Self {
             promise: Promise::of(&*reader, track, source.container, source.promised_frames),
@@ -87,8 +88,8 @@ impl Opened {
     }
 
     /// The next frames, channel by channel, or `None` at the end. After an error there are no others.
-    pub(super) fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
-        let format = caught(|| self.decode(path)).unwrap_or_else(|| Err(gave_up(path)))?;
+    pub(crate) fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
+        let format = caught(|| self.decode(path)).unwrap_or_else(|| Err(ReadError::broken(path)))?;
         Ok(format.map(|format| (format, &self.samples[..])))
     }
 
@@ -145,7 +146,7 @@ impl Opened {
     ///
     /// # Errors
     /// Frames are missing.
-    pub(super) fn verify_length(&self, path: &Path, found: u64) -> Result<(), ReadError> {
+    pub(crate) fn verify_length(&self, path: &Path, found: u64) -> Result<(), ReadError> {
         let (Some(promise), Some(rate_hz)) = (self.promise, self.rate_hz) else {
             // A header that promises nothing, or behind which there is nothing, is judged as one without sound.
             return Ok(());
@@ -162,9 +163,10 @@ impl Opened {
 }
 
 /// Opens a file and looks at how it begins.
-fn source(path: &Path) -> Result<Source, ReadError> {
-    let mut file = File::open(path).map_err(|error| unreadable(path, &error))?;
-    let container = match begins_as(path, &mut file)? {
+fn source(origin: &dyn Origin) -> Result<Source, ReadError> {
+    let path = origin.path();
+    let mut stream = origin.open()?;
+    let container = match begins_as(path, &mut *stream)? {
         Some(Kind::Sound(what)) => {
             return Err(ReadError::Foreign {
                 path: path.into(),
@@ -181,7 +183,7 @@ fn source(path: &Path) -> Result<Source, ReadError> {
         None => None,
     };
     if container == Some(Container::LongWav) {
-        let long = LongWav::open(file).map_err(|error| match error {
+        let long = LongWav::open(stream).map_err(|error| match error {
             LongWavError::Io(error) => unreadable(path, &error),
             LongWavError::Damaged(detail) => ReadError::Damaged {
                 path: path.into(),
@@ -195,53 +197,36 @@ fn source(path: &Path) -> Result<Source, ReadError> {
         });
     }
     Ok(Source {
-        stream: Box::new(file),
+        stream,
         container,
         promised_frames: None,
     })
 }
 
 /// What a file is by its first bytes; nothing is known of what comes out of a pipe, which comes once.
-fn begins_as(path: &Path, file: &mut File) -> Result<Option<Kind>, ReadError> {
-    let about = file.metadata().map_err(|error| unreadable(path, &error))?;
-    if about.is_dir() {
-        return Err(ReadError::Unreadable {
-            path: path.into(),
-            reason: "is a folder; name the files in it".into(),
-        });
-    }
-    if !about.is_file() {
+fn begins_as(path: &Path, stream: &mut dyn MediaSource) -> Result<Option<Kind>, ReadError> {
+    if !stream.is_seekable() {
         return Ok(None);
     }
-    if about.len() == 0 {
+    if stream.byte_len() == Some(0) {
         return Err(ReadError::Empty { path: path.into() });
     }
     let mut start = Vec::new();
-    (&*file)
+    (&mut *stream)
         .take(START as u64)
         .read_to_end(&mut start)
-        .and_then(|_| file.rewind())
+        .and_then(|_| stream.rewind())
         .map_err(|error| unreadable(path, &error))?;
     Ok(kind(&start))
 }
 
-fn unreadable(path: &Path, error: &std::io::Error) -> ReadError {
-    ReadError::Unreadable {
-        path: path.into(),
-        reason: match error.kind() {
-            ErrorKind::NotFound => "there is no such file; check the name".into(),
-            ErrorKind::PermissionDenied => "may not be read; check its permissions".into(),
-            _ => format!("cannot be read ({error})"),
-        },
-    }
-}
-
 /// What begins like a recording and can't be opened is a damaged one, or has something in it that isn't read; all else is none.
-fn not_opened(path: &Path, container: Option<Container>, error: &Error) -> ReadError {
+fn not_opened(origin: &dyn Origin, container: Option<Container>, error: &Error) -> ReadError {
+    let path = origin.path();
     match (container, error) {
         (None, _) => ReadError::NotAudio { path: path.into() },
         (Some(_), Error::Unsupported(detail)) if !detail.contains("missing") && !detail.contains("probe") => {
-            undecodable(path, container, Some(&in_words(error)))
+            undecodable(origin, container, Some(&in_words(error)))
         }
         (Some(_), _) => ReadError::Damaged {
             path: path.into(),
@@ -251,12 +236,12 @@ fn not_opened(path: &Path, container: Option<Container>, error: &Error) -> ReadE
 }
 
 /// Sound that no decoder takes, called by its name where that is known.
-fn undecodable(path: &Path, container: Option<Container>, detail: Option<&str>) -> ReadError {
-    let path = path.to_path_buf();
+fn undecodable(origin: &dyn Origin, container: Option<Container>, detail: Option<&str>) -> ReadError {
+    let path = origin.path().to_path_buf();
     let Some(container) = container else {
         return ReadError::NotAudio { path };
     };
-    match (coding(&path, container), detail) {
+    match (coding(origin, container), detail) {
         (Coding::Named(name), _) => ReadError::Foreign {
             path,
             what: format!("coded as {name}"),
@@ -282,13 +267,5 @@ fn wrong_channels(path: &Path, channels: usize) -> ReadError {
             path: path.into(),
             channels,
         },
-    }
-}
-
-/// A decoder panicked.
-fn gave_up(path: &Path) -> ReadError {
-    ReadError::Damaged {
-        path: path.into(),
-        detail: "what it says can't be".into(),
     }
 }

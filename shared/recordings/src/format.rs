@@ -23,7 +23,7 @@ pub struct Format {
 }
 
 /// A decoder's complaint without what is said around it anyway: its own name, and that it complains.
-pub(super) fn in_words(error: &Error) -> String {
+pub(crate) fn in_words(error: &Error) -> String {
     let detail = match error {
         Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
             return "it ends too early".into();

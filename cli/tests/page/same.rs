@@ -1,0 +1,234 @@
+//! Page and command say the same of the same files.
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use serde_json::{Value, json};
+use sumproof_signals::PresetKind;
+
+use crate::browser::Browser;
+use crate::common::{preset, write};
+use crate::site::{Site, coded, is_plain, recorded, wav16};
+
+/// Figures come from sines, transforms and decoders of two machines' own: they may differ by this share of themselves, and what is
+/// nothing by this much.
+const SHARE: f64 = 1e-4;
+const LEAST: f64 = 1e-4;
+/// And what an estimate rests on by this share: dry and wet, which follow from it, are held to the other.
+const STORED: f64 = 0.05;
+
+/// How recordings are coded, in turn.
+const ENDINGS: [&str; 5] = ["wav", "mp3", "m4a", "flac", "ogg"];
+
+/// How many recordings and bounces: `SUMPROOF_PAGE_FILES` as two numbers, or a few.
+fn counts() -> (usize, usize) {
+    let given = std::env::var("SUMPROOF_PAGE_FILES").ok();
+    let mut numbers = given
+        .iter()
+        .flat_map(|text| text.split_whitespace().filter_map(|number| number.parse().ok()));
+    (numbers.next().unwrap_or(5), numbers.next().unwrap_or(3))
+}
+
+/// Asks the page's own worker in a page that is open; the answer, with how long it took and how much memory the module has.
+pub fn asked(browser: &Browser, questions: &Value) -> Value {
+    browser.script(&format!(
+        "const worker = window.testWorker ??= new Worker('worker.js');
+         const ask = (question, blobs) => new Promise(resolve => {{
+           worker.onmessage = ({{ data }}) => data.answer && resolve(data);
+           worker.postMessage({{ id: 1, question, files: blobs }});
+         }});
+         return (async () => {{
+           const answers = [];
+           for (const question of {questions}) {{
+             let blobs = {{}};
+             if (question.file) {{
+               const blob = await (await fetch(question.file.name)).blob();
+               question.file = {{ id: 0, name: question.file.name, len: blob.size }};
+               blobs = {{ 0: blob }};
+             }}
+             const began = performance.now();
+             const {{ answer, memory }} = await ask(question, blobs);
+             answers.push({{ answer, memory, seconds: (performance.now() - began) / 1000 }});
+           }}
+           return answers;
+         }})();"
+    ))
+}
+
+fn command(folder: &Path, arguments: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_sumproof"))
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .unwrap();
+    if output.stdout.is_empty() {
+        String::from_utf8(output.stderr).unwrap()
+    } else {
+        String::from_utf8(output.stdout).unwrap()
+    }
+}
+
+/// The first place where two documents differ by more than figures may.
+fn difference(a: &Value, b: &Value, place: &str) -> Option<String> {
+    match (a, b) {
+        (Value::Number(x), Value::Number(y)) => {
+            let (x, y) = (x.as_f64().unwrap(), y.as_f64().unwrap());
+            ((x - y).abs() > LEAST + SHARE * x.abs().max(y.abs())).then(|| format!("{place}: {x} and {y}"))
+        }
+        (Value::Array(x), Value::Array(y)) if x.len() == y.len() => x
+            .iter()
+            .zip(y)
+            .enumerate()
+            .find_map(|(n, (x, y))| difference(x, y, &format!("{place}[{n}]"))),
+        (Value::Object(x), Value::Object(y)) if x.keys().eq(y.keys()) => x
+            .iter()
+            .find_map(|(key, value)| difference(value, &y[key], &format!("{place}.{key}"))),
+        (Value::String(x), Value::String(y)) if x != y && is_stored(place) => {
+            let (x, y) = (floats(x), floats(y));
+            let apart = |(x, y): (&f32, &f32)| {
+                let (x, y) = (f64::from(*x), f64::from(*y));
+                (x - y).abs() > LEAST + STORED * x.abs().max(y.abs())
+            };
+            let pairs = x.iter().zip(&y).enumerate();
+            let place = |n: usize| format!("{place}, number {n}: {} and {}", x[n], y[n]);
+            (x.len() != y.len())
+                .then(|| "of another length".into())
+                .or_else(|| {
+                    pairs
+                        .into_iter()
+                        .find(|(_, pair)| apart(*pair))
+                        .map(|(n, _)| place(n))
+                })
+        }
+        _ => (a != b).then(|| format!("{place}: {a} and {b}")),
+    }
+}
+
+/// What a take keeps for the next one that reads it: numbers of 32 bits, as text (RFC 4648, 4).
+fn is_stored(place: &str) -> bool {
+    place.contains(".stored.")
+}
+
+fn floats(text: &str) -> Vec<f32> {
+    let digit = |c: u8| {
+        let digits = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+        digits.iter().position(|&known| known == c).unwrap() as u32
+    };
+    let digits: Vec<u32> = text.bytes().filter(|&c| c != b'=').map(digit).collect();
+    let bytes: Vec<u8> = digits
+        .chunks(4)
+        .flat_map(|four| {
+            let bits = four
+                .iter()
+                .enumerate()
+                .fold(0, |bits, (n, digit)| bits | digit << (18 - 6 * n));
+            bits.to_be_bytes()[1..four.len()].to_vec()
+        })
+        .collect();
+    let four = bytes
+        .chunks_exact(4)
+        .map(|four| f32::from_le_bytes([four[0], four[1], four[2], four[3]]));
+    four.collect()
+}
+
+fn values(document: &Value) -> usize {
+    match document {
+        Value::Array(all) => all.iter().map(values).sum(),
+        Value::Object(all) => all.values().map(values).sum(),
+        _ => 1,
+    }
+}
+
+#[test]
+#[ignore = "needs the page and a browser: `cargo xtask test` runs it"]
+fn recordings_say_the_same_as_in_the_command() {
+    let Some(site) = Site::new("page-recordings") else {
+        return;
+    };
+    let browser = Browser::open(800, 600);
+    site.open(&browser);
+    let mut checked = 0;
+    for number in (1..).filter(|&number| is_plain(number)).take(counts().0) {
+        let (samples, rate) = recorded(number);
+        let wav = site.folder.join(format!("venue-{number}.wav"));
+        wav16(&wav, &samples, rate);
+        let ending = ENDINGS[number as usize % ENDINGS.len()];
+        let path = coded(&wav, if rate > 48_000 { "wav" } else { ending });
+        let name = path.file_name().unwrap().to_str().unwrap().to_owned();
+        let said = command(&site.folder, &["linecheck", "read", "--format", "json", &name]);
+        let answers = asked(
+            &browser,
+            &json!([{"ask": "read", "mono": false, "file": {"name": name}}]),
+        );
+        let answer = &answers[0]["answer"];
+        println!(
+            "{name}: {} s, {} MB",
+            answers[0]["seconds"],
+            answers[0]["memory"].as_u64().unwrap() >> 20
+        );
+        assert!(answers[0]["memory"].as_u64().unwrap() <= 200 << 20, "{name}");
+        match answer["refused"].as_str() {
+            Some(line) => assert_eq!(line, said.trim_end(), "{name}"),
+            None => {
+                let ours: Value = serde_json::from_str(answer["json"].as_str().unwrap()).unwrap();
+                let theirs: Value = serde_json::from_str(&said).unwrap();
+                checked += values(&ours);
+                assert_eq!(difference(&ours, &theirs, &name), None);
+            }
+        }
+        fs::remove_file(path).unwrap();
+    }
+    println!("{checked} values are the same");
+    assert!(checked > 1000);
+}
+
+#[test]
+#[ignore = "needs the page and a browser: `cargo xtask test` runs it"]
+fn bounces_say_the_same_as_in_the_command() {
+    let Some(site) = Site::new("page-bounces") else {
+        return;
+    };
+    let browser = Browser::open(800, 600);
+    site.open(&browser);
+    let rig = "sum = \"unity\"\n[right]\ndelay_ms = 0.4\n";
+    let mut names = Vec::new();
+    for (number, kind) in PresetKind::ALL.into_iter().cycle().take(counts().1).enumerate() {
+        let name = format!("{number}-{}.wav", kind.id());
+        write(
+            &site.folder,
+            &name,
+            [48_000, 44_100][number % 2],
+            &preset(kind, 8.0, 900 + number as u64),
+        );
+        names.push(name);
+    }
+    fs::write(site.folder.join("rig.toml"), rig).unwrap();
+    for (text, options) in [("", &[][..]), (rig, &["--rig", "rig.toml"][..])] {
+        let mut arguments = vec!["check", "--format", "json"];
+        arguments.extend(options);
+        arguments.extend(names.iter().map(String::as_str));
+        let said: Value = serde_json::from_str(&command(&site.folder, &arguments)).unwrap();
+        let mut questions = vec![json!({"ask": "begin", "rig": {"name": "rig.toml", "text": text}})];
+        questions.extend(
+            names
+                .iter()
+                .map(|name| json!({"ask": "add", "file": {"name": name}})),
+        );
+        questions.push(json!({"ask": "set"}));
+        let answers = asked(&browser, &Value::Array(questions));
+        let answers = answers.as_array().unwrap();
+        for answer in answers {
+            println!(
+                "{} s, {} MB",
+                answer["seconds"],
+                answer["memory"].as_u64().unwrap() >> 20
+            );
+            assert!(answer["memory"].as_u64().unwrap() <= 200 << 20);
+        }
+        let ours: Value =
+            serde_json::from_str(answers.last().unwrap()["answer"]["json"].as_str().unwrap()).unwrap();
+        println!("{} values", values(&ours));
+        assert_eq!(difference(&ours, &said, "set"), None);
+    }
+}

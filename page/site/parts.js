@@ -1,0 +1,74 @@
+// What every view is made of.
+
+/** An element with attributes (functions are listeners, `true` is an empty attribute, `false` none) and children. */
+export function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (typeof value === "function") element.addEventListener(name, value);
+    else if (value === true) element.setAttribute(name, "");
+    else if (value !== false && value != null) element.setAttribute(name, value);
+  }
+  element.append(...children.filter(child => child != null));
+  return element;
+}
+
+/** A button for a thumb. */
+export const button = (text, click, attributes = {}) => h("button", { type: "button", click, ...attributes }, text);
+
+/** A button that opens files, and gives them as a list. */
+export function chooser(text, chosen, attributes = {}) {
+  const input = h("input", {
+    type: "file",
+    class: "file",
+    change: () => {
+      const files = [...input.files];
+      input.value = "";
+      if (files.length > 0) chosen(files);
+    },
+    ...attributes,
+  });
+  return h("label", { class: "button" }, text, input);
+}
+
+/** A choice that is on or off. */
+export function tick(text, attributes = {}) {
+  const input = h("input", { type: "checkbox", ...attributes });
+  return Object.assign(h("label", { class: "tick" }, input, h("span", {}, text)), { input });
+}
+
+/** A line that screen readers say when it changes. */
+export function line(kind = "status") {
+  const element = h("p", { class: `line ${kind}`, role: kind === "error" ? "alert" : "status" });
+  return Object.assign(element, { say: text => { element.textContent = text ?? ""; } });
+}
+
+/** Hands a file to the browser's downloads. */
+export function download(name, content, type) {
+  const url = URL.createObjectURL(new Blob([content], { type }));
+  const link = h("a", { href: url, download: name });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(url), 60_000);
+}
+
+/** A name that every file system takes. */
+export const fileName = text => text.replace(/[^\p{L}\p{N} ._()+-]/gu, "_").trim() || "line check";
+
+/**
+ * The body of a page that the report made, as elements of this document. Its colours come from `report.css`, as a policy without
+ * inline styles wants it; what single elements say of themselves is set through the object model.
+ */
+export function reportBody(html) {
+  const bare = html.replace(/<style>[\s\S]*?<\/style>/, "").replaceAll(" style=\"", " data-style=\"")
+    // The view around it is the document's main part.
+    .replace("<main ", "<div ").replace("</main>", "</div>");
+  const parsed = new DOMParser().parseFromString(bare, "text/html");
+  const body = document.createDocumentFragment();
+  for (const node of [...parsed.body.childNodes]) {
+    if (node.nodeName !== "SCRIPT") body.append(document.importNode(node, true));
+  }
+  for (const element of body.querySelectorAll("[data-style]")) {
+    element.style.cssText = element.dataset.style;
+    element.removeAttribute("data-style");
+  }
+  return body;
+}

@@ -1,0 +1,90 @@
+//! The line check: its signal, and what a recording of it says.
+
+use std::path::Path;
+
+use sumproof_core::line_check::{Generator, LONGEST_S, Plan, SignalSettings, read};
+use sumproof_recordings::{read_recording_from, shown};
+use sumproof_report::line_check as report;
+use sumproof_wording::line_check as wording;
+
+use crate::ask::{Answer, File};
+use crate::given::{Given, Pieces};
+use crate::session::refusal;
+
+/// The share of the work that is done when a recording has been decoded.
+const READ: f64 = 0.1;
+
+/// The signal as it is without a setting.
+fn settings(mono: bool) -> SignalSettings {
+    if mono {
+        SignalSettings::mono()
+    } else {
+        SignalSettings::default()
+    }
+}
+
+/// The signal, as loud as `sumproof linecheck make` makes it.
+pub(crate) fn signal(rate_hz: f64, mono: bool) -> Answer {
+    let plan = match Plan::new(settings(mono)) {
+        Ok(plan) if (8_000.0..=192_000.0).contains(&rate_hz) => plan,
+        Ok(_) => return Answer::refused(format!("no signal is made for {rate_hz} Hz")),
+        Err(error) => return Answer::refused(error.to_string()),
+    };
+    let parts = plan.parts();
+    let settings = *plan.settings();
+    let mut generator = Generator::new(plan, rate_hz);
+    let frames = generator.frames() as usize;
+    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
+    generator.fill(&mut left, &mut right);
+    Answer {
+        parts: parts.iter().map(|part| (part.start_s, part.name)).collect(),
+        advice: wording::advice_to_phone(settings.mode),
+        level_dbfs: Some(settings.level_dbfs),
+        bytes: left
+            .iter()
+            .chain(&right)
+            .flat_map(|sample| sample.to_le_bytes())
+            .collect(),
+        ..Answer::default()
+    }
+}
+
+/// What the command says of the same file.
+pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut dyn FnMut(f64)) -> Answer {
+    let plan = match Plan::new(settings(mono)) {
+        Ok(plan) => plan,
+        Err(error) => return Answer::refused(error.to_string()),
+    };
+    let recording = match read_recording_from(&Given::new(file, pieces), LONGEST_S) {
+        Ok(recording) => recording,
+        Err(error) => return refusal(&error),
+    };
+    progress(READ);
+    let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
+    let finding = match read(&channels, recording.rate_hz, &plan) {
+        Ok(finding) => finding,
+        Err(failure) => return Answer::refused(format!("{}: {failure}", shown(file.name.as_ref()))),
+    };
+    let path = Path::new(&file.name);
+    let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));
+    Answer {
+        sentence: Some(wording::sentence(&finding)),
+        place: Some(report::place(&finding)),
+        notes: report::notes(&finding),
+        html: Some(report::html(&finding, &name)),
+        json: Some(report::json(&finding, &name)),
+        rig: report::save("", &finding, "as measured").ok(),
+        ..Answer::default()
+    }
+}
+
+/// A finding as a feed in a rig file.
+pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
+    match report::save_again(existing, measured, name) {
+        Ok(rig) => Answer {
+            rig: Some(rig),
+            ..Answer::default()
+        },
+        Err(reason) => Answer::refused(reason.to_string()),
+    }
+}

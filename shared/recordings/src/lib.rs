@@ -1,0 +1,32 @@
+//! Audio files: read, analysed, and how loud they are.
+//!
+//! In: names of files, or whatever else has bytes ([`Origin`]). Out: frames, takes, loudness; or one line that names the file
+//! and says what to do ([`ReadError`]).
+//!
+//! # Contract
+//! * Files are streamed: memory doesn't grow with their length ([`read_stereo`] and [`read_recording`] are the exceptions, and say
+//!   so).
+//! * What is read may be damaged or hostile: it is refused, whatever a decoder makes of it.
+#![forbid(unsafe_code)]
+
+pub mod analyse;
+pub(crate) mod caught;
+mod codecs;
+mod coding;
+pub mod error;
+pub mod format;
+mod kind;
+mod long_wav;
+pub mod loudness;
+mod opened;
+pub mod origin;
+mod promise;
+pub mod read;
+mod track;
+mod true_peak;
+
+pub use analyse::analyse;
+pub use error::{ReadError, shown};
+pub use format::Format;
+pub use origin::Origin;
+pub use read::{Recording, StereoFile, read, read_from, read_recording, read_recording_from, read_stereo};

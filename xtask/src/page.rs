@@ -1,0 +1,214 @@
+//! `cargo xtask page`: the static site for the phone, in `target/page`.
+
+use crate::place;
+use crate::run::{Failure, cargo, output_of, run};
+use crate::serve::Server;
+use flate2::Compression;
+use flate2::write::GzEncoder;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// What the module is built for.
+const TRIPLE: &str = "wasm32-unknown-unknown";
+
+/// The compiler to take where the one in the path has no library for it.
+const RUSTC: &str = "SUMPROOF_WASM_RUSTC";
+
+/// What a whole site may weigh, bytes: it is fetched over a venue's network.
+const MOST_BYTES: u64 = 1_500_000;
+
+/// Where `--serve` serves.
+const PORT: u16 = 8473;
+
+/// Files of the report that the page shows its pages with, and their names in the site.
+const OF_THE_REPORT: [(&str, &str); 2] = [
+    ("shared/report/src/formats/page.css", "report.css"),
+    ("shared/report/src/formats/page.js", "set.js"),
+];
+
+/// The worker of the site that keeps it for when there is no network.
+const KEEPER: &str = "sw.js";
+
+/// `cargo xtask page [--serve]`.
+///
+/// # Errors
+/// Wrong usage, what is missing, or the failure of a step.
+pub fn page(args: &[String]) -> Result<(), Failure> {
+    let serve = match args {
+        [] => false,
+        [one] if one == "--serve" => true,
+        _ => return Err(Failure::Usage("page takes nothing but --serve".to_owned())),
+    };
+    let site = built()?;
+    println!("{} ({} kB)", site.display(), weight(&site)? / 1000);
+    if serve {
+        let server = Server::start(&site, PORT)
+            .map_err(|error| Failure::Failed(format!("port {PORT} can't be served ({error})")))?;
+        println!(
+            "http://127.0.0.1:{}/ (this machine only; Ctrl+C ends it)",
+            server.port
+        );
+        loop {
+            std::thread::park();
+        }
+    }
+    Ok(())
+}
+
+/// Builds the site.
+///
+/// # Errors
+/// [`Failure::Missing`] without a compiler for it, or the failure of a step.
+pub fn built() -> Result<PathBuf, Failure> {
+    let compiler = compiler()?.ok_or_else(|| {
+        Failure::Missing(format!(
+            "this needs Rust's library for {TRIPLE}: run `rustup target add {TRIPLE}`, or name a compiler that has it in {RUSTC} and its \
+             linker in CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER"
+        ))
+    })?;
+    let mut files = BTreeMap::new();
+    files.insert("analysis.bin".to_owned(), packed(&module(&compiler)?)?);
+    let folder = place::root().join("page/site");
+    for entry in fs::read_dir(&folder).map_err(|e| failed(&folder, &e))? {
+        let path = entry.map_err(|e| failed(&folder, &e))?.path();
+        let name = path
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        files.insert(name, fs::read(&path).map_err(|e| failed(&path, &e))?);
+    }
+    for (from, to) in OF_THE_REPORT {
+        let path = place::root().join(from);
+        files.insert(to.to_owned(), fs::read(&path).map_err(|e| failed(&path, &e))?);
+    }
+    keeper(&mut files)?;
+    let site = place::target().join("page");
+    lay_out(&files, &site)?;
+    let weight = weight(&site)?;
+    if weight > MOST_BYTES {
+        return Err(Failure::Failed(format!(
+            "the site weighs {weight} bytes; it may weigh {MOST_BYTES}"
+        )));
+    }
+    Ok(site)
+}
+
+/// What compiles for WebAssembly here: the compiler that cargo takes anyway, another one, or none.
+pub enum Compiler {
+    /// Cargo's own.
+    Usual,
+    /// This one.
+    Named(PathBuf),
+}
+
+/// Looks for a compiler.
+///
+/// # Errors
+/// One that is named and isn't there.
+pub fn compiler() -> Result<Option<Compiler>, Failure> {
+    if let Some(named) = std::env::var_os(RUSTC).filter(|named| !named.is_empty()) {
+        let named = PathBuf::from(named);
+        return match output_of(Command::new(&named).arg("-V")) {
+            Some(_) => Ok(Some(Compiler::Named(named))),
+            None => Err(Failure::Missing(format!(
+                "{RUSTC} names {}, which doesn't run",
+                named.display()
+            ))),
+        };
+    }
+    let library = output_of(Command::new("rustc").args(["--print", "target-libdir", "--target", TRIPLE]));
+    let there = library.is_some_and(|folder| Path::new(folder.trim()).is_dir());
+    Ok(there.then_some(Compiler::Usual))
+}
+
+/// Builds the module. It has a folder of its own, because another compiler's work is of no use to the rest.
+fn module(compiler: &Compiler) -> Result<Vec<u8>, Failure> {
+    let target = place::target().join("wasm");
+    let mut build = cargo();
+    build
+        .args(["build", "--profile", "page", "--locked", "-p", "sumproof-page"])
+        .args(["--target", TRIPLE])
+        .env("CARGO_TARGET_DIR", &target)
+        .env_remove("CARGO_ENCODED_RUSTFLAGS")
+        // Every current browser has it: WebAssembly 128-bit SIMD, since 2021 to 2023.
+        .env("RUSTFLAGS", "-Ctarget-feature=+simd128");
+    if let Compiler::Named(rustc) = compiler {
+        build.env("RUSTC", rustc).env_remove("RUSTUP_TOOLCHAIN");
+    }
+    run(&mut build)?;
+    let path = target.join(TRIPLE).join("page/sumproof_page.wasm");
+    fs::read(&path).map_err(|e| failed(&path, &e))
+}
+
+/// Packs a file: not every host does it on the way, and the worker can unpack it.
+fn packed(bytes: &[u8]) -> Result<Vec<u8>, Failure> {
+    let mut packer = GzEncoder::new(Vec::new(), Compression::best());
+    packer
+        .write_all(bytes)
+        .and_then(|()| packer.finish())
+        .map_err(|e| Failure::Failed(format!("the module can't be packed: {e}")))
+}
+
+/// Writes into the keeper what it keeps, and a version made of what is in it.
+fn keeper(files: &mut BTreeMap<String, Vec<u8>>) -> Result<(), Failure> {
+    let mut sum = Sha256::new();
+    for (name, bytes) in files.iter() {
+        sum.update(name);
+        sum.update(bytes);
+    }
+    let version: String = sum
+        .finalize()
+        .iter()
+        .take(8)
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
+    let names: Vec<String> = std::iter::once("\"./\"".to_owned())
+        .chain(
+            files
+                .keys()
+                .filter(|name| *name != KEEPER && *name != "index.html")
+                .map(|name| format!("\"{name}\"")),
+        )
+        .collect();
+    let text = files
+        .get(KEEPER)
+        .and_then(|bytes| std::str::from_utf8(bytes).ok())
+        .filter(|text| text.contains("/*FILES*/") && text.contains("/*VERSION*/"))
+        .ok_or_else(|| Failure::Failed(format!("page/site/{KEEPER} has no place for the files it keeps")))?;
+    let text = text
+        .replace("/*FILES*/", &names.join(", "))
+        .replace("/*VERSION*/", &version);
+    files.insert(KEEPER.to_owned(), text.into_bytes());
+    Ok(())
+}
+
+/// Writes the files in place of those that are there.
+fn lay_out(files: &BTreeMap<String, Vec<u8>>, site: &Path) -> Result<(), Failure> {
+    if site.exists() {
+        fs::remove_dir_all(site).map_err(|e| failed(site, &e))?;
+    }
+    fs::create_dir_all(site).map_err(|e| failed(site, &e))?;
+    for (name, bytes) in files {
+        let path = site.join(name);
+        fs::write(&path, bytes).map_err(|e| failed(&path, &e))?;
+    }
+    Ok(())
+}
+
+/// What all files of the site weigh, bytes.
+fn weight(site: &Path) -> Result<u64, Failure> {
+    let entries = fs::read_dir(site).map_err(|e| failed(site, &e))?;
+    entries
+        .map(|entry| Ok(entry?.metadata()?.len()))
+        .sum::<std::io::Result<u64>>()
+        .map_err(|e| failed(site, &e))
+}
+
+fn failed(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::Failed(format!("{}: {error}", path.display()))
+}

@@ -122,7 +122,9 @@ impl Scene {
 /// All of them.
 pub fn scenes() -> Vec<Scene> {
     let smallest = [MIN_SIZE.0, MIN_SIZE.1];
-    let mut all = vec![
+    let mut all = set::all();
+    all.extend(afar::all());
+    all.extend([
         Scene::new("first-run", Snapshot::default),
         Scene::new("first-run-paper", Snapshot::default).paper(),
         Scene::new("first-run-heard", chosen_before_a_sound),
@@ -187,10 +189,8 @@ pub fn scenes() -> Vec<Scene> {
             pixels_per_point: 2.0,
             ..Scene::new("double", auditioning)
         },
-    ];
+    ]);
     all.extend(check::all());
-    all.extend(set::all());
-    all.extend(afar::all());
     all
 }
 

@@ -46,19 +46,14 @@ pub fn all() -> Vec<Scene> {
     vec![
         Scene::new("set", set).clicked(&[SHEET]),
         Scene::new("set-paper", set)
-            .clicked(&[
-                SHEET,
-                "sort by loudness in the wedge against",
-                "2: verse crunch",
-                "5: bridge",
-            ])
+            .clicked(&[SHEET, "sort by loudness in the wedge against"])
             .paper(),
         Scene::new("smallest-set", set)
             .sized(smallest)
             .clicked(&["page: set"]),
         Scene::new("smallest-set-paper", set)
             .sized(smallest)
-            .clicked(&["page: set", "3: chorus wide", "sort by the worst"])
+            .clicked(&["page: set", "sort by the worst"])
             .paper(),
         Scene::new("largest-set", set)
             .sized([3840.0, 2160.0])

@@ -150,7 +150,7 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
     let names = &sheet.snapshot.names;
     let middle = rect.center().y;
     let said = match names.next_name() {
-        Some(name) if names.of_program.is_some() => format!("next: \u{2018}{name}\u{2019}, by its program"),
+        Some(name) if names.of_program.is_some() => format!("next: \u{2018}{name}\u{2019}, by program"),
         Some(name) => format!(
             "next: \u{2018}{name}\u{2019}, {} of {}",
             names.next + 1,
@@ -159,9 +159,6 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
         None if names.names.is_empty() => String::from("no names given: takes are counted"),
         None => String::from("all names are used: takes are counted"),
     };
-    let at = pos2(rect.left(), middle - style.strong().size * 0.62);
-    let room = rect.width() * 0.62;
-    write_within(ui, at, room, 1, &said, style.strong(), style.colours.ink);
     let mut x = rect.right();
     let mut word = |id: &'static str, word: &Word<'_>| {
         let at = pos2(x, middle);
@@ -197,6 +194,10 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
             ..names.clone()
         }));
     }
+    // In the room that the words leave.
+    let at = pos2(rect.left(), middle - style.strong().size * 0.62);
+    let room = x - rect.left();
+    write_within(ui, at, room, 1, &said, style.strong(), style.colours.ink);
 }
 
 /// The list: to read, each name to be made the next by a click; or as a text that is typed.

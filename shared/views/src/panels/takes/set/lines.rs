@@ -183,14 +183,17 @@ mod tests {
 
     #[test]
     fn what_is_unknown_comes_last_either_way() {
-        let mut snapshot = Snapshot::default();
-        snapshot.takes = vec![
+        let takes = [
             take("b", Pass::Full, -18.0),
             take("a", Pass::Full, f64::NEG_INFINITY),
             take("C", Pass::Full, -22.0),
         ];
+        let snapshot = Snapshot {
+            takes: takes.to_vec(),
+            ..Snapshot::default()
+        };
         let order = |by, falling| -> Vec<usize> {
-            sorted(&takes, by, falling)
+            sorted(&snapshot, by, falling)
                 .iter()
                 .map(|line| line.index)
                 .collect()

@@ -104,7 +104,7 @@ impl SideWork {
         }
         self.waiting.extend(orders);
         while let Some(order) = self.next_order() {
-            self.obey(order, &mut done);
+            self.apply(order, &mut done);
         }
         let busy = self.take_a_share(wanted, live, &mut done) || !self.waiting.is_empty();
         // While sound of another rate waits, nobody wants a split of the one before.
@@ -124,7 +124,7 @@ impl SideWork {
         }
     }
 
-    /// The next order that can be obeyed now. What is being worked on is told apart at its own rate, in shares, before another
+    /// The next order that can be done now. What is being worked on is told apart at its own rate, in shares, before another
     /// rate's sound is taken.
     fn next_order(&mut self) -> Option<Order> {
         let side = self.side.as_ref().filter(|side| side.is_ending());
@@ -141,7 +141,7 @@ impl SideWork {
         self.ending.clear();
     }
 
-    fn obey(&mut self, order: Order, done: &mut Vec<(TakeId, ToldApart)>) {
+    fn apply(&mut self, order: Order, done: &mut Vec<(TakeId, ToldApart)>) {
         if let Order::Attach(rate_hz, kind) = order {
             self.attach(rate_hz, kind);
             return;

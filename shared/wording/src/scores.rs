@@ -106,10 +106,19 @@ pub fn open_balance(score: &FeedScore) -> Option<String> {
 fn between(interval: &Interval) -> String {
     let open = interval.low < -40.0;
     match (open, interval.high.is_finite()) {
-        (false, true) => format!("{:.0} to {:+.0}", interval.low, interval.high),
-        (true, true) => format!("below {:+.0}", interval.high),
-        (false, false) => format!("above {:+.0}", interval.low),
+        (false, true) => format!("{} to {}", whole(interval.low), whole(interval.high)),
+        (true, true) => format!("below {}", whole(interval.high)),
+        (false, false) => format!("above {}", whole(interval.low)),
         (true, false) => "unknown".into(),
+    }
+}
+
+/// A whole number with its sign; what rounds to nothing has none.
+fn whole(value: f64) -> String {
+    if value.round() == 0.0 {
+        "0".into()
+    } else {
+        format!("{value:+.0}")
     }
 }
 

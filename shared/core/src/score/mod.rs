@@ -9,4 +9,5 @@ pub mod outcome;
 mod part_changes;
 pub mod rig;
 pub mod scorer;
+mod tone;
 pub mod verdict;

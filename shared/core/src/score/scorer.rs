@@ -15,6 +15,8 @@ use crate::split::Split;
 use crate::split::interval::{Interval, Known};
 use crate::split::ways::Bounds;
 
+pub use crate::score::colour::{Change, Dip};
+
 /// A part of the sound (dry or wet) this far below the whole was not found, dB.
 pub const NOT_FOUND_DB: f64 = -40.0;
 
@@ -26,19 +28,6 @@ pub const WIDEST_DB: f64 = 6.0;
 
 /// The tone change and each band's share in it are capped here, dB.
 pub const TONE_CAP_DB: f64 = 30.0;
-
-/// A level change of one part of the sound, dB: −∞ when it's gone, `None` when that part isn't in the sound at all.
-pub type Change = Option<f64>;
-
-/// The deepest dip of a feed's sum difference.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Dip {
-    /// Where, Hz.
-    pub hz: f64,
-    /// How deep against the whole sound's own change, dB; negative.
-    pub depth_db: f64,
-}
 
 /// What a feed does to the sound. Changes are against stereo, with the gain a fader can give back taken out
 /// ([`Self::makeup_db`]); those against the un-faulted mono sum say so in their names.

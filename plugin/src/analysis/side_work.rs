@@ -15,8 +15,8 @@ use crate::state::takes::TakeId;
 const READ_EVERY: Duration = Duration::from_millis(40);
 /// Sound for which one step is taken while the host plays, s: ten in the time in which something new comes.
 const LIVE_STEP_S: f64 = 0.06;
-/// The same where it renders faster: what all the steps cost there is a thirtieth of the time that the sound lasts.
-const RENDER_STEP_S: f64 = 0.4;
+/// The same where it renders faster: what all the steps cost there is a fortieth of the time that the sound lasts.
+const RENDER_STEP_S: f64 = 0.6;
 
 /// What is to be done, in the order in which it came.
 #[derive(Debug)]

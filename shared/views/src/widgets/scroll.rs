@@ -127,8 +127,8 @@ fn moved(ui: &Ui, response: &Response, scroll: &mut Scroll, lines: usize, last: 
     scroll.first = (scroll.first as f32 + whole).clamp(0.0, last as f32) as usize;
 }
 
-/// Lines to move by, down the text.
-fn keys(ui: &Ui, id: Id, all: f32) -> f32 {
+/// The arrows up and down stay with what has the focus.
+pub(crate) fn keep_arrows(ui: &Ui, id: Id) {
     ui.memory_mut(|memory| {
         memory.set_focus_lock_filter(
             id,
@@ -138,6 +138,11 @@ fn keys(ui: &Ui, id: Id, all: f32) -> f32 {
             },
         );
     });
+}
+
+/// Lines to move by, down the text.
+fn keys(ui: &Ui, id: Id, all: f32) -> f32 {
+    keep_arrows(ui, id);
     ui.input(|input| {
         let count = |key| input.num_presses(key) as f32;
         count(Key::ArrowDown) - count(Key::ArrowUp)

@@ -3,6 +3,7 @@
 use egui::Key;
 use sumproof_views::{DEFAULT_SIZE, MIN_SIZE, Snapshot};
 
+use super::set::taking;
 use super::{Scene, flipped, good, named};
 
 pub fn all() -> Vec<Scene> {
@@ -26,13 +27,4 @@ pub fn all() -> Vec<Scene> {
             ..Scene::new("double-afar", good).pressed(&[Key::F5]).paper()
         },
     ]
-}
-
-/// While a take is recorded.
-fn taking() -> Snapshot {
-    let mut snapshot = named();
-    snapshot.settings.record = true;
-    snapshot.reading.recording = true;
-    snapshot.reading.take_s = 12.3;
-    snapshot
 }

@@ -115,7 +115,8 @@ fn learning() -> Snapshot {
     snapshot
 }
 
-fn taking() -> Snapshot {
+/// While a take is recorded.
+pub(super) fn taking() -> Snapshot {
     let mut snapshot = named();
     snapshot.settings.record = true;
     snapshot.reading.recording = true;

@@ -364,12 +364,6 @@ pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
     Cleaner::default().runs(left, right, |run| tracker.push(run));
     let (evidence, ways) = tracker.evidence();
     let bounds = evidence.resolve(PresetKind::NotSaid).bounds;
-    let clues = Clues {
-        direct: Direct::heard(&evidence, &bounds),
-        no_dry: bounds.no_separate_dry,
-        attacks: onsets.read(f64::INFINITY),
-        movement: Movement::of(ways),
-        wet: None,
-    };
+    let clues = Clues::heard(&evidence, &bounds, ways, onsets.read(f64::INFINITY));
     Diagnoser::new(grid).examine(&spectrum, &clues)
 }

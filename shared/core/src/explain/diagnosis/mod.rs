@@ -14,6 +14,7 @@ use crate::alignment::onset::Attacks;
 use crate::explain::direct::Direct;
 use crate::explain::movement::Movement;
 use crate::routing::feed::Side;
+use crate::split::ways::{Bounds, Evidence as Heard, Ways};
 
 pub use examine::{Diagnoser, diagnose};
 pub use settle::Whole;
@@ -303,6 +304,20 @@ pub struct Clues {
     pub movement: Option<Movement>,
     /// The wet, where it is known by itself.
     pub wet: Option<WetHeard>,
+}
+
+impl Clues {
+    /// Of a sound whose dry and wet are not known by themselves.
+    #[must_use]
+    pub fn heard(heard: &Heard, bounds: &Bounds, ways: &Ways, attacks: Option<Attacks>) -> Self {
+        Self {
+            direct: Direct::heard(heard, bounds),
+            no_dry: bounds.no_separate_dry,
+            attacks,
+            movement: Movement::of(ways),
+            wet: None,
+        }
+    }
 }
 
 /// A wet that is known by itself.

@@ -2,10 +2,10 @@
 
 use crate::alignment::delay::ChannelDelay;
 use crate::dsp::db;
+use crate::explain::diagnosis::Clues;
 use crate::routing::feed::{FeedId, Side};
 use crate::session::calm::Since;
 use crate::session::monitor::Monitor;
-use crate::session::monitor::recording::clues;
 use crate::session::reading::{AskFor, BandNow, Reading};
 use crate::session::span::Over;
 use crate::spectrum::bands::BandMap;
@@ -89,7 +89,7 @@ impl Monitor {
         let (evidence, ways) = listening.evidence();
         out.delay = evidence.delay();
         let resolved = evidence.resolve(self.kind);
-        let clues = clues(&evidence, &resolved, ways, attacks);
+        let clues = Clues::heard(&evidence, &resolved.bounds, ways, attacks);
         out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
         Some((evidence.delay_s, resolved))
     }

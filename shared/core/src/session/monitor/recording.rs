@@ -1,10 +1,8 @@
 //! Takes: of what is recorded, and of a phrase that is over.
 
-use crate::alignment::onset::{Attacks, OnsetEvidence};
+use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::samples::Run;
 use crate::explain::diagnosis::Clues;
-use crate::explain::direct::Direct;
-use crate::explain::movement::Movement;
 use crate::session::monitor::Monitor;
 use crate::session::take::{Pass, Take};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
@@ -12,7 +10,7 @@ use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::{Average, Blocks};
 use crate::split::estimated::Tracker;
-use crate::split::ways::{Evidence, Memory, Resolved, Ways};
+use crate::split::ways::Memory;
 
 /// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
 /// (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a quarter of that
@@ -114,9 +112,9 @@ impl Monitor {
         self.recording.average.read(&mut self.spectrum);
         let (evidence, ways) = self.recording.tracker.evidence();
         let resolved = evidence.resolve(self.kind);
-        let clues = clues(
+        let clues = Clues::heard(
             &evidence,
-            &resolved,
+            &resolved.bounds,
             ways,
             self.recording.onsets.read(f64::INFINITY),
         );
@@ -143,9 +141,10 @@ impl Monitor {
         let attacks = listening.attacks();
         let (evidence, ways) = listening.evidence();
         let resolved = evidence.resolve(self.kind);
-        let diagnosis = self
-            .diagnoser
-            .examine(&self.spectrum, &clues(&evidence, &resolved, ways, attacks));
+        let diagnosis = self.diagnoser.examine(
+            &self.spectrum,
+            &Clues::heard(&evidence, &resolved.bounds, ways, attacks),
+        );
         let [left, right] = sound;
         let mut sums = PairSums::default();
         let mut invalid_frames = 0;
@@ -163,21 +162,5 @@ impl Monitor {
         let total = self.spectrum.clone();
         let take = Take::estimated(name, Pass::Full, sums, grid, total, evidence, self.kind);
         Some(take.with_invalid_frames(invalid_frames).with_diagnosis(diagnosis))
-    }
-}
-
-/// What a diagnosis rests on beside the averages.
-pub(super) fn clues(
-    evidence: &Evidence,
-    resolved: &Resolved,
-    ways: &Ways,
-    attacks: Option<Attacks>,
-) -> Clues {
-    Clues {
-        direct: Direct::heard(evidence, &resolved.bounds),
-        no_dry: resolved.bounds.no_separate_dry,
-        attacks,
-        movement: Movement::of(ways),
-        wet: None,
     }
 }

@@ -1,8 +1,6 @@
 //! The table's lines: one focus for all of them, the arrows go from line to line.
 
-use egui::{
-    Align2, EventFilter, Id, Key, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2,
-};
+use egui::{Align2, Id, Key, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
 use sumproof_core::session::take::Pass;
@@ -16,6 +14,7 @@ use super::lines::Line;
 use super::{SetSheet, spoken};
 use crate::board::row_name;
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
+use crate::widgets::scroll::keep_arrows;
 
 /// Lines that a page is moved by.
 const PAGE: usize = 10;
@@ -84,15 +83,7 @@ fn keys(
     lines: &[Line<'_>],
     here: usize,
 ) {
-    ui.memory_mut(|memory| {
-        memory.set_focus_lock_filter(
-            id,
-            EventFilter {
-                vertical_arrows: true,
-                ..EventFilter::default()
-            },
-        );
-    });
+    keep_arrows(ui, id);
     let last = lines.len().saturating_sub(1);
     let pressed = |key| ui.input(|input| input.num_presses(key));
     let down = pressed(Key::ArrowDown) + PAGE * pressed(Key::PageDown);

@@ -147,6 +147,15 @@ impl ParamEvent {
     }
 }
 
+/// A message on the plugin's MIDI input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Midi {
+    /// Sample, counted from the first one played, at which it arrives.
+    pub at_sample: usize,
+    /// Status and data; the second byte of data is 0 where the message has none.
+    pub bytes: [u8; 3],
+}
+
 /// How a recording is played. `Play::default()` is real-time mode, blocks of 512, separate buffers, a transport that
 /// plays, no parameter changes.
 #[derive(Clone, Debug)]
@@ -161,6 +170,8 @@ pub struct Play {
     pub transport: Option<Transport>,
     /// Parameter changes; any order.
     pub events: Vec<ParamEvent>,
+    /// What arrives by MIDI; any order.
+    pub midi: Vec<Midi>,
     /// Whether blocks are also cut where a parameter changes, as many DAWs do. Else a change in the middle of a block is
     /// handed over with its offset, and the plugin decides when it acts on it.
     pub cut_at_events: bool,
@@ -188,6 +199,7 @@ impl Default for Play {
                 recording: false,
             }),
             events: Vec::new(),
+            midi: Vec::new(),
             cut_at_events: false,
             side_chain: Vec::new(),
             no_system_calls: false,

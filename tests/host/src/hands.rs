@@ -21,6 +21,8 @@ const PACE: Duration = Duration::from_millis(60);
 pub enum Key {
     /// `XK_Return`.
     Return,
+    /// `XK_Escape`.
+    Escape,
     /// `XK_Control_L`.
     Control,
     /// A character on the unshifted level of the keyboard: its keysym is its Latin-1 code.
@@ -31,6 +33,7 @@ impl Key {
     fn keysym(self) -> u32 {
         match self {
             Self::Return => 0xff0d,
+            Self::Escape => 0xff1b,
             Self::Control => 0xffe3,
             Self::Character(character) => character.into(),
         }

@@ -21,6 +21,7 @@
 //! in the saved state.
 
 mod audio;
+pub mod clipboard;
 pub mod cost;
 pub mod editor;
 mod error;
@@ -37,7 +38,7 @@ mod state;
 mod syscalls;
 pub mod vst3;
 
-pub use audio::{Blocks, Buffers, ParamEvent, Play, Stereo, Transport};
+pub use audio::{Blocks, Buffers, Midi, ParamEvent, Play, Stereo, Transport};
 pub use error::HostError;
 pub use looped::Loop;
 pub use plugin::{Library, Param, ParamId, Plugin};

@@ -405,13 +405,7 @@ impl Plugin {
     ) -> Result<Realtime, HostError> {
         let (padded, mut how) = with_recorder(audio, blocks, false);
         how.side_chain = side_chain.to_vec();
-        let stopped = self.activate(padded.rate_hz, &how)?;
-        Ok(Realtime::spawn(
-            stopped,
-            padded,
-            (how, self.input_ports().len()),
-            Repeat::Once,
-        ))
+        self.start(padded, how, Repeat::Once)
     }
 
     /// Plays a recording over and over at the pace of a sound card, until [`Self::stop_realtime`].
@@ -419,13 +413,21 @@ impl Plugin {
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
     pub fn start_realtime(&mut self, audio: Stereo, how: Play) -> Result<Realtime, HostError> {
+        self.start(audio, how, Repeat::Forever)
+    }
+
+    /// Plays a recording once at the pace of a sound card. The thread ends by itself; give it to [`Self::stop_realtime`] then.
+    ///
+    /// # Errors
+    /// [`HostError::Refused`] when activating fails.
+    pub fn start_realtime_once(&mut self, audio: Stereo, how: Play) -> Result<Realtime, HostError> {
+        self.start(audio, how, Repeat::Once)
+    }
+
+    fn start(&mut self, audio: Stereo, how: Play, repeat: Repeat) -> Result<Realtime, HostError> {
         let stopped = self.activate(audio.rate_hz, &how)?;
-        Ok(Realtime::spawn(
-            stopped,
-            audio,
-            (how, self.input_ports().len()),
-            Repeat::Forever,
-        ))
+        let ports = self.input_ports().len();
+        Ok(Realtime::spawn(stopped, audio, (how, ports), repeat))
     }
 
     /// Ends real-time playing and deactivates the plugin.

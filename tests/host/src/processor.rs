@@ -1,10 +1,10 @@
 //! The audio thread: cutting a recording into blocks and handing them to the plugin.
 
-use crate::audio::{Buffers, ParamEvent, Play, Stereo, Transport};
+use crate::audio::{Buffers, Midi, ParamEvent, Play, Stereo, Transport};
 use crate::error::HostError;
 use crate::handlers::TestHost;
 use crate::syscalls::Watch;
-use clack_host::events::event_types::{ParamValueEvent, TransportEvent, TransportFlags};
+use clack_host::events::event_types::{MidiEvent, ParamValueEvent, TransportEvent, TransportFlags};
 use clack_host::events::{EventFlags, EventHeader};
 use clack_host::prelude::*;
 use clack_host::process::{StartedPluginAudioProcessor, StoppedPluginAudioProcessor};
@@ -131,6 +131,7 @@ pub(crate) struct Feeder {
     input_ports: AudioPorts,
     output_ports: AudioPorts,
     events: EventBuffer,
+    midi: Vec<Midi>,
     answers: EventBuffer,
     watch: Option<Watch>,
 }
@@ -159,6 +160,7 @@ impl Feeder {
             input_ports: AudioPorts::with_capacity(4, 2),
             output_ports: AudioPorts::with_capacity(2, 1),
             events: EventBuffer::with_capacity(64),
+            midi: how.midi.clone(),
             answers: EventBuffer::with_capacity(64),
             watch: how.no_system_calls.then(Watch::on_this_thread).transpose()?,
         })
@@ -189,6 +191,13 @@ impl Feeder {
                 change.value,
             ));
         }
+        let block = block_start..block_start + size;
+        let due = self.midi.iter().filter(|message| block.contains(&message.at_sample));
+        for message in due {
+            let offset = (message.at_sample - block_start) as u32;
+            self.events.push(&MidiEvent::new(offset, 0, message.bytes));
+        }
+        self.events.sort();
         self.answers.clear();
         let transport = self
             .transport

@@ -4,12 +4,13 @@
 //! holes then, and a test looks for a stretch without. Its name is in `JACK_DEFAULT_SERVER`, where every client looks for it.
 
 use jack::{
-    AsyncClient, AudioIn, AudioOut, Client, ClientOptions, Control, Port, PortFlags, ProcessHandler,
-    ProcessScope,
+    AsyncClient, AudioIn, AudioOut, Client, ClientOptions, Control, MidiOut, Port, PortFlags, ProcessHandler,
+    ProcessScope, RawMidi,
 };
 use std::collections::VecDeque;
 use std::fs::File;
 use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use sumproof_host::Stereo;
@@ -76,12 +77,15 @@ impl Drop for Server {
 pub struct Player {
     client: AsyncClient<(), Process>,
     heard: Arc<Mutex<VecDeque<[f32; 2]>>>,
+    midi: Sender<[u8; 3]>,
 }
 
 /// Its part on the server's thread.
 struct Process {
     out: [Port<AudioOut>; 2],
     back: [Port<AudioIn>; 2],
+    midi: Port<MidiOut>,
+    messages: Receiver<[u8; 3]>,
     sound: Stereo,
     at: usize,
     heard: Arc<Mutex<VecDeque<[f32; 2]>>>,
@@ -96,6 +100,13 @@ impl ProcessHandler for Process {
             }
         }
         self.at = (self.at + scope.n_frames() as usize) % length;
+        let mut midi = self.midi.writer(scope);
+        for message in self.messages.try_iter() {
+            let program_change = message[0] & 0xF0 == 0xC0;
+            let bytes = &message[..if program_change { 2 } else { 3 }];
+            // A block holds far more messages than a test sends.
+            let _ = midi.write(&RawMidi { time: 0, bytes });
+        }
         let [left, right] = [&self.back[0], &self.back[1]].map(|port| port.as_slice(scope));
         let mut heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
         heard.extend(left.iter().zip(right).map(|(&left, &right)| [left, right]));
@@ -112,15 +123,36 @@ impl Player {
         let out = |name| client.register_port(name, AudioOut::default()).unwrap();
         let back = |name| client.register_port(name, AudioIn::default()).unwrap();
         let heard = Arc::default();
+        let (midi, messages) = channel();
         let process = Process {
             out: [out("out_1"), out("out_2")],
             back: [back("back_1"), back("back_2")],
+            midi: client.register_port("midi_out", MidiOut::default()).unwrap(),
+            messages,
             sound,
             at: 0,
             heard: Arc::clone(&heard),
         };
         let client = client.activate_async((), process).unwrap();
-        Self { client, heard }
+        Self { client, heard, midi }
+    }
+
+    /// Sends a MIDI message with the next block: status and data; a program change has only the first byte of data.
+    ///
+    /// # Panics
+    /// When the client has ended.
+    pub fn send(&self, message: [u8; 3]) {
+        self.midi.send(message).unwrap();
+    }
+
+    /// Connects what [`Self::send`] sends with another client's MIDI input; `false` while that can't be yet.
+    pub fn connect_midi(&self, port: &str) -> bool {
+        let client = self.client.as_client();
+        let own = format!("{}:midi_out", client.name());
+        matches!(
+            client.connect_ports_by_name(&own, port),
+            Ok(()) | Err(jack::Error::PortAlreadyConnected(..))
+        )
     }
 
     /// Names of another client's ports, what comes in first.

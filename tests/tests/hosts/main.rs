@@ -13,6 +13,7 @@ mod line_check;
 mod no_alloc;
 mod no_syscalls;
 mod panics;
+mod set;
 mod side_chain;
 mod soak;
 mod standalone;

@@ -52,17 +52,22 @@ impl Desk {
     }
 
     /// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
-    pub fn until(&mut self, what: &str, mut holds: impl FnMut(&mut Self) -> bool) {
-        for _ in 0..200 {
-            if holds(self) {
-                return;
-            }
-            self.editor
-                .pump(&mut self.plugin, Duration::from_millis(50))
-                .unwrap();
+    pub fn until(&mut self, what: &str, holds: impl FnMut(&mut Self) -> bool) {
+        if !self.waits(holds) {
+            self.picture("failed");
+            panic!("{what} did not come true; see window-failed.png");
         }
-        self.picture("failed");
-        panic!("{what} did not come true; see window-failed.png");
+    }
+
+    /// The same, but gives whether it did.
+    pub fn waits(&mut self, mut holds: impl FnMut(&mut Self) -> bool) -> bool {
+        (0..200).any(|_| {
+            let done = holds(self);
+            if !done {
+                self.rest(50);
+            }
+            done
+        })
     }
 
     pub fn rest(&mut self, milliseconds: u64) {

@@ -40,6 +40,11 @@ pub const KEPT: usize = 48;
 /// With fewer attacks than this nothing is said.
 pub const ENOUGH: usize = 3;
 
+/// A delay below this is none, seconds: its first notch lies at 10 kHz.
+const LATE_S: f64 = 0.000_05;
+/// Attacks are late where lining them up makes them correlate by so much more.
+const LINED_UP_MORE: f64 = 0.3;
+
 /// What the attacks say.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Attacks {
@@ -81,6 +86,14 @@ impl Attacks {
         self.aligned.abs() >= 0.5 * self.inside()
             && self.agreeing >= 0.8
             && self.aligned.abs() > 3.0 * self.aligned_spread
+    }
+
+    /// Whether they show one direct sound that is later in one channel: alike at a delay, and far less without it.
+    #[must_use]
+    pub fn shows_delay(&self) -> bool {
+        self.is_one_sound()
+            && self.delay_s.abs() >= LATE_S
+            && self.aligned.abs() > self.correlation.abs() + LINED_UP_MORE + 2.0 * self.spread
     }
 }
 

@@ -31,6 +31,8 @@ const SHARED: f64 = 0.5;
 const ONE_SOUND: f64 = 0.7;
 /// A delay that the attacks show lines up the whole when the channels then correlate by so much more than before.
 const BETTER: f64 = 0.1;
+/// Where nothing begins a channel is late only if lining up makes the whole correlate by so much more.
+const STEADY: f64 = 0.3;
 /// The level difference of attacks may be off by this, dB.
 const LEVEL_OFF_DB: f64 = 1.5;
 /// Notches above this are nobody's, Hz.
@@ -135,21 +137,25 @@ impl Diagnoser {
             figures.left,
             figures.right,
             direct,
+            clues.attacks.as_ref(),
         ));
         let sign = if direct.is_some_and(Direct::is_flipped) {
             -1.0
         } else {
             1.0
         };
-        let delay_s = direct.map_or(0.0, |direct| direct.delay_s);
+        let steady_s = clues.delay_s * f64::from(u8::from(!clues.no_dry));
+        let delay_s = direct.map_or(steady_s, |direct| direct.delay_s);
         let alignment = Alignment {
             sign,
             correlation: sign * self.lined_up(spectrum, figures, delay_s),
         };
         if let Some(direct) = direct {
             flipped(diagnosis, figures, direct, &alignment);
-            late(diagnosis, direct, &alignment);
+            late(diagnosis, delay_s, direct.sure, &alignment);
             self.turns(diagnosis, spectrum, figures, direct);
+        } else if alignment.correlation > WIDE.max(figures.correlation.abs() + STEADY) {
+            late(diagnosis, delay_s, alignment.correlation, &alignment);
         }
         if let Some(movement) = clues.movement.filter(Movement::is_lost) {
             diagnosis.add(Cause::MovementLost, movement.one_rate, Evidence::Moves(movement));
@@ -216,8 +222,8 @@ fn flipped(diagnosis: &mut Diagnosis, figures: &Figures, direct: &Direct, alignm
     );
 }
 
-fn late(diagnosis: &mut Diagnosis, direct: &Direct, alignment: &Alignment) {
-    let delay_s = direct.delay_s.abs();
+fn late(diagnosis: &mut Diagnosis, right_late_s: f64, sure: f64, alignment: &Alignment) {
+    let delay_s = right_late_s.abs();
     let notch = |k: f64| {
         if alignment.sign < 0.0 {
             (k + 1.0) / delay_s
@@ -230,9 +236,9 @@ fn late(diagnosis: &mut Diagnosis, direct: &Direct, alignment: &Alignment) {
     }
     diagnosis.add(
         Cause::LateChannel,
-        direct.sure,
+        sure,
         Evidence::Late {
-            side: if direct.delay_s > 0.0 {
+            side: if right_late_s > 0.0 {
                 Side::Right
             } else {
                 Side::Left

@@ -300,6 +300,9 @@ pub struct Clues {
     pub no_dry: bool,
     /// What the attacks say, if enough were heard.
     pub attacks: Option<Attacks>,
+    /// By how much the right channel is late where lining up makes the channels most alike, seconds: all there is to go by where
+    /// nothing begins.
+    pub delay_s: f64,
     /// What moves between the channels.
     pub movement: Option<Movement>,
     /// The wet, where it is known by itself.
@@ -314,6 +317,7 @@ impl Clues {
             direct: Direct::heard(heard, bounds),
             no_dry: bounds.no_separate_dry,
             attacks,
+            delay_s: heard.delay_s,
             movement: Movement::of(ways),
             wet: None,
         }

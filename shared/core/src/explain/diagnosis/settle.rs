@@ -1,6 +1,7 @@
 //! What the feeds say of a diagnosis: an effect that is gone, and whether nothing is wrong.
 
-use super::{Cause, Diagnosis, Evidence, GONE_DB};
+use super::{Cause, Diagnosis, Evidence, GONE_DB, LATE_S};
+use crate::alignment::onset::Attacks;
 use crate::explain::direct::Direct;
 use crate::routing::feed::FeedId;
 use crate::score::board::{FEEDS, Row};
@@ -31,16 +32,27 @@ pub struct Whole {
     pub sum_difference_db: Option<f64>,
     /// The dry lies in the pair in one way.
     pub one_dry: bool,
+    /// The attacks show a delay that the rest knows nothing of.
+    #[cfg_attr(feature = "serde", serde(default))]
+    pub disputed: bool,
 }
 
 impl Whole {
-    pub(super) fn of(correlation: f64, left: f64, right: f64, direct: Option<&Direct>) -> Self {
+    pub(super) fn of(
+        correlation: f64,
+        left: f64,
+        right: f64,
+        direct: Option<&Direct>,
+        attacks: Option<&Attacks>,
+    ) -> Self {
+        let late = direct.is_some_and(|direct| direct.delay_s.abs() >= LATE_S);
         let cross = correlation * (left * right).sqrt();
         let ratio = (left + right + 2.0 * cross) / (2.0 * (left + right));
         Self {
             correlation,
             sum_difference_db: (ratio > 0.0).then(|| crate::dsp::db::from_power(ratio)),
             one_dry: direct.is_some_and(|direct| direct.one),
+            disputed: !late && attacks.is_some_and(Attacks::shows_delay),
         }
     }
 }
@@ -80,6 +92,7 @@ impl Diagnosis {
         }
         // Channels that work against each other are not nothing, whatever holds.
         let holds = whole.correlation > OPPOSED
+            && !whole.disputed
             && FAULTLESS
                 .iter()
                 .filter(|&&id| is_heard(rows, id))

@@ -52,6 +52,8 @@ const RELATED: f64 = 0.12;
 /// The widest intervals that are told at all, and as sure: level (dB) and delay (seconds).
 const LEVEL_DB: [f64; 2] = [1.5, 0.6];
 const DELAY_S: [f64; 2] = [0.001_5, 0.000_1];
+/// A line this much below the other one is bent twice as much as one that isn't, dB.
+const SOFT_DB: f64 = 15.0;
 /// A delay is no better than this share of a period of the highest frequency that is within 15 dB of the loudest: a subwoofer's feed.
 const PERIODS: f64 = 0.12;
 const SUB_HZ: f64 = 250.0;
@@ -484,12 +486,13 @@ fn best_explained(evidence: &Evidence) -> Option<Coherence> {
         .max_by(|a, b| a.value.total_cmp(&b.value))
 }
 
-/// The interval widens with what one line's response leaves unexplained of the other's: suppression and coders bend it.
+/// The interval widens with what one line's response leaves unexplained of the other's: suppression and coders bend it, and the softer
+/// line the more.
 fn level(measured: &Measured, alike: f64, polarity: Option<Trust>) -> Answer<f64> {
     if measured.gain == Some(Notice::GainUnknown) {
         return Answer::Unknown(Unknown::Gain);
     }
-    let model_db = 6.0 * (1.0 - alike);
+    let model_db = 6.0 * (1.0 - alike) * (1.0 + measured.level_db.abs() / SOFT_DB);
     let within =
         2.0 * ((1.6 * measured.level_sigma_db).powi(2) + 0.02f64.powi(2) + model_db * model_db).sqrt();
     match polarity {

@@ -103,9 +103,12 @@ impl Monitor {
     /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
     #[must_use]
     pub fn for_takes(rate_hz: f64) -> Self {
+        let monitor = Self::new(rate_hz);
+        let recording = Recording::of_file(monitor.rate_hz, block_len(monitor.rate_hz));
         Self {
             listening: None,
-            ..Self::new(rate_hz)
+            recording,
+            ..monitor
         }
     }
 

@@ -25,7 +25,8 @@ pub(super) struct Recording {
     pub(super) long_average: Average,
     pub(super) onsets: OnsetEvidence,
     pub(super) tracker: Tracker,
-    /// When the delay between the channels is looked for next, frames of the take.
+    /// When the delay between the channels is looked for first, and next, frames of the take.
+    pub(super) first_look: u64,
     pub(super) next_look: u64,
     pub(super) sums: PairSums,
     pub(super) invalid_frames: u64,
@@ -33,13 +34,27 @@ pub(super) struct Recording {
 }
 
 impl Recording {
+    /// While it is played the delay is looked for from the first second on, because only the last three can be gone over again.
     pub(super) fn new(rate_hz: f64, block_len: usize) -> Self {
+        let tracker = Tracker::new(rate_hz, Memory::TAKE);
+        Self::with(rate_hz, block_len, tracker, rate_hz as u64)
+    }
+
+    /// Of a sound that is there as a whole.
+    pub(super) fn of_file(rate_hz: f64, block_len: usize) -> Self {
+        let tracker = Tracker::of_file(rate_hz, Memory::TAKE);
+        let first_look = tracker.kept_frames() as u64;
+        Self::with(rate_hz, block_len, tracker, first_look)
+    }
+
+    fn with(rate_hz: f64, block_len: usize, tracker: Tracker, first_look: u64) -> Self {
         Self {
             average: Average::take(block_len),
             long_blocks: Blocks::new(LONGER * block_len),
             long_average: Average::take(LONGER * block_len),
             onsets: OnsetEvidence::new(rate_hz),
-            tracker: Tracker::new(rate_hz, Memory::TAKE),
+            tracker,
+            first_look,
             next_look: 0,
             sums: PairSums::default(),
             invalid_frames: 0,
@@ -61,10 +76,14 @@ impl Recording {
 }
 
 impl Monitor {
-    /// Tries the delay that seems to lie between the channels of the take.
+    /// Tries the delay that seems to lie between the channels of the take: of the whole sound, or, where a loud wet hides that, of
+    /// its attacks.
     pub(super) fn look_for_delay(&mut self) {
         self.recording.average.read(&mut self.spectrum);
-        let candidate = self.finder.candidate(&self.spectrum);
+        let candidate = self.finder.candidate(&self.spectrum).or_else(|| {
+            let attacks = self.recording.onsets.read(f64::INFINITY)?;
+            attacks.shows_delay().then(|| attacks.delay_s * self.rate_hz)
+        });
         self.recording.tracker.try_delay(candidate);
     }
 
@@ -76,7 +95,7 @@ impl Monitor {
         self.recording.long_average.reset();
         self.recording.onsets.reset();
         self.recording.tracker.restart();
-        self.recording.next_look = self.rate_hz as u64;
+        self.recording.next_look = self.recording.first_look;
         self.recording.sums = PairSums::default();
         self.recording.invalid_frames = 0;
         self.recording.active = true;
@@ -106,7 +125,8 @@ impl Monitor {
         if self.recording.sums.frames == 0 {
             return None;
         }
-        if !self.recording.tracker.tries_delay() {
+        let all_kept = self.recording.sums.frames <= self.recording.tracker.kept_frames() as u64;
+        if all_kept || !self.recording.tracker.tries_delay() {
             self.look_for_delay();
         }
         self.recording.average.read(&mut self.spectrum);

@@ -3,8 +3,11 @@
 use crate::dsp::samples::{Cleaner, Run};
 use crate::split::ways::{Evidence, Memory, Ways};
 
-/// So much of the last sound is kept, to go over it once more when a delay is found, seconds.
+/// So much of the last sound is kept while it is played, to go over it once more when a delay is found, seconds.
 const KEPT_S: f64 = 3.0;
+/// So much of a sound that is there as a whole, seconds, and at most, frames.
+const KEPT_OF_FILE_S: f64 = 30.0;
+const MOST_KEPT: usize = 3_000_000;
 /// Delays nearer together than this are the same, samples.
 const SAME: f64 = 0.3;
 
@@ -62,7 +65,18 @@ impl Tracker {
     /// For a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64, memory: Memory) -> Self {
-        let kept = ((KEPT_S * rate_hz) as usize).max(1);
+        Self::that_keeps(rate_hz, memory, KEPT_S)
+    }
+
+    /// The same for a sound that is there as a whole: the delay is looked for once half a minute was heard, or at its end, and all of
+    /// that is gone over with it.
+    #[must_use]
+    pub fn of_file(rate_hz: f64, memory: Memory) -> Self {
+        Self::that_keeps(rate_hz, memory, KEPT_OF_FILE_S)
+    }
+
+    fn that_keeps(rate_hz: f64, memory: Memory, kept_s: f64) -> Self {
+        let kept = ((kept_s * rate_hz) as usize).clamp(1, MOST_KEPT);
         Self {
             rate_hz,
             plain: Ways::new(rate_hz, memory),
@@ -94,6 +108,12 @@ impl Tracker {
     pub fn next_piece(&mut self) {
         self.plain.next_piece();
         self.lined_up.next_piece();
+    }
+
+    /// How many of the last frames can be gone over again.
+    #[must_use]
+    pub fn kept_frames(&self) -> usize {
+        self.recent.channels[0].len()
     }
 
     /// Takes frames.

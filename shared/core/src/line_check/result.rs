@@ -33,6 +33,14 @@ pub struct LineFinding {
     pub absolute: Option<Estimate<Polarity>>,
 }
 
+impl LineFinding {
+    /// Whether it stands at least so far out of the noise, dB.
+    #[must_use]
+    pub fn is_clear(&self, by_db: f64) -> bool {
+        self.clearness_db.is_some_and(|clearness_db| clearness_db >= by_db)
+    }
+}
+
 /// What was found of the right line against the left one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PairFinding {

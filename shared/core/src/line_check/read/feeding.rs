@@ -1,20 +1,29 @@
 //! Which feed the findings are.
 
 use super::{
-    Answer, Arrival, Estimate, Feeding, Notice, PairFinding, Reader, Reception, Side, Trust, Unknown,
+    Answer, Arrival, Estimate, Feeding, LineFinding, Notice, PairFinding, Reader, Reception, Side, Trust, Unknown,
 };
 use crate::routing::feed::FeedId;
 use crate::routing::line::Polarity;
 
 /// From this far below on, a line that isn't seen is surely missing, dB: no pad takes off as much.
 const SURELY_DB: f64 = 30.0;
+/// The line that arrives stands so far out of the noise where the other one is surely missing, dB: below, what lies behind the noise
+/// isn't what chance makes.
+const CLEARLY_DB: f64 = 20.0;
 /// A delay, pad, corner from here on is what the built-in feeds mean.
 const LATE_S: f64 = 0.000_3;
 const PADDED_DB: f64 = 8.0;
 const THIN_HZ: f64 = 15.0;
 
 impl Reader {
-    pub(super) fn feeding(&self, arrivals: [Arrival; 2], pair: Option<&PairFinding>, apart: bool) -> Feeding {
+    pub(super) fn feeding(
+        &self,
+        lines: &[LineFinding; 2],
+        pair: Option<&PairFinding>,
+        apart: bool,
+    ) -> Feeding {
+        let arrivals = [lines[0].arrival, lines[1].arrival];
         let unknown = |why| Feeding {
             heard: Answer::Unknown(why),
             feeds: Vec::new(),
@@ -42,10 +51,15 @@ impl Reader {
                 faulty: None,
             };
         }
+        // Passes of a mono source, too, look like several signals of which one line is in each.
+        let is_lone = !self.notices.contains(&Notice::SeveralSignals);
         let one = |side: Side, below_db: f64| Feeding {
             heard: heard(
                 Reception::One(side),
-                if below_db >= SURELY_DB {
+                if below_db >= SURELY_DB
+                    && is_lone
+                    && lines[usize::from(side == Side::Right)].is_clear(CLEARLY_DB)
+                {
                     Trust::Sure
                 } else {
                     Trust::Likely

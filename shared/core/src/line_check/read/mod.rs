@@ -350,7 +350,7 @@ impl Reader {
         let distortion_db = distortion_db(&lines[loud]);
         let pictures = self.pictures(&lines, arrivals, length_s, compared.as_ref());
         self.note_sound(noise_db, distortion_db, pictures::reach_hz(&pictures));
-        let feeding = self.feeding(arrivals, pair.as_ref(), apart);
+        let feeding = self.feeding(&lines_found, pair.as_ref(), apart);
         Ok(Findings {
             mode: self.plan.settings().mode,
             sweep_s: self.plan.settings().sweep_s,

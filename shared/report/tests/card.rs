@@ -141,9 +141,9 @@ fn a_pad_is_judged_by_peaks() {
     // −2.7 dBu rms into a microphone input.
     (file.source.level_dbu, file.level_known) = (-2.0, true);
     assert!(words(&file, &[], Paper::A4).contains("pad YES"));
-    file.peak_dbu = Some(-1.0);
+    file.source.peak_dbu = Some(-1.0);
     assert!(words(&file, &[], Paper::A4).contains("pad no"));
-    file.peak_dbu = Some(9.0);
+    file.source.peak_dbu = Some(9.0);
     assert!(words(&file, &[], Paper::A4).contains("pad YES"));
 }
 

@@ -1,10 +1,10 @@
 //! What the card says: every sentence, before it is set.
 
-use sumproof_core::routing::boxes::{Candidate, Choice, DeskInput, Gig, InUse, Isolation, Phantom, rank};
+use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Isolation, Peaks, Phantom, rank};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
-use sumproof_wording::Name;
 use sumproof_wording::numbers::signed;
+use sumproof_wording::{Name, boxes};
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;
@@ -180,26 +180,23 @@ struct Way {
     one: Option<InUse>,
     /// Level of loud playing where it arrives, dBu rms; `None` where nobody said it.
     level_dbu: Option<f64>,
-    /// The highest peaks there, dBu; `None` where nobody said them.
-    peak_dbu: Option<f64>,
+    /// The highest peaks there; `None` where nobody said them nor how loud it is.
+    peaks: Option<Peaks>,
 }
-
-/// Peaks of loud playing over its rms, dB, where nobody said them: common practice, no source.
-const CREST_DB: f64 = 12.0;
-/// Peaks from here on, dBu, want a pad in a mic input: common practice, no source.
-const PAD_DBU: f64 = 0.0;
 
 impl Way {
     fn new(rig_line: &RigLine, file: &RigFile) -> Self {
         let line = rig_line.line(&file.source);
         let plugged = !line.unplugged;
         // Without a box nobody knows what is lost on the way.
-        let known = plugged && file.level_known && rig_line.kind.is_some();
+        let known = plugged && rig_line.kind.is_some();
+        let level_known = known && file.level_known;
+        let peaks_known = known && (file.level_known || file.source.peak_dbu.is_some());
         Self {
             line,
             one: rig_line.in_use(),
-            level_dbu: known.then_some(file.source.level_dbu + line.gain_db),
-            peak_dbu: file.peak_dbu.filter(|_| known).map(|peak| peak + line.gain_db),
+            level_dbu: level_known.then_some(file.source.level_dbu + line.gain_db),
+            peaks: peaks_known.then(|| file.source.peaks().through(line.gain_db)),
         }
     }
 
@@ -209,20 +206,7 @@ impl Way {
 
     /// Whether the input wants its pad.
     fn pad(&self) -> String {
-        let Some(one) = &self.one else {
-            return ASK.into();
-        };
-        if one.spec().input == DeskInput::Line {
-            return "no: a line input".into();
-        }
-        let assumed = self.level_dbu.map(|level| level + CREST_DB);
-        match (self.peak_dbu, assumed) {
-            (Some(peak), _) if peak > PAD_DBU => "YES".into(),
-            (Some(_), _) => "no".into(),
-            (None, Some(peak)) if peak > PAD_DBU => "YES (peaks taken as 12 dB over rms)".into(),
-            (None, Some(_)) => "no (peaks taken as 12 dB over rms)".into(),
-            (None, None) => "watch the peaks; ask me".into(),
-        }
+        self.of_box(|one| boxes::pad(one.spec().input, self.peaks))
     }
 
     fn level(&self) -> String {
@@ -235,12 +219,13 @@ impl Way {
                 |value| format!("{} dBu", signed(value, 0)),
             )
         };
-        format!("{} rms, {} peak", dbu(self.level_dbu), dbu(self.peak_dbu))
+        let said = self.peaks.filter(|peaks| !peaks.assumed).map(|peaks| peaks.dbu);
+        format!("{} rms, {} peak", dbu(self.level_dbu), dbu(said))
     }
 }
 
 /// The input list; what is the same on both lines stands in both cells alike.
-fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Whose>) -> Vec<[String; 3]> {
+fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Whose>) -> Vec<[String; 3]> {
     let mut rows = Vec::new();
     let mut row = |label: &str, cells: [String; 2]| {
         let [left, right] = cells;
@@ -257,7 +242,7 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
         "DI",
         each(&|way| {
             way.of_box(|one| {
-                let whose = match boxes {
+                let whose = match whose {
                     Some(Whose::Mine) => "mine: ",
                     Some(Whose::Yours) => "yours, please: ",
                     None => "",

@@ -109,7 +109,9 @@ fn line(set: &Line, kind: Option<Kind>, source: &Source) -> RigLine {
         },
         gain_db: set.gain_db - by_box.gain_db,
         delay_ms: 1000.0 * (set.delay_s - by_box.delay_s),
-        high_pass_hz: Some(set.high_pass_hz[0]),
+        // A parameter holds tenths; what is the box's own to that is left to it.
+        high_pass_hz: ((set.high_pass_hz[0] - by_box.high_pass_hz[0]).abs() >= 0.06)
+            .then_some(set.high_pass_hz[0]),
         unplugged: set.unplugged,
         ..RigLine::default()
     }

@@ -29,7 +29,7 @@ pub fn trouble(trouble: Trouble) -> String {
             format!("arrives at {level_dbu:+.0} dBu, too quiet for a line input: ask for a mic input")
         }
         Trouble::NeedsPad { peaks } => format!(
-            "brings peaks of {:+.0} dBu to a mic input: pad in{}",
+            "brings peaks of {:+.1} dBu to a mic input: pad in{}",
             peaks.dbu,
             taken(peaks)
         ),
@@ -39,7 +39,7 @@ pub fn trouble(trouble: Trouble) -> String {
         Trouble::LowEnd { corner_hz } => {
             let low_e = 1.0 / (1.0 + (corner_hz / LOW_E_HZ).powi(2));
             format!(
-                "has its low-end corner at {corner_hz:.0} Hz: {:.1} dB off the low E",
+                "rolls the low end off at {corner_hz:.0} Hz: {:.1} dB off the low E",
                 -db::from_power(low_e)
             )
         }
@@ -140,7 +140,7 @@ pub fn differences(choice: &Choice) -> Vec<String> {
     }
     if pair.low_e_phase_deg.abs() > 1.0 {
         said.push(format!(
-            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end corners.",
+            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end roll-off.",
             pair.low_e_phase_deg.abs()
         ));
     }

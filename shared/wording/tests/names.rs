@@ -68,6 +68,6 @@ fn every_trouble_and_merit_of_a_box_has_words_of_its_own() {
     // A first-order high-pass at 82.4 Hz takes 3 dB off an E of 82.4 Hz.
     assert_eq!(
         boxes::trouble(Trouble::LowEnd { corner_hz: 82.407 }),
-        "has its low-end corner at 82 Hz: 3.0 dB off the low E"
+        "rolls the low end off at 82 Hz: 3.0 dB off the low E"
     );
 }

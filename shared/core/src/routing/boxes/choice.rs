@@ -156,7 +156,7 @@ pub enum Merit {
     Alike,
     /// Nothing of the low end is lost.
     FullLowEnd,
-    /// Level enough for a line input.
+    /// Level enough for the line inputs it goes into.
     LineLevel,
 }
 
@@ -309,7 +309,8 @@ fn merits(boxes: &[InUse; 2], arrivals: &[Arrival; 2], pair: &PairOfLines) -> Ve
     );
     say(
         Merit::LineLevel,
-        arrivals.iter().all(|arrival| arrival.level_dbu >= QUIET_DBU),
+        all(|spec| spec.input == DeskInput::Line)
+            && arrivals.iter().all(|arrival| arrival.level_dbu >= QUIET_DBU),
     );
     say(
         Merit::NoSupply,

@@ -705,7 +705,7 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
 /// The last words for the card asked for.
 fn last_card(stage: &mut Stage) -> CardWords {
     match stage.take_intents().pop() {
-        Some(Intent::Card(words)) => words,
+        Some(Intent::Card(words)) => *words,
         other => panic!("{other:?}"),
     }
 }
@@ -721,7 +721,7 @@ fn retype(stage: &mut Stage, text: &str) {
 fn keep_card(stage: &mut Stage, words: &mut CardWords) {
     if let Some(Intent::Card(now)) = stage.take_intents().pop() {
         words.clone_from(&now);
-        stage.harness.state_mut().snapshot.card = now;
+        stage.harness.state_mut().snapshot.card = *now;
     }
 }
 
@@ -863,7 +863,7 @@ fn lines_follow_the_outputs_impedance() {
         Side::Left,
         tenth(made.high_pass_hz[0]),
     )));
-    expected.push(Intent::Card(words));
+    expected.push(Intent::Card(Box::new(words)));
     assert_eq!(stage.take_intents(), expected);
 }
 

@@ -166,7 +166,7 @@ pub enum Intent {
     /// The user's own feed is this from now on, every setting within its range.
     OwnFeed(OwnFeed),
     /// The player's words for the rig card are these from now on, as [`CardWords::tidy`] leaves them.
-    Card(CardWords),
+    Card(Box<CardWords>),
     /// The limits between the outcomes are these from now on, within their ranges.
     Limits(Limits),
     /// That box is on that line: to be remembered. What it makes of the line comes beside it as parameters.

@@ -165,7 +165,7 @@ pub fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut CardSheet, rect: Rec
         let words = draft.words();
         if form.changed || words != before {
             put_again(sheet, &words.source());
-            sheet.intents.push(Intent::Card(words));
+            sheet.intents.push(Intent::Card(Box::new(words)));
         }
     }
     draft.seen(&sheet.snapshot.card);

@@ -1,6 +1,7 @@
 //! Every exit code of the command, in one table.
 
 use sumproof_recordings::ReadError;
+use sumproof_report::Form;
 
 /// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning.
 pub const TABLE: [(u8, &str); 21] = [
@@ -113,21 +114,22 @@ impl Subcommand {
     fn examples(self) -> &'static str {
         match self {
             Self::Check => {
-                "  sumproof check lead.wav                          one preset, every feed
-  sumproof check bounces/ --format html -o set.html  a page of a folder, the worst first
+                "  sumproof check lead.wav                            one preset, every feed
+  sumproof check bounces/ --format html -o set.html  a page, the worst first
   sumproof check bounces/ --rig my-rig.toml --fail-on drops-out"
             }
             Self::Compare => {
                 "  sumproof compare before/lead.wav after/lead.wav
+  sumproof compare before/ after/ --format html -o trend.html
   sumproof compare old.wav new.wav --feed mono-wedge"
             }
             Self::Lines => {
-                "  sumproof lines                                     every kind of box compared
+                "  sumproof lines                                   every kind of box compared
   sumproof lines my-rig.toml --mains separate --inputs mic"
             }
             Self::Card => {
                 "  sumproof card my-rig.toml -o card.pdf
-  sumproof card my-rig.toml takes.json -o card.html   with the presets at risk"
+  sumproof card my-rig.toml takes.json -o card.html  with the presets at risk"
             }
             Self::Make => {
                 "  sumproof linecheck make                            writes line-check.wav
@@ -145,12 +147,21 @@ impl Subcommand {
 #[must_use]
 pub fn help(subcommand: Subcommand) -> String {
     let codes = TABLE.iter().filter(|(code, _)| subcommand.ends_with(*code));
+    let of_several = match subcommand {
+        Subcommand::Check | Subcommand::Compare => " (with several bad files: that of the first)",
+        _ => "",
+    };
     let mut text = format!(
-        "Examples:\n{}\n\nExit codes (with several bad files: that of the first):\n",
+        "Examples:\n{}\n\nExit codes{of_several}:\n",
         subcommand.examples()
     );
-    for (code, meaning) in codes {
-        text.push_str(&format!("  {code:>2}  {meaning}\n"));
+    for &(code, meaning) in codes {
+        let meaning = match (code, subcommand) {
+            (FINE, Subcommand::Lines | Subcommand::Card | Subcommand::Make) => "it is done",
+            (FINE, Subcommand::Read) => "the recording was read and judged",
+            _ => meaning,
+        };
+        text.push_str(&Form::default().hanging(&format!("  {code:>2}  "), meaning, 6));
     }
     text.trim_end().into()
 }

@@ -5,8 +5,11 @@ mod commands;
 
 use std::process::ExitCode;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use sumproof_cli::{exit, output};
+
+/// Where the rest is.
+const BELOW: &str = "Each subcommand's --help has examples and its exit codes.";
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
 #[derive(Parser)]
@@ -14,7 +17,7 @@ use sumproof_cli::{exit, output};
     name = "sumproof",
     version,
     about,
-    after_help = "Each subcommand's --help has examples and its exit codes."
+    after_help = BELOW
 )]
 struct Arguments {
     #[command(subcommand)]
@@ -27,7 +30,7 @@ enum Command {
     #[command(after_help = exit::help(exit::Subcommand::Check))]
     Check(Box<commands::check::Arguments>),
 
-    /// Say what changed between two bounces of one preset
+    /// Say what changed between two bounces of one preset, or two folders of them
     #[command(after_help = exit::help(exit::Subcommand::Compare))]
     Compare(commands::compare::Arguments),
 
@@ -40,6 +43,7 @@ enum Command {
     Card(commands::card::Arguments),
 
     /// Find out at the sound check what the venue's lines do: polarity, delay, level, low end, and what is summed
+    #[command(after_help = BELOW)]
     Linecheck(commands::line_check::Arguments),
 
     /// Print what lets a shell complete this command
@@ -60,7 +64,10 @@ Everything it does:             sumproof --help
 ";
 
 fn main() -> ExitCode {
-    let Arguments { command } = Arguments::parse();
+    // Of what is no terminal nobody knows how wide it is.
+    let width = output::form(None, false).columns;
+    let asked = Arguments::command().term_width(width).get_matches();
+    let Arguments { command } = Arguments::from_arg_matches(&asked).unwrap_or_else(|error| error.exit());
     let Some(command) = command else {
         return ExitCode::from(output::hand_over(None, FIRST_STEPS.as_bytes(), exit::USAGE));
     };

@@ -154,3 +154,24 @@ fn of_two_parts_nothing_is_judged() {
     let same = words(&said(&["compare", text(&sounds[0]), text(&sounds[2])]));
     assert!(same.contains("B is worse in: mono wedge"), "{same}");
 }
+
+/// What it says of itself fits as well; every subcommand's names its examples and its exit codes, or where they are.
+#[test]
+fn help_fits_and_says_how_it_ends() {
+    said(&["--help"]);
+    said(&["-h"]);
+    for subcommand in [
+        &["check"][..],
+        &["compare"],
+        &["lines"],
+        &["card"],
+        &["linecheck", "make"],
+        &["linecheck", "read"],
+    ] {
+        said(&[subcommand, &["-h"]].concat());
+        let help = said(&[subcommand, &["--help"]].concat());
+        assert!(help.contains("\nExamples:\n"), "{help}");
+        assert!(help.contains("\nExit codes"), "{help}");
+    }
+    assert!(said(&["linecheck", "--help"]).contains("exit codes"));
+}

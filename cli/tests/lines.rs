@@ -115,3 +115,26 @@ fn what_is_wrong_is_one_line() {
     let _ = std::fs::remove_file(&place);
     assert!(refused(&["--output", "/no/such/folder/x.txt"], 3).contains("could not be written"));
 }
+
+/// A line isolator into a mic input needs its pad as an active DI does: peaks decide, said or taken.
+#[test]
+fn a_pad_is_judged_by_peaks() {
+    let said = |arguments: &[&str]| {
+        let lines = text(&sumproof(
+            &[&["examples/two-isolators.toml", "--inputs", "mic"], arguments].concat(),
+        ));
+        lines.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let taken = said(&[]);
+    assert!(taken.contains("pad YES (peaks"), "{taken}");
+    assert!(!taken.contains("arrives at line level"), "{taken}");
+    let quiet = said(&["--level-dbu", "-8", "--peak-dbu", "1"]);
+    assert!(
+        quiet.contains("pad no no") && quiet.contains("peaks +1.0 dBu"),
+        "{quiet}"
+    );
+    let wrong = refused(&["--level-dbu", "4", "--peak-dbu", "1"], 2);
+    assert!(wrong.contains("--peak-dbu 1 is out of range"), "{wrong}");
+    let unsaid = text(&sumproof(&[]));
+    assert!(unsaid.contains("nobody said it"), "{unsaid}");
+}

@@ -112,7 +112,7 @@ export const WORDS = {
     effect_gone_db: "effect gone below",
   },
   judgeAgain: "Judge again",
-  plain: "Without a rig file: two straight lines and the usual limits.",
+  plain: "Without a rig file: no fault set on the lines, and the usual limits.",
   usedRig: name => `Rig file: ${name}.`,
   forget: "Without it",
   noPresets: "None of these files could be judged.",

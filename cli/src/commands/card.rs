@@ -22,13 +22,25 @@ pub struct Arguments {
     #[arg(value_name = "TAKES.json")]
     takes: Vec<PathBuf>,
 
-    /// Where to write: a name that ends in .html or .pdf
+    /// What to make; without it, as the name of the output ends
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+
+    /// Where to write; without --format, a name that ends in .html or .pdf
     #[arg(long, short, value_name = "FILE")]
     output: PathBuf,
 
     /// What it's printed on
     #[arg(long, value_enum, default_value_t = PaperIs::A4)]
     paper: PaperIs,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    /// To send: it needs no network
+    Html,
+    /// To print
+    Pdf,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -48,7 +60,11 @@ pub fn run(arguments: &Arguments) -> u8 {
 }
 
 fn make(arguments: &Arguments) -> Result<Vec<u8>, RigError> {
-    let form = form_of(&arguments.output)?;
+    let form = match arguments.format {
+        Some(Format::Html) => CardForm::Html,
+        Some(Format::Pdf) => CardForm::Pdf,
+        None => form_of(&arguments.output)?,
+    };
     let file = rig::read(&arguments.rig)?;
     let mut presets = Vec::new();
     for path in &arguments.takes {
@@ -90,7 +106,7 @@ fn form_of(path: &Path) -> Result<CardForm, RigError> {
         Some("html" | "htm") => Ok(CardForm::Html),
         Some("pdf") => Ok(CardForm::Pdf),
         _ => Err(RigError::Usage(format!(
-            "{}: the name says neither HTML nor PDF; end it in .html or .pdf",
+            "{}: the name says neither HTML nor PDF; end it in .html or .pdf, or add --format",
             shown(path)
         ))),
     }

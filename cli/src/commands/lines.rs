@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 use sumproof_cli::input::rig::{self, RigError};
 use sumproof_cli::{exit, output};
 use sumproof_core::routing::boxes::{DeskInput, Drive, Gig, Kind, Mains, Offered, limits};
-use sumproof_report::rig::file::{RigFile, RigLine};
+use sumproof_report::rig::file::{PEAK_DBU, RigFile, RigLine};
 use sumproof_report::rig::lines::{lines, lines_json, lines_table};
 
 #[derive(Args)]
@@ -42,6 +42,10 @@ pub struct Arguments {
     /// Level of loud playing at your outputs, dBu rms, instead of the rig file's
     #[arg(long, value_name = "DBU", allow_negative_numbers = true)]
     level_dbu: Option<f64>,
+
+    /// Its highest peaks, dBu, instead of the rig file's
+    #[arg(long, value_name = "DBU", allow_negative_numbers = true)]
+    peak_dbu: Option<f64>,
 
     /// Impedance of your outputs, ohm, instead of the rig file's
     #[arg(long, value_name = "OHM")]
@@ -143,6 +147,13 @@ fn report(arguments: &Arguments) -> Result<String, RigError> {
 fn with_options(mut file: RigFile, arguments: &Arguments) -> Result<RigFile, RigError> {
     if let Some(level_dbu) = arguments.level_dbu {
         file.source.level_dbu = within("--level-dbu", level_dbu, &limits::LEVEL_DBU)?;
+        file.level_known = true;
+        // The file's belong to the file's level.
+        file.source.peak_dbu = None;
+    }
+    if let Some(peak_dbu) = arguments.peak_dbu {
+        let range = file.source.level_dbu..=*PEAK_DBU.end();
+        file.source.peak_dbu = Some(within("--peak-dbu", peak_dbu, &range)?);
     }
     if let Some(ohm) = arguments.impedance_ohm {
         file.source.impedance_ohm = within("--impedance-ohm", ohm, &limits::SOURCE_OHM)?;

@@ -9,8 +9,8 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::take::Take;
 use sumproof_views::{
-    Boxes, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes, PedalTask,
-    Snapshot, TakeSummary,
+    Boxes, CardWords, Hearing, History, LineCheck, LineSettings, NameList, Notices, OwnFeed, Passes,
+    PedalTask, Snapshot, TakeSummary,
 };
 
 use sumproof_wording::side_chain::SideChain;
@@ -55,6 +55,8 @@ pub struct Published {
     pub limits: Limits,
     /// The boxes on the lines.
     pub boxes: Boxes,
+    /// The words for the rig card.
+    pub card: CardWords,
     /// The names that takes get.
     pub names: NameList,
     /// The passes that wait for others, and what came of the last pair.
@@ -84,6 +86,9 @@ impl Published {
         snapshot.own.clone_from(&self.own);
         snapshot.limits = self.limits;
         snapshot.boxes = self.boxes;
+        if snapshot.card != self.card {
+            snapshot.card.clone_from(&self.card);
+        }
         if snapshot.names != self.names {
             snapshot.names.clone_from(&self.names);
         }

@@ -16,8 +16,9 @@ use sumproof_files::{ReadTextError, read_text};
 use sumproof_report::formats::written::{self, TakesError};
 use sumproof_report::names;
 use sumproof_report::rig;
-use sumproof_views::OwnFeed;
+use sumproof_views::{CardWords, OwnFeed};
 
+use crate::files::rig::card_words;
 use crate::state::names::Names;
 
 /// The variable that names another folder.
@@ -43,7 +44,7 @@ pub fn folder() -> Option<PathBuf> {
 }
 
 /// Names of the files in a folder that something can be read from, in alphabetical order: takes from `.json`, a feed of the
-/// user's own from the rig files, `.toml`.
+/// user's own and the words for the card from the rig files, `.toml`.
 fn importable(folder: &Path, ending: &str) -> Vec<String> {
     let Ok(entries) = fs::read_dir(folder) else {
         return Vec::new();
@@ -76,6 +77,8 @@ pub struct Incoming {
     pub takes: Vec<Take>,
     /// The feed of the user's own in the last rig file that has one.
     pub own: Option<OwnFeed>,
+    /// The words for the card in the rig files, the last one's where several say the same; what none says is empty.
+    pub card: CardWords,
     /// The names in the last text file, a line each.
     pub names: Option<Names>,
     /// A line for every file that could not be read.
@@ -91,6 +94,7 @@ pub fn incoming(folder: &Path) -> Incoming {
         files: 0,
         takes: Vec::new(),
         own: None,
+        card: CardWords::default(),
         names: None,
         wrong: Vec::new(),
         folder,
@@ -105,10 +109,11 @@ pub fn incoming(folder: &Path) -> Incoming {
         }
     }
     for name in importable(&found.folder, "toml") {
-        match own_feed(&found.folder, &name) {
-            Ok(own) => {
+        match rig_file(&found.folder, &name) {
+            Ok((own, card)) => {
                 found.files += 1;
                 found.own = own.or(found.own);
+                found.card = found.card.filled_from(card);
             }
             Err(line) => found.wrong.push(line),
         }
@@ -125,14 +130,15 @@ pub fn incoming(folder: &Path) -> Incoming {
     found
 }
 
-/// The feed of the user's own in a rig file, if it has one.
-fn own_feed(folder: &Path, name: &str) -> Result<Option<OwnFeed>, String> {
+/// The feed of the user's own in a rig file, if it has one, and what it says for the card.
+fn rig_file(folder: &Path, name: &str) -> Result<(Option<OwnFeed>, CardWords), String> {
     let text = text_of(folder, name, "a rig", rig::file::LARGEST_BYTES)?;
     let file = rig::file::parse(&text).map_err(|error| format!("{}: {error}", names::line(name)))?;
-    Ok(file.own_name().map(|own| OwnFeed {
+    let own = file.own_name().map(|own| OwnFeed {
         name: String::from(own),
         feed: file.rig().own,
-    }))
+    });
+    Ok((own, card_words(&file)))
 }
 
 /// Writes takes to a new file there, as `sumproof check --format json` writes them, and gives its path.
@@ -327,9 +333,18 @@ mod tests {
         let measured = "[own]\nname = \"the old mill\"\nending = \"sum\"\n[own.right]\npolarity = \"flipped\"\n\
                         gain_db = -12.0\ndelay_ms = 0.5\n";
         fs::write(into.join("measured.toml"), measured).expect("a file");
-        fs::write(into.join("plain.toml"), "sum = \"unity\"\n").expect("a file");
+        let plain = "sum = \"unity\"\n[source]\npeak_dbu = 9.5\n[card]\nplayer = \"second guitar\"\n";
+        fs::write(into.join("plain.toml"), plain).expect("a file");
         fs::write(into.join("wrong.toml"), "sum = 3\n").expect("a file");
         let found = incoming(&folder.0);
+        assert_eq!(
+            found.card,
+            CardWords {
+                player: String::from("second guitar"),
+                peak_dbu: Some(9.5),
+                ..CardWords::default()
+            }
+        );
         let own = found.own.expect("a feed");
         assert_eq!(own.name, "the old mill");
         let right = own.feed.right;

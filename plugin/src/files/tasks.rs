@@ -8,7 +8,8 @@ use std::thread::JoinHandle;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
 use sumproof_report::rig::card::{CardForm, Paper, Preset, card};
-use sumproof_report::rig::file::RigFile;
+use sumproof_report::rig::file::{RigFile, to_toml};
+use sumproof_views::CardWords;
 
 use crate::analysis::engine::Analysis;
 use crate::files::folder;
@@ -37,20 +38,28 @@ impl FileTasks {
         }
     }
 
-    /// Writes all takes to a file in the folder (none: the user has no home) and the rig card beside it, and says where.
+    /// Writes all takes to a file in the folder (none: the user has no home), the rig card and the rig file beside it, and says where.
+    /// Without takes it writes the other two.
     pub fn export_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
         let (takes, rig, file) = {
             let engine = analysis.lock();
             let takes: Vec<Take> = engine.takes().iter().cloned().collect();
-            let file = rig_file(&engine.rig(), engine.boxes(), &engine.own_feed());
+            let file = rig_file(&engine.rig(), engine.boxes(), &engine.own_feed(), engine.card());
             (takes, engine.rig(), file)
         };
         let analysis = analysis.clone();
         self.run(move || {
             let line = folder.ok_or_else(no_folder).and_then(|folder| {
+                if takes.is_empty() {
+                    let names = rig_card(&folder, &takes, &rig, &file)?;
+                    return Ok(format!(
+                        "The rig card and the rig file written to {}: {names}",
+                        folder.display()
+                    ));
+                }
                 let path = folder::export(&folder, &takes, &rig)?;
                 let card = match rig_card(&folder, &takes, &rig, &file) {
-                    Ok(names) => format!("the rig card beside it: {names}"),
+                    Ok(names) => format!("the rig card and the rig file beside it: {names}"),
                     Err(line) => line,
                 };
                 Ok(format!(
@@ -76,6 +85,7 @@ impl FileTasks {
             let place = found.folder.display();
             let count = found.takes.len();
             let mut named = None;
+            let carded;
             let (added, own) = {
                 let mut engine = analysis.lock();
                 let own = found.own.map(|own| {
@@ -83,6 +93,11 @@ impl FileTasks {
                     engine.set_own_name(&own.name);
                     engine.own_name().to_owned()
                 });
+                carded = found.card != CardWords::default();
+                if carded {
+                    let words = engine.card().clone().filled_from(found.card);
+                    engine.set_card(words);
+                }
                 if let Some(names) = found.names {
                     named = Some(names.list().len());
                     engine.set_names(names);
@@ -98,6 +113,9 @@ impl FileTasks {
             };
             if let Some(own) = own {
                 line += &format!("; your own feed is now \u{2018}{own}\u{2019}");
+            }
+            if carded {
+                line += "; your words for the rig card";
             }
             if let Some(named) = named {
                 line += &format!("; {named} names for the takes to come");
@@ -125,7 +143,7 @@ impl Drop for FileTasks {
     }
 }
 
-/// Writes the rig card, to print and to send, and gives the names of the files.
+/// Writes the rig card, to print and to send, and the rig file, and gives the names of the files.
 fn rig_card(folder: &Path, takes: &[Take], rig: &Rig, file: &RigFile) -> Result<String, String> {
     let presets: Vec<Preset> = takes
         .iter()
@@ -138,7 +156,9 @@ fn rig_card(folder: &Path, takes: &[Take], rig: &Rig, file: &RigFile) -> Result<
         let path = folder::write_new(folder, "rig card", extension, &made.bytes)?;
         names.extend(path.file_name().map(|name| name.to_string_lossy().into_owned()));
     }
-    Ok(names.join(" and "))
+    let path = folder::write_new(folder, "rig", "toml", to_toml(file).as_bytes())?;
+    names.extend(path.file_name().map(|name| name.to_string_lossy().into_owned()));
+    Ok(names.join(", "))
 }
 
 fn no_folder() -> String {

@@ -14,6 +14,7 @@ use sumproof_views::{Boxes, DEFAULT_SIZE, Look, MIN_SIZE, Theme};
 
 use crate::analysis::engine::Analysis;
 use crate::parameters::params::HostParams;
+use crate::state::card::StoredCard;
 use crate::state::migrate::{FieldSpec, Kept};
 use crate::state::names::Names;
 use crate::state::takes::{self, StoredTakes};
@@ -32,6 +33,8 @@ pub struct PluginParams {
     own_name: OwnNameField,
     #[persist = "boxes"]
     boxes: BoxesField,
+    #[persist = "card"]
+    card: CardField,
     #[persist = "limits"]
     limits: LimitsField,
     #[persist = "names"]
@@ -52,6 +55,7 @@ impl PluginParams {
             own: OwnField(analysis.clone()),
             own_name: OwnNameField(analysis.clone()),
             boxes: BoxesField(analysis.clone()),
+            card: CardField(analysis.clone()),
             limits: LimitsField(analysis.clone()),
             names: NamesField(analysis.clone()),
             shape: Arc::default(),
@@ -61,7 +65,7 @@ impl PluginParams {
 }
 
 /// The fields, for [`crate::state::migrate::filter`].
-pub const FIELDS: [FieldSpec; 7] = [
+pub const FIELDS: [FieldSpec; 8] = [
     FieldSpec {
         key: "takes",
         default: takes::none_stored,
@@ -81,6 +85,11 @@ pub const FIELDS: [FieldSpec; 7] = [
         key: "boxes",
         default: || json(&StoredBoxes::default()),
         readable: reads_as::<StoredBoxes>,
+    },
+    FieldSpec {
+        key: "card",
+        default: || json(&StoredCard::default()),
+        readable: reads_as::<StoredCard>,
     },
     FieldSpec {
         key: "limits",
@@ -172,6 +181,19 @@ impl PersistentField<'_, StoredBoxes> for BoxesField {
     fn map<F: Fn(&StoredBoxes) -> R, R>(&self, f: F) -> R {
         let Boxes { left, right } = self.0.lock().boxes();
         f(&StoredBoxes { left, right })
+    }
+}
+
+struct CardField(Analysis);
+
+impl PersistentField<'_, StoredCard> for CardField {
+    fn set(&self, card: StoredCard) {
+        guarded(|| self.0.lock().set_card(card.into()));
+    }
+
+    fn map<F: Fn(&StoredCard) -> R, R>(&self, f: F) -> R {
+        let card = StoredCard::from(self.0.lock().card());
+        f(&card)
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! In and out: the framework's state. Uses `parameters`; `fields` also knows where each value lives.
 
+pub mod card;
 pub mod fields;
 pub mod migrate;
 pub mod names;

@@ -166,6 +166,7 @@ impl Hand {
                 engine.set_own(own.feed);
                 engine.set_own_name(&own.name);
             }
+            Intent::Card(card) => engine.set_card(*card),
             Intent::Limits(limits) => engine.set_limits(limits),
             Intent::TakePhrase => engine.take_phrase(),
             Intent::Names(list) => {

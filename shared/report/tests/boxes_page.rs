@@ -9,11 +9,11 @@ const ROWS: [&str; 9] = [
     "box",
     "goes into",
     "gain",
-    "low-end corner",
+    "low-end roll-off",
     "delay",
     "isolation",
     "phantom power",
-    "hum on both legs down by",
+    "common-mode rejection",
     "loud playing over noise",
 ];
 

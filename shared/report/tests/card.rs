@@ -141,10 +141,38 @@ fn a_pad_is_judged_by_peaks() {
     // −2.7 dBu rms into a microphone input.
     (file.source.level_dbu, file.level_known) = (-2.0, true);
     assert!(words(&file, &[], Paper::A4).contains("pad YES"));
-    file.peak_dbu = Some(-1.0);
+    file.source.peak_dbu = Some(-1.0);
     assert!(words(&file, &[], Paper::A4).contains("pad no"));
-    file.peak_dbu = Some(9.0);
+    file.source.peak_dbu = Some(9.0);
     assert!(words(&file, &[], Paper::A4).contains("pad YES"));
+}
+
+/// Of a transformer the source's impedance decides where the low end rolls off; a corner off a data sheet is what it is.
+#[test]
+fn a_passive_direct_box_says_what_it_is_driven_from() {
+    let mut file = with_boxes(Kind::PassiveDirectBox, Kind::PassiveDirectBox);
+    assert!(words(&file, &[], Paper::A4).contains("low-end roll-off 29 Hz, driven from 220 ohm"));
+    file.left.high_pass_hz = Some(18.0);
+    assert!(words(&file, &[], Paper::A4).contains("low-end roll-off 18 Hz 29 Hz, driven from 220 ohm"));
+}
+
+/// Nobody said anything: blanks and 'ask me', no number but those of the steps.
+#[test]
+fn what_nobody_said_is_a_blank() {
+    let text = words(&RigFile::default(), &[], Paper::A4);
+    for part in [
+        "name __________ __________",
+        "pad ask me",
+        "48 V ask me",
+        "loud playing ____ dBu rms, ____ dBu peak",
+    ] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+    assert!(!text.contains("roll-off") && !text.contains("0 dBu"), "{text}");
+    // Peaks alone may be known.
+    let mut file = with_boxes(Kind::StageBoxLine, Kind::StageBoxLine);
+    file.source.peak_dbu = Some(9.4);
+    assert!(words(&file, &[], Paper::A4).contains("loud playing ____ dBu rms, +9 dBu peak"));
 }
 
 #[test]

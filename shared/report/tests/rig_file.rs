@@ -356,6 +356,7 @@ fn some_file() -> impl Strategy<Value = RigFile> {
     let source =
         (-60.0..=24.0, 1.0..=1000.0, any::<bool>()).prop_map(|(level_dbu, impedance_ohm, both)| Source {
             level_dbu,
+            peak_dbu: both.then_some(24.0 + impedance_ohm / 100.0),
             impedance_ohm,
             drive: if both {
                 Drive::Symmetric
@@ -383,22 +384,18 @@ fn some_file() -> impl Strategy<Value = RigFile> {
         prop::option::of(some_own()),
         limits,
         some_card(),
-        prop::option::of(24.0..=36.0),
     )
-        .prop_map(
-            |(left, right, sum, source, own, limits, card, peak_dbu)| RigFile {
-                left,
-                right,
-                sum,
-                source,
-                // Every level that is drawn was entered.
-                level_known: true,
-                peak_dbu,
-                own,
-                limits,
-                card,
-            },
-        )
+        .prop_map(|(left, right, sum, source, own, limits, card)| RigFile {
+            left,
+            right,
+            sum,
+            source,
+            // Every level that is drawn was entered.
+            level_known: true,
+            own,
+            limits,
+            card,
+        })
 }
 
 proptest! {

@@ -17,6 +17,7 @@ use crate::data::snapshot::Snapshot;
 use crate::panels::apart::apart;
 use crate::panels::beside::{Beside, title};
 use crate::panels::boxes::boxes;
+use crate::panels::card::{CardSheet, card};
 use crate::panels::help::help;
 use crate::panels::line_check::{CheckSheet, any_key, line_check};
 use crate::panels::lines::lines;
@@ -66,6 +67,8 @@ enum Page {
     Own,
     Check,
     Setup,
+    /// The words for the rig card; the setup leads to it.
+    Card,
     /// Takes without hands; there is no tab for it, the takes lead to it.
     Hands,
     /// What marks and short words mean; the word at the top leads to it.
@@ -108,6 +111,7 @@ pub struct Window {
     page: Page,
     beside: Beside,
     own: OwnSheet,
+    card: CardSheet,
     hands: HandsSheet,
     set: SetSheet,
     /// The pass that was being recorded in the last frame.
@@ -151,6 +155,7 @@ impl Window {
             page: Page::default(),
             beside: Beside::default(),
             own: OwnSheet::default(),
+            card: CardSheet::default(),
             hands: HandsSheet::default(),
             set: SetSheet::default(),
             recorded: None,
@@ -174,7 +179,11 @@ impl Window {
     /// Whether a text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
-        self.fields.is_typing() || self.takes.is_typing() || self.own.is_typing() || self.hands.is_typing()
+        self.fields.is_typing()
+            || self.takes.is_typing()
+            || self.own.is_typing()
+            || self.card.is_typing()
+            || self.hands.is_typing()
     }
 
     /// Whether the line check was on the page in the last frame: the owner lets nothing sound, nor holds the sound back, unless
@@ -411,6 +420,10 @@ impl Window {
                 self.hands.put_away();
                 self.page = Page::Takes;
             }
+            Page::Card => {
+                self.card.put_away();
+                self.page = Page::Setup;
+            }
             Page::Set | Page::Help => self.page = Page::Feeds,
             _ => {}
         }
@@ -556,6 +569,7 @@ impl Window {
     /// Shows a sheet, or puts it away if it's shown already.
     fn show(&mut self, beside: Beside) {
         self.own.put_away();
+        self.card.put_away();
         self.hands.put_away();
         self.beside = if self.beside == beside {
             Beside::Plots
@@ -575,12 +589,13 @@ impl Window {
             }
             return;
         }
-        let (body, done) = title(ui, sheet, rect, self.beside);
+        let (body, mut done) = title(ui, sheet, rect, self.beside);
         match self.beside {
             // The set has a place of its own.
             Beside::Plots | Beside::Set => {}
             Beside::Boxes => boxes(ui, sheet, body),
             Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
+            Beside::Card => done |= card(ui, sheet, &mut self.card, body),
             Beside::Apart => apart(
                 ui,
                 sheet,
@@ -635,6 +650,7 @@ impl Window {
         let (page, _) = choice(ui, &style, Id::unique("page"), at, "page", tip, &TABS, self.page);
         if let Some(page) = page {
             self.own.put_away();
+            self.card.put_away();
             self.hands.put_away();
             self.page = page;
         }
@@ -673,7 +689,19 @@ impl Window {
             Page::Set => self.set(ui, sheet, body),
             Page::Hands => hands(ui, sheet, &mut self.hands, body),
             Page::Help => help(ui, sheet, &mut self.help, body),
-            Page::Setup => return setup(ui, sheet, body, self.look).look,
+            Page::Card => {
+                if card(ui, sheet, &mut self.card, body) {
+                    self.card.put_away();
+                    self.page = Page::Setup;
+                }
+            }
+            Page::Setup => {
+                let set_up = setup(ui, sheet, body, self.look);
+                if set_up.beside == Some(Beside::Card) {
+                    self.page = Page::Card;
+                }
+                return set_up.look;
+            }
         }
         None
     }

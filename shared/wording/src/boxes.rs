@@ -1,7 +1,7 @@
 //! What is between the board and the desk: what speaks for a box and against it.
 
 use sumproof_core::dsp::db;
-use sumproof_core::routing::boxes::{Choice, LOW_E_HZ, Merit, Trouble};
+use sumproof_core::routing::boxes::{CREST_DB, Choice, DeskInput, LOW_E_HZ, Merit, Peaks, Trouble};
 
 use crate::numbers::hertz;
 use crate::scores::{figure, in_db};
@@ -28,21 +28,53 @@ pub fn trouble(trouble: Trouble) -> String {
         Trouble::TooQuiet { level_dbu } => {
             format!("arrives at {level_dbu:+.0} dBu, too quiet for a line input: ask for a mic input")
         }
-        Trouble::NeedsPad { level_dbu } => {
-            format!("arrives at {level_dbu:+.0} dBu, loud for a mic input: pad in, gain down")
-        }
+        Trouble::NeedsPad { peaks } => format!(
+            "brings peaks of {:+.1} dBu to a mic input: pad in{}",
+            peaks.dbu,
+            taken(peaks)
+        ),
         Trouble::Noise { over_noise_db } => {
             format!("hisses: loud playing is only {over_noise_db:.0} dB over the noise")
         }
         Trouble::LowEnd { corner_hz } => {
             let low_e = 1.0 / (1.0 + (corner_hz / LOW_E_HZ).powi(2));
             format!(
-                "has its low-end corner at {corner_hz:.0} Hz: {:.1} dB off the low E",
+                "rolls the low end off at {corner_hz:.0} Hz: {:.1} dB off the low E",
                 -db::from_power(low_e)
             )
         }
         Trouble::Late { delay_s } => format!("arrives {:.1} ms late", 1000.0 * delay_s),
         Trouble::Radio => "needs free radio channels and full batteries".into(),
+    }
+}
+
+/// Whether an input wants its pad; `None`: nobody said how loud it is played.
+///
+/// ```
+/// use sumproof_core::routing::boxes::{DeskInput, Source};
+/// use sumproof_wording::boxes::pad;
+///
+/// let peaks = Source::default().peaks();
+/// assert_eq!(pad(DeskInput::Mic, Some(peaks)), "YES (peaks taken as 12 dB over rms)");
+/// assert_eq!(pad(DeskInput::Mic, None), "watch the peaks; ask me");
+/// ```
+#[must_use]
+pub fn pad(input: DeskInput, peaks: Option<Peaks>) -> String {
+    match (input, peaks) {
+        (DeskInput::Line, _) => "no: a line input".into(),
+        (DeskInput::Mic, None) => "watch the peaks; ask me".into(),
+        (DeskInput::Mic, Some(peaks)) => {
+            format!("{}{}", if peaks.want_pad() { "YES" } else { "no" }, taken(peaks))
+        }
+    }
+}
+
+/// Where the peaks are from, if nobody said them.
+fn taken(peaks: Peaks) -> String {
+    if peaks.assumed {
+        format!(" (peaks taken as {CREST_DB:.0} dB over rms)")
+    } else {
+        String::new()
     }
 }
 
@@ -108,7 +140,7 @@ pub fn differences(choice: &Choice) -> Vec<String> {
     }
     if pair.low_e_phase_deg.abs() > 1.0 {
         said.push(format!(
-            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end corners.",
+            "At the low E ({LOW_E_HZ:.0} Hz) the lines are {:.0} degrees apart from their low-end roll-off.",
             pair.low_e_phase_deg.abs()
         ));
     }

@@ -217,6 +217,19 @@ pub fn changes(score: &FeedScore) -> String {
     )
 }
 
+/// The tone change of a feed, dB rms; `None` where it can't be told.
+#[must_use]
+pub fn tone(score: &FeedScore) -> Option<String> {
+    score.tone_db.map(|db| format!("{db:.1}"))
+}
+
+/// How far the dry's partials are moved in a feed, dB rms; `None` where it can't be told.
+#[must_use]
+pub fn partials(score: &FeedScore) -> Option<String> {
+    let partials = score.colour.partials_db?;
+    Some(format!("{:.1}", partials.likely))
+}
+
 /// What a column of the board holds, by its heading.
 #[must_use]
 pub fn column(heading: &str) -> &'static str {

@@ -1,7 +1,7 @@
 //! Names and short texts.
 
 use sumproof_core::explain::diagnosis::Cause;
-use sumproof_core::routing::boxes::{Kind, Merit, Trouble};
+use sumproof_core::routing::boxes::{Kind, Merit, Source, Trouble};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::Method;
@@ -55,7 +55,9 @@ fn every_trouble_and_merit_of_a_box_has_words_of_its_own() {
             Trouble::Flipped,
             Trouble::Unplugged,
             Trouble::TooQuiet { level_dbu: -20.0 },
-            Trouble::NeedsPad { level_dbu: 4.0 },
+            Trouble::NeedsPad {
+                peaks: Source::default().peaks(),
+            },
             Trouble::Noise { over_noise_db: 60.0 },
             Trouble::LowEnd { corner_hz: 30.0 },
             Trouble::Late { delay_s: 0.003 },
@@ -66,6 +68,6 @@ fn every_trouble_and_merit_of_a_box_has_words_of_its_own() {
     // A first-order high-pass at 82.4 Hz takes 3 dB off an E of 82.4 Hz.
     assert_eq!(
         boxes::trouble(Trouble::LowEnd { corner_hz: 82.407 }),
-        "has its low-end corner at 82 Hz: 3.0 dB off the low E"
+        "rolls the low end off at 82 Hz: 3.0 dB off the low E"
     );
 }

@@ -19,6 +19,7 @@ pub const TARGET: Target = Target {
         "\"kept\"",
         "\"own_name\"",
         "\"boxes\"",
+        "\"card\"",
         "\"f32\"",
         "\"bool\"",
         "\"string\"",

@@ -311,6 +311,7 @@ fn boxes_are_their_circuits() {
         for _ in 0..50 {
             let source = Source {
                 level_dbu: rng.between(-20.0, 20.0),
+                peak_dbu: None,
                 impedance_ohm: rng.between(1.0, 1000.0),
                 drive: if rng.below(2) == 0 {
                     Drive::SingleEnded

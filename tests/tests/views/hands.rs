@@ -5,14 +5,16 @@ use std::collections::BTreeSet;
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, MouseWheelUnit, Pos2, TouchPhase, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
-use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::boxes::{Drive, Kind, Source};
 use sumproof_core::routing::feed::{Ending, FeedId, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
-use sumproof_views::{Control, DEFAULT_SIZE, Intent, Look, NameList, OwnFeed, Setting, Snapshot, Window};
+use sumproof_views::{
+    CardWords, Control, DEFAULT_SIZE, Intent, Look, NameList, OwnFeed, Setting, Snapshot, Whose, Window,
+};
 use sumproof_wording::Name;
 
 fn scene(name: &str) -> Scene {
@@ -99,6 +101,8 @@ fn the_keyboard_reaches_everything() {
         "smallest-line-check",
         "smallest-boxes",
         "smallest-own-feed",
+        "card",
+        "smallest-card",
         "smallest-dry-and-wet",
         "smallest-takes",
         "set",
@@ -667,7 +671,7 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
     ] {
         stage.harness.get_by_label(label).click();
         stage.harness.run();
-        let made = sumproof_views::line_through(Some(kind));
+        let made = sumproof_views::line_through(Some(kind), &Source::default());
         let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
         let mut expected = gesture(Setting::GainDb(side, tenth(made.gain_db)));
         expected.extend(gesture(Setting::CornerHz(side, tenth(made.high_pass_hz[0]))));
@@ -686,7 +690,7 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
             })
             .collect()
     };
-    let late = sumproof_views::line_through(Some(Kind::Wireless)).delay_s as f32 * 1000.0;
+    let late = sumproof_views::line_through(Some(Kind::Wireless), &Source::default()).delay_s as f32 * 1000.0;
     assert_eq!(delays(&stage.take_intents()), [late]);
     stage.harness.state_mut().snapshot.boxes.left = Some(Kind::Wireless);
     stage.harness.run();
@@ -696,6 +700,171 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
     stage.harness.get_by_label("done with this sheet").click();
     stage.harness.run();
     assert!(stage.harness.query_by_label("done with this sheet").is_none());
+}
+
+/// The last words for the card asked for.
+fn last_card(stage: &mut Stage) -> CardWords {
+    match stage.take_intents().pop() {
+        Some(Intent::Card(words)) => *words,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Types into the field that has the keyboard, in the place of what is there.
+fn retype(stage: &mut Stage, text: &str) {
+    stage.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    stage.harness.event(Event::Text(text.into()));
+    stage.harness.run();
+}
+
+/// The owner takes over what was asked for.
+fn keep_card(stage: &mut Stage, words: &mut CardWords) {
+    if let Some(Intent::Card(now)) = stage.take_intents().pop() {
+        words.clone_from(&now);
+        stage.harness.state_mut().snapshot.card = *now;
+    }
+}
+
+/// What has the keyboard.
+fn focused(stage: &Stage) -> Option<String> {
+    stage
+        .harness
+        .root()
+        .children_recursive()
+        .find(|node| node.is_focused())
+        .and_then(|node| node.accesskit_node().label())
+}
+
+#[test]
+fn every_word_for_the_card_is_typed_from_field_to_field() {
+    for name in ["card", "smallest-card"] {
+        let mut stage = scene(name).stage();
+        stage.harness.state_mut().snapshot.card = CardWords::default();
+        stage.harness.run();
+        stage.take_intents();
+        let fields: Vec<String> = actionable(&stage)
+            .into_iter()
+            .filter(|(_, role)| matches!(role, Role::TextInput | Role::MultilineTextInput))
+            .map(|(label, _)| label)
+            .collect();
+        assert_eq!(fields.len(), 18, "{name}: {fields:?}");
+        stage.harness.get_by_label(&fields[0]).focus();
+        stage.harness.run();
+        let (mut typed, mut words) = (BTreeSet::new(), CardWords::default());
+        for _ in 0..60 {
+            let at = focused(&stage).filter(|label| fields.contains(label) && !typed.contains(label));
+            if let Some(label) = at {
+                assert!(stage.harness.state().window.is_typing(), "{name}: {label}");
+                let seen = stage.harness.get_by_label(&label).rect();
+                let window = stage.harness.ctx.content_rect();
+                assert!(
+                    window.contains_rect(seen),
+                    "{name}: {label} is out of sight at {seen:?}"
+                );
+                // Each another text; numbers where numbers are wanted.
+                let number = 5 + typed.len();
+                retype(&mut stage, &format!("{number}"));
+                keep_card(&mut stage, &mut words);
+                typed.insert(label);
+            }
+            stage.harness.key_press(Key::Tab);
+            stage.harness.run();
+            keep_card(&mut stage, &mut words);
+        }
+        assert_eq!(typed.len(), fields.len(), "{name}: only {typed:?}");
+        let texts = [
+            &words.player,
+            &words.show,
+            &words.date,
+            &words.contact,
+            &words.position,
+            &words.monitor,
+            &words.rig,
+            &words.left,
+            &words.right,
+            &words.connector,
+        ];
+        let expected: Vec<String> = (5..15).map(|number| number.to_string()).collect();
+        assert_eq!(texts.map(String::as_str).to_vec(), expected, "{name}");
+        let numbers = [words.level_dbu, words.peak_dbu, words.impedance_ohm];
+        assert_eq!(numbers, [Some(15.0), Some(16.0), Some(17.0)], "{name}");
+        assert_eq!(words.notes, ["18", "19", "20", "21"], "{name}");
+        assert_eq!(words.at_risk, ["22"], "{name}");
+    }
+}
+
+#[test]
+fn choices_for_the_card_are_made_and_escape_puts_it_away() {
+    let mut stage = scene("card").stage();
+    stage.take_intents();
+    stage.harness.get_by_label("rig card, the DIs are: yours").click();
+    stage.harness.run();
+    assert_eq!(last_card(&mut stage).boxes, Some(Whose::Yours));
+    stage.harness.get_by_label("rig card, outputs: symmetric").click();
+    stage.harness.run();
+    assert_eq!(last_card(&mut stage).drive, Some(Drive::Symmetric));
+    stage.harness.get_by_label("export the rig card").click();
+    stage.harness.run();
+    assert_eq!(stage.take_intents(), [Intent::ExportTakes]);
+    // What can't be a number is left unsaid.
+    stage.harness.get_by_label("rig card, loud, dBu rms").focus();
+    stage.harness.run();
+    retype(&mut stage, "loud");
+    assert_eq!(stage.take_intents(), [], "a number is one when its field is left");
+    stage.harness.key_press(Key::Escape);
+    stage.harness.run();
+    let words = last_card(&mut stage);
+    assert_eq!((words.level_dbu, words.player.as_str()), (None, "second guitar"));
+    assert!(stage.harness.query_by_label("rig card, player").is_none());
+    assert!(!stage.harness.state().window.is_typing());
+    // Escape from without a field, in a small window as well.
+    let mut stage = scene("smallest-card").stage();
+    stage.harness.key_press(Key::Escape);
+    stage.harness.run();
+    assert!(stage.harness.query_by_label("rig card, player").is_none());
+    assert!(
+        stage
+            .harness
+            .query_by_label("what stands on the rig card")
+            .is_some()
+    );
+}
+
+#[test]
+fn what_is_loaded_meanwhile_stands_in_the_form() {
+    let mut stage = scene("card").stage();
+    stage.harness.state_mut().snapshot.card.player = "third guitar".into();
+    stage.harness.run();
+    let shown = stage.harness.get_by_label("rig card, player").value();
+    assert_eq!(shown.as_deref(), Some("third guitar"));
+}
+
+/// A DI on outputs of another impedance makes another line of them; one that was set by hand stays.
+#[test]
+fn lines_follow_the_outputs_impedance() {
+    let mut stage = scene("boxes").stage();
+    stage.harness.get_by_label("what stands on the rig card").click();
+    stage.harness.run();
+    stage.harness.state_mut().snapshot.settings.right.gain_db += 3.0;
+    stage.take_intents();
+    stage.harness.get_by_label("rig card, output, ohm").focus();
+    stage.harness.run();
+    retype(&mut stage, "2200");
+    stage.harness.key_press(Key::Enter);
+    stage.harness.run();
+    let words = CardWords {
+        impedance_ohm: Some(2200.0),
+        ..CardWords::default()
+    };
+    let made = sumproof_views::line_through(Some(Kind::PassiveDirectBox), &words.source());
+    let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
+    let mut expected = gesture(Setting::GainDb(Side::Left, tenth(made.gain_db)));
+    expected.extend(gesture(Setting::CornerHz(
+        Side::Left,
+        tenth(made.high_pass_hz[0]),
+    )));
+    expected.push(Intent::Card(Box::new(words)));
+    assert_eq!(stage.take_intents(), expected);
 }
 
 /// The last own feed or limits asked for.

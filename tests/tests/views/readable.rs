@@ -293,6 +293,7 @@ fn the_tightest_window_has_room_for_every_sheet() {
         "comparing",
         "boxes",
         "own-feed",
+        "card",
         "two-pass-failed",
         "two-pass-recording",
         "overflow",

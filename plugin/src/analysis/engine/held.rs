@@ -4,7 +4,7 @@ use sumproof_core::routing::feed::Feed;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
-use sumproof_views::{Boxes, OwnFeed};
+use sumproof_views::{Boxes, CardWords, OwnFeed};
 
 use super::Engine;
 use crate::parameters::text;
@@ -105,6 +105,17 @@ impl Engine {
     /// Remembers the kinds of box on the lines.
     pub fn set_boxes(&mut self, boxes: Boxes) {
         self.boxes = boxes;
+        self.unshown = true;
+    }
+
+    /// The words for the rig card.
+    pub fn card(&self) -> &CardWords {
+        &self.card
+    }
+
+    /// Changes the words for the rig card, made to fit.
+    pub fn set_card(&mut self, card: CardWords) {
+        self.card = card.tidy();
         self.unshown = true;
     }
 

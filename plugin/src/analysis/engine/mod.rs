@@ -28,7 +28,7 @@ use sumproof_core::session::span::Over;
 use sumproof_core::split::Split;
 use sumproof_core::split::side_chain::Reference;
 use sumproof_core::split::two_pass::PassRecorder;
-use sumproof_views::{Boxes, History, TakeSummary};
+use sumproof_views::{Boxes, CardWords, History, TakeSummary};
 
 use crate::analysis::job::Abandoned;
 use crate::analysis::passes::Pairing;
@@ -341,6 +341,7 @@ pub struct Engine {
     /// Name of the user's own feed; empty for none.
     own_name: String,
     boxes: Boxes,
+    card: CardWords,
     /// Markers pushed since the monitor's counts began.
     markers: u64,
     /// Frames came since the last gap.
@@ -400,6 +401,7 @@ impl Engine {
             pair_said: None,
             own_name: String::new(),
             boxes: Boxes::default(),
+            card: CardWords::default(),
             markers: 0,
             flowing: false,
             takes: Takes::default(),

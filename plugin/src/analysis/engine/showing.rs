@@ -173,6 +173,7 @@ impl Engine {
             own: self.own_feed(),
             limits: self.rig.limits,
             boxes: self.boxes,
+            card: self.card.clone(),
             names: NameList {
                 names: self.names.list().to_vec(),
                 next: self.names.next(),

@@ -719,7 +719,8 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
     file_tasks.finish();
     let line = said(&mut instance);
     assert!(
-        line.starts_with("2 takes written to ") && line.contains("takes.json; the rig card"),
+        line.starts_with("2 takes written to ")
+            && line.contains("takes.json; the rig card and the rig file beside it"),
         "{line}"
     );
     let starts = |name: &str| std::fs::read(folder.join(name)).expect(name)[..5].to_vec();
@@ -766,6 +767,97 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
         "{}",
         said(&mut other)
     );
+    let _ = std::fs::remove_dir_all(&folder);
+}
+
+#[test]
+fn the_words_for_the_card_are_saved_and_stand_on_what_goes_out() {
+    use crate::files::rig::testing::every_word;
+    use sumproof_report::rig::file::parse;
+    use sumproof_views::CardWords;
+
+    let words = every_word();
+    let mut instance = Instance::active(true);
+    instance.analysis.lock().set_card(words.clone());
+    let state = instance.saved();
+    let mut other = Instance::active(true);
+    other.load(&state);
+    assert_eq!(*other.analysis.lock().card(), words);
+    // A state from before there were such words has none, and takes away those of the project before.
+    let mut old = state;
+    old.fields.remove("card");
+    other.load(&old);
+    assert_eq!(*other.analysis.lock().card(), CardWords::default());
+
+    let folder = std::env::temp_dir().join(format!("sumproof-card-words-{}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&folder);
+    let file_tasks = crate::files::tasks::FileTasks::default();
+    let said = |instance: &mut Instance| instance.published.read().message.clone().unwrap_or_default();
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).expect(name);
+    // What people read of a page, wherever its lines break.
+    let words_of = |name: &str| {
+        let page = read(name);
+        let body = page.split_once("<body").expect("a page").1;
+        let texts = body
+            .split('<')
+            .filter_map(|piece| Some(piece.split_once('>')?.1.trim()));
+        texts
+            .filter(|text| !text.is_empty())
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    // Without a take there is a card all the same; with no word it has blanks and no level.
+    file_tasks.export_takes(&other.analysis, Some(folder.clone()));
+    file_tasks.finish();
+    let line = said(&mut other);
+    assert!(
+        line.starts_with("The rig card and the rig file written to "),
+        "{line}"
+    );
+    assert!(!folder.join("takes.json").exists());
+    let blank = words_of("rig card.html");
+    assert!(blank.contains("____ dBu rms, ____ dBu peak") && blank.contains("ask me"));
+    assert!(!blank.contains(&words.player));
+
+    instance.analysis.lock().set_boxes(sumproof_views::Boxes {
+        left: Some(sumproof_core::routing::boxes::Kind::LineIsolator),
+        right: Some(sumproof_core::routing::boxes::Kind::LineIsolator),
+    });
+    file_tasks.export_takes(&instance.analysis, Some(folder.clone()));
+    file_tasks.finish();
+    let card = words_of("rig card 2.html");
+    for text in [
+        &words.player,
+        &words.show,
+        &words.date,
+        &words.contact,
+        &words.position,
+        &words.monitor,
+        &words.rig,
+        &words.left,
+        &words.right,
+        &words.connector,
+        &words.notes[0],
+        &words.notes[1],
+        &words.at_risk[0],
+    ] {
+        assert!(card.contains(text.as_str()), "not on the card: {text}");
+    }
+    for text in ["mine: ", "Take the right line", "+3 dBu rms, +14 dBu peak"] {
+        assert!(card.contains(text), "not on the card: {text}");
+    }
+    let file = parse(&read("rig 2.toml")).expect("a rig file");
+    assert_eq!(crate::files::rig::card_words(&file), words);
+    // And from there into another project, which keeps what the file says nothing of.
+    let incoming = folder.join(crate::files::folder::INCOMING);
+    std::fs::create_dir_all(&incoming).expect("a folder");
+    std::fs::write(incoming.join("gig.toml"), "[card]\nshow = \"autumn\"\n").expect("a file");
+    file_tasks.import_takes(&instance.analysis, Some(folder.clone()));
+    file_tasks.finish();
+    let line = said(&mut instance);
+    assert!(line.contains("; your words for the rig card"), "{line}");
+    let now = instance.analysis.lock().card().clone();
+    assert_eq!((now.show.as_str(), &now.player), ("autumn", &words.player));
     let _ = std::fs::remove_dir_all(&folder);
 }
 

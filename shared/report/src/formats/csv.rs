@@ -8,7 +8,7 @@ use crate::names;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::Name;
 
-const HEADINGS: [&str; 43] = [
+const HEADINGS: [&str; 44] = [
     "preset",
     "file",
     "pass",
@@ -52,6 +52,7 @@ const HEADINGS: [&str; 43] = [
     "wet_most_db",
     "shift_least_db",
     "shift_most_db",
+    "partials_db",
 ];
 
 /// The set as comma-separated values (RFC 4180: lines end in CR LF), the first line being the headings.
@@ -142,6 +143,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         wet_most,
         shift_least,
         shift_most,
+        of_feed("partials_db", feed.partials_db),
     ]
 }
 

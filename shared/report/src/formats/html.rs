@@ -317,7 +317,7 @@ fn write_figures(out: &mut String, preset: &Judged<'_>) -> std::fmt::Result {
     Ok(())
 }
 
-const FEED_COLUMNS: [(&str, &str); 9] = [
+const FEED_COLUMNS: [(&str, &str); 10] = [
     ("outcome", ""),
     ("feed", ""),
     ("dry, dB", "figure dry-head"),
@@ -326,6 +326,7 @@ const FEED_COLUMNS: [(&str, &str); 9] = [
     ("balance, dB", "figure"),
     ("make up, dB", "figure"),
     ("tone, dB", "figure"),
+    ("partials, dB", "figure"),
     ("deepest dip", "figure"),
 ];
 
@@ -350,7 +351,7 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
         escape(&feed.label)
     )?;
     let Some(score) = feed.row.score else {
-        return out.write_str("<td colspan=\"7\"></td></tr>\n");
+        return writeln!(out, "<td colspan=\"{}\"></td></tr>", FEED_COLUMNS.len() - 2);
     };
     let dip = score.dip.map_or("–".into(), |dip| {
         format!("{:.1} at {}", dip.depth_db, hertz(dip.hz))
@@ -361,7 +362,8 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
         scores::change(Some(score.total_db)),
         scores::balance(&score),
         scores::makeup(&score),
-        score.tone_db.map_or("–".into(), |db| format!("{db:.1}")),
+        scores::tone(&score).unwrap_or("–".into()),
+        scores::partials(&score).unwrap_or("–".into()),
         dip,
     ];
     for ((label, _), text) in FEED_COLUMNS[2..].iter().zip(figures) {
@@ -384,8 +386,8 @@ fn write_footer(out: &mut String, view: &View) -> std::fmt::Result {
     writeln!(
         out,
         "<footer class=\"note\"><p>Dry, wet and total: change from stereo (mean power of both channels), the gain to make up \
-         taken out. Balance: wet change minus dry change; positive is wetter. Tone: rms over 1/3-octave bands of the sum \
-         difference, its mean taken out. Dip: against the feed’s own total. Where a fault is on one line, either was tried: \
+         taken out. Balance: wet change minus dry change; positive is wetter. Tone: rms over 1/3-octave bands of the \
+         dry’s change, its mean taken out. Partials: the same over steps of 6 Hz or less, from 75 Hz to 5 kHz. Dip: against the feed’s own total. Where a fault is on one line, either was tried: \
          the one named is the worse.</p><p>{} They are common practice, no source. Estimated dry and wet: what both channels share counts as dry, \
          the rest as wet; of a dry that cancels an estimate sees no more than 20 dB.</p><p>Sumproof {}</p></footer>",
         typeset(&rigs::limits(&view.rig.limits)),

@@ -15,13 +15,14 @@ use crate::names;
 use crate::tables::columns::stroke;
 use crate::tables::form::{Form, Shape, dry_cell};
 
-const HEADINGS: [&str; 11] = [
+const HEADINGS: [&str; 12] = [
     "",
     "outcome",
     "feed",
     "dry dB",
     "wet dB",
     "tone dB",
+    "partials dB",
     "total dB",
     "balance dB",
     "make up dB",
@@ -200,7 +201,8 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
         names::line(&feed.label),
         dry_cell(&score),
         scores::wet(&score),
-        score.tone_db.map_or("-".into(), |db| format!("{db:.1}")),
+        scores::tone(&score).unwrap_or("-".into()),
+        scores::partials(&score).unwrap_or("-".into()),
         scores::change(Some(score.total_db)),
         scores::balance(&score),
         scores::makeup(&score),
@@ -239,7 +241,8 @@ fn notes(preset: &Judged<'_>, form: Form) -> String {
         "balance: wet change minus dry change; positive is wetter.",
         "make up: the gain that brings the level back.",
         "level: K-weighted (ITU-R BS.1770) against stereo, nothing made up; a mono feed counts as played by both loudspeakers.",
-        "tone: rms over 1/3-octave bands of the sum difference, its mean taken out. dip: against the feed's own total.",
+        "tone: rms over 1/3-octave bands of the dry's change, its mean taken out. partials: the same over steps of 6 Hz or less, from 75 Hz to \
+         5 kHz. dip: against the feed's own total.",
         "outcome: with a question mark it is the likelier of two. Where a fault is on one line, either was tried: the one named is the worse.",
         "correlation: it alone decides nothing; a padded line correlates like a good one. sum difference: exact, average sum against the mean \
          power of both channels.",

@@ -6,6 +6,7 @@ use sumproof_core::score::outcome::Limits;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 
+use crate::data::card::CardWords;
 use crate::data::check::CheckWish;
 use crate::data::look::Look;
 use crate::data::own::{NameList, OwnFeed, PedalTask};
@@ -158,12 +159,14 @@ pub enum Intent {
     DeleteTake(usize),
     /// Bring the take deleted last back.
     UndoDelete,
-    /// Write all takes and the rig card to files and say where ([`crate::Notices::message`]).
+    /// Write all takes, the rig card and the rig file to files and say where ([`crate::Notices::message`]).
     ExportTakes,
-    /// Read the takes the player has put where they are looked for, and say what came of it ([`crate::Notices::message`]).
+    /// Read the takes and rig files the player has put where they are looked for, and say what came of it ([`crate::Notices::message`]).
     ImportTakes,
     /// The user's own feed is this from now on, every setting within its range.
     OwnFeed(OwnFeed),
+    /// The player's words for the rig card are these from now on, as [`CardWords::tidy`] leaves them.
+    Card(Box<CardWords>),
     /// The limits between the outcomes are these from now on, within their ranges.
     Limits(Limits),
     /// That box is on that line: to be remembered. What it makes of the line comes beside it as parameters.

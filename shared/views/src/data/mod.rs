@@ -2,6 +2,7 @@
 //!
 //! In: whatever the owner of the sound knows. Out: [`intent::Intent`]. Uses no other room.
 
+pub(crate) mod card;
 pub(crate) mod check;
 pub(crate) mod history;
 pub(crate) mod intent;

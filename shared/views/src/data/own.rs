@@ -80,12 +80,10 @@ impl Boxes {
     }
 }
 
-/// What becomes of a line through such a box, as they usually are, from a usual output (`core::boxes`).
+/// What becomes of a line through such a box, as they usually are, from such an output (`core::boxes`).
 #[must_use]
-pub fn line_through(kind: Option<Kind>) -> Line {
-    kind.map_or(Line::STRAIGHT, |kind| {
-        InUse::usual(kind).line(&Source::default()).clamped()
-    })
+pub fn line_through(kind: Option<Kind>, source: &Source) -> Line {
+    kind.map_or(Line::STRAIGHT, |kind| InUse::usual(kind).line(source).clamped())
 }
 
 /// The names that takes get, in playing order.
@@ -235,14 +233,15 @@ mod tests {
 
     #[test]
     fn boxes_make_lines_that_can_be_set() {
-        assert_eq!(line_through(None), Line::STRAIGHT);
+        let usual = Source::default();
+        assert_eq!(line_through(None, &usual), Line::STRAIGHT);
         for kind in Kind::ALL {
-            let line = line_through(Some(kind));
+            let line = line_through(Some(kind), &usual);
             assert_eq!(line, line.clamped());
             assert!(!line.unplugged);
         }
         // A 12:1 transformer, roughly: the level at the desk is far down.
-        assert!(line_through(Some(Kind::PassiveDirectBox)).gain_db < -15.0);
+        assert!(line_through(Some(Kind::PassiveDirectBox), &usual).gain_db < -15.0);
     }
 
     #[test]

@@ -12,6 +12,7 @@ use sumproof_core::split::Method;
 use sumproof_core::split::kind::PresetKind;
 use sumproof_wording::side_chain::SideChain;
 
+use crate::data::card::CardWords;
 use crate::data::check::LineCheck;
 use crate::data::history::History;
 use crate::data::own::{Boxes, NameList, OwnFeed, Passes, Pedals};
@@ -284,6 +285,8 @@ pub struct Snapshot {
     pub limits: Limits,
     /// The kinds of box on the lines.
     pub boxes: Boxes,
+    /// The player's words for the rig card.
+    pub card: CardWords,
     /// The names that takes get.
     pub names: NameList,
     /// What foot pedals do; `None` where a DAW sees to that.

@@ -16,6 +16,8 @@ pub enum Beside {
     Own,
     /// How dry and wet are told apart, and the passes for an exact split.
     Apart,
+    /// The player's words for the rig card.
+    Card,
     /// The line check.
     Check,
     /// Why and what now, all of it.
@@ -36,6 +38,7 @@ impl Beside {
             Self::Boxes => "how your lines reach the desk",
             Self::Own => "your own feed, and the limits",
             Self::Apart => "how dry and wet are told apart",
+            Self::Card => "what stands on the rig card",
             Self::Check => "what the venue\u{2019}s lines do",
             Self::Why => "why, and what now",
             Self::Hands => "takes without hands",

@@ -1,8 +1,9 @@
 //! The kinds of box on the lines: what each does, and which is on which line.
 
 use egui::{Align2, Id, Rect, Ui, pos2, vec2};
-use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::boxes::{Kind, Source};
 use sumproof_core::routing::feed::Side;
+use sumproof_core::routing::line::Line;
 use sumproof_wording::Name;
 
 use crate::canvas::{Sheet, choice, write, write_within};
@@ -38,11 +39,11 @@ fn tip(kind: Option<Kind>) -> &'static str {
 }
 
 /// What it does, in figures.
-fn about(kind: Option<Kind>) -> String {
+fn about(kind: Option<Kind>, source: &Source) -> String {
     let Some(kind) = kind else {
         return String::from("gain, delay and transformer as you set them");
     };
-    let (line, spec) = (line_through(Some(kind)), kind.spec());
+    let (line, spec) = (line_through(Some(kind), source), kind.spec());
     let mut about = format!("{} dB", signed(line.gain_db, 1));
     if line.high_pass_hz[0] >= 1.0 {
         about += &format!(", lows from {}", hertz(line.high_pass_hz[0]));
@@ -63,10 +64,10 @@ fn about(kind: Option<Kind>) -> String {
     about
 }
 
-/// Whether the line is still as the box on it makes it.
-pub fn as_made(kind: Option<Kind>, line: &LineSettings) -> bool {
+/// Whether the line is still as the box on it makes it of such an output.
+pub fn as_made(kind: Option<Kind>, source: &Source, line: &LineSettings) -> bool {
     let Some(kind) = kind else { return true };
-    let made = line_through(Some(kind));
+    let made = line_through(Some(kind), source);
     // To what a window shows.
     (made.gain_db - f64::from(line.gain_db)).abs() < 0.06
         && (made.high_pass_hz[0] - f64::from(line.corner_hz)).abs() < 0.06
@@ -74,16 +75,34 @@ pub fn as_made(kind: Option<Kind>, line: &LineSettings) -> bool {
 
 /// Puts a box on a line: what it makes of it as parameters, and the kind to be remembered.
 fn put(sheet: &mut Sheet<'_>, side: Side, kind: Option<Kind>) {
-    let before = line_through(sheet.snapshot.boxes.on(side));
-    let line = line_through(kind);
-    let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
-    sheet.set(Setting::GainDb(side, tenth(line.gain_db)));
-    sheet.set(Setting::CornerHz(side, tenth(line.high_pass_hz[0])));
+    let source = sheet.snapshot.card.source();
+    let before = line_through(sheet.snapshot.boxes.on(side), &source);
+    let line = line_through(kind, &source);
+    gain_and_corner(sheet, side, &line);
     // A delay the player has set is his, unless a box came or went that has one.
     if line.delay_s != before.delay_s {
         sheet.set(Setting::DelayMs(side, (line.delay_s * 1000.0) as f32));
     }
     sheet.intents.push(Intent::Box(side, kind));
+}
+
+fn gain_and_corner(sheet: &mut Sheet<'_>, side: Side, line: &Line) {
+    let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
+    sheet.set(Setting::GainDb(side, tenth(line.gain_db)));
+    sheet.set(Setting::CornerHz(side, tenth(line.high_pass_hz[0])));
+}
+
+/// The outputs are others than were thought: a box makes something else of them. Lines that the player has set otherwise stay.
+pub fn put_again(sheet: &mut Sheet<'_>, source: &Source) {
+    let before = sheet.snapshot.card.source();
+    for side in Side::BOTH {
+        let kind = sheet.snapshot.boxes.on(side);
+        let set = sheet.snapshot.settings.line(side);
+        let line = line_through(kind, source);
+        if kind.is_some() && as_made(kind, &before, set) && !as_made(kind, source, set) {
+            gain_and_corner(sheet, side, &line);
+        }
+    }
 }
 
 /// Draws the kinds, one below the other, and puts one on a line where it's asked to.
@@ -155,7 +174,15 @@ fn one_kind(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, kind: Option<K
     } else {
         (pos2(rect.left(), middle + style.body().size * 0.62), rect.width())
     };
-    write_within(ui, at, width, 1, &about(kind), style.small(), colours.faint);
+    write_within(
+        ui,
+        at,
+        width,
+        1,
+        &about(kind, &sheet.snapshot.card.source()),
+        style.small(),
+        colours.faint,
+    );
 }
 
 #[cfg(test)]
@@ -165,24 +192,27 @@ mod tests {
     #[test]
     fn every_kind_says_what_it_does() {
         for kind in Kind::ALL.map(Some) {
-            assert!(about(kind).contains(" dB, "), "{}", about(kind));
+            let about = about(kind, &Source::default());
+            assert!(about.contains(" dB, "), "{about}");
             assert!(tip(kind).ends_with('.'));
         }
-        assert!(about(Some(Kind::AdapterCable)).contains("phantom OFF"));
-        assert!(about(Some(Kind::PassiveDirectBox)).contains("grounds parted"));
+        let about = |kind| about(Some(kind), &Source::default());
+        assert!(about(Kind::AdapterCable).contains("phantom OFF"));
+        assert!(about(Kind::PassiveDirectBox).contains("grounds parted"));
     }
 
     #[test]
     fn a_line_set_otherwise_is_no_longer_the_boxs() {
-        let made = line_through(Some(Kind::PassiveDirectBox));
+        let usual = Source::default();
+        let made = line_through(Some(Kind::PassiveDirectBox), &usual);
         let mut line = LineSettings {
             gain_db: (made.gain_db * 10.0).round() as f32 / 10.0,
             corner_hz: (made.high_pass_hz[0] * 10.0).round() as f32 / 10.0,
             ..LineSettings::default()
         };
-        assert!(as_made(Some(Kind::PassiveDirectBox), &line));
+        assert!(as_made(Some(Kind::PassiveDirectBox), &usual, &line));
         line.gain_db += 1.0;
-        assert!(!as_made(Some(Kind::PassiveDirectBox), &line));
-        assert!(as_made(None, &line));
+        assert!(!as_made(Some(Kind::PassiveDirectBox), &usual, &line));
+        assert!(as_made(None, &usual, &line));
     }
 }

@@ -142,7 +142,11 @@ fn box_word(ui: &Ui, sheet: &Sheet<'_>, side: Side, left_middle: egui::Pos2) -> 
         "What your {} line goes through on its way to the desk: {name}.",
         side.name()
     );
-    if !boxes::as_made(kind, sheet.snapshot.settings.line(side)) {
+    if !boxes::as_made(
+        kind,
+        &sheet.snapshot.card.source(),
+        sheet.snapshot.settings.line(side),
+    ) {
         tip += " You have set the line otherwise since.";
     }
     tip += " Click to choose one: it sets gain and transformer as such a box usually does.";

@@ -5,6 +5,7 @@
 pub(crate) mod apart;
 pub(crate) mod beside;
 pub(crate) mod boxes;
+pub(crate) mod card;
 pub(crate) mod help;
 pub(crate) mod line_check;
 pub(crate) mod lines;

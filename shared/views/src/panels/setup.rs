@@ -188,7 +188,7 @@ pub fn setup(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, look: Look) -> SetUp {
             theme: theme.unwrap_or(look.theme),
             zoom: zoom.unwrap_or(look.zoom),
         }),
-        beside: if down { None } else { sheets(ui, sheet, &mut place) },
+        beside: card(ui, sheet, &mut place).or(if down { None } else { sheets(ui, sheet, &mut place) }),
     }
 }
 
@@ -197,10 +197,10 @@ fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
         return;
     }
     let export = Word {
-        text: "export takes and rig card",
+        text: "export takes",
         name: "export all takes and the rig card",
         tip: "Writes all your takes to a file, for another project, another computer or the command, and beside it the rig \
-              card: the page for the sound engineer. It says where.",
+              card, the page for the sound engineer, and a rig file. It says where.",
     };
     if !sheet.snapshot.takes.is_empty() && place.word(ui, sheet, "export", &export) {
         sheet.intents.push(Intent::ExportTakes);
@@ -209,11 +209,22 @@ fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
         text: "import takes",
         name: "import takes from the folder",
         tip: "Reads the takes in the files you have put in the import folder (exported here, or written by the command), and \
-              adds those you don\u{2019}t have yet; from a rig file there, the feed of your own. It says where the folder is.",
+              adds those you don\u{2019}t have yet; from a rig file there, the feed of your own and your words for the rig \
+              card. It says where the folder is.",
     };
     if place.word(ui, sheet, "import takes", &import) {
         sheet.intents.push(Intent::ImportTakes);
     }
+}
+
+/// The way to the words for the rig card, in a window of any size.
+fn card(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
+    let card = Word {
+        text: "rig card",
+        name: "what stands on the rig card",
+        tip: "What you say to the sound engineer: who plays and where, what you wish to hear, what your lines and outputs are. Kept with the project.",
+    };
+    place.word(ui, sheet, "card sheet", &card).then_some(Beside::Card)
 }
 
 /// The sheets that stand in the place of the curves; a small window has pages for them.

@@ -17,8 +17,8 @@ use sumproof_core::session::recommend::recommend;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
 use sumproof_views::{
-    Boxes, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, NameList, Notices, Passes, Snapshot, TakeSummary, Theme,
-    line_through,
+    Boxes, CardWords, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, NameList, Notices, Passes, Snapshot,
+    TakeSummary, Theme, Whose, line_through,
 };
 
 use super::stage::Stage;
@@ -147,6 +147,14 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("own-feed", own_feed)
             .clicked(&["your own feed, and the limits"])
             .paper(),
+        Scene::new("card", carded).clicked(&["what stands on the rig card"]),
+        Scene::new("card-paper", Snapshot::default)
+            .clicked(&["what stands on the rig card"])
+            .paper(),
+        Scene {
+            pixels_per_point: 2.0,
+            ..Scene::new("double-card", carded).clicked(&["what stands on the rig card"])
+        },
         Scene::new("all-of-why", good).clicked(&["all of why"]),
         Scene::new("last-phrase", last_phrase).paper(),
         Scene::new("comparing-names", named).clicked(&["names, and takes by phrase"]),
@@ -173,6 +181,14 @@ pub fn scenes() -> Vec<Scene> {
         Scene::new("smallest-setup", good)
             .sized(smallest)
             .clicked(&["page: setup"]),
+        Scene::new("smallest-card", carded)
+            .sized(smallest)
+            .clicked(&["page: setup", "what stands on the rig card"]),
+        Scene::new("smallest-card-paper", carded)
+            .sized(smallest)
+            .clicked(&["page: setup", "what stands on the rig card", "rig card, contact"])
+            .pressed(&[Key::Tab; 22])
+            .paper(),
         Scene::new("smallest-notice", told).sized(smallest),
         Scene::new("smallest-boxes", boxed)
             .sized(smallest)
@@ -436,7 +452,7 @@ fn boxed() -> Snapshot {
                 right: Some(Kind::LineIsolator),
             };
             for side in Side::BOTH {
-                let made = line_through(snapshot.boxes.on(side));
+                let made = line_through(snapshot.boxes.on(side), &snapshot.card.source());
                 let line = match side {
                     Side::Left => &mut snapshot.settings.left,
                     Side::Right => &mut snapshot.settings.right,
@@ -457,6 +473,33 @@ fn own_feed() -> Snapshot {
             snapshot.limits.dry_holds_db = -3.0;
         })
     })
+}
+
+/// Words for the rig card; the peaks can't be.
+fn carded() -> Snapshot {
+    Snapshot {
+        can_export: true,
+        card: CardWords {
+            player: "second guitar".into(),
+            show: "harbour fair".into(),
+            contact: "at the merch table".into(),
+            position: "stage left, by the drums".into(),
+            monitor: "my guitar and the vocal, nothing else, from the left wedge".into(),
+            left: "gtr 2 L".into(),
+            right: "gtr 2 R".into(),
+            connector: "XLR".into(),
+            boxes: Some(Whose::Mine),
+            level_dbu: Some(-4.5),
+            peak_dbu: Some(-9.0),
+            notes: vec!["The tuner mutes both lines.".into()],
+            at_risk: vec![
+                "swell: gone with a line flipped".into(),
+                "slap: thin in the wedge".into(),
+            ],
+            ..CardWords::default()
+        },
+        ..good()
+    }
 }
 
 /// A notice longer than a line.

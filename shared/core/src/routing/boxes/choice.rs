@@ -6,7 +6,7 @@ use crate::routing::line::Line;
 
 use super::pair::PairOfLines;
 use super::spec::{Coupling, DeskInput, Phantom, Spec};
-use super::{Arrival, InUse, Kind, Source};
+use super::{Arrival, InUse, Kind, Peaks, Source};
 
 /// Whether the rig and the desk hang on the same supply.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -98,10 +98,10 @@ pub enum Trouble {
         /// Level, dBu.
         level_dbu: f64,
     },
-    /// A line level in a mic input.
+    /// Peaks too high for a mic input.
     NeedsPad {
-        /// Level, dBu.
-        level_dbu: f64,
+        /// As they arrive.
+        peaks: Peaks,
     },
     /// Hiss.
     Noise {
@@ -135,7 +135,7 @@ impl Trouble {
             Self::PhantomUnknown => 10.0,
             Self::Radio => 6.0,
             Self::PhantomToAsk => 5.0,
-            Self::NeedsPad { .. } => 3.0,
+            Self::NeedsPad { .. } => 2.0,
             Self::Noise { over_noise_db } => ((NOISE_FREE_DB - over_noise_db) / 5.0).max(0.0),
             Self::LowEnd { corner_hz } => corner_hz / 10.0,
             Self::Late { delay_s } => delay_s * 2000.0,
@@ -156,7 +156,7 @@ pub enum Merit {
     Alike,
     /// Nothing of the low end is lost.
     FullLowEnd,
-    /// Level enough for a line input.
+    /// Level enough for the line inputs it goes into.
     LineLevel,
 }
 
@@ -183,8 +183,6 @@ const NOISE_FREE_DB: f64 = 90.0;
 const LOW_END_HZ: f64 = 15.0;
 /// Less than this is mic level, dBu.
 const QUIET_DBU: f64 = -15.0;
-/// More than this needs a pad in a mic input, dBu.
-const LOUD_DBU: f64 = -2.0;
 
 /// Judges every candidate, the best first; of equal ones the earlier stays first.
 #[must_use]
@@ -208,7 +206,7 @@ fn judge(candidate: &Candidate, source: &Source, gig: &Gig) -> Choice {
     let mut troubles: Vec<Trouble> = Vec::new();
     for (one, arrival) in boxes.iter().zip(&arrivals) {
         // What is said of the box counts even while it's unplugged; its level doesn't.
-        of_box(&one.spec(), one.kind, arrival, gig, &mut troubles);
+        of_box(&one.spec(), one.kind, arrival, source, gig, &mut troubles);
     }
     if candidate.lines.iter().any(|line| line.unplugged) {
         troubles.push(Trouble::Unplugged);
@@ -237,7 +235,14 @@ fn judge(candidate: &Candidate, source: &Source, gig: &Gig) -> Choice {
     }
 }
 
-fn of_box(spec: &Spec, kind: Kind, arrival: &Arrival, gig: &Gig, troubles: &mut Vec<Trouble>) {
+fn of_box(
+    spec: &Spec,
+    kind: Kind,
+    arrival: &Arrival,
+    source: &Source,
+    gig: &Gig,
+    troubles: &mut Vec<Trouble>,
+) {
     match (spec.phantom, gig.phantom) {
         (Phantom::Needed, Some(false)) => troubles.push(Trouble::PhantomMissing),
         (Phantom::Needed, None) => troubles.push(Trouble::PhantomToAsk),
@@ -262,8 +267,9 @@ fn of_box(spec: &Spec, kind: Kind, arrival: &Arrival, gig: &Gig, troubles: &mut 
     if spec.input == DeskInput::Line && level_dbu < QUIET_DBU {
         troubles.push(Trouble::TooQuiet { level_dbu });
     }
-    if spec.input == DeskInput::Mic && level_dbu > LOUD_DBU {
-        troubles.push(Trouble::NeedsPad { level_dbu });
+    let peaks = source.peaks().through(arrival.gain_db);
+    if spec.input == DeskInput::Mic && peaks.want_pad() {
+        troubles.push(Trouble::NeedsPad { peaks });
     }
     if arrival.over_noise_db() < NOISE_FREE_DB {
         troubles.push(Trouble::Noise {
@@ -303,7 +309,8 @@ fn merits(boxes: &[InUse; 2], arrivals: &[Arrival; 2], pair: &PairOfLines) -> Ve
     );
     say(
         Merit::LineLevel,
-        arrivals.iter().all(|arrival| arrival.level_dbu >= QUIET_DBU),
+        all(|spec| spec.input == DeskInput::Line)
+            && arrivals.iter().all(|arrival| arrival.level_dbu >= QUIET_DBU),
     );
     say(
         Merit::NoSupply,

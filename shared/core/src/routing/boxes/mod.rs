@@ -101,6 +101,8 @@ impl Drive {
 pub struct Source {
     /// Level of loud playing with nothing connected, dBu rms.
     pub level_dbu: f64,
+    /// Its highest peaks, dBu; `None` where nobody said them.
+    pub peak_dbu: Option<f64>,
     /// Impedance of the leg (of each leg) that carries it, ohm; an impedance-balanced jack has the same on the other.
     pub impedance_ohm: f64,
     /// How it drives its two legs.
@@ -112,9 +114,52 @@ impl Default for Source {
     fn default() -> Self {
         Self {
             level_dbu: 0.0,
+            peak_dbu: None,
             impedance_ohm: 220.0,
             drive: Drive::SingleEnded,
         }
+    }
+}
+
+/// Peaks of loud playing over its rms, dB, where nobody said them: common practice, no source.
+pub const CREST_DB: f64 = 12.0;
+/// Peaks above this, dBu, want a pad in a mic input: common practice, no source.
+pub const PAD_DBU: f64 = 0.0;
+
+/// The highest peaks of loud playing somewhere on the way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Peaks {
+    /// Level, dBu.
+    pub dbu: f64,
+    /// Nobody said them: they are [`CREST_DB`] over rms.
+    pub assumed: bool,
+}
+
+impl Source {
+    /// The peaks of loud playing.
+    #[must_use]
+    pub fn peaks(&self) -> Peaks {
+        Peaks {
+            dbu: self.peak_dbu.unwrap_or(self.level_dbu + CREST_DB),
+            assumed: self.peak_dbu.is_none(),
+        }
+    }
+}
+
+impl Peaks {
+    /// The same behind a gain, dB.
+    #[must_use]
+    pub fn through(self, gain_db: f64) -> Self {
+        Self {
+            dbu: self.dbu + gain_db,
+            ..self
+        }
+    }
+
+    /// Whether a mic input wants its pad for them.
+    #[must_use]
+    pub fn want_pad(self) -> bool {
+        self.dbu > PAD_DBU
     }
 }
 

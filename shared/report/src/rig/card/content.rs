@@ -1,15 +1,15 @@
 //! What the card says: every sentence, before it is set.
 
-use sumproof_core::routing::boxes::{Candidate, Choice, DeskInput, Gig, InUse, Isolation, Phantom, rank};
+use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Isolation, Kind, Peaks, Phantom, rank};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
-use sumproof_wording::Name;
 use sumproof_wording::numbers::signed;
+use sumproof_wording::{Name, boxes};
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;
 use crate::rig::file::{RigFile, RigLine, Whose};
-use crate::rig::lines::{box_name, corner, delay};
+use crate::rig::lines::{box_name, corner, delay, ohms};
 
 /// The first line.
 pub const FIRST: &str = "If the wedge is all reverb, press the polarity switch on one of my two channels.";
@@ -178,28 +178,29 @@ fn send(ways: &[Way; 2], side: Option<Side>) -> String {
 struct Way {
     line: Line,
     one: Option<InUse>,
+    /// What drives a box whose low end depends on it, ohm.
+    driven_ohm: Option<f64>,
     /// Level of loud playing where it arrives, dBu rms; `None` where nobody said it.
     level_dbu: Option<f64>,
-    /// The highest peaks there, dBu; `None` where nobody said them.
-    peak_dbu: Option<f64>,
+    /// The highest peaks there; `None` where nobody said them nor how loud it is.
+    peaks: Option<Peaks>,
 }
-
-/// Peaks of loud playing over its rms, dB, where nobody said them: common practice, no source.
-const CREST_DB: f64 = 12.0;
-/// Peaks from here on, dBu, want a pad in a mic input: common practice, no source.
-const PAD_DBU: f64 = 0.0;
 
 impl Way {
     fn new(rig_line: &RigLine, file: &RigFile) -> Self {
         let line = rig_line.line(&file.source);
         let plugged = !line.unplugged;
         // Without a box nobody knows what is lost on the way.
-        let known = plugged && file.level_known && rig_line.kind.is_some();
+        let known = plugged && rig_line.kind.is_some();
+        let level_known = known && file.level_known;
+        let peaks_known = known && (file.level_known || file.source.peak_dbu.is_some());
         Self {
             line,
             one: rig_line.in_use(),
-            level_dbu: known.then_some(file.source.level_dbu + line.gain_db),
-            peak_dbu: file.peak_dbu.filter(|_| known).map(|peak| peak + line.gain_db),
+            driven_ohm: (rig_line.kind == Some(Kind::PassiveDirectBox) && rig_line.high_pass_hz.is_none())
+                .then_some(file.source.impedance_ohm),
+            level_dbu: level_known.then_some(file.source.level_dbu + line.gain_db),
+            peaks: peaks_known.then(|| file.source.peaks().through(line.gain_db)),
         }
     }
 
@@ -209,20 +210,18 @@ impl Way {
 
     /// Whether the input wants its pad.
     fn pad(&self) -> String {
-        let Some(one) = &self.one else {
-            return ASK.into();
-        };
-        if one.spec().input == DeskInput::Line {
-            return "no: a line input".into();
-        }
-        let assumed = self.level_dbu.map(|level| level + CREST_DB);
-        match (self.peak_dbu, assumed) {
-            (Some(peak), _) if peak > PAD_DBU => "YES".into(),
-            (Some(_), _) => "no".into(),
-            (None, Some(peak)) if peak > PAD_DBU => "YES (peaks taken as 12 dB over rms)".into(),
-            (None, Some(_)) => "no (peaks taken as 12 dB over rms)".into(),
-            (None, None) => "watch the peaks; ask me".into(),
-        }
+        self.of_box(|one| boxes::pad(one.spec().input, self.peaks))
+    }
+
+    /// Where the low end rolls off. A passive DI's depends on what drives it, and a low impedance is our case.
+    fn roll_off(&self) -> String {
+        self.of_box(|_| {
+            let at = corner(self.line.high_pass_hz[0]);
+            match self.driven_ohm {
+                Some(ohm) => format!("{at}, driven from {}", ohms(ohm)),
+                None => at,
+            }
+        })
     }
 
     fn level(&self) -> String {
@@ -235,12 +234,13 @@ impl Way {
                 |value| format!("{} dBu", signed(value, 0)),
             )
         };
-        format!("{} rms, {} peak", dbu(self.level_dbu), dbu(self.peak_dbu))
+        let said = self.peaks.filter(|peaks| !peaks.assumed).map(|peaks| peaks.dbu);
+        format!("{} rms, {} peak", dbu(self.level_dbu), dbu(said))
     }
 }
 
 /// The input list; what is the same on both lines stands in both cells alike.
-fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Whose>) -> Vec<[String; 3]> {
+fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Whose>) -> Vec<[String; 3]> {
     let mut rows = Vec::new();
     let mut row = |label: &str, cells: [String; 2]| {
         let [left, right] = cells;
@@ -249,15 +249,26 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
     let each = |cell: &dyn Fn(&Way) -> String| [cell(&ways[0]), cell(&ways[1])];
     // A space more, so that there is a blank for each line.
     row("channel at the desk", [BLANK.into(), format!("{BLANK} ")]);
-    if names.iter().any(|name| !name.is_empty()) {
-        row("name", [or_blank(&names[0]), or_blank(&names[1])]);
-    }
+    let each_blank = |name: &str, blank: &str| {
+        if name.is_empty() {
+            blank.into()
+        } else {
+            name.into()
+        }
+    };
+    row(
+        "name",
+        [
+            each_blank(&names[0], BLANK),
+            each_blank(&names[1], &format!("{BLANK} ")),
+        ],
+    );
     row("connector", [or_blank(connector), or_blank(connector)]);
     row(
         "DI",
         each(&|way| {
             way.of_box(|one| {
-                let whose = match boxes {
+                let whose = match whose {
                     Some(Whose::Mine) => "mine: ",
                     Some(Whose::Yours) => "yours, please: ",
                     None => "",
@@ -281,10 +292,7 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, boxes: Option<Who
         .iter()
         .any(|way| way.one.is_some() && way.line.high_pass_hz[0] > 0.0)
     {
-        row(
-            "low-end roll-off",
-            each(&|way| way.of_box(|_| corner(way.line.high_pass_hz[0]))),
-        );
+        row("low-end roll-off", each(&Way::roll_off));
     }
     if ways.iter().any(|way| way.line.delay_s > 0.0) {
         row("delay", each(&|way| delay(way.line.delay_s)));
@@ -356,7 +364,9 @@ fn differs(file: &RigFile) -> String {
                 ));
             }
             if pair.low_e_phase_deg.abs() > 10.0 {
-                said.push("their low-end corners differ, so listen to the lows where they are added".into());
+                said.push(
+                    "their low-end roll-offs differ, so listen to the lows where they are added".into(),
+                );
             }
             format!("The lines are not alike: {}.", said.join("; "))
         }

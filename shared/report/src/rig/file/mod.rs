@@ -64,8 +64,6 @@ pub struct RigFile {
     pub source: Source,
     /// `source.level_dbu` is in the file: it was read off the rig, and isn't the usual value.
     pub level_known: bool,
-    /// `source.peak_dbu`: the highest peaks of loud playing, dBu, nothing connected.
-    pub peak_dbu: Option<f64>,
     /// `[own]`: the user's own feed.
     pub own: Option<OwnFeed>,
     /// `[limits]`.

@@ -95,10 +95,9 @@ pub fn parse(text: &str) -> Result<RigFile, RigFileError> {
     let sum = top
         .choice("sum", &SUM)?
         .map_or(SumLaw::default(), |found| found.value);
-    let (source, level_known, peak_dbu) = source(&top)?;
+    let (source, level_known) = source(&top)?;
     Ok(RigFile {
         level_known,
-        peak_dbu,
         left: line(&top, "left", &source)?,
         right: line(&top, "right", &source)?,
         sum,
@@ -109,11 +108,11 @@ pub fn parse(text: &str) -> Result<RigFile, RigFileError> {
     })
 }
 
-/// The outputs, whether their level is in the file, and their peaks.
-fn source(top: &Section<'_>) -> Result<(Source, bool, Option<f64>), RigFileError> {
+/// The outputs, and whether their level is in the file.
+fn source(top: &Section<'_>) -> Result<(Source, bool), RigFileError> {
     let default = Source::default();
     let Some(section) = top.section("source", &SOURCE)? else {
-        return Ok((default, false, None));
+        return Ok((default, false));
     };
     let drives = [
         (Drive::SingleEnded.id(), Drive::SingleEnded),
@@ -123,6 +122,7 @@ fn source(top: &Section<'_>) -> Result<(Source, bool, Option<f64>), RigFileError
     let peak = section.number("peak_dbu", PEAK_DBU, " dBu")?;
     let source = Source {
         level_dbu: level.as_ref().map_or(default.level_dbu, |found| found.value),
+        peak_dbu: peak.as_ref().map(|found| found.value),
         impedance_ohm: section
             .number("impedance_ohm", box_limits::SOURCE_OHM, " ohm")?
             .map_or(default.impedance_ohm, |found| found.value),
@@ -140,7 +140,7 @@ fn source(top: &Section<'_>) -> Result<(Source, bool, Option<f64>), RigFileError
             ),
         });
     }
-    Ok((source, level.is_some(), peak.map(|found| found.value)))
+    Ok((source, level.is_some()))
 }
 
 fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, RigFileError> {

@@ -17,12 +17,12 @@ pub fn to_toml(file: &RigFile) -> String {
     out.text("sum", word(&SUM, file.sum));
     out.line("left", &file.left);
     out.line("right", &file.right);
-    if file.source != Source::default() || file.level_known || file.peak_dbu.is_some() {
+    if file.source != Source::default() || file.level_known {
         out.section("source");
         if file.level_known {
             out.number("level_dbu", file.source.level_dbu);
         }
-        if let Some(peak) = file.peak_dbu {
+        if let Some(peak) = file.source.peak_dbu {
             out.number("peak_dbu", peak);
         }
         out.number("impedance_ohm", file.source.impedance_ohm);

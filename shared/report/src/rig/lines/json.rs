@@ -69,16 +69,19 @@ struct LineForm {
     rejection_single_ended_db: f64,
     input_noise_dbu: f64,
     over_noise_db: Option<f64>,
+    peak_dbu: Option<f64>,
+    wants_pad: bool,
 }
 
 fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-fn line_form(choice: &Choice, side: Side) -> LineForm {
+fn line_form(choice: &Choice, side: Side, source: &Source) -> LineForm {
     let number = usize::from(side == Side::Right);
     let one = [&choice.candidate.left, &choice.candidate.right][number];
     let (arrival, spec) = (&choice.arrivals[number], one.spec());
+    let peaks = source.peaks().through(arrival.gain_db);
     LineForm {
         kind: one.kind.id(),
         turns_ratio: match spec.coupling {
@@ -109,14 +112,16 @@ fn line_form(choice: &Choice, side: Side) -> LineForm {
         rejection_single_ended_db: arrival.rejection.single_ended_db,
         input_noise_dbu: arrival.input_noise_dbu,
         over_noise_db: finite(arrival.over_noise_db()),
+        peak_dbu: finite(peaks.dbu),
+        wants_pad: spec.input == DeskInput::Mic && peaks.want_pad(),
     }
 }
 
-fn choice_form(choice: &Choice) -> ChoiceForm {
+fn choice_form(choice: &Choice, source: &Source) -> ChoiceForm {
     let pair = &choice.pair;
     ChoiceForm {
-        left: line_form(choice, Side::Left),
-        right: line_form(choice, Side::Right),
+        left: line_form(choice, Side::Left, source),
+        right: line_form(choice, Side::Right, source),
         level_difference_db: finite(pair.level_difference_db),
         right_late_ms: 1000.0 * pair.right_late_s,
         one_flipped: pair.one_flipped,
@@ -139,6 +144,7 @@ fn choice_form(choice: &Choice) -> ChoiceForm {
 /// The report for programs: `docs/boxes.md` describes it.
 #[must_use]
 pub fn lines_json(report: &LinesReport) -> String {
+    let form = |choice: &Choice| choice_form(choice, &report.source);
     let document = Document {
         schema: SCHEMA,
         version: env!("CARGO_PKG_VERSION"),
@@ -156,8 +162,8 @@ pub fn lines_json(report: &LinesReport) -> String {
             },
             phantom: report.gig.phantom,
         },
-        own: report.own.as_ref().map(choice_form),
-        choices: report.choices.iter().map(choice_form).collect(),
+        own: report.own.as_ref().map(form),
+        choices: report.choices.iter().map(form).collect(),
         why: why(report)
             .into_iter()
             .map(|(label, text)| format!("{label}{text}"))

@@ -20,6 +20,8 @@ pub use json::lines_json;
 pub struct LinesReport {
     /// The rig's outputs.
     pub source: Source,
+    /// Somebody said how loud it is played: [`LinesReport::source`]'s level isn't the usual one.
+    pub level_known: bool,
     /// What is known of the gig.
     pub gig: Gig,
     /// The player's two lines, if both have a box.
@@ -54,6 +56,7 @@ pub fn lines(file: &RigFile, gig: &Gig, have: &[Kind]) -> LinesReport {
     LinesReport {
         own: own.and_then(|own| rank(&[own], &source, gig).pop()),
         choices: rank(&candidates, &source, gig),
+        level_known: file.level_known,
         source,
         gig: *gig,
     }
@@ -124,6 +127,7 @@ fn rows_of(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, S
         Drive::SingleEnded => arrival.rejection.single_ended_db,
         Drive::Symmetric => arrival.rejection.symmetric_db,
     };
+    let peaks = source.peaks().through(arrival.gain_db);
     let arrives = arrival.level_dbu != f64::NEG_INFINITY;
     let if_any = |cell: String| if arrives { cell } else { "-".into() };
     vec![
@@ -134,18 +138,20 @@ fn rows_of(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, S
         ),
         ("gain", figure(arrival.gain_db, "dB")),
         ("level of loud playing", figure(arrival.level_dbu, "dBu")),
+        ("its peaks", figure(peaks.dbu, "dBu")),
+        ("pad", if_any(boxes::pad(spec.input, Some(peaks)))),
         (
             "gain wanted at the desk",
             if_any(figure(arrival.preamp_gain_db, "dB")),
         ),
-        ("low-end corner", corner(arrival.high_pass_hz)),
+        ("low-end roll-off", corner(arrival.high_pass_hz)),
         ("delay", delay(arrival.delay_s)),
         ("polarity", polarity(arrival.polarity).into()),
         ("isolation", spec.isolation.name().into()),
         ("phantom power", spec.phantom.name().into()),
         ("phantom power stops here", yes(spec.blocks_phantom).into()),
         ("direct current stops here", yes(spec.blocks_dc).into()),
-        ("hum on both legs down by", format!("{hum:.0} dB")),
+        ("common-mode rejection", format!("{hum:.0} dB")),
         (
             "equivalent input noise",
             if_any(format!("{:.0} dBu", arrival.input_noise_dbu)),
@@ -289,9 +295,19 @@ pub fn lines_table(report: &LinesReport, form: Form) -> String {
         out += &form.hanging(label, &text, 2);
     }
     out.push('\n');
+    let level = scores::figure(source.level_dbu, 1);
+    let loud = match (report.level_known, source.peak_dbu) {
+        (true, Some(peak)) => format!(
+            "{level} dBu rms when you play loud, peaks {} dBu",
+            scores::figure(peak, 1)
+        ),
+        (true, None) => format!("{level} dBu rms when you play loud"),
+        (false, _) => {
+            format!("{level} dBu rms when you play loud (nobody said it: common practice, no source)")
+        }
+    };
     let for_what = format!(
-        "For outputs of {} dBu when you play loud, {}, {}; {}.",
-        scores::figure(source.level_dbu, 1),
+        "For outputs of {loud}, {}, {}; {}.",
         ohms(source.impedance_ohm),
         source.drive.id(),
         gig_text(&report.gig)

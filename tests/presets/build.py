@@ -5,7 +5,7 @@
 
 writes FOLDER/HALF/KIND-NN/{dry,wet,full}.wav (48 kHz, two channels, single precision; full = dry + wet) with preset.json beside them.
 What is there already for the same recipe is left. The halves share no phrase and no setting: limits are chosen on `dev`, figures are
-published from `publish`.
+published from `publish`. A number behind it (`publish-2`) draws another half of that name, which nobody has heard.
 
 Needs Debian's fluidsynth, fluidr3mono-gm-soundfont (MIT), caps, tap-plugins, swh-plugins, cmt (effects, GPL and LGPL), guitarix-common and
 jconvolver-config-files (impulse responses, GPL), and the Python packages of tests/hosts/requirements.txt. All are heard by tests only;
@@ -17,6 +17,7 @@ from concurrent.futures import ProcessPoolExecutor
 import hashlib
 import json
 import os
+import re
 import shutil
 import sys
 
@@ -72,9 +73,15 @@ def build(job):
     return folder
 
 
+def half(name):
+    if not re.fullmatch(r"(dev|publish)(-[0-9]{1,6})?", name):
+        raise argparse.ArgumentTypeError(f"'{name}' is neither dev nor publish")
+    return name
+
+
 def main():
     arguments = argparse.ArgumentParser(description="Builds presets of sampled guitars with known dry and wet.")
-    arguments.add_argument("--half", choices=("dev", "publish"), required=True)
+    arguments.add_argument("--half", type=half, required=True, help="dev or publish, or one of these with a number: publish-2")
     arguments.add_argument("--into", required=True, help="the folder that keeps them")
     arguments.add_argument("--only", default="", help="only kinds whose name contains this")
     arguments.add_argument("--small", action="store_true", help="only the few that every test run hears")

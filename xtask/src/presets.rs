@@ -15,9 +15,9 @@ const HALVES: [&str; 2] = ["dev", "publish"];
 /// Wrong usage, something that has to be installed, or a step that failed.
 pub fn presets(args: &[String]) -> Result<(), Failure> {
     let half = args.first().map_or(HALVES[0], String::as_str);
-    if !HALVES.contains(&half) {
+    if !is_half(half) {
         return Err(Failure::Usage(format!(
-            "the halves are {}, not '{half}'",
+            "the halves are {}, with a number behind for another draw (publish-2), not '{half}'",
             HALVES.join(" and ")
         )));
     }
@@ -42,6 +42,12 @@ pub fn presets(args: &[String]) -> Result<(), Failure> {
         ])
         .arg(folder)
         .args(args.get(1..).unwrap_or_default()))
+}
+
+/// Whether that is a half, or another draw of one.
+fn is_half(name: &str) -> bool {
+    let (half, draw) = name.split_once('-').unwrap_or((name, "0"));
+    HALVES.contains(&half) && draw.parse::<u32>().is_ok()
 }
 
 /// The dozen that every test run hears.

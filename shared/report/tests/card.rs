@@ -97,9 +97,9 @@ fn everything_the_engineer_needs_is_there() {
         "what must not happen, and how it sounds",
         "on again after that, for the right box only",
         "Never lift a mains protective earth. A ground lift is for the audio shield only.",
-        "call the venue's electrician. Local codes stand.",
+        "call the venue's electrician. Local rules apply.",
         "48 V off before anything is plugged",
-        "A ground loop; different supplies are ordinary",
+        "A ground loop; normal with separate supplies",
     ] {
         assert!(text.contains(part), "{part}\n{text}");
     }
@@ -209,7 +209,7 @@ fn presets_at_risk_come_worst_first() {
     let text = words(&file, &presets, Paper::A4);
     let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("{part}\n{text}"));
     // A fault takes the dry out of nearly every preset, so that is counted and not listed.
-    assert!(at("One line flipped: 1 of 2 drop out.") < at("Solo: loud"));
+    assert!(at("One line flipped: 1 of 2 drops out.") < at("Solo: loud"));
     assert!(at("Solo: loud") < at("Gone drops out: mono wedge"));
     assert!(at("Gone drops out: mono wedge") < at("Thin thins: either line alone"));
     assert!(!text.contains("Fine "));

@@ -22,6 +22,18 @@ pub const ONLY_WET: &str = "only wet";
 /// Said where no gain helps.
 pub const NOTHING_ARRIVES: &str = "nothing arrives";
 
+/// What so many presets do: `1 holds`, `2 hold`.
+#[must_use]
+pub fn how_many(count: usize, outcome: Outcome) -> String {
+    let word = match (count, outcome) {
+        (1, _) => outcome.name(),
+        (_, Outcome::Holds) => "hold",
+        (_, Outcome::Thins) => "thin",
+        (_, Outcome::DropsOut) => "drop out",
+    };
+    format!("{count} {word}")
+}
+
 /// A signed number for a table, with no sign on what rounds to zero.
 ///
 /// # Errors

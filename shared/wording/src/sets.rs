@@ -101,7 +101,7 @@ pub fn helps_most(change: &str, count: usize, of: usize) -> String {
     } else {
         format!("{count} of the {of} that don't hold")
     };
-    format!("What helps most: {change}, in {presets}; each has its figures in its own text.")
+    format!("What helps most: {change}, in {presets}; their own texts have the figures.")
 }
 
 #[cfg(test)]

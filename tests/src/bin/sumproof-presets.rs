@@ -11,10 +11,11 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::score::verdict::Verdict;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::take::{Pass, Take};
+use sumproof_core::split::kind::PresetKind;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass};
 use sumproof_tests::methods::narrowed_pair;
 use sumproof_tests::presets::causes::{self, Named};
-use sumproof_tests::presets::feeds::{Share, Tally};
+use sumproof_tests::presets::feeds::{Share, Sort, Tally};
 use sumproof_tests::presets::{Preset, folders, truth};
 
 /// Prints how the analysis fares on presets whose dry and wet are known (`cargo xtask presets` makes them).
@@ -34,13 +35,17 @@ struct Arguments {
 }
 
 /// The ways a preset is read.
-const WAYS: [&str; 3] = ["pair alone", "passes", "dry and full"];
+const WAYS: [&str; 4] = ["pair alone", "its kind said", "passes", "dry and full"];
+/// Of these, those that have the pair alone to go by.
+const PAIR_ALONE: usize = 2;
 
 #[derive(Default)]
 struct Found {
-    tallies: [Tally; 3],
-    causes: [Share; 3],
-    false_flips: [usize; 3],
+    tallies: [Tally; 4],
+    causes: [Share; 4],
+    false_flips: [usize; 4],
+    /// Wet over dry within 1 dB: as it is read from the pair alone, and by mid and side.
+    wet_over_dry: [Share; 2],
     listed: Vec<String>,
 }
 
@@ -91,14 +96,14 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
     let rig = Rig::default();
     let true_feeds = truth::truth(preset, &rig);
-    let ways = if pair_alone { 1 } else { WAYS.len() };
+    let ways = if pair_alone { PAIR_ALONE } else { WAYS.len() };
     for (way, name) in WAYS.iter().enumerate().take(ways) {
         let Some(take) = read(preset, way) else { continue };
         let rows = take.rows(&rig, 0.0);
         let named: Option<Named> = take
             .diagnosis
             .map(|diagnosis| diagnosis.settled(&rows))
-            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way != 0 && preset.has_wet()));
+            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way >= PAIR_ALONE && preset.has_wet()));
         let Ok(mut found) = found.lock() else { return };
         for id in truth::judged() {
             let row = &rows[id as usize];
@@ -113,7 +118,16 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
                 ));
             }
         }
-        found.tallies[way].add(&true_feeds, &rows, &rig.limits);
+        found.tallies[way].add(&true_feeds, &rows, &rig.limits, sort(preset));
+        if let (0, Some(true_db)) = (way, preset.sheet.wet_over_dry_db.filter(|_| sort(preset).one_dry)) {
+            let read = [
+                power_db(take.split.wet.mean_power() / take.split.dry.mean_power()),
+                by_mid_and_side(preset),
+            ];
+            for (share, read_db) in found.wet_over_dry.iter_mut().zip(read) {
+                share.add((read_db - true_db).abs() <= 1.0);
+            }
+        }
         if let Some(named) = named {
             found.causes[way].add(named.is_right());
             found.false_flips[way] += usize::from(named.has_false_flip());
@@ -127,11 +141,34 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
     }
 }
 
+/// What a preset is, for counting.
+fn sort(preset: &Preset) -> Sort {
+    Sort {
+        one_dry: matches!(preset.sheet.said.as_str(), "centre" | "one-side"),
+        muted_end: preset.sheet.phrase.muted_end,
+    }
+}
+
+fn power_db(ratio: f64) -> f64 {
+    10.0 * ratio.log10()
+}
+
+/// Wet over dry, dB, by mid and side: of a dry in the middle and a wet whose channels are alike loud and unrelated, the side is half
+/// of the wet, and the mid is the dry and the other half.
+fn by_mid_and_side(preset: &Preset) -> f64 {
+    let (mut mid, mut side) = (0.0, 0.0);
+    for (left, right) in preset.full.left.iter().zip(&preset.full.right) {
+        mid += (left + right).powi(2);
+        side += (left - right).powi(2);
+    }
+    power_db(2.0 * side / (mid - side).max(0.0))
+}
+
 /// A take, read one of the [`WAYS`].
 fn read(preset: &Preset, way: usize) -> Option<Take> {
     let rate_hz = preset.rate_hz;
     let full = narrowed_pair(&preset.full, 1.0);
-    if way != 0 {
+    if way >= PAIR_ALONE {
         if !preset.has_wet() {
             // Without effects there is nothing to make passes of.
             return None;
@@ -139,7 +176,7 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
         let (dry, wet) = (narrowed_pair(&preset.dry, 1.0), narrowed_pair(&preset.wet, 1.0));
         let [dry, wet, full] = [&dry, &wet, &full].map(|[left, right]| PassAudio { rate_hz, left, right });
         let two = match way {
-            1 => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
+            2 => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
             _ => TwoPass::of_dry_and_full(&dry, &full).ok()?,
         };
         let mut take = two.take(preset.name.clone());
@@ -148,6 +185,9 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
         return Some(take);
     }
     let mut monitor = Monitor::for_takes(rate_hz);
+    if way == 1 {
+        monitor.set_kind(PresetKind::from_id(&preset.sheet.said)?);
+    }
     monitor.start_take();
     monitor.push(&full[0], &full[1]);
     monitor.finish_take(preset.name.clone(), Pass::Full)
@@ -157,13 +197,19 @@ fn print(found: &Found, presets: usize) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     writeln!(out, "{presets} presets.\n")?;
     writeln!(out, "| figure | {} |", WAYS.join(" | "))?;
-    writeln!(out, "|---|--:|--:|--:|")?;
+    writeln!(out, "|---|--:|--:|--:|--:|")?;
     let mut row = |name: &str, of: &dyn Fn(&Tally) -> String| {
         let cells: Vec<String> = found.tallies.iter().map(of).collect();
         writeln!(out, "| {name} | {} |", cells.join(" | "))
     };
     row("dry, wet and balance within 0.1 dB", &|t| t.within[0].to_string())?;
     row("dry, wet and balance within 0.3 dB", &|t| t.within[1].to_string())?;
+    row("one dry: its interval holds the truth, median width", &|t| {
+        t.dry_ends[0].to_string()
+    })?;
+    row("other dry: the same", &|t| t.dry_ends[1].to_string())?;
+    row("wet with a muted end: the same", &|t| t.wet_ends[0].to_string())?;
+    row("other wet: the same", &|t| t.wet_ends[1].to_string())?;
     row("words right", &|t| t.words[0].to_string())?;
     row("words wrong by two steps", &|t| t.words[1].to_string())?;
     row("words said plainly", &|t| t.plain[0].to_string())?;
@@ -172,8 +218,15 @@ fn print(found: &Found, presets: usize) -> std::io::Result<()> {
         t.partials[0].to_string()
     })?;
     row("partials within 1 dB", &|t| t.partials[1].to_string())?;
+    row("balance said plainly", &|t| t.balance[0].to_string())?;
+    row("plain balance right", &|t| t.balance[1].to_string())?;
     let causes: Vec<String> = found.causes.iter().map(Share::to_string).collect();
     writeln!(out, "| causes right | {} |", causes.join(" | "))?;
     let flips = found.false_flips.map(|count| count.to_string());
-    writeln!(out, "| false flips | {} |", flips.join(" | "))
+    writeln!(out, "| false flips | {} |", flips.join(" | "))?;
+    let [read, simple] = found.wet_over_dry;
+    writeln!(
+        out,
+        "\nWet over dry of presets with one dry, within 1 dB: {read} from the pair alone, {simple} by mid and side."
+    )
 }

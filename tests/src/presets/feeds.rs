@@ -1,14 +1,56 @@
 //! How near the figures and words of every feed are to the truth, counted over presets.
 
 use sumproof_core::routing::feed::Side;
+use sumproof_core::score::balance::Balance;
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::verdict::Verdict;
+use sumproof_core::split::interval::Interval;
 
 use super::truth::{FeedTruth, Truth, judged};
 
 /// What is below is gone, for truth and figure alike, dB.
 const GONE_DB: f64 = -60.0;
+
+/// An interval holds a truth that is no further beyond its ends than this: what is rounding, dB.
+const SLACK_DB: f64 = 0.05;
+
+/// How often intervals hold the truth, and how wide they are.
+#[derive(Clone, Debug, Default)]
+pub struct Ends {
+    /// Those that hold it.
+    pub holds: Share,
+    widths_db: Vec<f64>,
+}
+
+impl Ends {
+    fn add(&mut self, found: Interval, true_db: f64) {
+        // What is gone is gone, however far down.
+        let true_db = if true_db < GONE_DB { f64::NEG_INFINITY } else { true_db };
+        let low = if found.low < GONE_DB { f64::NEG_INFINITY } else { found.low };
+        self.holds
+            .add(low <= true_db + SLACK_DB && true_db <= found.high.max(GONE_DB) + SLACK_DB);
+        self.widths_db.push(found.width());
+    }
+
+    /// The width in the middle of all, dB; open ends are the widest.
+    #[must_use]
+    pub fn median_db(&self) -> Option<f64> {
+        let mut widths = self.widths_db.clone();
+        widths.sort_by(f64::total_cmp);
+        widths.get(widths.len() / 2).copied()
+    }
+}
+
+impl std::fmt::Display for Ends {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.median_db() {
+            None => f.pad("-"),
+            Some(width) if width.is_finite() => f.pad(&format!("{}, {width:.2} dB", self.holds)),
+            Some(_) => f.pad(&format!("{}, open", self.holds)),
+        }
+    }
+}
 
 /// Some of all.
 #[derive(Clone, Copy, Debug, Default)]
@@ -38,7 +80,7 @@ impl std::fmt::Display for Share {
 }
 
 /// What is counted.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Tally {
     /// Dry, wet and balance within 0.1 dB of the truth, and within 0.3.
     pub within: [Share; 2],
@@ -48,16 +90,43 @@ pub struct Tally {
     pub plain: [Share; 2],
     /// Partials on the same side of the limit as the true dry's, and within 1 dB of them.
     pub partials: [Share; 2],
+    /// The dry's intervals: of presets with one dry, and of others.
+    pub dry_ends: [Ends; 2],
+    /// The wet's intervals: of presets whose end was muted, and of others.
+    pub wet_ends: [Ends; 2],
+    /// Words of the balance that are said plainly; of these those that are right.
+    pub balance: [Share; 2],
+}
+
+/// What is known of a preset besides its sound, for counting.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Sort {
+    /// Its dry lies in the pair in one way.
+    pub one_dry: bool,
+    /// Its strings are muted at the end.
+    pub muted_end: bool,
 }
 
 impl Tally {
     /// Adds a preset's rows.
-    pub fn add(&mut self, truth: &Truth, rows: &[Row; FEEDS], limits: &Limits) {
+    pub fn add(&mut self, truth: &Truth, rows: &[Row; FEEDS], limits: &Limits, sort: Sort) {
         for id in judged() {
             let row = &rows[id as usize];
             let Some(score) = row.score else { continue };
             let true_feed = truth.of(id, row.worse.unwrap_or(Side::Left));
             self.figures([score.dry_db, score.wet_db, score.balance_shift_db], true_feed);
+            if let Some(dry) = score.dry {
+                self.dry_ends[usize::from(!sort.one_dry)].add(dry, true_feed.dry_db);
+            }
+            if let (Some(wet), Some(true_db)) = (score.wet, true_feed.wet_db) {
+                self.wet_ends[usize::from(!sort.muted_end)].add(wet, true_db);
+            }
+            if let (Some(balance), Some(true_db)) = (row.balance, true_feed.balance_db()) {
+                self.balance[0].add(balance.is_plain());
+                if let (true, Some(word)) = (balance.is_plain(), balance.word()) {
+                    self.balance[1].add(word == Balance::word(true_db, limits));
+                }
+            }
             if let Some(word) = row.outcome {
                 let true_word = truth.word(id, limits);
                 self.words[0].add(word == true_word);

@@ -20,6 +20,12 @@ pub enum Balance {
 }
 
 impl Balance {
+    /// The word of a shift (wet change less dry change, dB) that is known.
+    #[must_use]
+    pub fn word(shift_db: f64, limits: &Limits) -> Self {
+        Self::of(shift_db, limits, None)
+    }
+
     /// The word of a shift (wet change less dry change), dB.
     fn of(shift_db: f64, limits: &Limits, shown: Option<Self>) -> Self {
         // Slack is given to the word shown before, on both sides of it.

@@ -117,7 +117,7 @@ const COLUMNS: [(&str, &str, &str); 11] = [
     ("outcome", "", "figure"),
     ("preset", "", "words"),
     ("worst feed", "", "words"),
-    ("hold / thin / drop out", "", "figure"),
+    ("feeds hold / thin / drop out", "", "figure"),
     ("dry, dB", "figure dry-head", "figure"),
     ("wet, dB", "figure wet-head", "figure"),
     ("correlation", "figure", "figure"),

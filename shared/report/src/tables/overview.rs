@@ -21,7 +21,7 @@ const HEADINGS: [&str; 12] = [
     "worst feed",
     "dry dB",
     "wet dB",
-    "hold / thin / drop",
+    "feeds hold/thin/drop",
     "correlation",
     "stereo LUFS",
     "wedge LUFS",
@@ -57,7 +57,7 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
     if form.explain {
         for text in [
             "dry, wet: change in the mono wedge (both lines added) from stereo, the gain to make up taken out.",
-            "hold / thin / drop: how many feeds do, those with a fault on a line as well.",
+            "feeds hold/thin/drop: how many feeds do, those with a fault on a line as well.",
             "LUFS: ITU-R BS.1770, gated; the wedge counts as played by both loudspeakers. change: what adding the lines does to that.",
             "peak: the higher of stereo and wedge. outcome: with a question mark it is the likelier of two.",
         ] {
@@ -65,7 +65,7 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
         }
     } else {
         out += &form.paragraph(
-            "dry, wet: in the mono wedge, change from stereo. --explain: what each column is.",
+            "dry, wet: in the mono wedge, change from stereo. '?' behind an outcome: likely. --explain: what each column is.",
             0,
         );
     }
@@ -163,14 +163,12 @@ pub(crate) fn spread_sentence(presets: &[Judged<'_>]) -> Option<String> {
 /// How many presets there are and how they fare, as a sentence.
 pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
     let count = |outcome| {
-        presets
-            .iter()
-            .filter(|preset| preset.outcome() == Some(outcome))
-            .count()
+        let these = presets.iter().filter(|preset| preset.outcome() == Some(outcome));
+        scores::how_many(these.count(), outcome)
     };
     let unread = presets.iter().filter(|preset| preset.outcome().is_none()).count();
     let mut sentence = format!(
-        "{} {}: {} hold, {} thin, {} drop out",
+        "{} {}: {}, {}, {}",
         presets.len(),
         if presets.len() == 1 { "preset" } else { "presets" },
         count(Outcome::Holds),

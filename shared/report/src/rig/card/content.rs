@@ -1,8 +1,9 @@
 //! What the card says: every sentence, before it is set.
 
 use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Isolation, Kind, Peaks, Phantom, rank};
-use sumproof_core::routing::feed::Side;
+use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::routing::line::{Line, Polarity};
+use sumproof_core::score::outcome::Outcome;
 use sumproof_wording::numbers::signed;
 use sumproof_wording::{Name, boxes};
 
@@ -54,6 +55,11 @@ pub struct Card {
     pub missing_characters: usize,
 }
 
+/// Longest name of a preset that is named in the test, characters.
+const LONGEST_PLAYED: usize = 24;
+/// Why it is all reverb, where a preset does that by itself.
+const FLIPPED_OR_PRESET: &str = "One line is flipped; or a preset at risk is played";
+
 /// What must not be summed, and how it sounds when it happens.
 const NEVER: [[&str; 3]; 5] = [
     [
@@ -69,7 +75,7 @@ const NEVER: [[&str; 3]; 5] = [
     [
         "Lopsided, some effects gone",
         "One line is padded, or down",
-        "Same pad, same gain; check both plugs",
+        "Match the levels; check pads and plugs",
     ],
     [
         "Thin, hardly any guitar",
@@ -78,7 +84,7 @@ const NEVER: [[&str; 3]; 5] = [
     ],
     [
         "Hum",
-        "A ground loop; different supplies are ordinary",
+        "A ground loop; normal with separate supplies",
         "Isolated DIs, or lift the audio shield at the box; never a mains earth",
     ],
 ];
@@ -118,6 +124,7 @@ impl Card {
             labelled("Stage position", &texts.position),
             labelled("Contact", &texts.contact),
         ];
+        let played = own(playable(presets));
         let rig = own(&texts.rig);
         let connector = own(&texts.connector);
         let notes: Vec<String> = texts.notes.iter().map(|note| own(note)).collect();
@@ -133,10 +140,10 @@ impl Card {
             stage,
             differs: differs(file),
             one_line: one_line(side, presets),
-            never: NEVER.to_vec(),
+            never: never(presets),
             faults: fault_counts(presets),
             at_risk: risks,
-            test: test(side),
+            test: test(side, &played),
             notes,
             cautions: cautions(&ways),
             missing_characters,
@@ -385,25 +392,62 @@ fn one_line(side: Option<Side>, presets: &[Preset]) -> String {
     };
     if let Some((_, [left, right])) = better_line(presets) {
         let count = presets.len();
+        // Where the player wants the other one he has his reasons, and the engineer no use for a figure against it.
         said.push_str(&match side {
-            Some(Side::Left) => format!(" {left} of my {count} presets hold on it ({right} on the other)."),
-            Some(Side::Right) => format!(" {right} of my {count} presets hold on it ({left} on the other)."),
+            Some(Side::Left) if left >= right => {
+                format!(" {left} of my {count} presets hold on it ({right} on the other).")
+            }
+            Some(Side::Right) if right >= left => {
+                format!(" {right} of my {count} presets hold on it ({left} on the other).")
+            }
+            Some(_) => String::new(),
             None => format!(" {left} of my {count} presets hold on the left one, {right} on the right one."),
         });
     }
     said
 }
 
-fn test(side: Option<Side>) -> Vec<String> {
+/// What must not be summed. A preset that drops out in a sum sounds like a flipped line.
+fn never(presets: &[Preset]) -> Vec<[&'static str; 3]> {
+    let mut never = NEVER.to_vec();
+    if presets
+        .iter()
+        .any(|preset| preset.outcome(FeedId::MonoWedge) == Some(Outcome::DropsOut))
+    {
+        never[0][1] = FLIPPED_OR_PRESET;
+    }
+    never
+}
+
+/// The name of a preset by which a flipped line is surely heard: it holds in the wedge and drops out with one line flipped. Empty where
+/// none is known.
+fn playable(presets: &[Preset]) -> &str {
+    let shows = |preset: &&Preset| {
+        let plainly = |feed| preset.outcome(feed).filter(|_| !preset.likely.contains(&feed));
+        preset.name.chars().count() <= LONGEST_PLAYED
+            && plainly(FeedId::MonoWedge) == Some(Outcome::Holds)
+            && plainly(FeedId::WedgeLineFlipped) == Some(Outcome::DropsOut)
+    };
+    presets.iter().find(shows).map_or("", |preset| &preset.name)
+}
+
+/// `preset` is the name of what to play meanwhile; empty where none is known.
+fn test(side: Option<Side>, preset: &str) -> Vec<String> {
+    let chord = if preset.is_empty() {
+        "I let a chord ring".into()
+    } else {
+        format!("I let a chord ring on \u{2018}{preset}\u{2019}")
+    };
     let alone = match side {
         Some(Side::Left) => "the left",
         Some(Side::Right) => "the right",
         None => "either",
     };
     vec![
-        "Both channels to the centre. Mute one, then the other; match the gains.".into(),
-        "Both on, I let a chord ring. Press polarity on one channel. Fuller? Leave it. Thinner, more reverb? Put it back."
-            .into(),
+        "Both channels to the centre. Mute one, then the other; match the levels.".into(),
+        format!(
+            "Both on, {chord}. Press polarity on one channel. Fuller? Leave it. Thinner, more reverb? Put it back."
+        ),
         "Still hollow, as if through a pipe? One line is late: send both the same way.".into(),
         format!("Pan them out again. The wedge gets both, or {alone} one alone."),
     ]
@@ -425,6 +469,6 @@ fn cautions(ways: &[Way; 2]) -> Vec<String> {
     vec![
         first,
         "Never lift a mains protective earth. A ground lift is for the audio shield only.".into(),
-        "A tingle, or a voltage measured between metal parts: stop, and call the venue's electrician. Local codes stand.".into(),
+        "A tingle, or a voltage measured between metal parts: stop, and call the venue's electrician. Local rules apply.".into(),
     ]
 }

@@ -8,6 +8,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_core::score::verdict::Verdict;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_wording::Name;
+use sumproof_wording::scores::how_many;
 
 use crate::formats::written::{self, TakesError};
 
@@ -223,11 +224,13 @@ pub fn fault_counts(presets: &[Preset]) -> String {
                 FeedId::WedgeLineLate => "one line 1 ms late",
                 _ => "one line 20 dB down",
             };
+            let of_all = |count, outcome| how_many(count, outcome).replacen(' ', &format!(" of {all} "), 1);
+            let thins = how_many(thin, Outcome::Thins);
             match (out, thin) {
                 (0, 0) => None,
-                (0, thin) => Some(format!("{name}: {thin} of {all} thin")),
-                (out, 0) => Some(format!("{name}: {out} of {all} drop out")),
-                (out, thin) => Some(format!("{name}: {out} of {all} drop out, {thin} thin")),
+                (0, thin) => Some(format!("{name}: {}", of_all(thin, Outcome::Thins))),
+                (out, 0) => Some(format!("{name}: {}", of_all(out, Outcome::DropsOut))),
+                (out, _) => Some(format!("{name}: {}, {thins}", of_all(out, Outcome::DropsOut))),
             }
         })
         .collect();

@@ -219,7 +219,7 @@ pub fn why(report: &LinesReport) -> Vec<(&'static str, String)> {
         said.push(("Why: ", format!("it {}.", joined(&merits))));
     }
     said.push(match best.troubles.as_slice() {
-        [] => ("", "Nothing speaks against it.".into()),
+        [] => ("", "No drawbacks are known.".into()),
         troubles => {
             let against: Vec<String> = troubles.iter().map(|&trouble| boxes::trouble(trouble)).collect();
             ("But mind: ", format!("it {}.", against.join("; it ")))

@@ -17,9 +17,13 @@ pub fn trouble(trouble: Trouble) -> String {
             "lets phantom power reach your outputs: make sure it is off before you plug".into()
         }
         Trouble::PhantomMissing => "needs phantom power, and it is off".into(),
-        Trouble::PhantomToAsk => "needs phantom power: ask for it, and switch it on only after plugging".into(),
+        Trouble::PhantomToAsk => {
+            "needs phantom power: ask for it, and switch it on only after plugging".into()
+        }
         Trouble::Hum => "does not isolate, and the supplies differ: hum".into(),
-        Trouble::HumPossible => "does not isolate: may hum where stage and desk are on different supplies".into(),
+        Trouble::HumPossible => {
+            "does not isolate: may hum where stage and desk are on different supplies".into()
+        }
         Trouble::LinesDiffer => {
             "makes the two lines differ, which hurts what both carry wherever they are added".into()
         }

@@ -192,7 +192,10 @@ impl Feeder {
             ));
         }
         let block = block_start..block_start + size;
-        let due = self.midi.iter().filter(|message| block.contains(&message.at_sample));
+        let due = self
+            .midi
+            .iter()
+            .filter(|message| block.contains(&message.at_sample));
         for message in due {
             let offset = (message.at_sample - block_start) as u32;
             self.events.push(&MidiEvent::new(offset, 0, message.bytes));

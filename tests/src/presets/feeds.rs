@@ -26,8 +26,16 @@ pub struct Ends {
 impl Ends {
     fn add(&mut self, found: Interval, true_db: f64) {
         // What is gone is gone, however far down.
-        let true_db = if true_db < GONE_DB { f64::NEG_INFINITY } else { true_db };
-        let low = if found.low < GONE_DB { f64::NEG_INFINITY } else { found.low };
+        let true_db = if true_db < GONE_DB {
+            f64::NEG_INFINITY
+        } else {
+            true_db
+        };
+        let low = if found.low < GONE_DB {
+            f64::NEG_INFINITY
+        } else {
+            found.low
+        };
         self.holds
             .add(low <= true_db + SLACK_DB && true_db <= found.high.max(GONE_DB) + SLACK_DB);
         self.widths_db.push(found.width());

@@ -23,18 +23,8 @@ const PAUSE_S: f64 = 2.0;
 const TOLERANCE_DB: f64 = 0.1;
 /// In playing order.
 const NAMES: [&str; 12] = [
-    "opening",
-    "verse",
-    "chorus",
-    "bridge",
-    "solo",
-    "slow one",
-    "slide",
-    "octaves",
-    "fast one",
-    "swell",
-    "finale",
-    "encore",
+    "opening", "verse", "chorus", "bridge", "solo", "slow one", "slide", "octaves", "fast one", "swell",
+    "finale", "encore",
 ];
 
 fn silence(seconds: f64) -> Vec<f32> {
@@ -142,7 +132,10 @@ impl Desk {
             self.press(Key::Return);
         }
         self.picture("set-names");
-        self.stands_after(NOTHING_PLAYED, &["names, and takes by phrase", "edit the list of names"]);
+        self.stands_after(
+            NOTHING_PLAYED,
+            &["names, and takes by phrase", "edit the list of names"],
+        );
         self.click("use these names");
         self.rest(500);
         self.press(Key::Escape);
@@ -207,7 +200,10 @@ fn a_set_of(presets: usize) {
     });
     assert_eq!(apart, [""; 0]);
     let takes = desk.takes();
-    assert_eq!(takes.iter().map(|take| take.name.as_str()).collect::<Vec<_>>(), names);
+    assert_eq!(
+        takes.iter().map(|take| take.name.as_str()).collect::<Vec<_>>(),
+        names
+    );
     // The window says of each take what the project has of it.
     let mut text = String::new();
     desk.until("the window's text has all takes", |desk| {
@@ -246,9 +242,7 @@ fn differ(take: &Take, file: &Take) -> Option<String> {
         // How plainly a word stands may turn on a hair.
         let words = [row, file].map(|row| row.verdict.filter(|verdict| verdict.is_plain()));
         let other_words = words.iter().all(Option::is_some) && words[0] != words[1];
-        (apart || other_words).then(|| {
-            format!("{}, {}: {pairs:?}, {words:?}", take.name, row.id.name())
-        })
+        (apart || other_words).then(|| format!("{}, {}: {pairs:?}, {words:?}", take.name, row.id.name()))
     })
 }
 

@@ -37,7 +37,8 @@ impl LineFinding {
     /// Whether it stands at least so far out of the noise, dB.
     #[must_use]
     pub fn is_clear(&self, by_db: f64) -> bool {
-        self.clearness_db.is_some_and(|clearness_db| clearness_db >= by_db)
+        self.clearness_db
+            .is_some_and(|clearness_db| clearness_db >= by_db)
     }
 }
 

@@ -21,7 +21,7 @@ const HEADINGS: [&str; 12] = [
     "worst feed",
     "dry dB",
     "wet dB",
-    "feeds hold/thin/drop",
+    "hold/thin/drop",
     "correlation",
     "stereo LUFS",
     "wedge LUFS",
@@ -57,7 +57,7 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
     if form.explain {
         for text in [
             "dry, wet: change in the mono wedge (both lines added) from stereo, the gain to make up taken out.",
-            "feeds hold/thin/drop: how many feeds do, those with a fault on a line as well.",
+            "hold/thin/drop: how many feeds do, those with a fault on a line as well.",
             "LUFS: ITU-R BS.1770, gated; the wedge counts as played by both loudspeakers. change: what adding the lines does to that.",
             "peak: the higher of stereo and wedge. outcome: with a question mark it is the likelier of two.",
         ] {
@@ -65,7 +65,8 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
         }
     } else {
         out += &form.paragraph(
-            "dry, wet: in the mono wedge, change from stereo. '?' behind an outcome: likely. --explain: what each column is.",
+            "dry, wet: in the mono wedge, change from stereo. hold/thin/drop: of its feeds. '?': likely. --explain: what each \
+             column is.",
             0,
         );
     }

@@ -1,7 +1,8 @@
 //! Which feed the findings are.
 
 use super::{
-    Answer, Arrival, Estimate, Feeding, LineFinding, Notice, PairFinding, Reader, Reception, Side, Trust, Unknown,
+    Answer, Arrival, Estimate, Feeding, LineFinding, Notice, PairFinding, Reader, Reception, Side, Trust,
+    Unknown,
 };
 use crate::routing::feed::FeedId;
 use crate::routing::line::Polarity;

@@ -9,7 +9,7 @@ use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
 use sumproof_wording::diagnosis::sentences;
 
-/// At least 400 cases, at least 93 % right, and a flipped channel claimed in none that has none. Most of the wrong ones miss a second
+/// At least 400 cases, at least 94 % right, and a flipped channel claimed in none that has none. Most of the wrong ones miss a second
 /// fault under a loud wet: see the table in the documents.
 #[test]
 fn the_confusion_table() {
@@ -17,7 +17,7 @@ fn the_confusion_table() {
     let right = judged.iter().filter(|case| case.right).count();
     assert!(judged.len() >= 400, "only {} cases", judged.len());
     assert!(
-        right as f64 >= 0.93 * judged.len() as f64,
+        right as f64 >= 0.94 * judged.len() as f64,
         "{}",
         markdown(&judged)
     );

@@ -17,10 +17,10 @@ pub struct Recommendations {
 impl Recommendations {
     /// Works it out. Allocates.
     pub fn on(monitor: &Monitor, reading: &Reading) -> Self {
-        let (advice, all) = recommend(monitor, reading);
+        let (advice, margin) = recommend(monitor, reading);
         Self {
             what_now: advice.iter().map(sumproof_wording::advice::sentence).collect(),
-            margin: all.dry.or(all.total).as_ref().map(sumproof_views::Margin::from),
+            margin: margin.as_ref().map(sumproof_views::Margin::from),
         }
     }
 

@@ -9,8 +9,10 @@ use crate::Complex;
 /// Writes `frames` under `window` to `out`, as many as the shortest has.
 #[multiversion(targets("x86_64+avx"))]
 pub(crate) fn weigh(frames: &[f64], window: &[f64], out: &mut [f64]) {
-    for ((out, sample), weight) in out.iter_mut().zip(frames).zip(window) {
-        *out = sample * weight;
+    let count = frames.len().min(window.len()).min(out.len());
+    let (frames, window, out) = (&frames[..count], &window[..count], &mut out[..count]);
+    for n in 0..count {
+        out[n] = frames[n] * window[n];
     }
 }
 

@@ -79,6 +79,37 @@ pub struct Run<'a> {
     pub sound: bool,
 }
 
+/// Writes samples into a ring that keeps the last ones, from `place` on (which may lie any number of turns ahead): as NaN where they
+/// aren't believed.
+///
+/// # Panics
+/// If the ring has no room at all.
+pub(crate) fn keep(ring: &mut [f32], place: usize, samples: &[f64], sound: bool) {
+    let len = ring.len();
+    let (mut at, mut samples) = (place % len, samples);
+    while !samples.is_empty() {
+        let now;
+        (now, samples) = samples.split_at(samples.len().min(len - at));
+        let kept = &mut ring[at..at + now.len()];
+        if sound {
+            narrow(now, kept);
+        } else {
+            kept.fill(f32::NAN);
+        }
+        at = 0;
+    }
+}
+
+/// Rounds samples to single precision.
+#[multiversion(targets("x86_64+avx"))]
+fn narrow(samples: &[f64], out: &mut [f32]) {
+    let count = out.len();
+    let samples = &samples[..count];
+    for n in 0..count {
+        out[n] = samples[n] as f32;
+    }
+}
+
 impl Run<'_> {
     /// How many frames.
     #[must_use]

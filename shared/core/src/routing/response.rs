@@ -149,18 +149,26 @@ impl FeedResponse {
         let mut reference = 0.0;
         // On FFT bins the delay is in the dry's cross term, not in this response.
         let turns = delay_s != 0.0 && dry.delay_s == 0.0;
-        for cell in cells {
-            let power = dry.ll[cell] + dry.rr[cell];
+        let first = cells.start;
+        let of_dry = (&dry.ll[cells.clone()], &dry.rr[cells.clone()]);
+        let (ll, rr, lr) = (
+            &self.ll[cells.clone()],
+            &self.rr[cells.clone()],
+            &self.lr[cells.clone()],
+        );
+        let band = &self.band[cells.clone()];
+        for n in 0..cells.len() {
+            let power = of_dry.0[n] + of_dry.1[n];
             let cross = if turns {
-                self.lr[cell] * mean_phasor(grid, cell, delay_s)
+                lr[n] * mean_phasor(grid, first + n, delay_s)
             } else {
-                self.lr[cell]
+                lr[n]
             };
-            weights.left += power * self.ll[cell];
-            weights.right += power * self.rr[cell];
+            weights.left += power * ll[n];
+            weights.right += power * rr[n];
             weights.re += power * cross.re;
             weights.im -= power * cross.im;
-            reference += power * self.band[cell];
+            reference += power * band[n];
         }
         let scale = 1.0 / (self.gain * self.gain * reference);
         (reference > 0.0 && self.gain > 0.0).then_some(FeedWeights {
@@ -183,6 +191,11 @@ impl FeedResponse {
         self.low_end
     }
 
+    /// What this feed makes of the channels' powers in a cell, as if they had nothing to do with each other.
+    pub(crate) fn apart(&self, spectrum: &CrossSpectrum, cell: usize) -> f64 {
+        self.ll[cell] * spectrum.ll[cell] + self.rr[cell] * spectrum.rr[cell]
+    }
+
     /// What this feed makes of a spectrum inside a cell: its power at places spread evenly over the cell, so many that a comb is
     /// seen; each as if all of the cell's power were there. The bins of an FFT are one place each. `blurred` is what is left of a
     /// cross term that is late by so much.
@@ -194,7 +207,7 @@ impl FeedResponse {
         blurred: f64,
         mut on_power: impl FnMut(f64),
     ) {
-        let plain = self.ll[cell] * spectrum.ll[cell] + self.rr[cell] * spectrum.rr[cell];
+        let plain = self.apart(spectrum, cell);
         let late = self.both[cell] * spectrum.lr[cell] * blurred;
         let near = spectrum.near.get(cell).map(|near| self.both[cell] * near);
         let late_s = spectrum.delay_s + self.lines_s;

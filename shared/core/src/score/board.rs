@@ -151,16 +151,17 @@ impl Board {
     /// # Panics
     /// If the split is on another grid.
     pub fn score(&mut self, split: &Split, rows: &mut [Row; FEEDS]) {
+        let loudness = self.scorer.loudness(split);
         for (row, &id) in rows.iter_mut().zip(&FeedId::ALL) {
             let before = (row.id == id).then_some(*row);
-            *row = self.row(id, split, before.as_ref());
+            *row = self.row(id, split, loudness, before.as_ref());
         }
     }
 
-    fn row(&mut self, id: FeedId, split: &Split, before: Option<&Row>) -> Row {
+    fn row(&mut self, id: FeedId, split: &Split, loudness: Option<f64>, before: Option<&Row>) -> Row {
         let mut score = |side| {
             let responses = responses(&self.sets, self.parts, id, side);
-            self.scorer.score(&responses, split)
+            loudness.map(|loudness| self.scorer.score_heard(&responses, split, loudness))
         };
         let limits = &self.rig.limits;
         let (worse, score) = if id.has_fault() {

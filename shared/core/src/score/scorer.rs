@@ -283,7 +283,31 @@ impl Scorer {
     /// If lengths or grids don't belong together.
     #[must_use]
     pub fn score(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
-        let heard = self.hear(responses, split)?;
+        let loudness = self.loudness(split)?;
+        Some(self.score_heard(responses, split, loudness))
+    }
+
+    /// The K-weighted power of everything in stereo. `None` when the sound is below the level at which anything is read.
+    ///
+    /// # Panics
+    /// If the split is on another grid.
+    pub(super) fn loudness(&self, split: &Split) -> Option<f64> {
+        let cells = self.cells();
+        let k_weights = &self.k_weights[cells.clone()];
+        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells]);
+        let full = 0.5 * (sum(left) + sum(right));
+        (db::from_power(full) > db::NO_READING_DBFS)
+            .then(|| 0.5 * (product(k_weights, left) + product(k_weights, right)))
+    }
+
+    /// [`Self::score`] of a sound of which this loudness is known, the same for all feeds ([`Self::loudness`]).
+    pub(super) fn score_heard(
+        &mut self,
+        responses: &PartResponses<'_>,
+        split: &Split,
+        full_loudness: f64,
+    ) -> FeedScore {
+        let heard = self.hear(responses, split, full_loudness);
         let (gain, found) = (heard.gain, heard.found());
         let part_change =
             |part: &Powers| (part.reference > found).then(|| heard.change(part, part.reference));
@@ -311,7 +335,7 @@ impl Scorer {
         let colour = heard.colour(split.bounds.filter(|_| gain > 0.0).as_ref());
         let open = |interval: Option<Interval>| interval.is_some_and(|it| it.width() > WIDEST_DB);
         let if_ordinary_db = wet_db.filter(|_| parts.wet.is_some_and(|wet| wet.known == Known::Bounded));
-        Some(FeedScore {
+        FeedScore {
             dry: parts.dry,
             wet: parts.wet,
             balance: parts.balance,
@@ -330,19 +354,12 @@ impl Scorer {
             tone_db: colour.tone_db.map(|tone| tone.likely),
             colour,
             dip: heard.dip,
-        })
+        }
     }
 
-    /// The powers and the colours of the parts in a feed. `None` when there's too little sound.
-    fn hear(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<Heard> {
+    /// The powers and the colours of the parts in a feed.
+    fn hear(&mut self, responses: &PartResponses<'_>, split: &Split, full_loudness: f64) -> Heard {
         let cells = self.cells();
-        let k_weights = &self.k_weights[cells.clone()];
-        let (left, right) = (&split.total.ll[cells.clone()], &split.total.rr[cells.clone()]);
-        let full = 0.5 * (sum(left) + sum(right));
-        let full_loudness = 0.5 * (product(k_weights, left) + product(k_weights, right));
-        if db::from_power(full) <= db::NO_READING_DBFS {
-            return None;
-        }
         let wet = self.powers(responses.wet, &split.wet);
         let dry = self.powers(responses.dry, &split.dry);
         let dry_spread = self.spread();
@@ -351,7 +368,7 @@ impl Scorer {
         let total = self.powers(responses.total, &split.total);
         let of_total = self.read_colour(responses.total, &split.total, 0.0);
         let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
-        Some(Heard {
+        Heard {
             gain: responses.total.recoverable_gain(),
             dry,
             wet,
@@ -361,7 +378,7 @@ impl Scorer {
             of_total,
             level_lu: db::from_power(loudness / full_loudness),
             dip: self.deepest_dip(total.feed / total.reference),
-        })
+        }
     }
 
     /// The parts as far as an estimate knows them.

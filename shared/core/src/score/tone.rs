@@ -16,6 +16,13 @@ const DEEPEST: f64 = 1e-3;
 /// How long a window resolves partials: bins of 6 Hz.
 const RESOLVED_S: f64 = 1.0 / WIDEST_BIN_HZ;
 
+/// The standard deviation of changes (natural logarithms of powers), given their weights and the weighted sums of them and of their
+/// squares, dB.
+fn spread_db(weights: f64, sum: f64, squares: f64) -> Change {
+    let variance = squares / weights - (sum / weights).powi(2);
+    Some(variance.max(0.0).sqrt() * 10.0 * core::f64::consts::LOG10_E)
+}
+
 impl Scorer {
     /// Tone and partials of the part at hand.
     pub(super) fn read_colour(
@@ -99,6 +106,9 @@ impl Scorer {
             spectrum.delay_s + response.lines_s()
         };
         let blurred = window_autocorrelation(late_s / RESOLVED_S);
+        if self.grid.block_len().is_some() && spectrum.near.is_empty() {
+            return self.partials_of_bins(response, spectrum, first..last, floor, blurred);
+        }
         let (mut weights, mut mean, mut square) = (0.0, 0.0, 0.0);
         for cell in first..last {
             let weight = self.cells.reference[cell];
@@ -116,9 +126,37 @@ impl Scorer {
             mean += weight * sum / count;
             square += weight * squares / count;
         }
-        let variance = square / weights - (mean / weights).powi(2);
-        // From natural logarithms of powers to decibels.
-        Some(variance.max(0.0).sqrt() * 10.0 * core::f64::consts::LOG10_E)
+        spread_db(weights, mean, square)
+    }
+
+    /// The same on the bins of an FFT, which are one place each: what lies there in the feed is among the powers at hand.
+    fn partials_of_bins(
+        &self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+        bins: core::ops::Range<usize>,
+        floor: f64,
+        blurred: f64,
+    ) -> Change {
+        let (mut weights, mut mean, mut square) = (0.0, 0.0, 0.0);
+        let of_feed = &self.cells.feed[bins.clone()];
+        let reference = &self.cells.reference[bins.clone()];
+        for ((bin, &power), &weight) in bins.zip(of_feed).zip(reference) {
+            if weight <= 0.0 {
+                continue;
+            }
+            let power = if blurred == 1.0 {
+                power
+            } else {
+                let apart = response.apart(spectrum, bin);
+                apart + blurred * (power - apart)
+            };
+            let change = (power / weight).max(floor).ln();
+            weights += weight;
+            mean += weight * change;
+            square += weight * change * change;
+        }
+        spread_db(weights, mean, square)
     }
 
     /// The deepest dip of the part at hand, against its change as a whole.

@@ -1,6 +1,6 @@
 //! The sound of the last phrases, so that a take can be made of one that is over.
 
-use crate::dsp::samples::Run;
+use crate::dsp::samples::{self, Run};
 use crate::session::phrase::QUIET_S;
 use crate::session::span::{PIECE_S, SHOWN_AFTER_S};
 
@@ -37,18 +37,9 @@ impl PhraseSound {
 
     /// Takes frames.
     pub fn push(&mut self, run: &Run<'_>) {
-        let len = self.channels[0].len();
+        let at = (self.written % self.channels[0].len() as u64) as usize;
         for (channel, samples) in self.channels.iter_mut().zip([run.left, run.right]) {
-            let mut at = (self.written % len as u64) as usize;
-            let mut samples = samples;
-            while !samples.is_empty() {
-                let now;
-                (now, samples) = samples.split_at(samples.len().min(len - at));
-                for (kept, &sample) in channel[at..].iter_mut().zip(now) {
-                    *kept = if run.sound { sample as f32 } else { f32::NAN };
-                }
-                at = (at + now.len()) % len;
-            }
+            samples::keep(channel, at, samples, run.sound);
         }
         self.written += run.len() as u64;
     }

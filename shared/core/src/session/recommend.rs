@@ -1,14 +1,14 @@
 //! What to do with the sound as it was last read, and how much it can take.
 
 use crate::explain::advice::{Advice, Situation, Wishes, advise};
-use crate::explain::margin::Margin;
+use crate::explain::margin::{PartMargin, part_margin};
 use crate::session::monitor::Monitor;
 use crate::session::reading::Reading;
 
-/// Advice and margin of a reading, for the monitor's rig: on 1/24-octave cells, a sixteenth of the work that the FFT bins would be.
-/// Allocates.
+/// Advice, and the margin of the dry or of everything where no dry was found, for the monitor's rig: on 1/24-octave cells, a sixteenth
+/// of the work that the FFT bins would be. Allocates.
 #[must_use]
-pub fn recommend(monitor: &Monitor, reading: &Reading) -> (Vec<Advice>, Margin) {
+pub fn recommend(monitor: &Monitor, reading: &Reading) -> (Vec<Advice>, Option<PartMargin>) {
     let (grid, split) = monitor.cells(reading.delay);
     let wishes = Wishes::default();
     let advice = advise(&Situation {
@@ -18,6 +18,8 @@ pub fn recommend(monitor: &Monitor, reading: &Reading) -> (Vec<Advice>, Margin) 
         rig: monitor.rig(),
         diagnosis: Some(&reading.diagnosis),
     });
-    let margin = Margin::of(&split, &grid, wishes.late_loss_db, wishes.flipped_db);
+    let margin = [&split.dry, &split.total]
+        .into_iter()
+        .find_map(|part| part_margin(part, &grid, wishes.late_loss_db, wishes.flipped_db));
     (advice, margin)
 }

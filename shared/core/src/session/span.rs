@@ -245,11 +245,16 @@ impl Listening {
         }
     }
 
-    /// Adds a block to the phrase, if it belongs there.
-    pub fn add(&mut self, block: &Block<'_>) {
+    /// Adds a block to another average, and to the phrase if it belongs there.
+    ///
+    /// # Panics
+    /// If the other one is over blocks of another length.
+    pub fn add_beside(&mut self, other: &mut Average, block: &Block<'_>) {
         if self.takes_in {
             let phrase = &mut self.phrases[self.filling];
-            phrase.pieces[phrase.piece].add(block);
+            other.add_to_both(&mut phrase.pieces[phrase.piece], block);
+        } else {
+            other.add(block);
         }
     }
 

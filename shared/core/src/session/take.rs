@@ -242,11 +242,15 @@ impl Take {
 #[must_use]
 pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<ChannelDelay>) -> Split {
     let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
-    let mut lags = Lags::new(from.rate_hz(), 2 * (from.len() - 1));
-    let mut gather = |spectrum: &CrossSpectrum| {
-        let mut corrected = spectrum.clone();
-        lags.correct(&mut corrected, delay_s);
-        gathered(&corrected, from, to, delay_s)
+    // Without a delay there is nothing to give back, and no transform to be planned for it.
+    let mut lags = (delay_s != 0.0).then(|| Lags::new(from.rate_hz(), 2 * (from.len() - 1)));
+    let mut gather = |spectrum: &CrossSpectrum| match &mut lags {
+        Some(lags) => {
+            let mut corrected = spectrum.clone();
+            lags.correct(&mut corrected, delay_s);
+            gathered(&corrected, from, to, delay_s)
+        }
+        None => gathered(spectrum, from, to, 0.0),
     };
     Split {
         bounds: split.bounds,
@@ -276,8 +280,12 @@ pub fn gathered(spectrum: &CrossSpectrum, from: &Grid, to: &Grid, delay_s: f64) 
     let mut cell = 0;
     for bin in 0..from.len() {
         let (lower, upper) = (from.edges_hz()[bin], from.edges_hz()[bin + 1]);
-        let angle = -core::f64::consts::TAU * from.centres_hz()[bin] * delay_s;
-        let turned = spectrum.lr[bin] * Complex::from_polar(1.0, angle);
+        let turned = if delay_s == 0.0 {
+            spectrum.lr[bin]
+        } else {
+            let angle = -core::f64::consts::TAU * from.centres_hz()[bin] * delay_s;
+            spectrum.lr[bin] * Complex::from_polar(1.0, angle)
+        };
         let mut begin = lower;
         while begin < upper {
             while cell + 1 < to.len() && to.edges_hz()[cell + 1] <= begin {

@@ -187,6 +187,30 @@ impl BandMap {
         first_share * cells(first) + (first + 1..last).map(&cells).sum::<f64>() + last_share * cells(last)
     }
 
+    /// The same of several quantities in one go.
+    ///
+    /// # Panics
+    /// If `band` isn't below [`BandMap::len`].
+    #[must_use]
+    pub fn sums<const N: usize>(&self, band: usize, cells: impl Fn(usize) -> [f64; N]) -> [f64; N] {
+        let (first, first_share, last, last_share) = self.spans[band];
+        // Minus zero leaves everything as it is, zeros too.
+        let [mut begins, mut inner, mut ends] = [[-0.0; N]; 3];
+        for cell in first..=last {
+            let values = cells(cell);
+            if first < cell && cell < last {
+                for n in 0..N {
+                    inner[n] += values[n];
+                }
+            } else if cell == first {
+                begins = values.map(|value| first_share * value);
+            } else {
+                ends = values.map(|value| last_share * value);
+            }
+        }
+        core::array::from_fn(|n| begins[n] + inner[n] + ends[n])
+    }
+
     /// The same of a quantity that is there for every cell.
     ///
     /// # Panics

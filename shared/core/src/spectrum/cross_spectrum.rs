@@ -93,22 +93,26 @@ impl CrossSpectrum {
     /// If the band or the lengths don't belong together.
     #[must_use]
     pub fn band(&self, grid: &Grid, map: &BandMap, band: usize) -> BandReading {
-        let left = map.sum(band, |k| self.ll[k]);
-        let right = map.sum(band, |k| self.rr[k]);
-        let cross = map.sum(band, |k| self.cross(grid, k, 0.0).re);
-        let both = (left * right).sqrt();
-        // Weighted by the cell's own power, so that empty cells of a harmonic sound have no say.
-        let weighted = map.sum(band, |k| {
-            let product = self.ll[k] * self.rr[k];
-            if product > 0.0 {
+        let as_it_is = self.delay_s == 0.0 && self.near.is_empty();
+        // The coherence is weighted by the cell's own power, so that empty cells of a harmonic sound have no say.
+        let [left, right, cross, weighted, weight] = map.sums(band, |k| {
+            let (left, right, cross) = (self.ll[k], self.rr[k], self.lr[k]);
+            let weight = (left * right).sqrt();
+            let weighted = if left * right > 0.0 {
                 // With a delay kept apart, the two parts of the cross term as if each were alone.
                 let near = self.near.get(k).map_or(0.0, Complex::norm_sqr);
-                (self.lr[k].norm_sqr() + near) / product.sqrt()
+                (cross.norm_sqr() + near) / weight
             } else {
                 0.0
-            }
+            };
+            let cross = if as_it_is {
+                cross.re
+            } else {
+                self.cross(grid, k, 0.0).re
+            };
+            [left, right, cross, weighted, weight]
         });
-        let weight = map.sum(band, |k| (self.ll[k] * self.rr[k]).sqrt());
+        let both = (left * right).sqrt();
         let raw = if weight > 0.0 {
             (weighted / weight).clamp(0.0, 1.0)
         } else {

@@ -63,14 +63,20 @@ pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
 /// `Σa`, four side by side like [`products`].
 #[multiversion(targets("x86_64+avx"))]
 pub(crate) fn sum(a: &[f64]) -> f64 {
-    let (fours, rest) = a.as_chunks::<4>();
-    let mut sums = [0.0; 4];
+    const LANES: usize = 4;
+    let (fours, rest) = a.as_chunks::<LANES>();
+    let mut sums = [0.0; LANES];
     for four in fours {
-        for (sum, a) in sums.iter_mut().zip(four) {
-            *sum += a;
+        for lane in 0..LANES {
+            sums[lane] += four[lane];
         }
     }
-    sums.iter().chain(rest).sum()
+    let [first, second, third, fourth] = sums;
+    let mut all = first + second + third + fourth;
+    for a in rest {
+        all += a;
+    }
+    all
 }
 
 impl PairSums {

@@ -254,11 +254,7 @@ fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
     }
     let (advice, margin) = recommend(monitor, reading);
     snapshot.what_now = advice.iter().map(sumproof_wording::advice::sentence).collect();
-    snapshot.margin = margin
-        .dry
-        .or(margin.total)
-        .as_ref()
-        .map(sumproof_views::Margin::from);
+    snapshot.margin = margin.as_ref().map(sumproof_views::Margin::from);
 }
 
 fn heard(preset: &Preset, change: impl FnOnce(&mut Snapshot)) -> Snapshot {

@@ -103,9 +103,12 @@ fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
     let Some((&first, &newest)) = samples.first().zip(samples.last()) else {
         return;
     };
+    let count = samples.len();
+    let (out, before) = (&mut out[..count], &samples[..count - 1]);
     out[0] = first - *last;
-    for (out, pair) in out[1..].iter_mut().zip(samples.windows(2)) {
-        *out = pair[1] - pair[0];
+    let (out, samples) = (&mut out[1..], &samples[1..]);
+    for n in 0..before.len() {
+        out[n] = samples[n] - before[n];
     }
     *last = newest;
 }

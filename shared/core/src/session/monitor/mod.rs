@@ -8,7 +8,7 @@ mod recording;
 
 use crate::alignment::delay::DelayFinder;
 use crate::dsp::samples::Cleaner;
-use crate::explain::diagnosis::Diagnoser;
+use crate::explain::diagnosis::{Clues, Diagnoser};
 use crate::score::board::{Board, FEEDS, Row};
 use crate::score::rig::Rig;
 use crate::score::scorer::Scorer;
@@ -23,6 +23,7 @@ use crate::spectrum::welch::{Average, Blocks};
 use crate::split::kind::PresetKind;
 use crate::split::{Method, Split};
 
+use reading::HeardAt;
 pub use recording::LONGER;
 use recording::Recording;
 
@@ -51,6 +52,8 @@ pub struct Monitor {
     lags: Lags,
     kind: PresetKind,
     diagnoser: Diagnoser,
+    /// What was heard last of the whole phrase, and when.
+    clues: Option<(HeardAt, Clues)>,
     board: Board,
     /// Rows with the words of the moment.
     rows: [Row; FEEDS],
@@ -90,6 +93,7 @@ impl Monitor {
             lags: Lags::new(rate_hz, len),
             kind: PresetKind::NotSaid,
             diagnoser: Diagnoser::new(grid.clone()),
+            clues: None,
             board: Board::new(Scorer::new(grid, LOWEST_HZ), Rig::default(), [0.0; 3]),
             rows: Board::empty_rows(),
             calm: Calm::default(),
@@ -184,6 +188,7 @@ impl Monitor {
             listening.reset();
         }
         self.set_anew = true;
+        self.clues = None;
         self.read_at = 0;
         self.frames = 0;
         self.invalid_frames = 0;
@@ -210,8 +215,7 @@ impl Monitor {
             }
             self.blocks.push(run, |block| {
                 if let Some(listening) = &mut self.listening {
-                    self.now.add(block);
-                    listening.add(block);
+                    listening.add_beside(&mut self.now, block);
                 }
                 if recording.active {
                     recording.average.add(block);

@@ -15,6 +15,21 @@ use crate::split::Split;
 use crate::split::estimated::split_into;
 use crate::split::ways::Resolved;
 
+/// How the direct sound turns over frequency and what moves in a phrase is looked for again after this much of it, seconds: sentences
+/// aren't renewed more often ([`crate::session::calm`]).
+const CLUES_S: f64 = 1.0;
+
+/// What clues were heard in.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct HeardAt {
+    /// Frames heard by then.
+    frames: u64,
+    /// Number of the phrase.
+    phrase: u64,
+    /// The delay that is taken out, seconds.
+    delay_s: f64,
+}
+
 impl Monitor {
     /// Writes what moves fast into `out`, and nothing else: the bands' correlations of the last second, the counts, what is being
     /// played or recorded. A small part of what [`Self::read`] takes. Does not allocate.
@@ -89,7 +104,27 @@ impl Monitor {
         let (evidence, ways) = listening.evidence();
         out.delay = evidence.delay();
         let resolved = evidence.resolve(self.kind);
-        let clues = Clues::heard(&evidence, &resolved.bounds, ways, attacks);
+        let now = HeardAt {
+            frames: self.frames,
+            phrase: out.phrase.number,
+            delay_s: evidence.delay_s,
+        };
+        let stands = |at: &HeardAt| {
+            let lately = (now.frames.abs_diff(at.frames) as f64) < CLUES_S * self.rate_hz;
+            lately && (at.phrase, at.delay_s) == (now.phrase, now.delay_s)
+        };
+        let clues = match self.clues {
+            Some((at, kept)) if stands(&at) && !self.stopped && !self.set_anew => Clues {
+                attacks,
+                no_dry: resolved.bounds.no_separate_dry,
+                ..kept
+            },
+            _ => {
+                let heard = Clues::heard(&evidence, &resolved.bounds, ways, attacks);
+                self.clues = Some((now, heard));
+                heard
+            }
+        };
         out.diagnosis = self.diagnoser.examine(&self.spectrum, &clues);
         Some((evidence.delay_s, resolved))
     }

@@ -332,10 +332,15 @@ impl Average {
         } else {
             0.0
         };
-        out.silence();
+        let mut heard = pieces.iter().filter(|piece| piece.coverage > 0.0);
+        match heard.next() {
+            Some(first) => first.sums.write(inner, out),
+            None => out.silence(),
+        }
         out.delay_s = 0.0;
+        out.near.clear();
         out.averages = Self::averages_of(pieces);
-        for piece in pieces.iter().filter(|piece| piece.coverage > 0.0) {
+        for piece in heard {
             let Sums { ll, rr, re, im } = &piece.sums;
             for (out, sums) in [(&mut out.ll, ll), (&mut out.rr, rr)] {
                 for (out, sum) in out.iter_mut().zip(sums) {

@@ -4,6 +4,7 @@ use multiversion::multiversion;
 
 use super::Block;
 use crate::Complex;
+use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::pair_sums::sum;
 
 /// Sums over blocks, bin by bin. Real and imaginary parts lie apart: that is how the compiler can take several bins at once.
@@ -57,9 +58,38 @@ impl Sums {
         );
     }
 
+    /// Writes them times a factor.
+    ///
+    /// # Panics
+    /// If the spectrum has fewer cells.
+    pub(super) fn write(&self, factor: f64, out: &mut CrossSpectrum) {
+        write_powers(&self.ll, factor, &mut out.ll);
+        write_powers(&self.rr, factor, &mut out.rr);
+        write_crosses(&self.re, &self.im, factor, &mut out.lr);
+    }
+
     /// The power of both channels.
     pub(super) fn power(&self) -> f64 {
         sum(&self.ll) + sum(&self.rr)
+    }
+}
+
+#[multiversion(targets("x86_64+avx"))]
+fn write_powers(sums: &[f64], factor: f64, out: &mut [f64]) {
+    let bins = sums.len();
+    let out = &mut out[..bins];
+    for n in 0..bins {
+        out[n] = sums[n] * factor;
+    }
+}
+
+#[multiversion(targets("x86_64+avx"))]
+fn write_crosses(re: &[f64], im: &[f64], factor: f64, out: &mut [Complex<f64>]) {
+    let bins = re.len();
+    let (im, out) = (&im[..bins], &mut out[..bins]);
+    for n in 0..bins {
+        // No minus zero, which would be written as such.
+        out[n] = Complex::new(0.0 + re[n] * factor, 0.0 + im[n] * factor);
     }
 }
 

@@ -1,6 +1,6 @@
 //! Follows a pair as it is, and lined up by a delay if one seems to lie between the channels.
 
-use crate::dsp::samples::{Cleaner, Run};
+use crate::dsp::samples::{self, Cleaner, Run};
 use crate::split::ways::{Evidence, Memory, Ways};
 
 /// So much of the last sound is kept while it is played, to go over it once more when a delay is found, seconds.
@@ -20,16 +20,10 @@ struct Recent {
 
 impl Recent {
     fn push(&mut self, run: &Run<'_>) {
-        let len = self.channels[0].len();
-        for (&l, &r) in run.left.iter().zip(run.right) {
-            let at = self.written % len;
-            (self.channels[0][at], self.channels[1][at]) = if run.sound {
-                (l as f32, r as f32)
-            } else {
-                (f32::NAN, f32::NAN)
-            };
-            self.written += 1;
+        for (channel, samples) in self.channels.iter_mut().zip([run.left, run.right]) {
+            samples::keep(channel, self.written, samples, run.sound);
         }
+        self.written += run.len();
     }
 
     /// Hands over what is kept, oldest first.

@@ -165,11 +165,7 @@ impl ShortFrames {
             }
         }
         for sums in &mut self.running {
-            let mut sum = 0.0;
-            for value in sums.iter_mut() {
-                sum += *value;
-                *value = sum;
-            }
+            run_up(sums);
         }
         let last = self.running[0].len() - 1;
         let at = |sums: &[f64], edge: f64| {
@@ -188,6 +184,15 @@ impl ShortFrames {
                 im: of(im),
             }
         })
+    }
+}
+
+/// Replaces values by the sums up to them.
+fn run_up(values: &mut [f64]) {
+    let mut sum = 0.0;
+    for value in values {
+        sum += *value;
+        *value = sum;
     }
 }
 

@@ -82,7 +82,7 @@ impl Monitor {
         self.recording.average.read(&mut self.spectrum);
         let candidate = self.finder.candidate(&self.spectrum).or_else(|| {
             let attacks = self.recording.onsets.read(f64::INFINITY)?;
-            attacks.shows_delay().then(|| attacks.delay_s * self.rate_hz)
+            attacks.shows_delay().then_some(attacks.delay_s * self.rate_hz)
         });
         self.recording.tracker.try_delay(candidate);
     }

@@ -14,13 +14,22 @@ const SAME: f64 = 0.3;
 /// The last seconds of a pair; what isn't believed is NaN.
 #[derive(Debug)]
 struct Recent {
+    /// As long as what is kept of them, or of a file, as what was heard of it so far.
     channels: [Vec<f32>; 2],
+    kept: usize,
     written: usize,
 }
 
 impl Recent {
     fn push(&mut self, run: &Run<'_>) {
+        if run.len() == 0 {
+            return;
+        }
+        let wanted = (self.written + run.len()).min(self.kept);
         for (channel, samples) in self.channels.iter_mut().zip([run.left, run.right]) {
+            if channel.len() < wanted {
+                channel.resize(wanted, 0.0);
+            }
             samples::keep(channel, self.written, samples, run.sound);
         }
         self.written += run.len();
@@ -28,7 +37,7 @@ impl Recent {
 
     /// Hands over what is kept, oldest first.
     fn replay(&self, mut on_run: impl FnMut(&Run<'_>)) {
-        let len = self.channels[0].len();
+        let len = self.kept;
         let from = self.written.saturating_sub(len);
         let mut cleaner = Cleaner::default();
         let first = from % len;
@@ -44,7 +53,7 @@ impl Recent {
     }
 }
 
-/// Follows a pair of channels. Pushing allocates nothing.
+/// Follows a pair of channels. Pushing allocates nothing, but in a tracker of a file.
 #[derive(Debug)]
 pub struct Tracker {
     rate_hz: f64,
@@ -59,7 +68,10 @@ impl Tracker {
     /// For a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64, memory: Memory) -> Self {
-        Self::that_keeps(rate_hz, memory, KEPT_S)
+        let mut tracker = Self::that_keeps(rate_hz, memory, KEPT_S);
+        let recent = &mut tracker.recent;
+        recent.channels = [vec![0.0; recent.kept], vec![0.0; recent.kept]];
+        tracker
     }
 
     /// The same for a sound that is there as a whole: the delay is looked for once half a minute was heard, or at its end, and all of
@@ -77,7 +89,8 @@ impl Tracker {
             lined_up: Ways::new(rate_hz, memory),
             tries: false,
             recent: Recent {
-                channels: [vec![0.0; kept], vec![0.0; kept]],
+                channels: [Vec::new(), Vec::new()],
+                kept,
                 written: 0,
             },
         }
@@ -107,7 +120,7 @@ impl Tracker {
     /// How many of the last frames can be gone over again.
     #[must_use]
     pub fn kept_frames(&self) -> usize {
-        self.recent.channels[0].len()
+        self.recent.kept
     }
 
     /// Takes frames.

@@ -22,7 +22,7 @@ struct Recent {
 
 impl Recent {
     fn push(&mut self, run: &Run<'_>) {
-        if run.len() == 0 {
+        if run.is_empty() {
             return;
         }
         let wanted = (self.written + run.len()).min(self.kept);

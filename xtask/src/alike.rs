@@ -41,6 +41,27 @@ pub fn flags(target: &Target) -> Result<String, Failure> {
     Ok(flags.join("\x1f"))
 }
 
+/// The value for `CFLAGS`: what is written in C (the decoder of Opus) names its source where it may stop. GCC's and Clang's option;
+/// Microsoft's compiler has none for this. Nothing where a place holds a space, which ends an option there.
+///
+/// # Errors
+/// When the places can't be told.
+pub fn c_flags(target: &Target) -> Result<String, Failure> {
+    if target
+        .triples()?
+        .iter()
+        .any(|triple| triple.ends_with("-windows-msvc"))
+    {
+        return Ok(String::new());
+    }
+    let flags: Vec<String> = places()?
+        .iter()
+        .map(|(from, to)| format!("-ffile-prefix-map={}={to}", from.display()))
+        .filter(|flag| !flag.contains(char::is_whitespace))
+        .collect();
+    Ok(flags.join(" "))
+}
+
 /// What a triple's linker is told: no time of the day, and for Microsoft's, its run-time library inside, which not every
 /// machine has. (GNU ld, `--no-insert-timestamp`; Microsoft's `/Brepro` is from memory and was not run.)
 fn of_linker(triple: &str) -> &'static [&'static str] {

@@ -96,7 +96,8 @@ pub fn shipped(target: &Target) -> Result<Shipped, Failure> {
             ])
             .args(["--features", "sumproof/standalone"])
             .args(args)
-            .env("CARGO_ENCODED_RUSTFLAGS", alike::flags(target)?))?;
+            .env("CARGO_ENCODED_RUSTFLAGS", alike::flags(target)?)
+            .env("CFLAGS", alike::c_flags(target)?))?;
     }
     let home = target.home();
     let built = |file: String| -> Result<PathBuf, Failure> {

@@ -14,6 +14,7 @@ use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::kind::PresetKind;
 use sumproof_core::split::two_pass::{PassAudio, TwoPass};
 use sumproof_tests::methods::narrowed_pair;
+use sumproof_tests::obvious;
 use sumproof_tests::presets::causes::{self, Named};
 use sumproof_tests::presets::feeds::{Share, Sort, Tally};
 use sumproof_tests::presets::{Preset, folders, truth};
@@ -121,7 +122,7 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
         found.tallies[way].add(&true_feeds, &rows, &rig.limits, sort(preset));
         if let (0, Some(true_db)) = (way, preset.sheet.wet_over_dry_db.filter(|_| sort(preset).one_dry)) {
             let read = [
-                power_db(take.split.wet.mean_power() / take.split.dry.mean_power()),
+                obvious::db(take.split.wet.mean_power() / take.split.dry.mean_power()),
                 by_mid_and_side(preset),
             ];
             for (share, read_db) in found.wet_over_dry.iter_mut().zip(read) {
@@ -149,10 +150,6 @@ fn sort(preset: &Preset) -> Sort {
     }
 }
 
-fn power_db(ratio: f64) -> f64 {
-    10.0 * ratio.log10()
-}
-
 /// Wet over dry, dB, by mid and side: of a dry in the middle and a wet whose channels are alike loud and unrelated, the side is half
 /// of the wet, and the mid is the dry and the other half.
 fn by_mid_and_side(preset: &Preset) -> f64 {
@@ -161,7 +158,7 @@ fn by_mid_and_side(preset: &Preset) -> f64 {
         mid += (left + right).powi(2);
         side += (left - right).powi(2);
     }
-    power_db(2.0 * side / (mid - side).max(0.0))
+    obvious::db(2.0 * side / (mid - side).max(0.0))
 }
 
 /// A take, read one of the [`WAYS`].

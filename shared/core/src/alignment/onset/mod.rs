@@ -40,8 +40,8 @@ pub const KEPT: usize = 48;
 /// With fewer attacks than this nothing is said.
 pub const ENOUGH: usize = 3;
 
-/// A delay below this is none, seconds: its first notch lies at 10 kHz.
-const LATE_S: f64 = 0.000_05;
+/// A delay from here on matters, seconds: 0.05 ms puts the first notch at 10 kHz.
+pub const LATE_S: f64 = 0.000_05;
 /// Attacks are late where lining them up makes them correlate by so much more.
 const LINED_UP_MORE: f64 = 0.3;
 

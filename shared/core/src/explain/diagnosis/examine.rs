@@ -144,7 +144,7 @@ impl Diagnoser {
         } else {
             1.0
         };
-        let steady_s = clues.delay_s * f64::from(u8::from(!clues.no_dry));
+        let steady_s = if clues.no_dry { 0.0 } else { clues.delay_s };
         let delay_s = direct.map_or(steady_s, |direct| direct.delay_s);
         let alignment = Alignment {
             sign,

@@ -16,6 +16,7 @@ use crate::explain::movement::Movement;
 use crate::routing::feed::Side;
 use crate::split::ways::{Bounds, Evidence as Heard, Ways};
 
+pub use crate::alignment::onset::LATE_S;
 pub use examine::{Diagnoser, diagnose};
 pub use settle::Whole;
 
@@ -23,8 +24,6 @@ pub use settle::Whole;
 pub const UNEVEN_DB: f64 = 3.5;
 /// A channel this far below the other is silent, dB.
 pub const SILENT_DB: f64 = 35.0;
-/// A delay from here on matters: 0.05 ms puts the first notch at 10 kHz.
-pub const LATE_S: f64 = 0.000_05;
 /// A sound whose channels correlate by less than this, once lined up, is wide.
 pub const WIDE: f64 = 0.4;
 /// A correlation that may stray by more than this by chance (one standard deviation, CHECKS COR-6) says nothing.

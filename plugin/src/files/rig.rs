@@ -5,7 +5,7 @@ use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::rig::Rig;
 use sumproof_report::rig::file::{self, CardTexts, PEAK_DBU, RigFile, RigLine, lengths};
-use sumproof_views::{Boxes, CardWords, OwnFeed, Whose, line_through};
+use sumproof_views::{Boxes, CardWords, OwnFeed, line_through};
 
 // The window's lengths are the rig file's.
 const _: () = assert!(
@@ -57,10 +57,7 @@ fn texts(words: &CardWords) -> CardTexts {
         position: words.position,
         monitor: words.monitor,
         connector: words.connector,
-        boxes: words.boxes.map(|whose| match whose {
-            Whose::Mine => file::Whose::Mine,
-            Whose::Yours => file::Whose::Yours,
-        }),
+        boxes: words.boxes,
         left: words.left,
         right: words.right,
         one_line: words.one_line,
@@ -83,10 +80,7 @@ pub fn card_words(file: &RigFile) -> CardWords {
         left: texts.left,
         right: texts.right,
         connector: texts.connector,
-        boxes: texts.boxes.map(|whose| match whose {
-            file::Whose::Mine => Whose::Mine,
-            file::Whose::Yours => Whose::Yours,
-        }),
+        boxes: texts.boxes,
         one_line: texts.one_line,
         level_dbu: file.level_known.then_some(file.source.level_dbu),
         peak_dbu: file.source.peak_dbu,
@@ -121,6 +115,7 @@ fn line(set: &Line, kind: Option<Kind>, source: &Source) -> RigLine {
 #[cfg(test)]
 pub(crate) mod testing {
     use super::*;
+    use sumproof_core::routing::boxes::Whose;
 
     /// Words with nothing left unsaid.
     pub(crate) fn every_word() -> CardWords {

@@ -1,9 +1,9 @@
 //! The words for the rig card as a state holds them: the keys of the rig file.
 
 use serde::{Deserialize, Serialize};
-use sumproof_core::routing::boxes::Drive;
+use sumproof_core::routing::boxes::{Drive, Whose};
 use sumproof_core::routing::feed::Side;
-use sumproof_views::{CardWords, Whose};
+use sumproof_views::CardWords;
 
 /// See the module. What says nothing is left out.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -24,7 +24,7 @@ pub struct StoredCard {
     #[serde(skip_serializing_if = "String::is_empty")]
     connector: String,
     #[serde(skip_serializing_if = "Option::is_none")]
-    boxes: Option<StoredWhose>,
+    boxes: Option<Whose>,
     #[serde(skip_serializing_if = "String::is_empty")]
     rig: String,
     #[serde(skip_serializing_if = "String::is_empty")]
@@ -47,13 +47,6 @@ pub struct StoredCard {
     drive: Option<Drive>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-enum StoredWhose {
-    Mine,
-    Yours,
-}
-
 impl From<&CardWords> for StoredCard {
     fn from(words: &CardWords) -> Self {
         let words = words.clone();
@@ -65,10 +58,7 @@ impl From<&CardWords> for StoredCard {
             position: words.position,
             monitor: words.monitor,
             connector: words.connector,
-            boxes: words.boxes.map(|whose| match whose {
-                Whose::Mine => StoredWhose::Mine,
-                Whose::Yours => StoredWhose::Yours,
-            }),
+            boxes: words.boxes,
             rig: words.rig,
             left: words.left,
             right: words.right,
@@ -93,10 +83,7 @@ impl From<StoredCard> for CardWords {
             position: stored.position,
             monitor: stored.monitor,
             connector: stored.connector,
-            boxes: stored.boxes.map(|whose| match whose {
-                StoredWhose::Mine => Whose::Mine,
-                StoredWhose::Yours => Whose::Yours,
-            }),
+            boxes: stored.boxes,
             rig: stored.rig,
             left: stored.left,
             right: stored.right,

@@ -1,7 +1,7 @@
 //! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
 
 use proptest::prelude::*;
-use sumproof_core::routing::boxes::{DeskInput, Kind};
+use sumproof_core::routing::boxes::{DeskInput, Kind, Whose};
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Outcome;
@@ -9,7 +9,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::rig::card::{
     CardError, CardForm, FIRST, Paper, Preset, TakesError, card, presets_of_json,
 };
-use sumproof_report::rig::file::{CardTexts, RigFile, RigLine, Whose, lengths, parse};
+use sumproof_report::rig::file::{CardTexts, RigFile, RigLine, lengths, parse};
 
 fn with_boxes(left: Kind, right: Kind) -> RigFile {
     let line = |kind| RigLine {

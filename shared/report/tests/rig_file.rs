@@ -1,12 +1,12 @@
 //! The rig file: what is read, what is refused and with which words, and that what was written reads back.
 
 use proptest::prelude::*;
-use sumproof_core::routing::boxes::{DeskInput, Drive, InUse, Kind, Source};
+use sumproof_core::routing::boxes::{DeskInput, Drive, InUse, Kind, Source, Whose};
 use sumproof_core::routing::feed::{Ending, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
-use sumproof_report::rig::file::{CardTexts, OwnFeed, RigFile, RigLine, Whose, lengths, parse, to_toml};
+use sumproof_report::rig::file::{CardTexts, OwnFeed, RigFile, RigLine, lengths, parse, to_toml};
 
 fn refused(text: &str) -> String {
     let line = parse(text).expect_err("it is wrong").to_string();

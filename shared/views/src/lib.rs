@@ -19,7 +19,7 @@ mod text;
 mod widgets;
 mod window;
 
-pub use data::card::{CardWords, Whose};
+pub use data::card::CardWords;
 pub use data::check::{CheckWish, Found, LineCheck, Sending};
 pub use data::history::{COLUMN_S, COLUMNS, HOLD_S, History};
 pub use data::intent::{Control, Intent, Setting};

@@ -36,9 +36,31 @@ struct Arguments {
 }
 
 /// The ways a preset is read.
-const WAYS: [&str; 4] = ["pair alone", "its kind said", "passes", "dry and full"];
-/// Of these, those that have the pair alone to go by.
-const PAIR_ALONE: usize = 2;
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    PairAlone,
+    KindSaid,
+    Passes,
+    DryAndFull,
+}
+
+impl Way {
+    const ALL: [Self; 4] = [Self::PairAlone, Self::KindSaid, Self::Passes, Self::DryAndFull];
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::PairAlone => "pair alone",
+            Self::KindSaid => "its kind said",
+            Self::Passes => "passes",
+            Self::DryAndFull => "dry and full",
+        }
+    }
+
+    /// Whether dry and wet were played by themselves too.
+    fn has_passes(self) -> bool {
+        matches!(self, Self::Passes | Self::DryAndFull)
+    }
+}
 
 #[derive(Default)]
 struct Found {
@@ -97,14 +119,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
     let rig = Rig::default();
     let true_feeds = truth::truth(preset, &rig);
-    let ways = if pair_alone { PAIR_ALONE } else { WAYS.len() };
-    for (way, name) in WAYS.iter().enumerate().take(ways) {
+    for (at, way) in Way::ALL.into_iter().enumerate() {
+        if pair_alone && way.has_passes() {
+            continue;
+        }
         let Some(take) = read(preset, way) else { continue };
+        let name = way.name();
         let rows = take.rows(&rig, 0.0);
         let named: Option<Named> = take
             .diagnosis
             .map(|diagnosis| diagnosis.settled(&rows))
-            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way >= PAIR_ALONE && preset.has_wet()));
+            .map(|diagnosis| causes::judge(&preset.sheet, &diagnosis, way.has_passes() && preset.has_wet()));
         let Ok(mut found) = found.lock() else { return };
         for id in truth::judged() {
             let row = &rows[id as usize];
@@ -119,8 +144,10 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
                 ));
             }
         }
-        found.tallies[way].add(&true_feeds, &rows, &rig.limits, sort(preset));
-        if let (0, Some(true_db)) = (way, preset.sheet.wet_over_dry_db.filter(|_| sort(preset).one_dry)) {
+        found.tallies[at].add(&true_feeds, &rows, &rig.limits, sort(preset));
+        if let (Way::PairAlone, Some(true_db)) =
+            (way, preset.sheet.wet_over_dry_db.filter(|_| sort(preset).one_dry))
+        {
             let read = [
                 obvious::db(take.split.wet.mean_power() / take.split.dry.mean_power()),
                 by_mid_and_side(preset),
@@ -130,8 +157,8 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
             }
         }
         if let Some(named) = named {
-            found.causes[way].add(named.is_right());
-            found.false_flips[way] += usize::from(named.has_false_flip());
+            found.causes[at].add(named.is_right());
+            found.false_flips[at] += usize::from(named.has_false_flip());
             if !named.is_right() {
                 found.listed.push(format!(
                     "{name}: {}: said {:?}, missed {:?}, wrong {:?}",
@@ -161,11 +188,11 @@ fn by_mid_and_side(preset: &Preset) -> f64 {
     obvious::db(2.0 * side / (mid - side).max(0.0))
 }
 
-/// A take, read one of the [`WAYS`].
-fn read(preset: &Preset, way: usize) -> Option<Take> {
+/// A take, read in one way.
+fn read(preset: &Preset, way: Way) -> Option<Take> {
     let rate_hz = preset.rate_hz;
     let full = narrowed_pair(&preset.full, 1.0);
-    if way >= PAIR_ALONE {
+    if way.has_passes() {
         if !preset.has_wet() {
             // Without effects there is nothing to make passes of.
             return None;
@@ -173,7 +200,7 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
         let (dry, wet) = (narrowed_pair(&preset.dry, 1.0), narrowed_pair(&preset.wet, 1.0));
         let [dry, wet, full] = [&dry, &wet, &full].map(|[left, right]| PassAudio { rate_hz, left, right });
         let two = match way {
-            2 => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
+            Way::Passes => TwoPass::of_audio(&dry, &wet, Some(&full)).ok()?,
             _ => TwoPass::of_dry_and_full(&dry, &full).ok()?,
         };
         let mut take = two.take(preset.name.clone());
@@ -182,7 +209,7 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
         return Some(take);
     }
     let mut monitor = Monitor::for_takes(rate_hz);
-    if way == 1 {
+    if way == Way::KindSaid {
         monitor.set_kind(PresetKind::from_id(&preset.sheet.said)?);
     }
     monitor.start_take();
@@ -193,7 +220,7 @@ fn read(preset: &Preset, way: usize) -> Option<Take> {
 fn print(found: &Found, presets: usize) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     writeln!(out, "{presets} presets.\n")?;
-    writeln!(out, "| figure | {} |", WAYS.join(" | "))?;
+    writeln!(out, "| figure | {} |", Way::ALL.map(Way::name).join(" | "))?;
     writeln!(out, "|---|--:|--:|--:|--:|")?;
     let mut row = |name: &str, of: &dyn Fn(&Tally) -> String| {
         let cells: Vec<String> = found.tallies.iter().map(of).collect();

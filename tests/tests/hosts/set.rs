@@ -10,6 +10,7 @@ use sumproof_tests::host::editor::Editor;
 use sumproof_tests::host::hands::Key;
 use sumproof_tests::host::setup::{display_to_ourselves, plugin};
 use sumproof_tests::host::{Midi, Play, State, Stereo};
+use sumproof_tests::methods::narrowed_pair;
 use sumproof_tests::render::{Stage, scenes};
 use sumproof_views::Look;
 use sumproof_wording::Name;
@@ -32,12 +33,11 @@ fn silence(seconds: f64) -> Vec<f32> {
 }
 
 fn preset(kind: PresetKind) -> [Vec<f32>; 2] {
-    let full = render(&PresetSpec {
+    let spec = PresetSpec {
         seconds: PLAYED_S,
         ..PresetSpec::new(kind)
-    })
-    .full();
-    [full.left, full.right].map(|channel| channel.iter().map(|&x| x as f32).collect())
+    };
+    narrowed_pair(&render(&spec).full(), 1.0)
 }
 
 /// One after the other, with a pause behind each.

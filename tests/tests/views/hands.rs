@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, MouseWheelUnit, Pos2, TouchPhase, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
-use sumproof_core::routing::boxes::{Drive, Kind, Source};
+use sumproof_core::routing::boxes::{Drive, Kind, Source, Whose};
 use sumproof_core::routing::feed::{Ending, FeedId, Side, SumLaw};
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::score::outcome::Limits;
@@ -13,7 +13,7 @@ use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 use sumproof_tests::render::{Scene, Stage, playing, scenes};
 use sumproof_views::{
-    CardWords, Control, DEFAULT_SIZE, Intent, Look, NameList, OwnFeed, Setting, Snapshot, Whose, Window,
+    CardWords, Control, DEFAULT_SIZE, Intent, Look, NameList, OwnFeed, Setting, Snapshot, Window,
 };
 use sumproof_wording::Name;
 

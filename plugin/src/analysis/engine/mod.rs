@@ -1,22 +1,21 @@
 //! The analysis of one instance: takes what crossed the ring, keeps the takes, and publishes what the window shows.
 //!
 //! It stands behind a lock ([`Analysis`]) that the analysis thread, which looks in every few milliseconds, shares with whoever
-//! saves or loads a state and with the window. All work is that thread's: a host's thread hands over and takes away, and where it
-//! wants what is on its way (when it saves, and when it renders faster than real time and the ring is full) it waits without
-//! working. The real-time audio thread never touches the lock. What takes long, a side-chain's response, is worked out without it
-//! ([`crate::analysis::side_work`]).
+//! saves or loads a state and with the window. The real-time audio thread never touches it.
 
+mod access;
 mod checking;
 mod held;
 mod phrases;
 mod recording;
+mod rings;
 mod showing;
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
@@ -26,18 +25,16 @@ use sumproof_core::session::monitor::Monitor;
 use sumproof_core::session::reading::Reading;
 use sumproof_core::session::span::Over;
 use sumproof_core::split::Split;
-use sumproof_core::split::side_chain::Reference;
 use sumproof_core::split::two_pass::PassRecorder;
 use sumproof_views::{Boxes, CardWords, History, TakeSummary};
 
 use crate::analysis::job::Abandoned;
 use crate::analysis::passes::Pairing;
 use crate::analysis::recommendations::Recommendations;
-use crate::analysis::side_work::{Order, Orders, SideWork};
+use crate::analysis::side_work::{Order, Orders};
 use crate::analysis::worker::Activity;
-use crate::audio::line_check::Signal;
 use crate::bridge::published::Published;
-use crate::bridge::ring::{AnalysisEnd, Command, Event, Frame};
+use crate::bridge::ring::{Command, Event, Frame};
 use crate::bridge::shared::Shared;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
@@ -45,10 +42,13 @@ use crate::state::migrate::Kept;
 use crate::state::names::Names;
 use crate::state::takes::{TakeId, Takes};
 use crate::testing::faults::Fault;
+pub use access::Analysis;
 use checking::Checking;
 pub use held::Added;
 use phrases::PhraseWork;
 use recording::{Halves, PairWork, RunningTake};
+pub use rings::AnyEnd;
+use rings::Attached;
 
 /// Frames handled in one go, so that nobody waits long for the lock.
 const FRAMES_A_LOOK: usize = 16_384;
@@ -60,217 +60,6 @@ const SHORTEST_TAKE_S: f64 = 4.0;
 const SIDE_CHAIN_S: f64 = 3.0;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
-/// First and longest pause between two looks of a host's thread at what it waits for.
-const LOOK_EVERY: (Duration, Duration) = (Duration::from_millis(1), Duration::from_millis(32));
-/// A host that saves waits at most so long for what is on its way: it takes milliseconds, unless others have the machine. Where nobody
-/// comes, in a test that counts what a host's call does by itself, there's no point in that.
-const PATIENCE: Duration = if cfg!(test) {
-    Duration::from_millis(50)
-} else {
-    Duration::from_secs(5)
-};
-/// One that renders waits so long for room; then the analysis must have died.
-const RENDER_PATIENCE: Duration = Duration::from_secs(20);
-
-/// The analysis behind its locks: one of the engine, which nobody holds for long, and one of the side-chain's work, which takes
-/// long and which only the analysis thread waits for.
-#[derive(Clone)]
-pub struct Analysis(Arc<Locks>);
-
-struct Locks {
-    engine: Mutex<Engine>,
-    side_work: Mutex<SideWork>,
-    shared: Arc<Shared>,
-    params: Arc<HostParams>,
-}
-
-impl Analysis {
-    /// Puts an engine behind a lock.
-    pub fn new(engine: Engine) -> Self {
-        Self(Arc::new(Locks {
-            shared: Arc::clone(&engine.links.shared),
-            params: Arc::clone(&engine.links.params),
-            engine: Mutex::new(engine),
-            side_work: Mutex::default(),
-        }))
-    }
-
-    /// Waits for the analysis. What panicked inside is marked as such in the engine, so a poisoned lock says nothing more.
-    pub fn lock(&self) -> MutexGuard<'_, Engine> {
-        self.0.engine.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// A state was loaded: what it switches on is heard, and recorded, only when somebody switches it on after that.
-    pub fn disarm(&self) {
-        let settings = Settings::read(&self.0.params);
-        self.0.shared.arming.loaded(settings.switches());
-    }
-
-    /// The analysis, if nobody is at it.
-    pub fn lock_if_free(&self) -> Option<MutexGuard<'_, Engine>> {
-        match self.0.engine.try_lock() {
-            Ok(engine) => Some(engine),
-            Err(TryLockError::Poisoned(poisoned)) => Some(poisoned.into_inner()),
-            Err(TryLockError::WouldBlock) => None,
-        }
-    }
-
-    /// One look of the analysis thread.
-    pub fn look(&self) -> Activity {
-        // Somebody who is at it has sound.
-        let Some(mut engine) = self.lock_if_free() else {
-            return Activity::Sound;
-        };
-        let (activity, orders) = (engine.look(), engine.take_orders());
-        drop(engine);
-        let Some(orders) = orders else { return activity };
-        match self.work_on_side(orders) {
-            true => Activity::Plenty,
-            false => activity,
-        }
-    }
-
-    /// One look in which something else happens before what the side-chain's work came to is taken over.
-    #[cfg(test)]
-    pub(crate) fn look_while(&self, meanwhile: impl FnOnce()) {
-        let orders = {
-            let mut engine = self.lock();
-            engine.look();
-            engine.take_orders().expect("there is a side-chain")
-        };
-        let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);
-        let news = work.run(orders);
-        meanwhile();
-        self.lock().take_news(news);
-    }
-
-    /// The side-chain's work, without the engine's lock. Says whether there's more to do at once.
-    fn work_on_side(&self, orders: Orders) -> bool {
-        let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);
-        let news = catch_unwind(AssertUnwindSafe(|| work.run(orders)));
-        drop(work);
-        let mut engine = self.lock();
-        match news {
-            Ok(news) => {
-                let busy = news.busy;
-                engine.take_news(news);
-                busy
-            }
-            Err(_) => {
-                engine.fail();
-                false
-            }
-        }
-    }
-
-    /// Lets the analysis take in what waits, for somebody who wants what it makes of it. Where the analysis thread runs, this only
-    /// waits for it, and not for long: whoever calls is a host.
-    pub fn catch_up(&self) {
-        if !self.0.shared.has_worker() {
-            self.lock().settle();
-            while self.look_once_more() {}
-            return;
-        }
-        self.0.shared.wanted_settled.store(true, Ordering::Release);
-        let begun = Instant::now();
-        // Every look costs the host's thread something, and a long wait would be thousands of them.
-        let mut pause = LOOK_EVERY.0;
-        while self.0.shared.wanted_settled.load(Ordering::Acquire) && begun.elapsed() < PATIENCE {
-            self.0.shared.wake_worker();
-            std::thread::sleep(pause);
-            pause = (2 * pause).min(LOOK_EVERY.1);
-        }
-    }
-
-    /// Without an analysis thread, whoever wants something does its work.
-    fn look_once_more(&self) -> bool {
-        let orders = self.lock().take_orders();
-        orders.is_some_and(|orders| self.work_on_side(orders))
-    }
-
-    /// For a host that renders: takes in what waits, or waits until the analysis thread has taken in some of it. False when there's
-    /// no hope of that.
-    pub fn make_room(&self, has_room: impl Fn() -> bool) -> bool {
-        if !self.0.shared.has_worker() {
-            self.lock().work_through();
-            self.look_once_more();
-            return has_room();
-        }
-        let begun = Instant::now();
-        while !has_room() && begun.elapsed() < RENDER_PATIENCE {
-            self.0.shared.wake_worker();
-            std::thread::sleep(Duration::from_millis(1));
-        }
-        has_room()
-    }
-
-    /// Where there's no analysis thread, a render does its work block by block.
-    pub fn work_in_render(&self) {
-        if !self.0.shared.has_worker() {
-            self.lock().work_through();
-            self.look_once_more();
-        }
-    }
-}
-
-/// The analysis' end of either kind of ring.
-pub enum AnyEnd {
-    /// Of the plugin without a side-chain.
-    Pair(AnalysisEnd<2>),
-    /// Of the one with.
-    WithReference(AnalysisEnd<4>),
-}
-
-impl From<AnalysisEnd<2>> for AnyEnd {
-    fn from(end: AnalysisEnd<2>) -> Self {
-        Self::Pair(end)
-    }
-}
-
-impl From<AnalysisEnd<4>> for AnyEnd {
-    fn from(end: AnalysisEnd<4>) -> Self {
-        Self::WithReference(end)
-    }
-}
-
-impl AnyEnd {
-    fn waiting(&self) -> usize {
-        match self {
-            Self::Pair(end) => end.waiting(),
-            Self::WithReference(end) => end.waiting(),
-        }
-    }
-
-    fn order(&mut self, signal: Box<Signal>) -> bool {
-        match self {
-            Self::Pair(end) => end.order(signal),
-            Self::WithReference(end) => end.order(signal),
-        }
-    }
-
-    fn free_spent(&mut self) {
-        match self {
-            Self::Pair(end) => end.free_spent(),
-            Self::WithReference(end) => end.free_spent(),
-        }
-    }
-
-    /// Whether there is nothing left in it.
-    fn is_empty(&mut self) -> bool {
-        match self {
-            Self::Pair(end) => end.is_empty(),
-            Self::WithReference(end) => end.is_empty(),
-        }
-    }
-
-    /// Lets everything go by unheard.
-    fn discard(&mut self) {
-        match self {
-            Self::Pair(end) => end.drain(usize::MAX, |_| {}),
-            Self::WithReference(end) => end.drain(usize::MAX, |_| {}),
-        };
-    }
-}
 
 /// What else an engine is connected to.
 pub struct Links {
@@ -284,15 +73,6 @@ pub struct Links {
     pub published: triple_buffer::Input<Published>,
     /// Asks the window to draw.
     pub repaint: RepaintNotifier,
-}
-
-/// A ring that was handed over, and what comes through it.
-struct Attached {
-    end: AnyEnd,
-    rate_hz: f64,
-    reference: Reference,
-    /// Nothing more comes through it.
-    closed: bool,
 }
 
 /// What the engine knows of its side-chain.
@@ -428,81 +208,6 @@ impl Engine {
         }
     }
 
-    /// A new ring, and the sample rate of what comes through it. What the old one still holds is taken in first, and a take that was
-    /// being recorded ends there. `reference` is what the side-chain brings, where the ring has one.
-    pub fn attach(&mut self, end: AnyEnd, rate_hz: f64, reference: Reference) {
-        self.detach();
-        self.coming.push_back(Attached {
-            end,
-            rate_hz,
-            reference,
-            closed: false,
-        });
-        self.fault = Fault::from_environment();
-        if self.links.shared.has_worker() {
-            self.links.shared.wake_worker();
-        } else {
-            self.work_through();
-        }
-        self.unshown = true;
-    }
-
-    /// The host stopped for good or for now: what waits is still taken in, and a take ends there.
-    pub fn detach(&mut self) {
-        match self.coming.back_mut() {
-            Some(last) => last.closed = true,
-            None => self.closed = self.end.is_some(),
-        }
-        self.guarded(|engine| engine.checking.call_off(&engine.links.shared.switch));
-        self.unshown = true;
-    }
-
-    /// Goes on to the next ring, where nothing comes through this one any more.
-    fn change_rings(&mut self) {
-        if self.closed && self.end.as_mut().is_none_or(AnyEnd::is_empty) {
-            self.finish_take();
-            self.end = None;
-            self.closed = false;
-        }
-        if self.end.is_none()
-            && let Some(attached) = self.coming.pop_front()
-        {
-            permit_alloc(|| self.open(attached));
-        }
-    }
-
-    fn open(&mut self, attached: Attached) {
-        let Attached {
-            end,
-            rate_hz,
-            reference,
-            closed,
-        } = attached;
-        if self
-            .monitor
-            .as_ref()
-            .is_none_or(|monitor| monitor.rate_hz() != rate_hz)
-        {
-            let mut monitor = Monitor::new(rate_hz);
-            monitor.set_over(self.settings.over);
-            monitor.set_kind(self.settings.preset);
-            self.monitor = Some(monitor);
-            self.markers = 0;
-            self.flowing = false;
-            self.phrases_over = 0;
-            self.taken_phrase = 0;
-        }
-        if matches!(end, AnyEnd::WithReference(_)) {
-            let side = self.side.get_or_insert_default();
-            side.split = None;
-            side.orders.push(Order::Attach(rate_hz, reference));
-            self.settings_to_side();
-        }
-        self.end = Some(end);
-        self.closed = closed;
-        self.links.shared.emptied();
-    }
-
     /// One look: some of what waits, and a reading if it is time.
     pub fn look(&mut self) -> Activity {
         self.guarded(|engine| {
@@ -614,24 +319,6 @@ impl Engine {
     #[cfg(test)]
     pub(crate) fn fail_on_purpose(&mut self) {
         self.guarded(|_| panic!("a failing analysis, on purpose"));
-    }
-
-    /// Takes in at most `limit` frames; whether anything came.
-    fn take_in(&mut self, limit: usize) -> bool {
-        self.follow_settings();
-        self.change_rings();
-        let Some(mut end) = self.end.take() else {
-            return false;
-        };
-        let (frames, commands) = match &mut end {
-            AnyEnd::Pair(end) => end.drain(limit, |event| self.on_event(event)),
-            AnyEnd::WithReference(end) => end.drain(limit, |event| self.on_event(event)),
-        };
-        if end.waiting() == 0 {
-            self.links.shared.emptied();
-        }
-        self.end = Some(end);
-        frames + commands > 0
     }
 
     fn on_event<const C: usize>(&mut self, event: Event<'_, C>) {

@@ -2,17 +2,8 @@
 
 use core::ops::RangeInclusive;
 
-use sumproof_core::routing::boxes::{Drive, Source, limits};
+use sumproof_core::routing::boxes::{Drive, Source, Whose, limits};
 use sumproof_core::routing::feed::Side;
-
-/// Who brings something.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Whose {
-    /// The player.
-    Mine,
-    /// The house.
-    Yours,
-}
 
 /// The player's words for the rig card. What is empty or `None` is a blank on it, or 'ask me'.
 #[derive(Clone, Debug, Default, PartialEq)]

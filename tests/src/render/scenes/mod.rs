@@ -8,7 +8,7 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 
 use egui::Key;
-use sumproof_core::routing::boxes::Kind;
+use sumproof_core::routing::boxes::{Kind, Whose};
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
@@ -18,7 +18,7 @@ use sumproof_core::session::take::{Pass, Take};
 use sumproof_signals::{Preset, PresetKind, PresetSpec, Stereo, demo_preset, render};
 use sumproof_views::{
     Boxes, CardWords, DEFAULT_SIZE, Hearing, Look, MIN_SIZE, NameList, Notices, Passes, Snapshot,
-    TakeSummary, Theme, Whose, line_through,
+    TakeSummary, Theme, line_through,
 };
 
 use super::stage::Stage;

@@ -71,6 +71,17 @@ impl Kind {
     }
 }
 
+/// Who brings the boxes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Whose {
+    /// The player.
+    Mine,
+    /// The house.
+    Yours,
+}
+
 /// How an output drives its two legs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

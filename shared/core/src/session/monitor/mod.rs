@@ -70,6 +70,20 @@ impl Monitor {
     /// For a sample rate, 1 kHz to 1 MHz (others are moved there).
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
+        Self::made(rate_hz, |rate_hz, len| {
+            let listening = Some(Box::new(Listening::new(rate_hz, len)));
+            (listening, Recording::new(rate_hz, len))
+        })
+    }
+
+    /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
+    #[must_use]
+    pub fn for_takes(rate_hz: f64) -> Self {
+        Self::made(rate_hz, |rate_hz, len| (None, Recording::of_file(rate_hz, len)))
+    }
+
+    /// With what listens and what records, for a rate (Hz) and a block's length.
+    fn made(rate_hz: f64, parts: impl FnOnce(f64, usize) -> (Option<Box<Listening>>, Recording)) -> Self {
         let rate_hz = if rate_hz.is_nan() {
             48_000.0
         } else {
@@ -78,13 +92,14 @@ impl Monitor {
         let len = block_len(rate_hz);
         let grid = Grid::fft(rate_hz, len);
         let cells = grid.len();
+        let (listening, recording) = parts(rate_hz, len);
         Self {
             rate_hz,
             cleaner: Cleaner::default(),
             blocks: Blocks::new(len),
             now: Average::live(rate_hz, len, NOW_S),
-            listening: Some(Box::new(Listening::new(rate_hz, len))),
-            recording: Recording::new(rate_hz, len),
+            listening,
+            recording,
             frames: 0,
             invalid_frames: 0,
             spectrum: CrossSpectrum::silent(cells),
@@ -101,18 +116,6 @@ impl Monitor {
             set_anew: false,
             stopped: false,
             was_quiet: true,
-        }
-    }
-
-    /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
-    #[must_use]
-    pub fn for_takes(rate_hz: f64) -> Self {
-        let monitor = Self::new(rate_hz);
-        let recording = Recording::of_file(monitor.rate_hz, block_len(monitor.rate_hz));
-        Self {
-            listening: None,
-            recording,
-            ..monitor
         }
     }
 

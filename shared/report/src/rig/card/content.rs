@@ -1,6 +1,8 @@
 //! What the card says: every sentence, before it is set.
 
-use sumproof_core::routing::boxes::{Candidate, Choice, Gig, InUse, Isolation, Kind, Peaks, Phantom, rank};
+use sumproof_core::routing::boxes::{
+    Candidate, Choice, Gig, InUse, Isolation, Kind, Peaks, Phantom, Whose, rank,
+};
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Outcome;
@@ -9,7 +11,7 @@ use sumproof_wording::{Name, boxes};
 
 use super::presets::{AtRisk, Preset, at_risk, better_line, fault_counts};
 use super::typeset::Type;
-use crate::rig::file::{RigFile, RigLine, Whose};
+use crate::rig::file::{RigFile, RigLine};
 use crate::rig::lines::{box_name, corner, delay, ohms};
 
 /// The first line.

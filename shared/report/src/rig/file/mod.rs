@@ -8,7 +8,7 @@ mod parse;
 mod reader;
 mod write;
 
-use sumproof_core::routing::boxes::{DeskInput, InUse, Kind, Source};
+use sumproof_core::routing::boxes::{DeskInput, InUse, Kind, Source, Whose};
 use sumproof_core::routing::feed::{Ending, Feed, Lines, Side, SumLaw};
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Limits;
@@ -143,15 +143,6 @@ pub struct CardTexts {
     pub notes: Vec<String>,
     /// `at_risk`: presets to watch, each with how.
     pub at_risk: Vec<String>,
-}
-
-/// Who brings something.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Whose {
-    /// The player.
-    Mine,
-    /// The house.
-    Yours,
 }
 
 impl RigLine {

@@ -1,14 +1,12 @@
 //! From TOML to a rig file.
 
-use sumproof_core::routing::boxes::{DeskInput, Drive, Kind, Source, limits as box_limits};
+use sumproof_core::routing::boxes::{DeskInput, Drive, Kind, Source, Whose, limits as box_limits};
 use sumproof_core::routing::feed::{Ending, Side, SumLaw};
 use sumproof_core::routing::line::{Polarity, limits as line_limits};
 use sumproof_core::score::outcome::{Limits, ranges};
 
 use super::reader::{Section, document};
-use super::{
-    CardTexts, DELAY_MS, LOW_PASS_HZ, OwnFeed, PEAK_DBU, RigFile, RigFileError, RigLine, Whose, lengths,
-};
+use super::{CardTexts, DELAY_MS, LOW_PASS_HZ, OwnFeed, PEAK_DBU, RigFile, RigFileError, RigLine, lengths};
 
 const TOP: [&str; 7] = ["sum", "left", "right", "source", "own", "limits", "card"];
 const LINE: [&str; 10] = [

@@ -7,11 +7,11 @@ use egui::{
     Align2, Frame, Id, Key, Rect, Response, Role, ScrollArea, Sense, TextEdit, Ui, UiBuilder, WidgetInfo,
     pos2, vec2,
 };
-use sumproof_core::routing::boxes::Drive;
+use sumproof_core::routing::boxes::{Drive, Whose};
 use sumproof_core::routing::feed::Side;
 
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
-use crate::data::card::{CardWords, Whose};
+use crate::data::card::CardWords;
 use crate::data::intent::Intent;
 use crate::panels::boxes::put_again;
 use crate::style::Style;

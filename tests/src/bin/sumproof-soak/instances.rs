@@ -27,9 +27,8 @@ pub fn load(turns: u32) -> Outcome {
     for _ in 0..turns {
         round()?;
     }
-    // Each plugin is 20 megabytes and more, most of it the sound of a phrase: one that stayed would be seen. What the allocator keeps of one
-    // for the next is not.
-    Held::now().grown_since(before, 12 * 1024)
+    // Measured: 16 kB after 200 turns.
+    Held::now().grown_since(before, 64 + u64::from(turns) / 2)
 }
 
 /// Sixty-four that play at the same time.
@@ -79,7 +78,7 @@ pub fn crowd(turns: u32) -> Outcome {
     for _ in 0..turns {
         threads = round(Duration::from_secs(1))?;
     }
-    let grown = Held::now().grown_since(before, 32 * 1024)?;
+    let grown = Held::now().grown_since(before, 256)?;
     // The host still takes another one.
     plugin()?.play(&audio, &Play::default()).map_err(text)?;
     Ok(format!("{threads} threads at most, {grown}"))

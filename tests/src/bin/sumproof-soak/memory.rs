@@ -66,6 +66,6 @@ pub fn play_on(turns: u32) -> Outcome {
         round(turn)?;
     }
     let minutes = f64::from(turns) * TURN_S as f64 / 60.0;
-    let grown = Held::now().grown_since(before, 2048)?;
+    let grown = Held::now().grown_since(before, 256)?;
     Ok(format!("{minutes:.1} minutes of sound, {grown}"))
 }

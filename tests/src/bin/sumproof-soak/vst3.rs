@@ -1,6 +1,6 @@
 //! The VST3, in hosts that automate it while its editor comes and goes.
 
-use crate::held::Held;
+use crate::held::{Held, kept_by_driver_kb};
 use crate::{Outcome, text};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
@@ -75,7 +75,6 @@ pub fn automated_editors(turns: u32) -> Outcome {
     for first in (0..turns).step_by(EDITORS_EACH as usize) {
         blocks += instance(&library, first..(first + EDITORS_EACH).min(turns))?;
     }
-    // As in `window`: what the driver of the display keeps.
-    let grown = Held::now().grown_since(before, 8192 + 700 * u64::from(turns))?;
+    let grown = Held::now().grown_since(before, kept_by_driver_kb(turns))?;
     Ok(format!("{turns} editors, {blocks} blocks automated, {grown}"))
 }

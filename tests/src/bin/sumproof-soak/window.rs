@@ -1,6 +1,6 @@
 //! The editor's comings and goings.
 
-use crate::held::Held;
+use crate::held::{Held, kept_by_driver_kb};
 use crate::{Outcome, noise, plugin, text};
 use std::time::Duration;
 use sumproof_tests::host::editor::{Editor, Tempo};
@@ -83,9 +83,7 @@ fn windows(turns: u32, meanwhile: Meanwhile) -> Outcome {
     if played == 0 {
         return Err("nothing was played meanwhile".to_owned());
     }
-    // Mesa's software driver keeps nearly half a megabyte of every context (heaptrack: all but a few kB of what stays is its own).
-    // A window of ours that stayed would be 15 MB.
-    after.grown_since(before, 8192 + 700 * u64::from(turns))
+    after.grown_since(before, kept_by_driver_kb(turns))
 }
 
 /// Some hosts have other things to do between the steps of opening a window.

@@ -15,7 +15,7 @@ const SETTLING: usize = 100;
 /// The call that is counted, see `tests/host/src/processor.rs`. Callgrind keeps one wish per pattern, so the second one is
 /// spelled differently.
 const COUNTED: &str = "*hand_over_a_block*";
-const DUMPED: &str = "sumproof_tests::host::processor::hand_over_a_block";
+const DUMPED: &str = "sumproof_host::processor::hand_over_a_block";
 
 /// What is set in the worst-case state: hearing a feed, both lines with everything a line has, loudness matched.
 const HEARING: [&str; 12] = [

@@ -134,6 +134,7 @@ const PERIODS: [usize; 3] = [
 
 fn analysis(left: &[f32], right: &[f32], recorded: bool, shown: bool) {
     let mut monitor = Monitor::new(RATE_HZ);
+    monitor.set_watched(shown);
     let mut reading = Box::<Reading>::default();
     let mut unread = [0; 3];
     if recorded {

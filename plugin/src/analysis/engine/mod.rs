@@ -371,8 +371,10 @@ impl Engine {
     fn process_frames<const C: usize>(&mut self, frames: &[Frame<C>]) {
         self.checking.process_frames(frames);
         let keeps_phrases = self.keeps_phrases();
+        let watched = self.is_urgent();
         let mut stored = false;
         let Some(monitor) = &mut self.monitor else { return };
+        monitor.set_watched(watched);
         let mut lanes = [[0.0f32; CHUNK]; C];
         for chunk in frames.chunks(CHUNK) {
             for (at, frame) in chunk.iter().enumerate() {

@@ -245,16 +245,17 @@ impl Listening {
         }
     }
 
-    /// Adds a block to another average, and to the phrase if it belongs there.
+    /// Adds a block to the phrase if it belongs there, and to another average if there is one.
     ///
     /// # Panics
     /// If the other one is over blocks of another length.
-    pub fn add_beside(&mut self, other: &mut Average, block: &Block<'_>) {
-        if self.takes_in {
-            let phrase = &mut self.phrases[self.filling];
-            other.add_to_both(&mut phrase.pieces[phrase.piece], block);
-        } else {
-            other.add(block);
+    pub fn add_beside(&mut self, other: Option<&mut Average>, block: &Block<'_>) {
+        let phrase = &mut self.phrases[self.filling];
+        let of_phrase = self.takes_in.then(|| &mut phrase.pieces[phrase.piece]);
+        match (of_phrase, other) {
+            (Some(one), Some(other)) => other.add_to_both(one, block),
+            (Some(one), None) | (None, Some(one)) => one.add(block),
+            (None, None) => {}
         }
     }
 

@@ -41,6 +41,8 @@ pub struct Monitor {
     blocks: Blocks,
     /// Of the last second, quiet or not.
     now: Average,
+    /// Somebody looks at it.
+    watched: bool,
     /// What a reading is of; `None` where only takes are wanted.
     listening: Option<Box<Listening>>,
     recording: Recording,
@@ -98,6 +100,7 @@ impl Monitor {
             cleaner: Cleaner::default(),
             blocks: Blocks::new(len),
             now: Average::live(rate_hz, len, NOW_S),
+            watched: true,
             listening,
             recording,
             frames: 0,
@@ -161,6 +164,15 @@ impl Monitor {
         }
     }
 
+    /// Whether somebody looks at what moves fast ([`Self::read_now`]); where nobody does, it isn't averaged. It begins anew when somebody
+    /// does again.
+    pub fn set_watched(&mut self, watched: bool) {
+        if watched && !self.watched {
+            self.now.reset();
+        }
+        self.watched = watched;
+    }
+
     /// The sound of the phrase that was played last, or of the one being played where there is a second of it: what counts in a
     /// reading of it, the last half minute of a long one. `None` where nothing was played. Allocates.
     #[must_use]
@@ -218,7 +230,8 @@ impl Monitor {
             }
             self.blocks.push(run, |block| {
                 if let Some(listening) = &mut self.listening {
-                    listening.add_beside(&mut self.now, block);
+                    let now = self.watched.then_some(&mut self.now);
+                    listening.add_beside(now, block);
                 }
                 if recording.active {
                     recording.average.add(block);

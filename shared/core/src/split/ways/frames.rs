@@ -37,10 +37,79 @@ pub(super) struct ShortFrames {
     windowed: Vec<f64>,
     spectra: [Vec<Complex<f64>>; 2],
     scratch: Vec<Complex<f64>>,
-    /// Running sums over the bins: left, right, real and imaginary part of the cross term.
-    running: [Vec<f64>; 4],
-    edges: [f64; BANDS + 1],
+    /// Of each bin: left, right, real and imaginary part of the cross term.
+    products: [Vec<f64>; 4],
+    bands: [Bins; BANDS],
     made: u64,
+}
+
+/// The bins of a band.
+#[derive(Clone, Copy)]
+struct Bins {
+    from: usize,
+    to: usize,
+    /// How much of the first bin and of the one at the end belongs to it.
+    first: f64,
+    last: f64,
+}
+
+impl Bins {
+    /// Between two edges in bins, of `bins` that there are.
+    fn between(lower: f64, upper: f64, bins: usize) -> Self {
+        let (lower, upper) = (lower.min(bins as f64), upper.min(bins as f64));
+        let (from, to) = (lower as usize, upper as usize);
+        let (before, last) = (lower - from as f64, upper - to as f64);
+        if from == to {
+            return Self {
+                from,
+                to,
+                first: 0.0,
+                last: (last - before).max(0.0),
+            };
+        }
+        Self {
+            from,
+            to,
+            first: 1.0 - before,
+            last,
+        }
+    }
+
+    fn sum(self, [ll, rr, re, im]: &[Vec<f64>; 4]) -> Covariance {
+        let mut sums = [0.0; 4];
+        let mut add = |bin: usize, weight: f64| {
+            if let (Some(ll), Some(rr), Some(re), Some(im)) =
+                (ll.get(bin), rr.get(bin), re.get(bin), im.get(bin))
+            {
+                for (sum, value) in sums.iter_mut().zip([ll, rr, re, im]) {
+                    *sum += weight * value;
+                }
+            }
+        };
+        if self.from < self.to {
+            add(self.from, self.first);
+        }
+        if self.last > 0.0 {
+            add(self.to, self.last);
+        }
+        let inner = (self.from + 1).min(self.to)..self.to;
+        let inner = [ll, rr, re, im].map(|values| &values[inner.clone()]);
+        let count = inner[0].len();
+        let [ll, rr, re, im] = inner.map(|values| &values[..count]);
+        let [mut left, mut right, mut real, mut imaginary] = sums;
+        for k in 0..count {
+            left += ll[k];
+            right += rr[k];
+            real += re[k];
+            imaginary += im[k];
+        }
+        Covariance {
+            ll: left,
+            rr: right,
+            re: real,
+            im: imaginary,
+        }
+    }
 }
 
 impl std::fmt::Debug for ShortFrames {
@@ -58,10 +127,10 @@ impl ShortFrames {
         let scratch = fft.make_scratch_vec();
         let spectrum = fft.make_output_vec();
         let edges = edges.in_bins(rate_hz, len);
-        // One more bin than the last edge reaches into, and one for the sum before the first.
+        // As many as the last edge reaches into.
         let bins = (edges[BANDS] as usize + 1).min(len / 2 + 1);
         let longest_lag = (LONGEST_LAG_S * rate_hz) as usize;
-        let running = vec![0.0; bins + 1];
+        let product = vec![0.0; bins];
         Self {
             len,
             hop: len / 4,
@@ -80,8 +149,8 @@ impl ShortFrames {
             windowed: vec![0.0; len],
             spectra: [spectrum.clone(), spectrum],
             scratch,
-            running: [running.clone(), running.clone(), running.clone(), running],
-            edges,
+            products: [product.clone(), product.clone(), product.clone(), product],
+            bands: core::array::from_fn(|band| Bins::between(edges[band], edges[band + 1], bins)),
             made: 0,
         }
     }
@@ -152,47 +221,15 @@ impl ShortFrames {
         }
         self.made += 2;
         let [left, right] = &self.spectra;
-        let [ll, rr, re, im] = &mut self.running;
-        products(
-            left,
-            right,
-            [&mut ll[1..], &mut rr[1..], &mut re[1..], &mut im[1..]],
-        );
+        let [ll, rr, re, im] = &mut self.products;
+        products(left, right, [ll, rr, re, im]);
         if self.turning {
-            for ((re, im), turn) in re[1..].iter_mut().zip(&mut im[1..]).zip(&self.turns) {
+            for ((re, im), turn) in re.iter_mut().zip(im).zip(&self.turns) {
                 let turned = Complex::new(*re, *im) * turn;
                 (*re, *im) = (turned.re, turned.im);
             }
         }
-        for sums in &mut self.running {
-            run_up(sums);
-        }
-        let last = self.running[0].len() - 1;
-        let at = |sums: &[f64], edge: f64| {
-            let bin = (edge as usize).min(last);
-            let next = (bin + 1).min(last);
-            sums[bin] + (edge - bin as f64).min(1.0) * (sums[next] - sums[bin])
-        };
-        core::array::from_fn(|band| {
-            let of = |sums: &[f64]| at(sums, self.edges[band + 1]) - at(sums, self.edges[band]);
-            let [ll, rr, re, im] = &self.running;
-            // Differences of running sums may leave −1e-17.
-            Covariance {
-                ll: of(ll).max(0.0),
-                rr: of(rr).max(0.0),
-                re: of(re),
-                im: of(im),
-            }
-        })
-    }
-}
-
-/// Replaces values by the sums up to them.
-fn run_up(values: &mut [f64]) {
-    let mut sum = 0.0;
-    for value in values {
-        sum += *value;
-        *value = sum;
+        self.bands.map(|bins| bins.sum(&self.products))
     }
 }
 

@@ -20,6 +20,8 @@ const LEAST_RISE_DB: f64 = 2.5;
 const MOST_RISE_DB: f64 = 20.0;
 /// Bands this far below their own peak are as good as silent.
 const BAND_FLOOR: f64 = 1e-5;
+/// A silent band's power: −300 dB.
+const NOTHING: f64 = 1e-30;
 /// Onsets this far below the loudest frame don't count.
 const QUIETEST: f64 = 1e-3;
 /// An increment counts only from this share of what was there before.
@@ -45,6 +47,7 @@ pub struct Onset {
 #[derive(Debug)]
 pub struct OnsetIncrements {
     frames: Vec<[Covariance; BANDS]>,
+    /// Power of each band, or its floor.
     levels: Vec<[f64; BANDS]>,
     rises: Vec<f64>,
     powers: Vec<f64>,
@@ -71,7 +74,7 @@ impl OnsetIncrements {
         let [keep, fade] = keep_and_fade(memory, hop_s);
         Self {
             frames: vec![[Covariance::default(); BANDS]; KEPT],
-            levels: vec![[0.0; BANDS]; KEPT],
+            levels: vec![[NOTHING; BANDS]; KEPT],
             rises: vec![0.0; KEPT],
             powers: vec![0.0; KEPT],
             count: 0,
@@ -143,7 +146,7 @@ impl OnsetIncrements {
             self.peaks[band] = (self.peaks[band] * self.fade).max(trace);
             self.means[band] = self.means[band] * self.keep + trace;
             let floor = self.peaks[band] * BAND_FLOOR;
-            self.levels[slot][band] = db::from_power(trace.max(floor)).max(-300.0);
+            self.levels[slot][band] = trace.max(floor).max(NOTHING);
         }
         self.frames[slot] = *frame;
         self.powers[slot] = power;
@@ -170,8 +173,11 @@ impl OnsetIncrements {
         for band in 0..BANDS {
             let weight = (self.means[band] / self.mean_weight).sqrt();
             // A band that had no peak yet comes out of silence.
-            let before = before[band].max(db::from_power(self.peaks[band] * BAND_FLOOR).max(-300.0));
-            rise += weight * (self.levels[slot][band] - before).clamp(0.0, MOST_RISE_DB);
+            let before = before[band].max(self.peaks[band] * BAND_FLOOR);
+            let now = self.levels[slot][band];
+            if now > before {
+                rise += weight * db::from_power(now / before).min(MOST_RISE_DB);
+            }
             weights += weight;
         }
         if weights > 0.0 { rise / weights } else { 0.0 }

@@ -75,9 +75,16 @@ pub fn change(action: &Action) -> Option<&'static str> {
     }
 }
 
-/// Which presets to begin with: `names` with what becomes of each and where, the worst first; `more` are left.
+/// Which presets to begin with: `names` with what becomes of each and where, the worst first; `more` are left, and of `untold` it
+/// can't be told whether they hold.
 #[must_use]
-pub fn begin_with(names: &[(String, String, String)], more: usize) -> String {
+pub fn begin_with(names: &[(String, String, String)], more: usize, untold: usize) -> String {
+    if names.is_empty() && untold > 0 {
+        return format!(
+            "No preset is known to thin or drop out where nobody made a mistake, but of {untold} it can't be told: say what they \
+             are, let a muted end ring, or record a dry pass."
+        );
+    }
     if names.is_empty() {
         return "Nothing to do first: no preset thins or drops out where nobody made a mistake.".into();
     }
@@ -112,9 +119,13 @@ mod tests {
     fn the_worst_are_named_and_the_others_counted() {
         let one = ["Foam", "drops out", "mono wedge"].map(String::from);
         let names = [(one[0].clone(), one[1].clone(), one[2].clone())];
-        assert_eq!(begin_with(&names, 0), "Begin with Foam (drops out: mono wedge).");
-        assert!(begin_with(&names, 2).ends_with(", then 2 more."));
-        assert!(begin_with(&[], 0).starts_with("Nothing to do first"));
+        assert_eq!(
+            begin_with(&names, 0, 0),
+            "Begin with Foam (drops out: mono wedge)."
+        );
+        assert!(begin_with(&[], 0, 2).contains("of 2 it can't be told"));
+        assert!(begin_with(&names, 2, 0).ends_with(", then 2 more."));
+        assert!(begin_with(&[], 0, 0).starts_with("Nothing to do first"));
         assert!(helps_most("add wet", 2, 3).contains("add wet, in 2 of the 3"));
     }
 }

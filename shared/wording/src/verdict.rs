@@ -23,48 +23,56 @@ pub const CALM_DB: f64 = 1.0;
 /// Beyond this a sound is as good as gone, and a number would only pretend to know, dB.
 const FAR_DB: f64 = -40.0;
 
-/// What is said of one feed: outcome, dry and wet in dB (everything where no dry was found).
+/// How sure an outcome is.
+type Sure = sumproof_core::score::verdict::Verdict<Outcome>;
+
+/// How sure a row's outcome is; `None` without a reading.
+fn sure(row: &Row) -> Option<Sure> {
+    row.verdict.or(row.outcome.map(Sure::Plain))
+}
+
+/// What is said of one feed: outcome, dry and wet (everything where no dry was found).
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Gist {
-    outcome: Outcome,
-    dry_db: f64,
+    outcome: Sure,
+    /// The dry's change with both ends, dB.
+    dry: Interval,
     /// The dry is at least that far down.
     at_floor: bool,
-    /// No dry was found: `dry_db` is everything's change.
+    /// No dry was found: `dry` is everything's change.
     whole: bool,
-    wet_db: Option<f64>,
+    wet: Option<Interval>,
 }
 
 impl Gist {
     fn of(row: &Row) -> Option<Self> {
-        let (score, outcome) = (row.score?, row.outcome?);
-        let FeedScore { dry_db, wet_db, .. } = score;
+        let (score, outcome) = (row.score?, sure(row)?);
+        let dry = score.dry_db.and(score.dry);
         Some(Self {
             outcome,
-            dry_db: dry_db.unwrap_or(score.total_db),
-            at_floor: dry_db.is_some() && score.dry_at_floor,
-            whole: dry_db.is_none(),
-            wet_db: wet_db.filter(|_| dry_db.is_some()),
+            dry: dry.unwrap_or(Interval::measured(score.total_db)),
+            at_floor: dry.is_some() && score.dry_at_floor,
+            whole: dry.is_none(),
+            wet: score.wet.filter(|_| dry.is_some() && score.wet_db.is_some()),
         })
     }
 
     /// Whether the words would be the same but for small changes of numbers.
     fn is_near(&self, other: &Self) -> bool {
-        let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= FAR_DB && b <= FAR_DB);
         self.outcome == other.outcome
             && self.at_floor == other.at_floor
             && self.whole == other.whole
-            && near(self.dry_db, other.dry_db)
-            && match (self.wet_db, other.wet_db) {
-                (Some(a), Some(b)) => near(a, b),
+            && are_near(self.dry, other.dry)
+            && match (self.wet, other.wet) {
+                (Some(a), Some(b)) => are_near(a, b),
                 (a, b) => a.is_none() == b.is_none(),
             }
     }
 
-    /// `all of the dry, the wet 3 dB down`.
+    /// `the dry untouched, the wet 3 dB down`.
     fn keeps(&self) -> String {
-        match self.wet_db.map(|wet_db| how_far(wet_db, false)) {
-            Some(wet) if wet == how_far(self.dry_db, self.at_floor) => format!("dry and wet {wet}"),
+        match self.wet.map(|wet| how_far(wet, false)) {
+            Some(wet) if wet == how_far(self.dry, self.at_floor) => format!("dry and wet {wet}"),
             Some(wet) => format!("{}, the wet {wet}", self.dry()),
             None => self.dry(),
         }
@@ -72,23 +80,81 @@ impl Gist {
 
     fn dry(&self) -> String {
         let what = if self.whole { "sound" } else { "dry" };
-        format!("the {what} {}", how_far(self.dry_db, self.at_floor))
+        format!("the {what} {}", how_far(self.dry, self.at_floor))
     }
 
     /// The clause every verdict begins with.
     fn of_wedge(&self) -> String {
-        format!("The mono wedge {}: {}", self.outcome.name(), self.keeps())
+        let keeps = self.keeps();
+        match self.outcome {
+            Sure::CannotTell => format!("Whether the mono wedge holds can't be told: {keeps}"),
+            known => format!("The mono wedge {}: {keeps}", fares(known, "")),
+        }
+    }
+
+    /// Order of single lines, the best first.
+    fn rank(&self) -> u8 {
+        match self.outcome.word() {
+            Some(Outcome::Holds) => 0,
+            Some(Outcome::Thins) => 1,
+            None => 2,
+            Some(Outcome::DropsOut) => 3,
+        }
     }
 }
 
-fn how_far(db: f64, at_floor: bool) -> String {
+/// `holds`, `probably holds, or it thins`; `still` stands before a word said plainly.
+fn fares(outcome: Sure, still: &str) -> String {
+    match outcome {
+        Sure::Plain(word) => format!("{still}{}", word.name()),
+        Sure::Likely { word, other } => format!("probably {}, or it {}", word.name(), other.name()),
+        Sure::CannotTell => String::from("can't be told"),
+    }
+}
+
+/// Whether two intervals are so near that the words needn't follow.
+fn are_near(one: Interval, other: Interval) -> bool {
+    let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= FAR_DB && b <= FAR_DB);
+    near(one.low, other.low) && near(one.high, other.high) && near(one.likely, other.likely)
+}
+
+/// A change in words: what is likely where both ends are near each other, else both ends.
+fn how_far(change: Interval, at_floor: bool) -> String {
     if at_floor {
         return String::from("at least 20 dB down");
     }
-    if db <= FAR_DB || db.is_nan() {
+    let is_gone = |db: f64| db <= FAR_DB || db.is_nan();
+    if is_gone(change.high) {
         return String::from("gone");
     }
-    let whole = db.round();
+    let [low, likely, high] = [change.low, change.likely, change.high].map(f64::round);
+    if change.high - change.low <= CALM_DB || low == high {
+        return one_figure(likely);
+    }
+    let one_way = |less: f64, more: f64, way: &str| {
+        if less == 0.0 {
+            format!("up to {more} dB {way}")
+        } else {
+            format!("{less} to {more} dB {way}")
+        }
+    };
+    if is_gone(change.low) {
+        return if high < 0.0 {
+            format!("{} dB down or more", -high)
+        } else {
+            format!("anything from {} to gone", one_figure(high))
+        };
+    }
+    if high <= 0.0 {
+        one_way(-high, -low, "down")
+    } else if low >= 0.0 {
+        one_way(low, high, "up")
+    } else {
+        format!("between {} dB down and {high} dB up", -low)
+    }
+}
+
+fn one_figure(whole: f64) -> String {
     if whole == 0.0 {
         String::from("untouched")
     } else if whole < 0.0 {
@@ -158,15 +224,15 @@ impl Verdict {
     /// Whether the same is known in both.
     #[must_use]
     pub fn knows_what(&self, other: &Self) -> bool {
-        let known = |a: &Gist, b: &Gist| a.wet_db.is_none() == b.wet_db.is_none();
+        let known = |a: &Gist, b: &Gist| a.wet.is_none() == b.wet.is_none();
         self.gists().iter().zip(other.gists()).all(|(a, b)| known(a, b))
     }
 
-    /// Three sentences: the wedge, one line flipped, one line alone.
+    /// Three sentences: the wedge, one line flipped, one line alone. What is only likely says so, with the other it could be.
     #[must_use]
     pub fn sentence(&self) -> String {
         let outcome = self.flipped.outcome;
-        let still = if outcome != Outcome::Holds && outcome == self.wedge.outcome {
+        let still = if outcome != Sure::Plain(Outcome::Holds) && outcome == self.wedge.outcome {
             "still "
         } else {
             ""
@@ -177,9 +243,9 @@ impl Verdict {
             "With one line flipped"
         };
         format!(
-            "{}. {flip} it {still}{}: {}. {}",
+            "{}. {flip} it {}: {}. {}",
             self.wedge.of_wedge(),
-            outcome.name(),
+            fares(outcome, still),
             self.flipped.dry(),
             self.single_line()
         )
@@ -188,7 +254,7 @@ impl Verdict {
     fn single_line(&self) -> String {
         let (left, right) = (&self.left, &self.right);
         let better = |a: &Gist, b: &Gist| {
-            a.outcome < b.outcome || (a.outcome == b.outcome && a.dry_db > b.dry_db + CALM_DB)
+            a.rank() < b.rank() || (a.rank() == b.rank() && a.dry.likely > b.dry.likely + CALM_DB)
         };
         let (name, best) = if better(left, right) {
             ("the left", left)
@@ -197,19 +263,24 @@ impl Verdict {
         } else {
             ("either", left)
         };
-        // ‘The right’ alone would read as the correct one.
+        // 'The right' alone would read as the correct one.
         let line = if name == "either" { "" } else { " line" };
-        match best.outcome {
-            Outcome::Holds => format!("If only one line fits, give {name}{line}."),
-            Outcome::Thins if name == "either" => String::from("Either line alone thins."),
-            Outcome::Thins => format!("Of single lines {name}{line} is best, but it thins."),
-            Outcome::DropsOut => String::from("Neither line alone is enough."),
+        let is_plain = best.outcome.is_plain();
+        let probably = if is_plain { "" } else { "probably " };
+        match best.outcome.word() {
+            Some(Outcome::Holds) if is_plain => format!("If only one line fits, give {name}{line}."),
+            Some(Outcome::Holds) => format!("If only one line fits, give {name}{line}: it probably holds."),
+            Some(Outcome::Thins) if name == "either" => format!("Either line alone {probably}thins."),
+            Some(Outcome::Thins) => format!("Of single lines {name}{line} is best, but it {probably}thins."),
+            Some(Outcome::DropsOut) if is_plain => String::from("Neither line alone is enough."),
+            Some(Outcome::DropsOut) => String::from("Probably neither line alone is enough."),
+            None => String::from("Whether one line alone is enough can't be told."),
         }
     }
 }
 
 /// One line on a preset's feeds, each with its name: the mono wedge, what drops out, what thins, each with the figure that
-/// decided, and how many hold. Says nothing from the correlation, which can't tell a padded or dead line from a good one.
+/// decided, and how many plainly hold; what is only likely or can't be told stands apart. Says nothing from the correlation, which can't tell a padded or dead line from a good one.
 ///
 /// ```
 /// use sumproof_wording::verdict::{TOO_LITTLE, of_feeds};
@@ -218,42 +289,58 @@ impl Verdict {
 /// ```
 #[must_use]
 pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
-    let judged: Vec<(&Row, &str)> = feeds
+    let judged: Vec<(&Row, &str, Sure)> = feeds
         .iter()
-        .copied()
-        .filter(|(row, _)| row.outcome.is_some())
+        .filter_map(|&(row, name)| Some((row, name, sure(row)?)))
         .collect();
     if judged.is_empty() {
         return TOO_LITTLE.into();
     }
     let mut clauses = Vec::new();
-    let wedge = judged.iter().find(|(row, _)| row.id == FeedId::MonoWedge);
+    let wedge = judged.iter().find(|(row, ..)| row.id == FeedId::MonoWedge);
     clauses.extend(
         wedge
-            .and_then(|(row, _)| Gist::of(row))
+            .and_then(|(row, ..)| Gist::of(row))
             .map(|gist| gist.of_wedge()),
     );
-    for (outcome, word) in [(Outcome::DropsOut, "Drops out"), (Outcome::Thins, "Thins")] {
+    for (words, wanted) in [
+        ("Drops out", Sure::Plain(Outcome::DropsOut)),
+        ("Probably drops out", likely(Outcome::DropsOut)),
+        ("Thins", Sure::Plain(Outcome::Thins)),
+        ("Probably thins", likely(Outcome::Thins)),
+        ("Can't be told", Sure::CannotTell),
+    ] {
         // Names hold commas of their own.
         let named: Vec<String> = judged
             .iter()
-            .filter(|(row, _)| row.outcome == Some(outcome) && row.id != FeedId::MonoWedge)
-            .map(|(row, name)| with_reason(row, name))
+            .filter(|(row, _, sure)| is_alike(*sure, wanted) && row.id != FeedId::MonoWedge)
+            .map(|(row, name, _)| with_reason(row, name))
             .collect();
         if !named.is_empty() {
-            clauses.push(format!("{word} in: {}", named.join("; ")));
+            clauses.push(format!("{words} in: {}", named.join("; ")));
         }
     }
-    let held = judged
-        .iter()
-        .filter(|(row, _)| row.outcome == Some(Outcome::Holds))
-        .count();
-    if held == judged.len() {
-        clauses.push(format!("Holds in all {held} feeds"));
-    } else {
-        clauses.push(format!("Holds in {held} of {} feeds", judged.len()));
-    }
+    let count = |wanted: Sure| judged.iter().filter(|(.., sure)| is_alike(*sure, wanted)).count();
+    let held = count(Sure::Plain(Outcome::Holds));
+    let probably = match count(likely(Outcome::Holds)) {
+        0 => String::new(),
+        more => format!(", probably in {more} more"),
+    };
+    clauses.push(match judged.len() {
+        1 if held == 1 => String::from("Holds in the one feed asked for"),
+        all if held == all => format!("Holds in all {all} feeds"),
+        all => format!("Holds in {held} of {all} feeds{probably}"),
+    });
     format!("{}.", clauses.join(". "))
+}
+
+fn likely(word: Outcome) -> Sure {
+    Sure::Likely { word, other: word }
+}
+
+/// Whether both say the same word, as surely.
+fn is_alike(one: Sure, other: Sure) -> bool {
+    (one.word(), one.is_plain()) == (other.word(), other.is_plain())
 }
 
 /// The feed with the figure that keeps it from holding.
@@ -261,7 +348,10 @@ fn with_reason(row: &Row, name: &str) -> String {
     let Some(score) = row.score else {
         return name.into();
     };
-    let reason = if score.makeup_db == f64::INFINITY {
+    let reason = if row.outcome.is_none() {
+        let what = if score.dry.is_some() { "dry" } else { "sound" };
+        format!("{what} {}", how_far(score.evidence().dry_db, false))
+    } else if score.makeup_db == f64::INFINITY {
         NOTHING_ARRIVES.to_string()
     } else if row.outcome == Some(Outcome::DropsOut) {
         match score.dry_db {

@@ -3,8 +3,9 @@
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::scorer::FeedScore;
+use sumproof_core::score::verdict::Verdict as Sure;
 use sumproof_core::session::reading::Reading;
-use sumproof_core::split::interval::Interval;
+use sumproof_core::split::interval::{Interval, Known};
 use sumproof_wording::scores::label;
 use sumproof_wording::verdict::{Verdict, of_feeds};
 use sumproof_wording::{Name, feeds};
@@ -42,6 +43,18 @@ fn reading(rows: &[(FeedId, Outcome, FeedScore)]) -> Reading {
         (row.outcome, row.score) = (Some(outcome), Some(score));
     }
     reading
+}
+
+/// Sets how sure a feed's outcome is, and the dry's ends.
+fn doubt(reading: &mut Reading, id: FeedId, verdict: Sure<Outcome>, ends: (f64, f64, f64)) {
+    let row = &mut reading.rows[id as usize];
+    (row.verdict, row.outcome) = (Some(verdict), verdict.word());
+    let (low, likely, high) = ends;
+    if let Some(score) = &mut row.score {
+        score.dry = Some(Interval::new(low, likely, high, Known::Bounded));
+        score.dry_db = Some(likely);
+        (score.wet, score.wet_db) = (None, None);
+    }
 }
 
 fn said(reading: &Reading) -> String {
@@ -155,5 +168,80 @@ fn the_report_begins_as_the_window_does_and_names_what_does_not_hold() {
     let first = |text: &str| text.split(". ").next().unwrap_or_default().to_owned();
     assert_eq!(first(&said(&reading)), first(&report));
     let wedge = [(reading.row(FeedId::MonoWedge), feeds::name(FeedId::MonoWedge))];
-    assert!(of_feeds(&wedge).ends_with("Holds in all 1 feeds."));
+    assert!(of_feeds(&wedge).ends_with("Holds in the one feed asked for."));
+}
+
+#[test]
+fn what_is_only_likely_is_said_so_and_what_cannot_be_told_too() {
+    let likely = |word, other| Sure::Likely { word, other };
+    let mut reading = reading(&[]);
+    let wedge = likely(Outcome::Holds, Outcome::Thins);
+    doubt(&mut reading, FeedId::MonoWedge, wedge, (-4.6, -2.0, -1.0));
+    doubt(
+        &mut reading,
+        FeedId::WedgeLineFlipped,
+        Sure::CannotTell,
+        (f64::NEG_INFINITY, -9.0, -2.0),
+    );
+    doubt(
+        &mut reading,
+        FeedId::LeftLineOnly,
+        Sure::CannotTell,
+        (-12.0, -3.0, 2.0),
+    );
+    doubt(
+        &mut reading,
+        FeedId::RightLineOnly,
+        Sure::CannotTell,
+        (-12.0, -3.0, 2.0),
+    );
+    assert_eq!(
+        said(&reading),
+        "The mono wedge probably holds, or it thins: the dry 1 to 5 dB down. With one line flipped it can't be told: the dry 2 \
+         dB down or more. Whether one line alone is enough can't be told."
+    );
+    doubt(
+        &mut reading,
+        FeedId::MonoWedge,
+        Sure::CannotTell,
+        (-12.0, -3.0, 2.0),
+    );
+    let thins = likely(Outcome::Thins, Outcome::Holds);
+    doubt(&mut reading, FeedId::WedgeLineFlipped, thins, (-6.0, -5.0, 0.2));
+    let holds = likely(Outcome::Holds, Outcome::Thins);
+    doubt(&mut reading, FeedId::RightLineOnly, holds, (0.4, 1.8, 2.6));
+    assert_eq!(
+        said(&reading),
+        "Whether the mono wedge holds can't be told: the dry between 12 dB down and 2 dB up. With one line flipped it probably \
+         thins, or it holds: the dry up to 6 dB down. If only one line fits, give the right line: it probably holds."
+    );
+}
+
+#[test]
+fn the_report_counts_only_what_plainly_holds() {
+    let mut reading = reading(&[]);
+    let holds = Sure::Likely {
+        word: Outcome::Holds,
+        other: Outcome::Thins,
+    };
+    doubt(&mut reading, FeedId::RightLineOnly, holds, (-4.0, -1.0, 0.0));
+    doubt(
+        &mut reading,
+        FeedId::WedgeLineLate,
+        Sure::CannotTell,
+        (-12.0, -3.0, 2.0),
+    );
+    let names: Vec<_> = reading
+        .rows
+        .iter()
+        .map(|row| (row, feeds::name(row.id)))
+        .collect();
+    let report = of_feeds(&names);
+    assert!(
+        report.ends_with(
+            "Can't be told in: mono wedge, one line late 1 ms (dry between 12 dB down and 2 dB up). Holds in 11 of 13 feeds, \
+             probably in 1 more."
+        ),
+        "{report}"
+    );
 }

@@ -42,6 +42,31 @@ impl Row {
             balance: None,
         }
     }
+
+    /// How badly the feed fares, for an order with the worst last; `None` without a reading. What could be worse than it likely is
+    /// stands above what plainly isn't, and what can't be told above everything that holds: a set of rows holds only where each
+    /// of them plainly does.
+    ///
+    /// ```
+    /// use sumproof_core::routing::feed::FeedId;
+    /// use sumproof_core::score::{board::Row, outcome::Outcome, verdict::Verdict};
+    ///
+    /// let row = |verdict| Row { verdict: Some(verdict), ..Row::empty(FeedId::MonoWedge) };
+    /// let likely = Verdict::Likely { word: Outcome::Holds, other: Outcome::Thins };
+    /// assert!(row(likely).severity() > row(Verdict::Plain(Outcome::Holds)).severity());
+    /// assert!(row(Verdict::CannotTell).severity() > row(likely).severity());
+    /// assert!(row(Verdict::Plain(Outcome::Thins)).severity() > row(Verdict::CannotTell).severity());
+    /// ```
+    #[must_use]
+    pub fn severity(&self) -> Option<u8> {
+        let of = |outcome: Outcome| 4 * outcome as u8;
+        Some(match self.verdict.or(self.outcome.map(Verdict::Plain))? {
+            Verdict::Plain(word) => of(word),
+            Verdict::Likely { word, other } if other > word => of(word) + 1,
+            Verdict::Likely { word, .. } => of(word) - 1,
+            Verdict::CannotTell => of(Outcome::Holds) + 2,
+        })
+    }
 }
 
 /// The responses of all feeds on one grid, for dry and wet.

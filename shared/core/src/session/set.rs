@@ -5,12 +5,14 @@ use crate::dsp::k_weighting;
 use crate::score::board::Row;
 use crate::session::take::Take;
 
-/// The row that fares worst: by its outcome, and of equal ones by how far its dry is down. Those without figures don't
+/// The row that fares worst: by [`Row::severity`], and of equal ones by how far its dry is down. Those without a reading don't
 /// count. `None` of none.
 pub fn worst<'a>(rows: impl Iterator<Item = &'a Row>) -> Option<&'a Row> {
     let dry_db = |row: &Row| row.score.map_or(0.0, |score| score.evidence().dry_db.likely);
-    rows.filter(|row| row.score.is_some())
-        .max_by(|a, b| a.outcome.cmp(&b.outcome).then(dry_db(b).total_cmp(&dry_db(a))))
+    rows.filter(|row| row.severity().is_some()).max_by(|a, b| {
+        let by_outcome = a.severity().cmp(&b.severity());
+        by_outcome.then(dry_db(b).total_cmp(&dry_db(a)))
+    })
 }
 
 /// What a mean square of 1 reads, LUFS (ITU-R BS.1770-5, Annex 1, formula 2).

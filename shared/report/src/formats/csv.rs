@@ -6,7 +6,7 @@ use crate::formats::schema::{FeedReport, IntervalReport, Sureness, TakeReport, W
 use crate::judge::judged::Judged;
 use crate::names;
 use sumproof_core::score::outcome::Outcome;
-use sumproof_wording::Name;
+use sumproof_wording::{Name, scores};
 
 const HEADINGS: [&str; 44] = [
     "preset",
@@ -99,7 +99,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         take.pass.id().into(),
         take.rate_hz.to_string(),
         take.seconds.to_string(),
-        word(take.outcome),
+        word(take.outcome, take.outcome_is),
         take.worst_feed.as_deref().map(names::cell).unwrap_or_default(),
         broadband("correlation", take.broadband.correlation),
         broadband("sum_difference_db", take.broadband.sum_difference_db),
@@ -119,7 +119,7 @@ fn cells(take: &TakeReport, feed: &FeedReport) -> [String; HEADINGS.len()] {
         loudness("wedge_peak_dbtp", |l| l.wedge_peak_dbtp),
         feed.id.id().into(),
         names::cell(&feed.name),
-        word(feed.outcome),
+        word(feed.outcome, feed.outcome_is),
         feed.worse_line.map_or(String::new(), |side| side.id().into()),
         of_feed("dry_db", feed.dry_db),
         of_feed("wet_db", feed.wet_db),
@@ -154,6 +154,12 @@ fn figure(value: Option<f64>, words: &Words, name: &str) -> String {
     )
 }
 
-fn word(outcome: Option<Outcome>) -> String {
-    outcome.map_or("no reading".into(), |outcome| outcome.name().into())
+/// An outcome, plain or likely: the columns of the intervals say which.
+fn word(outcome: Option<Outcome>, sure: Option<Sureness>) -> String {
+    let word = match (outcome, sure) {
+        (Some(outcome), _) => outcome.name(),
+        (None, Some(sure)) => sure.name(),
+        (None, None) => scores::NO_READING,
+    };
+    String::from(word)
 }

@@ -61,6 +61,9 @@ pub struct SetReport {
     pub thins: usize,
     /// How many drop out in one.
     pub drops_out: usize,
+    /// How many hold in every feed that decides and can be told, where one can't be told.
+    #[serde(default)]
+    pub untold: usize,
     /// Integrated loudness in stereo over the set; `null` where nobody measured it.
     pub stereo_lufs: Option<SpreadReport>,
     /// Integrated loudness of the mono wedge over the set.
@@ -104,7 +107,10 @@ pub struct TakeReport {
     /// The worst outcome among the feeds that decide: those asked for, or else those in which nobody made a mistake.
     #[serde(default)]
     pub outcome: Option<Outcome>,
-    /// The feed that has it; `null` when it holds.
+    /// How sure that is; `cannot-tell` where all that can be told holds and one feed can't be told.
+    #[serde(default)]
+    pub outcome_is: Option<Sureness>,
+    /// The feed that has it, or that can't be told; `null` when it holds.
     #[serde(default)]
     pub worst_feed: Option<String>,
     /// One sentence.
@@ -410,6 +416,7 @@ fn set(presets: &[Judged<'_>]) -> SetReport {
         holds: count(Outcome::Holds),
         thins: count(Outcome::Thins),
         drops_out: count(Outcome::DropsOut),
+        untold: presets.iter().filter(|preset| preset.is_untold()).count(),
         stereo_lufs: spread(|loudness| loudness.stereo_lufs),
         wedge_lufs: spread(|loudness| loudness.wedge_lufs),
     }
@@ -434,6 +441,7 @@ pub(crate) fn report_of(preset: &Judged<'_>) -> TakeReport {
         invalid_frames: take.invalid_frames,
         gaps: take.gaps,
         outcome: preset.outcome(),
+        outcome_is: preset.worst().and_then(|feed| feed.row.verdict).map(Sureness::of),
         worst_feed: preset.trouble().map(String::from),
         verdict: preset.verdict.clone(),
         why: preset.why.clone(),

@@ -118,33 +118,36 @@ impl<'a> Judged<'a> {
             .filter(|feed| self.view.asked || feed.row.id.is_faultless())
     }
 
-    /// The worst of the feeds that decide; `None` when there is no reading. Of a preset that holds it says where it is nearest
-    /// to not doing so.
+    /// The worst of the feeds that decide ([`Row::severity`]); `None` when there is no reading. Of a preset that holds it says where
+    /// it is nearest to not doing so.
     #[must_use]
     pub fn worst(&self) -> Option<&FeedRow> {
         self.deciding()
-            .filter(|feed| feed.row.outcome.is_some())
+            .filter(|feed| feed.row.severity().is_some())
             .min_by(|a, b| worse_first(&a.row, &b.row))
     }
 
-    /// The worst outcome of the feeds that decide.
+    /// The worst outcome of the feeds that decide, plain or likely; `None` when there is no reading, or when all that can be told holds
+    /// and one can't be told.
     #[must_use]
     pub fn outcome(&self) -> Option<Outcome> {
         self.worst().and_then(|feed| feed.row.outcome)
     }
 
+    /// All that can be told holds, and of a feed that decides it can't be told.
+    #[must_use]
+    pub fn is_untold(&self) -> bool {
+        self.worst().is_some_and(|feed| feed.row.outcome.is_none())
+    }
+
     /// The outcome in a word, which says how sure it is.
     #[must_use]
     pub fn word(&self) -> String {
-        let heard = self.rows.iter().any(|feed| feed.row.score.is_some());
-        match self.worst() {
-            Some(feed) => scores::word(&feed.row),
-            None if heard => scores::CANNOT_TELL.into(),
-            None => scores::NO_READING.into(),
-        }
+        self.worst()
+            .map_or_else(|| scores::NO_READING.into(), |feed| scores::word(&feed.row))
     }
 
-    /// The name of the feed that keeps it from holding; `None` when it holds or there is no reading.
+    /// The name of the feed that keeps it from holding, or from being told; `None` when it holds or there is no reading.
     #[must_use]
     pub fn trouble(&self) -> Option<&str> {
         self.worst()
@@ -167,7 +170,7 @@ impl<'a> Judged<'a> {
     pub fn worse_than(&self, other: &Self) -> Ordering {
         let rank = |judged: &Self| {
             (
-                judged.outcome(),
+                judged.worst().and_then(|feed| feed.row.severity()),
                 judged.count(Outcome::DropsOut),
                 judged.count(Outcome::Thins),
             )
@@ -190,7 +193,9 @@ fn worse_first(a: &Row, b: &Row) -> Ordering {
         row.score
             .map_or(f64::INFINITY, |score| score.evidence().dry_db.likely)
     };
-    b.outcome.cmp(&a.outcome).then_with(|| dry(a).total_cmp(&dry(b)))
+    b.severity()
+        .cmp(&a.severity())
+        .then_with(|| dry(a).total_cmp(&dry(b)))
 }
 
 impl FeedRow {

@@ -30,7 +30,8 @@ pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
             )
         })
         .collect();
-    let mut steps = vec![sets::begin_with(&named, troubled.len() - named.len())];
+    let untold = presets.iter().filter(|preset| preset.is_untold()).count();
+    let mut steps = vec![sets::begin_with(&named, troubled.len() - named.len(), untold)];
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     for preset in &troubled {
         for change in preset

@@ -167,7 +167,8 @@ pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
         let these = presets.iter().filter(|preset| preset.outcome() == Some(outcome));
         scores::how_many(these.count(), outcome)
     };
-    let unread = presets.iter().filter(|preset| preset.outcome().is_none()).count();
+    let untold = presets.iter().filter(|preset| preset.is_untold()).count();
+    let unread = presets.iter().filter(|preset| preset.worst().is_none()).count();
     let mut sentence = format!(
         "{} {}: {}, {}, {}",
         presets.len(),
@@ -176,6 +177,9 @@ pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
         count(Outcome::Thins),
         count(Outcome::DropsOut)
     );
+    if untold > 0 {
+        let _ = write!(sentence, ", {untold} can't be told");
+    }
     if unread > 0 {
         let _ = write!(sentence, ", {unread} without a reading");
     }

@@ -1,4 +1,4 @@
-//! The analysis thread: takes what crossed the ring, keeps the takes, publishes what the window shows.
+//! The analysis thread: reads the ring, keeps the takes, publishes what the window shows.
 //!
 //! In: frames and commands. Out: [`crate::bridge::published::Published`]. Uses `bridge`, `state` and `parameters`.
 

@@ -1,4 +1,4 @@
-//! Everything that runs on the audio thread, and nothing else.
+//! Everything that runs on the audio thread.
 //!
 //! In: blocks of frames and settings. Out: the same blocks, or a feed in their place; frames to the ring. No lock, no
 //! allocation, no system call. Uses `parameters` and `bridge`.

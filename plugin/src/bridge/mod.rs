@@ -1,4 +1,5 @@
-//! What crosses between the threads: the ring of frames and commands, single words, and what is published for the window.
+//! What crosses between the threads: the ring of frames and commands, single atomics, and what is published for the
+//! window.
 //!
 //! In and out: plain values. Uses `parameters` and the signal of `audio::line_check`.
 

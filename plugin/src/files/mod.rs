@@ -1,6 +1,6 @@
 //! Takes, rig files and rig cards on disk, on threads of their own.
 //!
-//! In: what the window asks for. Out: files, or one line that says what is wrong. Uses `state`.
+//! In: requests of the window. Out: files, or one line that says what is wrong. Uses `state`.
 
 pub mod folder;
 pub mod pedals;

@@ -1,6 +1,6 @@
 //! Everything beside and below the board: lines, takes, why, and the sheets that take the plots' place.
 //!
-//! In: the snapshot. Out: shapes and intents. Uses `widgets`, `canvas`, `data`; only `window` uses this room.
+//! In: the snapshot. Out: shapes and intents. Uses `widgets`, `canvas`, `data`; used by `window` only.
 
 pub(crate) mod apart;
 pub(crate) mod beside;

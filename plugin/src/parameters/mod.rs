@@ -1,6 +1,6 @@
 //! The parameters a host sees and sets, their choices and their ranges.
 //!
-//! In: the host's values. Out: [`settings::Settings`], plain and within range. Uses no other module of the plugin.
+//! In: the host's values. Out: [`settings::Settings`], plain and within range. Uses the switches of `bridge::arming`.
 
 pub mod choices;
 pub mod params;

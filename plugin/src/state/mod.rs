@@ -1,6 +1,7 @@
 //! A project's saved state, and its checks before it is loaded.
 //!
-//! In and out: the framework's state. Uses `parameters`; `fields` also accesses the objects that hold each value.
+//! In and out: the framework's state. Uses `parameters`; `fields` also accesses the engine of `analysis`, which holds
+//! most values.
 
 pub mod card;
 pub mod fields;

@@ -26,7 +26,7 @@ pub enum AuditionState {
     HeldBack,
     /// Stereo, although audition is on, because only a loaded state switched it on.
     Loaded,
-    /// Silence: the line check mutes the input.
+    /// Silence: the line check holds the input back.
     Held,
     /// The line check's signal.
     Test,

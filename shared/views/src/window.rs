@@ -186,8 +186,8 @@ impl Window {
             || self.hands.is_typing()
     }
 
-    /// Whether the line check was on the page in the last frame: unless it was, the owner sends no signal and mutes
-    /// nothing.
+    /// Whether the line check was on the page in the last frame: unless it was, the owner sends no signal and holds
+    /// nothing back.
     #[must_use]
     pub fn attends_check(&self) -> bool {
         self.shows_check

@@ -1,9 +1,9 @@
 //! Output of the line check's signal: the only code here that generates sound.
 //!
 //! # What starts it, and what ends it
-//! * It takes two steps of the user in the window: first the input is muted ([`Switch::hold`]), then a signal is
-//!   ordered ([`Switch::allow`], by the analysis, which also prepares it). No parameter, state or host event can do
-//!   either.
+//! * It takes two steps of the user in the window: first the input is held back from the output ([`Switch::hold`]),
+//!   then a signal is ordered ([`Switch::allow`], by the analysis, which also prepares it). No parameter, state or host
+//!   event can do either.
 //! * An order that is not taken within a second is void ([`crate::analysis::engine`]); one that the switch no longer
 //!   allows is given back unplayed.
 //! * It ends with a short fade when the switch says so, with the bypass, when the host records, when frames are lost,

@@ -12,12 +12,12 @@ pub struct Switch {
 }
 
 impl Switch {
-    /// The first step: mutes the input.
+    /// The first step: holds the input back from the output.
     pub fn hold(&self) {
         self.held.store(true, Ordering::Release);
     }
 
-    /// Whether the input is muted.
+    /// Whether the input is held back.
     pub fn is_held(&self) -> bool {
         self.held.load(Ordering::Acquire)
     }
@@ -48,7 +48,7 @@ impl Switch {
             .compare_exchange(run, 0, Ordering::AcqRel, Ordering::Acquire);
     }
 
-    /// No run may sound; the input stays muted.
+    /// No run may sound; the input stays held back.
     pub fn stop(&self) {
         self.allowed.store(0, Ordering::Release);
     }

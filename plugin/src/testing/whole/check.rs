@@ -84,7 +84,7 @@ fn without_both_steps_nothing_sounds() {
     let out = instance.attended(&left, &right, 512);
     assert!(bits(&out[0]) == bits(&left) && bits(&out[1]) == bits(&right));
     assert!(!instance.shared.switch.is_on());
-    // The first step alone mutes everything, invalid samples included, and does nothing more.
+    // The first step alone holds everything back, invalid samples included, and does nothing more.
     instance.shared.switch.hold();
     let mut broken = left.clone();
     broken[10_000] = f32::NAN;
@@ -178,7 +178,7 @@ fn what_the_lines_do_is_found_and_becomes_the_own_feed() {
         "{all:?}"
     );
     assert!(found.can_save);
-    // The input is still muted, and nothing else was changed by it.
+    // The input is still held back, and nothing else was changed by it.
     assert_eq!(instance.shared.heard(), AuditionState::Held);
     instance.analysis.lock().save_check();
     let own = instance.analysis.lock().own_feed();
@@ -227,7 +227,7 @@ fn whatever_ends_it_ends_it_at_once() {
     assert!(bits(&out[0][FADE..]) == bits(&sound[0][FADE..]));
     assert!(instance.said().expect("a line").contains("bypassed"));
     // The host resets, as it does when it stops or jumps: no trace of the signal in the next frame; the input is still
-    // muted.
+    // held back.
     let (mut instance, _, out) = ended_by(|instance| instance.audio.reset());
     assert!(peak(&out[0]) == 0.0 && peak(&out[1]) == 0.0);
     assert!(instance.said().expect("a line").contains("audio stopped"));

@@ -7,11 +7,11 @@ use sumproof_core::line_check::SignalSettings;
 /// The player's requests. Two steps lead to sound: [`Self::Hold`], then [`Self::Send`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum CheckWish {
-    /// Mute the input until [`Self::Release`].
+    /// Hold the input back from the output until [`Self::Release`].
     Hold,
     /// Send this signal on the outputs, and read the input meanwhile.
     Send(SignalSettings),
-    /// End the signal; the input stays muted.
+    /// End the signal; the input stays held back.
     Stop,
     /// End everything: the input passes again.
     Release,
@@ -44,7 +44,7 @@ pub struct Found {
 /// State of the line check.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LineCheck {
-    /// The first step was taken: the input is to be muted. Whether it is: [`crate::Hearing::Held`].
+    /// The first step was taken: the input is to be held back. Whether it is: [`crate::Hearing::Held`].
     pub held: bool,
     /// The second step was taken too: a signal may sound.
     pub on: bool,

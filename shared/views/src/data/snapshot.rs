@@ -166,7 +166,7 @@ pub enum Hearing {
     HeldBack,
     /// Stereo, although the loaded state has audition on: the user has not switched it on since.
     Loaded,
-    /// Silence: the line check mutes the input.
+    /// Silence: the line check holds the input back.
     Held,
     /// The line check's signal.
     Test,

@@ -49,7 +49,7 @@ fn listed(pointer: ParamPtr) -> Kind {
             let param = unsafe { &*param };
             let last = param.step_count().unwrap_or(0);
             let ids = (0..=last).map(|index| {
-                // SAFETY: as above; there is no other reference to these parameters.
+                // SAFETY: as above; these parameters are used by this call alone.
                 unsafe { pointer._internal_set_normalized_value(param.preview_normalized(index as i32)) };
                 param
                     .unmodulated_plain_id()

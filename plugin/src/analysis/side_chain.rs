@@ -154,7 +154,7 @@ impl ReferenceSide {
     /// Ends the take. Its dry and wet are worked out by [`Self::refine`].
     ///
     /// # Errors
-    /// A line that says why they can't be, and no work is spent on it; `None` in it where no take was running.
+    /// A line that says why they can't be; `None` in it where there is nothing to tell apart. No work is spent on it.
     pub(crate) fn end_take(&mut self, name: &str) -> Result<(), Option<String>> {
         let Some(heard) = self.take.take() else {
             return Err(None);

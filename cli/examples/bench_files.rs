@@ -1,9 +1,9 @@
-//! How fast `sumproof check` is against what it can't do without, and how much memory it takes.
+//! Compares the speed of `sumproof check` with the work that is unavoidable, and measures its memory.
 //!
 //! `cargo build --release -p sumproof-cli --bins --examples`, then `target/release/examples/bench_files [FOLDER [PYTHON]]`.
 //! FOLDER keeps the generated files between runs; PYTHON is an interpreter with numpy and scipy.
 //!
-//! Times of single threads are processor time (user and system), so that what else the machine does matters little; the
+//! Times of single threads are processor time (user and system), so that other load on the machine matters little; the
 //! gain of a second thread is wall time.
 #![allow(clippy::unwrap_used, reason = "a bench panics when something is missing")]
 
@@ -22,16 +22,16 @@ use wait4::Wait4;
 const RATE_HZ: u32 = 48_000;
 const FILES: usize = 200;
 const SECONDS: f64 = 30.0;
-/// How many of the files the SciPy script does.
+/// Number of files given to the SciPy script.
 const FOR_SCIPY: usize = 20;
-/// How long the part is that there are passes of, and how much later than the others its dry one begins, frames.
+/// Length of the part that has passes, s, and how much later than the others its dry pass begins, frames.
 const PART_SECONDS: f64 = 13.0;
 const LATE: usize = 777;
-/// The files whose memory is compared: name, seconds.
+/// The files whose memory is compared: name, length in s.
 const SHORT: (&str, usize) = ("two minutes.wav", 120);
 const LONG: (&str, usize) = ("two hours.wav", 7200);
-/// Block lengths that a take at 48 kHz is averaged over, and the overlap (`core::grid::block_len`, `core::welch::HOPS`,
-/// `core::monitor`): these transforms can't be done without.
+/// Block lengths over which a take at 48 kHz is averaged, frames, and the overlap (`core::grid::block_len`,
+/// `core::welch::HOPS`, `core::monitor`): these transforms are unavoidable.
 const BLOCKS: [usize; 2] = [8192, 32_768];
 const HOPS: usize = 4;
 
@@ -47,7 +47,7 @@ fn main() {
         .first()
         .map_or_else(|| std::env::temp_dir().join("sumproof-bench"), PathBuf::from);
     let own = std::env::current_exe().unwrap();
-    // In a process of its own: a child's peak memory counts what its parent held when it was started.
+    // In a separate process: a child's peak memory includes what its parent held when it was started.
     run(Command::new(&own).arg("--generate").arg(&folder));
     let sumproof = own.parent().unwrap().with_file_name("sumproof");
     assert!(
@@ -61,7 +61,7 @@ fn main() {
     bench.memory();
 }
 
-/// The command that is measured, and where its files are.
+/// The command being measured, and the folder of its files.
 struct Bench {
     sumproof: PathBuf,
     folder: PathBuf,
@@ -138,7 +138,7 @@ impl Bench {
     }
 }
 
-/// Milliseconds of a core for each of so many files.
+/// Processor time per file, ms.
 fn per_file(ran: &Ran, files: usize) -> f64 {
     1000.0 * ran.processor.as_secs_f64() / files as f64
 }
@@ -162,7 +162,7 @@ fn run(command: &mut Command) -> Ran {
     }
 }
 
-/// Presets of all kinds and the two long files, kept between runs.
+/// Generates presets of all kinds and the two long files; existing files are kept.
 fn generate(folder: &Path) {
     let set = folder.join("set");
     fs::create_dir_all(&set).unwrap();
@@ -195,7 +195,7 @@ fn generate(folder: &Path) {
     }
 }
 
-/// A long file: one preset over and over.
+/// Writes a long file: one preset repeated.
 fn long_file(folder: &Path, name: &str, seconds: usize) {
     let path = folder.join(name);
     if !path.is_file() {
@@ -228,8 +228,8 @@ fn write<'s>(path: &Path, sounds: impl Iterator<Item = &'s Stereo>) {
     fs::rename(&temporary, path).unwrap();
 }
 
-/// What can't be done without: reading every file, and transforming every windowed block of both channels. What was made for
-/// one file serves for all, as in the command.
+/// The unavoidable work: reading every file, and transforming every windowed block of both channels. Buffers are reused
+/// from file to file, as in the command.
 fn baseline(set: &Path) {
     let mut paths: Vec<PathBuf> = fs::read_dir(set)
         .unwrap()
@@ -254,7 +254,7 @@ struct Transform {
     fft: std::sync::Arc<dyn realfft::RealToComplex<f64>>,
     window: Vec<f64>,
     channels: [Vec<f64>; 2],
-    /// Frames at the beginning of the channels that no block needs any more.
+    /// Frames at the beginning of the channels that no later block needs.
     done: usize,
     windowed: Vec<f64>,
     spectrum: Vec<realfft::num_complex::Complex<f64>>,
@@ -279,7 +279,7 @@ impl Transform {
         transform
     }
 
-    /// Blocks reach back over the beginning, and run out over the end, as the analysis has them.
+    /// As in the analysis, the first blocks reach back before the beginning, and the last ones beyond the end.
     fn silence(&self) -> usize {
         self.window.len() - self.window.len() / HOPS
     }
@@ -301,7 +301,7 @@ impl Transform {
 
     fn push(&mut self, left: &[f32], right: &[f32]) {
         let len = self.window.len();
-        // What is done with is thrown away only now and then, since the rest has to be moved for it.
+        // Used frames are removed only now and then, because the rest has to be moved each time.
         if self.done > 2 * len {
             for channel in &mut self.channels {
                 channel.drain(..self.done);

@@ -1,10 +1,11 @@
-//! Prints the table of `docs/engineers/line-check.md`: simulated venues, read and held against the truth.
+//! Prints the table of `docs/engineers/line-check.md`: readings of simulated venues compared with the truth.
 //!
-//! `cargo run --release -p sumproof-cli --example sumproof-venues [HOW MANY [FROM [MINUTES]]]` (venues have numbers; from 100000 if it
-//! isn't said, which are those of development; with minutes, those that were done by then), with a line about each where errors go; needs
-//! `lame` and `oggenc`. `SUMPROOF_VENUES_ONLY=HandHeld` (any of `Situation`'s names) takes those of the numbers at which that is the
-//! matter. Recordings are kept in, and taken from, the folder named by `SUMPROOF_VENUES_KEPT`. Real rooms are taken
-//! from the folders named by `SUMPROOF_GUITARIX` and `SUMPROOF_JCONVOLVER`, or from where `cargo xtask test` has put them.
+//! `cargo run --release -p sumproof-cli --example sumproof-venues [COUNT [FROM [MINUTES]]]`: venues have numbers; by
+//! default from 100000, those used in development; with MINUTES, only those finished by then. Prints a line about each
+//! to the error output; needs `lame` and `oggenc`. `SUMPROOF_VENUES_ONLY=HandHeld` (any of `Situation`'s names) runs
+//! only the venues in that situation. Recordings are kept in the folder named by `SUMPROOF_VENUES_KEPT`, and reused
+//! from there. Real rooms are taken from the folders named by `SUMPROOF_GUITARIX` and `SUMPROOF_JCONVOLVER`, or from
+//! where `cargo xtask test` has put them.
 #![allow(
     clippy::unwrap_used,
     reason = "a driver of measurements stops when something is missing"
@@ -25,7 +26,7 @@ fn folder(variable: &str, fetched: &str) -> Option<PathBuf> {
         .or_else(|| cache.exists().then_some(cache))
 }
 
-/// The channels of a recording, and its rate.
+/// The channels of a recording, and its sample rate, Hz.
 fn decode(path: &Path) -> (Vec<Vec<f32>>, f64) {
     let recording = sumproof_cli::read_recording(path, f64::INFINITY).unwrap();
     (recording.channels, recording.rate_hz)

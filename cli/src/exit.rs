@@ -3,7 +3,7 @@
 use sumproof_recordings::ReadError;
 use sumproof_report::Form;
 
-/// Code, what it means: what `--help` prints and the README repeats. Numbers never change their meaning.
+/// Code and meaning, as printed by `--help` and repeated in the README. Numbers never change their meaning.
 pub const TABLE: [(u8, &str); 21] = [
     (0, "every file was read and judged"),
     (
@@ -39,7 +39,7 @@ pub const FAILED: u8 = 1;
 pub const USAGE: u8 = 2;
 /// The passes of a two-pass split don't belong together.
 pub const PASSES: u8 = 20;
-/// A rig file is wrong.
+/// A rig file has an error.
 pub const RIG_FILE: u8 = 21;
 /// A file has a header but no sound in it.
 pub const NO_FRAMES: u8 = 14;
@@ -49,13 +49,13 @@ pub const SILENT: u8 = 17;
 pub const NOT_NUMBERS: u8 = 18;
 /// The test signal isn't in the recording.
 pub const NO_SIGNAL: u8 = 30;
-/// Only a part of it is.
+/// Only a part of the test signal is in the recording.
 pub const SIGNAL_PART: u8 = 31;
-/// The recording is too short for it.
+/// The recording is too short for the test signal.
 pub const SIGNAL_SHORT: u8 = 32;
-/// The recording is too long to look through.
+/// The recording is longer than those that are searched.
 pub const SIGNAL_LONG: u8 = 33;
-/// It is there, but too weak.
+/// The test signal is in the recording, but too weak.
 pub const SIGNAL_WEAK: u8 = 34;
 /// The output could not be written.
 pub const OUTPUT: u8 = 3;
@@ -81,7 +81,7 @@ pub fn of(error: &ReadError) -> u8 {
     }
 }
 
-/// A subcommand, as its help speaks of it.
+/// A subcommand, for its help text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Subcommand {
     /// `check`
@@ -110,7 +110,7 @@ impl Subcommand {
         }
     }
 
-    /// What people do with it.
+    /// Examples of its use.
     fn examples(self) -> &'static str {
         match self {
             Self::Check => {
@@ -143,7 +143,7 @@ impl Subcommand {
     }
 }
 
-/// What stands below a subcommand's options: examples, and the codes it can end with, one line each.
+/// The text below a subcommand's options: examples, and its exit codes, one line each.
 #[must_use]
 pub fn help(subcommand: Subcommand) -> String {
     let codes = TABLE.iter().filter(|(code, _)| subcommand.ends_with(*code));

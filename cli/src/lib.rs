@@ -1,10 +1,11 @@
-//! What the `sumproof` command is made of: finding files, having them read and analysed, writing results.
+//! The library of the `sumproof` command: finding files, having them read and analysed, writing results.
 //!
 //! # Contract
 //! * Files are streamed: memory doesn't grow with their length ([`read_stereo`] is the exception, and says so).
-//! * What is wrong with a file is one line that names it and says what to do ([`ReadError`]), with an exit code of its own
+//! * An error of a file is one line that names it and says what to do ([`ReadError`]), with an exit code of its own
 //!   ([`exit`]).
-//! * Output files are written beside their place and renamed into it, so nobody ever finds half of one.
+//! * Output files are written under a temporary name and renamed into place, so no reader ever finds a partly written
+//!   one.
 #![forbid(unsafe_code)]
 
 pub mod choose;

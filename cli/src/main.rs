@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use sumproof_cli::{exit, output};
 
-/// Where the rest is.
+/// Refers to the subcommands' help.
 const BELOW: &str = "Each subcommand's --help has examples and its exit codes.";
 
 /// What every feed downstream gets of a stereo guitar preset, from its bounces.
@@ -56,7 +56,7 @@ enum Command {
     Manual,
 }
 
-/// What somebody sees who only typed the name.
+/// Printed if only the command's name was typed.
 const FIRST_STEPS: &str = "\
 A preset, bounced in stereo:    sumproof check lead.wav    (or a folder of them)
 What arrives over your lines:   sumproof lines
@@ -64,7 +64,7 @@ Everything it does:             sumproof --help
 ";
 
 fn main() -> ExitCode {
-    // Of what is no terminal nobody knows how wide it is.
+    // The width of something that is no terminal is unknown.
     let width = output::form(None, false).columns;
     let asked = Arguments::command().term_width(width).get_matches();
     let Arguments { command } = Arguments::from_arg_matches(&asked).unwrap_or_else(|error| error.exit());
@@ -89,7 +89,7 @@ fn completions(shell: clap_complete::Shell) -> u8 {
     output::hand_over(None, &script, exit::FINE)
 }
 
-/// Prints the manual: the command and, one after the other, what it can be asked.
+/// Prints the manual: the command and its subcommands, one after the other.
 fn manual() -> u8 {
     let command = Arguments::command();
     let mut page = Vec::new();

@@ -1,4 +1,4 @@
-//! `sumproof card`, as it is run.
+//! Tests of `sumproof card` as users run it.
 
 mod chromium;
 mod common;
@@ -15,7 +15,7 @@ fn sumproof(arguments: &[&str]) -> Output {
         .expect("the command starts")
 }
 
-/// A folder of this test's own, gone with it.
+/// A folder for one test, removed with it.
 struct Place(PathBuf);
 
 impl Place {
@@ -44,7 +44,7 @@ fn refused(arguments: &[&str], code: i32) -> String {
     line
 }
 
-/// A preset whose right channel is silent: nothing on the right line alone.
+/// A preset whose right channel is silent: the right line alone carries no sound.
 fn one_sided(path: &str) {
     let spec = hound::WavSpec {
         channels: 2,
@@ -137,7 +137,7 @@ fn what_is_wrong_is_one_line() {
         line.contains("/no/such/folder/card.html: could not be written"),
         "{line}"
     );
-    // Nothing is left of a card that wasn't made.
+    // No part is left of a card that was not made.
     let left: Vec<_> = fs::read_dir(&place.0)
         .expect("a folder")
         .flatten()
@@ -174,7 +174,7 @@ fn texts_with_no_room_are_refused_with_what_to_do() {
     );
 }
 
-/// Pages of a PDF, from its page tree, and the first page's size in points.
+/// Number of pages of a PDF, from its page tree, and the first page's size in points.
 fn pages_and_size(pdf: &[u8]) -> (usize, [f64; 2]) {
     let text = String::from_utf8_lossy(pdf).replace("/Type /Pages", "/Type/Pages");
     let after = |key: &str| {
@@ -197,8 +197,8 @@ fn pages_and_size(pdf: &[u8]) -> (usize, [f64; 2]) {
     )
 }
 
-/// The print view in a real browser, with usual texts and with the longest: exactly one page of the paper asked for, as the PDF
-/// that is written directly.
+/// The print view in a real browser, with usual texts and with the longest: exactly one page of the paper chosen, like
+/// the PDF that is written directly.
 #[test]
 #[ignore = "needs Debian's chromium: `cargo xtask test` runs it"]
 fn the_print_view_is_exactly_one_page() {
@@ -241,7 +241,7 @@ fn the_print_view_is_exactly_one_page() {
                 let (pages, found) = pages_and_size(&pdf);
                 assert_eq!(pages, 1, "{name} {paper} {ending}");
                 for (found, wanted) in found.iter().zip(size) {
-                    // The browser counts in whole device pixels.
+                    // The browser rounds to whole device pixels.
                     assert!(
                         (found - wanted).abs() < 1.0,
                         "{name} {paper} {ending}: {found}, not {wanted}"

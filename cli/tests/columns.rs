@@ -1,4 +1,4 @@
-//! What the command prints into a pipe: never wider than 80 columns, sentences first, whatever the names are.
+//! The command's output to a pipe: never wider than 80 columns, sentences first, whatever the names are.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -13,7 +13,8 @@ use sumproof_signals::PresetKind;
 const LONG: &str = "07 A very long name for the second chorus of the last song, with shimmer";
 const WIDE: &str = "北京的夜晚合唱效果器预设带有长混响和延迟效果和更多的东西在里面";
 
-/// Two rounds of a set with long and wide names: the first one got better, the second is another part, the third is as it was.
+/// Two rounds of a set with long and wide names: the first preset got better, the second is another part, the third is
+/// unchanged.
 fn rounds(name: &str) -> [PathBuf; 2] {
     let folder = folder(name);
     let rounds = ["before", "after"].map(|round| folder.join(round));
@@ -155,7 +156,7 @@ fn of_two_parts_nothing_is_judged() {
     assert!(same.contains("B is worse in: mono wedge"), "{same}");
 }
 
-/// What it says of itself fits as well; every subcommand's names its examples and its exit codes, or where they are.
+/// The help fits too; every subcommand's lists its examples and its exit codes, or says where they are.
 #[test]
 fn help_fits_and_says_how_it_ends() {
     said(&["--help"]);

@@ -1,4 +1,4 @@
-//! A thousand damaged files: each gets one clear line, none brings the command down or makes it take much memory.
+//! A thousand damaged files: for each the command prints one clear line; none crashes it or makes it use much memory.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -12,13 +12,13 @@ use sumproof_signals::{PresetKind, Rng};
 use wait4::{ResUse, Wait4};
 
 const FILES: usize = 1000;
-/// What a process may have held at once, bytes.
+/// Largest memory a process may use, bytes.
 const MOST: u64 = 64 << 20;
 
-/// What is done to a good file.
+/// A way to damage a good file.
 type Damage = fn(&mut Vec<u8>, &mut Rng);
 
-/// Ways to damage a WAV file of 44 bytes of header (16-bit, written below): offsets are those of its fields.
+/// Damage for a WAV file with a header of 44 bytes (16-bit, written below): offsets are those of its fields.
 const WAV: [(&str, Damage); 9] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(43))
@@ -53,7 +53,7 @@ const WAV: [(&str, Damage); 9] = [
     }),
 ];
 
-/// The same for an AIFF file (COMM at 12, SSND at 38, written below).
+/// Damage for an AIFF file (COMM at 12, SSND at 38, written below).
 const AIFF: [(&str, Damage); 6] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(52))
@@ -76,7 +76,7 @@ const AIFF: [(&str, Damage); 6] = [
     }),
 ];
 
-/// The same for a FLAC file (the stream's properties at 8, the next block of metadata at 42).
+/// Damage for a FLAC file (stream info at 8, the next metadata block at 42).
 const FLAC: [(&str, Damage); 9] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(41))
@@ -109,7 +109,7 @@ const FLAC: [(&str, Damage); 9] = [
     }),
 ];
 
-/// The same for an MP3 file (the first frame holds no sound but says how many follow).
+/// Damage for an MP3 file (the first frame has no sound but states how many follow).
 const MP3: [(&str, Damage); 5] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(40))
@@ -131,7 +131,7 @@ const MP3: [(&str, Damage); 5] = [
     }),
 ];
 
-/// The same for an Ogg Vorbis file (the stream's properties at 28, all in a page of its own).
+/// Damage for an Ogg Vorbis file (the identification header at 28, alone in its page).
 const OGG: [(&str, Damage); 8] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(90))
@@ -162,7 +162,7 @@ const OGG: [(&str, Damage); 8] = [
     }),
 ];
 
-/// The same for an MP4 file (what it is at 4, the table of tracks before the sound).
+/// Damage for an MP4 file (its type at 4, the table of tracks before the sound).
 const M4A: [(&str, Damage); 7] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(40))
@@ -181,7 +181,7 @@ const M4A: [(&str, Damage); 7] = [
         bytes[at..at + 4].copy_from_slice(&(0x1000_0000 + rng.below(0x1000_0000) as u32).to_be_bytes());
     }),
     ("channels", |bytes, rng| {
-        // The second half of the coder's own setup: five bits of kind and four of rate before it.
+        // The second half of the decoder's configuration: five bits of object type and four of sample rate before it.
         let at = find(bytes, b"\x11\x90") + 1;
         bytes[at] = (bytes[at] & 0b1000_0111) | ([0, 1, 3, 6, 7][rng.below(5)] << 3);
     }),
@@ -191,7 +191,7 @@ const M4A: [(&str, Damage); 7] = [
     }),
 ];
 
-/// The same for a Core Audio file with ALAC (its description at 20, the table of its pieces at the end).
+/// Damage for a Core Audio file with ALAC (its description at 20, the packet table at the end).
 const CAF: [(&str, Damage); 4] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(50))
@@ -203,7 +203,7 @@ const CAF: [(&str, Damage); 4] = [
     }),
 ];
 
-/// The same for an Ogg Opus file (the stream's properties at 28, in a page of their own).
+/// Damage for an Ogg Opus file (the identification header at 28, alone in its page).
 const OPUS: [(&str, Damage); 5] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(46))
@@ -222,7 +222,7 @@ const OPUS: [(&str, Damage); 5] = [
     }),
 ];
 
-/// The same for a W64 file (its format at 40, its sound's length behind that).
+/// Damage for a W64 file (its format at 40, the length of its sound after that).
 const W64: [(&str, Damage); 6] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(100))
@@ -242,7 +242,7 @@ const W64: [(&str, Damage); 6] = [
     }),
 ];
 
-/// The same for Matroska (the names of its parts; its length is only known in seconds).
+/// Damage for Matroska (the ids of its elements; its length is known only in seconds).
 const MATROSKA: [(&str, Damage); 3] = [
     ("cut in the header", |bytes, rng| {
         bytes.truncate(1 + rng.below(100))
@@ -256,7 +256,7 @@ const MATROSKA: [(&str, Damage); 3] = [
     }),
 ];
 
-/// Damage beside the sound, by extension: the sound is whole, and is read.
+/// Damage outside the sound, by extension: the sound is complete and is read.
 const BESIDE: [(&str, Damage); 2] = [
     ("mp3", |bytes, rng| {
         let size = [0x7f, 0x7f - rng.below(64) as u8, 0x7f, 0x7f];
@@ -270,13 +270,13 @@ const BESIDE: [(&str, Damage); 2] = [
     }),
 ];
 
-/// Between a quarter and three quarters are left.
+/// A quarter to three quarters remain.
 fn cut_in_the_sound(bytes: &mut Vec<u8>, rng: &mut Rng) {
     let quarter = bytes.len() / 4;
     bytes.truncate(quarter + rng.below(2 * quarter));
 }
 
-/// Twenty bits from offset 18 on.
+/// Sets the twenty bits from offset 18.
 fn set_flac_rate(bytes: &mut [u8], rate: u32) {
     bytes[18..20].copy_from_slice(&((rate >> 4) as u16).to_be_bytes());
     bytes[20] = (bytes[20] & 0x0f) | ((rate as u8) << 4);
@@ -293,8 +293,8 @@ fn mend_first_page(bytes: &mut [u8]) {
     mend_page(bytes, 0);
 }
 
-/// Makes an Ogg page's checksum right again: CRC-32 of the page with the checksum taken as zero, polynomial 0x04c11db7,
-/// highest bit first, starting from zero (RFC 3533, section 6).
+/// Corrects an Ogg page's checksum: CRC-32 of the page with the checksum taken as zero, polynomial 0x04c11db7, highest
+/// bit first, starting from zero (RFC 3533, section 6).
 fn mend_page(bytes: &mut [u8], at: usize) {
     let segments = usize::from(bytes[at + 26]);
     let header = 27 + segments;
@@ -311,7 +311,7 @@ fn mend_page(bytes: &mut [u8], at: usize) {
     bytes[at + 22..at + 26].copy_from_slice(&sum.to_le_bytes());
 }
 
-/// Half a second of a preset, left and right by turns.
+/// Half a second of a preset, left and right interleaved.
 fn samples(seed: u64) -> Vec<i16> {
     let sound = preset(PresetKind::EqualDry, 0.5, seed);
     let pairs = sound.left.iter().zip(&sound.right);
@@ -320,7 +320,7 @@ fn samples(seed: u64) -> Vec<i16> {
         .collect()
 }
 
-/// What is damaged must have been good before.
+/// Asserts that a file is good before it is damaged.
 fn good(folder: &Path, name: &str, bytes: Vec<u8>) -> Vec<u8> {
     let path = folder.join(name);
     fs::write(&path, &bytes).unwrap();
@@ -367,7 +367,7 @@ fn aiff(folder: &Path) -> Vec<u8> {
     good(folder, "good.aiff", bytes)
 }
 
-/// The WAV file as a coder writes it: arguments are in the coder's own words, the last two the file it reads and writes.
+/// The WAV file coded by a program; `arguments` are the coder's own, the last two the input and output files.
 fn coded(folder: &Path, coder: &str, arguments: &[&str], extension: &str) -> Vec<u8> {
     let to = folder.join(format!("coded.{extension}"));
     let from = folder.join("good.wav");
@@ -389,17 +389,17 @@ fn coded(folder: &Path, coder: &str, arguments: &[&str], extension: &str) -> Vec
     good(folder, &format!("good.{extension}"), fs::read(to).unwrap())
 }
 
-/// The WAV file as ffmpeg writes it.
+/// The WAV file coded by ffmpeg.
 fn ffmpeg(folder: &Path, coder: &str, extension: &str) -> Vec<u8> {
     let mut arguments: Vec<&str> = "-loglevel error -y -i good.wav".split(' ').collect();
     arguments.extend(coder.split(' '));
     coded(folder, "ffmpeg", &arguments, extension)
 }
 
-/// A good file, its extension, and how it can be damaged.
+/// A good file, its extension, and the ways to damage it.
 type Kind = (Vec<u8>, &'static str, &'static [(&'static str, Damage)]);
 
-/// One of every kind.
+/// One file of every kind.
 fn kinds(folder: &Path) -> Vec<Kind> {
     vec![
         (wav(folder), "wav", &WAV),
@@ -452,7 +452,8 @@ fn damaged(folder: &Path) -> Vec<PathBuf> {
         .collect()
 }
 
-/// One process reads them all, so what it held is more than any one of them took: what it said, and how it ended.
+/// One process reads them all, so its memory is at least that of any one of them. Returns its error output, and its
+/// exit status with its resource use.
 fn checked(folder: &Path, paths: &[PathBuf]) -> (String, ResUse) {
     let complaints = folder.join("complaints.txt");
     let child = Command::new(env!("CARGO_BIN_EXE_sumproof"))

@@ -1,4 +1,4 @@
-//! Good and bad files through the command: what it prints and how it ends.
+//! Good and bad files through the command: its output and exit code.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -44,7 +44,7 @@ fn check(arguments: &[&Path]) -> Output {
         .unwrap()
 }
 
-/// The bad files of the project's list, and some more: a name, what is written, the exit code, what the line says.
+/// A bad file: its name, how it is written, the exit code, a part of the error line.
 type Bad = (&'static str, fn(&Path), u8, &'static str);
 
 const BAD: [Bad; 13] = [
@@ -263,7 +263,7 @@ fn the_samples_are_those_in_the_file_whatever_their_coding() {
     }
 }
 
-/// The 80-bit number an AIFF's rate is written as: sign and exponent, then the mantissa with its leading 1.
+/// A number as the 80-bit float of an AIFF's rate: sign and exponent, then the mantissa with its leading 1.
 fn extended(value: u32) -> [u8; 10] {
     let shift = value.leading_zeros();
     let mut bytes = [0; 10];

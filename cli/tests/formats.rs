@@ -1,4 +1,4 @@
-//! What phones, recorders and cameras write, as ffmpeg makes it.
+//! Formats of phones, recorders and cameras, as coded by ffmpeg.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -14,12 +14,12 @@ use sumproof_signals::PresetKind;
 use wait4::Wait4;
 
 const RATE_HZ: u32 = 48_000;
-/// Where a part of the sound begins that the delay is found by, frames.
+/// Start of the excerpt by which the delay is found, frames.
 const EXCERPT: usize = 30_000;
-/// As long as coders delay at most, frames.
+/// Longest delay of a coder, frames.
 const DELAYED: usize = 4096;
 
-/// Runs ffmpeg in a folder: the arguments between what it says of itself and nothing.
+/// Runs ffmpeg in a folder.
 fn ffmpeg(folder: &Path, arguments: &str) {
     let done = Command::new("ffmpeg")
         .args(["-hide_banner", "-loglevel", "error", "-nostdin", "-y"])
@@ -35,13 +35,13 @@ fn ffmpeg(folder: &Path, arguments: &str) {
     );
 }
 
-/// A picture that moves, for what has to be a video.
+/// A moving picture, for videos.
 const PICTURE: &str = "-f lavfi -i testsrc=s=64x48:r=10:d=1.5";
 
-/// A folder with the sound that everything here is made of: `plain.wav`, a second and a half.
+/// A folder with the source of all files here: `plain.wav`, a second and a half.
 fn source(name: &str) -> (PathBuf, Recording) {
     let folder = folder(name);
-    // Left and right are different and not equally loud, so that they can be told apart.
+    // Left and right differ in content and level, so that they can be told apart.
     let mut sound = preset(PresetKind::EqualDry, 1.5, 11);
     for (n, left) in sound.left.iter_mut().enumerate() {
         *left = 0.5 * *left + 0.2 * (0.05 * n as f64).sin();
@@ -51,7 +51,7 @@ fn source(name: &str) -> (PathBuf, Recording) {
     (folder, plain)
 }
 
-/// How alike two channels are when one is that many frames later, −1 to +1.
+/// Correlation of two channels when one is delayed by `late` frames, −1 to +1.
 fn alike(a: &[f32], b: &[f32], late: usize) -> f64 {
     let pairs = || {
         a.iter()
@@ -62,7 +62,7 @@ fn alike(a: &[f32], b: &[f32], late: usize) -> f64 {
     sum(|(a, b)| a * b) / (sum(|(a, _)| a * a) * sum(|(_, b)| b * b)).sqrt()
 }
 
-/// Name, what ffmpeg is told, and whether every sample comes back as it was (16 bits at least).
+/// Name, ffmpeg's arguments, and whether the coding is lossless (for 16 bits at least).
 const KINDS: [(&str, &str, bool); 23] = [
     ("aac.m4a", "-c:a aac -b:a 160k", false),
     ("aac.mp4", "-c:a aac -b:a 160k", false),
@@ -112,7 +112,8 @@ fn every_kind_comes_back_as_it_was() {
             }
             continue;
         }
-        // A coder's delay is silence before the sound. Both channels have the same, and neither is the other.
+        // A coder's delay is silence before the sound. It is the same for both channels, and the channels aren't
+        // swapped.
         let [left, right] = [&read.channels[0], &read.channels[1]];
         let excerpt = EXCERPT..EXCERPT + 5000;
         let late = (0..DELAYED)
@@ -159,7 +160,7 @@ fn a_videos_sound_is_taken_and_the_first_of_several() {
         let found = check(name);
         assert!((found - plain).abs() < 0.01, "{name}: {found} {plain}");
     }
-    // A second sound track: one channel alone. And a first one that no decoder takes is passed over.
+    // A second sound track with only one channel. And a first one that no decoder accepts is skipped.
     ffmpeg(&folder, "-i plain.wav -af pan=stereo|c0=c0|c1=-1*c0 other.wav");
     let two = "-map 0 -map 1 -map 2 -c:v mpeg4";
     ffmpeg(
@@ -216,7 +217,7 @@ fn the_line_check_reads_what_phones_write() {
         let found = read(name);
         assert_eq!(found.0, plain.0, "{name}");
         let late = found.1.unwrap() - plain.1.unwrap();
-        // A coder smears what it does not think is heard: the reading says itself by how much it may be off.
+        // A coder smears what it considers inaudible: the reading states its own uncertainty.
         assert!(
             late.abs() < 5e-6 + found.2 + plain.2,
             "{name}: {late} s beside the plain one"
@@ -282,7 +283,7 @@ fn what_is_not_read_is_named_with_the_line_that_converts_it() {
             assert!(!line.contains("unsupported"), "a library's own words: {line}");
         }
     }
-    // The line that is printed does it.
+    // The printed command line works.
     let line = complaints(&sumproof(&["check", text(&folder.join("film.mov"))]));
     let (_, command) = line.trim_end().split_once("convert it: ").unwrap();
     let mut words = command.split(' ');
@@ -318,7 +319,7 @@ fn a_film_cut_short_is_told() {
     }
 }
 
-/// A recording of hours is refused as soon as its header says so, or as ten minutes have been read of one that doesn't.
+/// A recording of hours is refused as soon as its header states the length, or after ten minutes if the header doesn't.
 #[test]
 fn a_recording_of_hours_is_refused_while_it_is_read() {
     let folder = folder("formats-hours");
@@ -328,12 +329,12 @@ fn a_recording_of_hours_is_refused_while_it_is_read() {
     let header = fs::read(folder.join("short.wav")).unwrap();
     let at = header.windows(4).position(|four| four == b"data").unwrap();
     let mut bytes = header[..at + 8].to_vec();
-    // Two and a half hours; and what a stream's header says, which is nothing.
+    // Two and a half hours; and a header as in a stream, without a length.
     for (len, tell) in [(3_456_000_000_u32, 3_456_000_000_u32), (1_300_000_000, u32::MAX)] {
         bytes[at + 4..].copy_from_slice(&tell.to_le_bytes());
         bytes[4..8].copy_from_slice(&tell.saturating_add(at as u32).to_le_bytes());
         fs::write(&long, &bytes).unwrap();
-        // Nothing but holes: it takes no room on the disk.
+        // A sparse file: it takes no room on the disk.
         let file = fs::File::options().write(true).open(&long).unwrap();
         file.set_len(u64::from(len) + at as u64 + 8).unwrap();
         let mut child = Command::new(env!("CARGO_BIN_EXE_sumproof"))
@@ -346,7 +347,7 @@ fn a_recording_of_hours_is_refused_while_it_is_read() {
         let ended = child.wait4().unwrap();
         assert_eq!(ended.status.code(), Some(33), "{line}");
         assert!(line.contains("longer than 10 minutes"), "{line}");
-        // Ten minutes of two channels are 230 MB; what was read for nothing before was all of it.
+        // Ten minutes of two channels are 230 MB; before this limit existed the whole file was read.
         let most = if tell == u32::MAX { 600 << 20 } else { 32 << 20 };
         assert!(ended.rusage.maxrss < most, "{} bytes", ended.rusage.maxrss);
     }

@@ -57,7 +57,7 @@ fn write(path: &Path, samples: &[f64]) {
     writer.finalize().unwrap();
 }
 
-/// The file as it arrives: the right line flipped, 12 dB down, 0.5 ms late, without low end.
+/// The received file: the right line flipped, 12 dB down, 0.5 ms late, without low end.
 fn recorded(folder: &Path) -> Vec<f64> {
     let made = run(folder, &["make", "-o", "signal.wav"]);
     assert!(made.status.success());
@@ -115,7 +115,7 @@ fn made_played_recorded_and_read() {
     assert!(!page.contains("NaN") && !page.contains("inf"));
 }
 
-/// `check` gives in the saved feed what it gives in the feed that it really is.
+/// `check` gives the same for the saved feed as for the true one.
 fn used_by_check(folder: &Path) {
     let noise = tones::pink_noise(3 * 48_000, 48_000.0, 0.1, 5);
     let sound = Stereo::new(noise.clone(), noise);
@@ -178,7 +178,7 @@ fn what_was_found_goes_into_a_rig_file_and_the_rest_stays() {
     assert_eq!(own.name, "the old mill");
     assert!((own.right.gain_db + 12.0).abs() < 0.1 && (own.right.delay_ms - 0.5).abs() < 0.001);
     assert_eq!(rig.card.player, "Ines");
-    // Once more over its own writing, and into a new file.
+    // Saved again over its own output, and into a new file.
     assert!(run(&folder, &arguments).status.success());
     assert_eq!(fs::read_to_string(folder.join("rig.toml")).unwrap(), text);
     assert!(
@@ -215,7 +215,7 @@ fn what_cannot_be_read_gets_one_line_and_a_code_of_its_own() {
         assert!(line.starts_with(name) && line.contains(word), "{line}");
         assert!(output.stdout.is_empty());
     }
-    // Made with other settings than it's read with: that is said, and it is read as what it is.
+    // Made with other settings than it is read with: a notice says so, and it is read with its own.
     write(&folder.join("heard.wav"), &all);
     let output = run(&folder, &["read", "heard.wav", "--mono"]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");

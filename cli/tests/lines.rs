@@ -1,4 +1,4 @@
-//! `sumproof lines`, as it is run.
+//! Tests of `sumproof lines` as users run it.
 
 use std::path::Path;
 use std::process::{Command, Output};
@@ -43,7 +43,7 @@ fn two_unlike_lines_are_told_apart() {
         let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(words.contains(part), "{part}\n{said}");
     }
-    // What to take comes first, and the player's own lines are among the choices.
+    // The recommendation comes first, and the player's own lines are among the choices.
     assert!(said.starts_with("Take: ") && said.contains("(your"), "{said}");
     let alike = text(&sumproof(&["examples/two-isolators.toml"]));
     assert!(alike.contains("Nothing: what both carry adds up whole"));
@@ -116,7 +116,7 @@ fn what_is_wrong_is_one_line() {
     assert!(refused(&["--output", "/no/such/folder/x.txt"], 3).contains("could not be written"));
 }
 
-/// A line isolator into a mic input needs its pad as an active DI does: peaks decide, said or taken.
+/// A line isolator into a mic input needs the pad just as an active DI does: peaks decide, given or assumed.
 #[test]
 fn a_pad_is_judged_by_peaks() {
     let said = |arguments: &[&str]| {

@@ -1,4 +1,4 @@
-//! Where results are written, and what names may do to them.
+//! Where results are written, and what names can do to them.
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
@@ -28,7 +28,7 @@ fn the_output_goes_to_what_stands_there() {
         assert_eq!(output.status.code(), Some(0), "{}", complaints(&output));
         output
     };
-    // A pipe that has a name already, here what the test reads.
+    // A named pipe that the test reads.
     assert_eq!(printed(&to(Path::new("/dev/stdout"))), plain);
     // A pipe in the file system.
     let pipe = folder.join("pipe");
@@ -40,7 +40,7 @@ fn the_output_goes_to_what_stands_there() {
     to(&pipe);
     assert_eq!(reader.join().unwrap(), plain);
     assert!(fs::symlink_metadata(&pipe).unwrap().file_type().is_fifo());
-    // A link, and a file only its owner may read.
+    // A link, and a file readable only by its owner.
     let file = folder.join("kept.csv");
     fs::write(&file, "before").unwrap();
     fs::set_permissions(&file, Permissions::from_mode(0o600)).unwrap();
@@ -50,7 +50,7 @@ fn the_output_goes_to_what_stands_there() {
     assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
     assert_eq!(fs::read_to_string(&file).unwrap(), plain);
     assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600);
-    // A shell's redirection goes on behind it.
+    // A shell's redirection continues after it.
     let all = folder.join("all.txt");
     let script = format!(
         "{{ echo before; '{}' check --format csv --output /dev/stdout '{bounce}'; echo behind; }} > '{}'",
@@ -95,7 +95,7 @@ fn names_are_data() {
         let table = of(form);
         assert!(!table.contains(|c: char| c.is_control() && c != '\n'), "{table}");
     }
-    // A complaint is one line, whatever the file is called.
+    // An error is one line, whatever the file's name.
     let bad = folder.join("bad\n\u{1b}[2J.wav");
     fs::write(&bad, "nothing").unwrap();
     let nowhere = folder.join("no\nfolder").join("x.csv");

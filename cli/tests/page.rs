@@ -1,8 +1,9 @@
-//! The page for the phone, in real browsers: it says what the command says, goes its whole way with a fake microphone that plays a
-//! venue's recording, works without a network, asks for nothing but its own files, and takes bad input and interruptions with one
-//! line each.
+//! The page for the phone, in real browsers: its results equal the command's; it works from start to end with a fake
+//! microphone that plays a venue's recording; it works without a network; it requests nothing but its own files; and
+//! for bad input and interruptions it shows one line each.
 //!
-//! `SUMPROOF_PAGE` is the folder that `cargo xtask page` makes; `cargo xtask test` sets it where the module can be built.
+//! `SUMPROOF_PAGE` is the folder that `cargo xtask page` writes; `cargo xtask test` sets it where the module can be
+//! built.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 #[path = "page/accessible.rs"]

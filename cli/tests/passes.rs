@@ -11,7 +11,7 @@ use serde_json::Value;
 use sumproof_signals::{Preset, PresetKind, PresetSpec, render};
 
 fn preset(seed: u64) -> Preset {
-    // Half of this wet is shared by the channels, which no estimate can see.
+    // Half of this wet is common to both channels, which no estimate can detect.
     render(&PresetSpec {
         seconds: 5.0,
         seed,
@@ -35,7 +35,7 @@ fn two_passes_and_the_part_as_it_is_give_the_true_balance() {
     let folder = folder("passes-true");
     let part = preset(1);
     let dry = write(&folder, "dry.wav", 48_000, &part.dry);
-    // The bypass of a mix-type block: the wet pass comes out 4 dB too loud.
+    // The bypass of a mix-type effect: the wet pass is 4 dB too loud.
     let mut loud = part.wet.clone();
     loud.scale(10f64.powf(4.0 / 20.0));
     let wet = write(&folder, "wet.wav", 48_000, &loud);
@@ -51,12 +51,12 @@ fn two_passes_and_the_part_as_it_is_give_the_true_balance() {
     let split = &report["takes"][0]["split"];
     assert_eq!(split["method"], "two-pass");
     let balance = split["wet_over_dry_db"].as_f64().unwrap();
-    // The bound for this method.
+    // The bound required of this method.
     assert!((balance - part.true_wet_dry_db()).abs() < 0.1, "{balance}");
     assert_eq!(report["takes"][0]["name"], "part");
 }
 
-/// The wet is what a softer dry pass, which begins later, leaves.
+/// The wet is the full less a softer dry pass that begins later.
 #[test]
 fn a_dry_pass_and_the_part_as_it_is_give_the_true_balance() {
     let folder = folder("passes-dry");
@@ -77,7 +77,7 @@ fn a_dry_pass_and_the_part_as_it_is_give_the_true_balance() {
     assert_eq!(split["method"], "two-pass");
     let balance = split["wet_over_dry_db"].as_f64().unwrap();
     assert!((balance - part.true_wet_dry_db()).abs() < 0.1, "{balance}");
-    // Another performance is none of its passes.
+    // Another performance can't be paired with it.
     let other = write(&folder, "other.wav", 48_000, &preset(2).full());
     let output = sumproof(&["check", "--dry", text(&dry), text(&other)]);
     assert_eq!(output.status.code(), Some(20));

@@ -1,4 +1,4 @@
-//! The HTML report in a real browser: it loads without a complaint and without a network, sorts, filters, and fits a phone.
+//! The HTML report in a real browser: it loads without errors and without a network, sorts, filters, and fits a phone.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod browser;
@@ -11,10 +11,10 @@ use common::{folder, preset, sumproof, text, write};
 use serde_json::{Value, json};
 use sumproof_signals::PresetKind;
 
-/// As many presets as a set has: more than there are kinds.
+/// As many presets as a large set has: more than there are kinds.
 const PRESETS: usize = 200;
 
-/// A report on presets of every kind; one has a name that would be markup.
+/// A report on presets of every kind; one has a name that looks like markup.
 fn report(name: &str, presets: usize) -> PathBuf {
     let folder = folder(name);
     for (number, kind) in PresetKind::ALL.into_iter().cycle().take(presets).enumerate() {
@@ -77,7 +77,7 @@ fn a_browser_shows_sorts_and_filters_two_hundred_presets_without_a_complaint() {
     browser.click("#presets th:nth-child(8) button");
     let up = figures(&browser, 7);
     assert!(up.len() > PRESETS / 2 && up.is_sorted(), "{up:?}");
-    // Not `innerText`: sheets that are out of sight aren't laid out.
+    // Not `innerText`: sheets outside the view aren't laid out.
     let first = browser.script("return document.querySelector('#sheets article h2').textContent");
     assert_eq!(
         first,
@@ -125,7 +125,7 @@ fn it_fits_a_phone_and_turns_dark() {
         Browser::open(1280, 900),
     ] {
         browser.go(&page);
-        // Sheets that are out of sight have no size of their own: all are laid out.
+        // Sheets outside the view have no size of their own: all are laid out.
         browser.script("document.querySelectorAll('article').forEach(sheet => sheet.style.contentVisibility = 'visible')");
         let widths = browser.script(
             "return [document.documentElement.scrollWidth - window.innerWidth, \

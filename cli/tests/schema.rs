@@ -1,4 +1,4 @@
-//! What the command writes as JSON, held against `schema.json`, and that against `SCHEMA.md`.
+//! The command's JSON validated against `schema.json`, and that compared with `SCHEMA.md`.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -19,7 +19,7 @@ fn beside(name: &str) -> String {
     .unwrap()
 }
 
-/// No object may hold a field that isn't described.
+/// Forbids fields that aren't described in any object.
 fn closed(schema: &mut Value) {
     match schema {
         Value::Object(object) => {
@@ -47,7 +47,7 @@ fn every_document_is_as_the_schema_has_it() {
             &preset(kind, 2.0, 1),
         );
     }
-    // Too short for a loudness, and at the lowest rate.
+    // Too short for a loudness measurement, and at the lowest sample rate.
     let mut short = preset(PresetKind::EqualDry, 0.5, 1);
     short.left.truncate(2_400);
     short.right.truncate(2_400);
@@ -67,7 +67,7 @@ fn every_document_is_as_the_schema_has_it() {
             .collect();
         assert!(wrong.is_empty(), "{options:?}: {}", wrong.join("\n"));
     }
-    // A validator that lets everything through would prove nothing.
+    // A validator that accepts everything would prove nothing.
     assert!(!validator.is_valid(&json!({"schema": 2})));
 }
 

@@ -1,4 +1,4 @@
-//! `sumproof check` over a folder: the table, the forms of output, order and choice, limits, passes by name; `compare`.
+//! `sumproof check` over a folder: the table, the output formats, order and filters, limits, passes by name; `compare`.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -10,7 +10,7 @@ use common::{complaints, folder, preset, printed, sumproof, text, write};
 use serde_json::Value;
 use sumproof_signals::{PresetKind, PresetSpec, Rng, Stereo, render};
 
-/// Four presets in a folder with a folder in it, one of them opposite in both channels, and what is nobody's preset.
+/// Four presets in a folder with a subfolder, one of them with opposite channels, and a file that is no preset.
 fn set(name: &str) -> PathBuf {
     let folder = folder(name);
     let inner = folder.join("second half");
@@ -51,7 +51,7 @@ fn a_folder_is_a_table_with_the_worst_first() {
         complaints(&output)
     );
     let table = printed(&output);
-    // How the set fares and what to do first, then for what, then the table.
+    // First the outcomes and what to do first, then the lines and limits, then the table.
     let places = [
         "4 presets: ",
         "Begin with a flipped (drops out: mono wedge)",
@@ -88,7 +88,8 @@ fn a_folder_is_a_table_with_the_worst_first() {
 #[test]
 fn the_spread_is_that_of_the_loudness_in_stereo_and_in_the_wedge() {
     let folder = folder("set-spread");
-    // Equally loud in stereo; summed, unrelated channels lose 3.01 dB, equal ones nothing (BS.1770 adds channel powers).
+    // Equally loud in stereo; when summed, unrelated channels lose 3.01 dB, equal ones nothing (BS.1770 adds channel
+    // powers).
     let noise = |seed| -> Vec<f64> {
         let mut rng = Rng::new(seed);
         (0..10 * 48_000).map(|_| 0.05 * rng.gaussian()).collect()
@@ -145,7 +146,7 @@ fn a_pack_can_be_guarded() {
         sumproof(&arguments).status.code()
     };
     assert_eq!(code(&["--fail-on", "drops-out"]), Some(1));
-    // What is filtered out fails all the same.
+    // A preset that is filtered out fails all the same.
     assert_eq!(code(&["--fail-on", "drops-out", "--only", "holds"]), Some(1));
     assert_eq!(
         code(&["--fail-on", "drops-out", "--feed", "stereo-house"]),
@@ -178,7 +179,7 @@ fn a_pack_can_be_guarded() {
     assert_eq!(alone(&["--fail-on", "drops-out", "--feed", described]), Some(1));
     assert_eq!(alone(&["--feed", "no such feed"]), Some(2));
     assert_eq!(alone(&["--where", "loudness<3"]), Some(2));
-    // A bad file goes before a bad preset.
+    // A bad file takes precedence over a bad preset.
     fs::write(folder.join("empty.wav"), "").unwrap();
     assert_eq!(code(&["--fail-on", "drops-out"]), Some(13));
 }
@@ -208,7 +209,7 @@ fn a_rig_file_says_what_the_lines_are() {
         (&own["id"], &own["name"]),
         (&Value::from("own"), &Value::from("front fill"))
     );
-    // The wedge is measured through the flipped line: the equal dry is gone from it.
+    // The wedge is measured through the flipped line: the equal dry is cancelled.
     assert!(
         take["loudness"]["change_lu"].as_f64().unwrap() < -6.0,
         "{}",

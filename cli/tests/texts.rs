@@ -1,4 +1,4 @@
-//! What the command prints at 80 columns, word for word: `UPDATE_GOLDEN=1` writes it anew.
+//! The command's output at 80 columns, word for word: `UPDATE_GOLDEN=1` updates it.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 mod common;
@@ -11,7 +11,7 @@ use common::{complaints, folder, preset, printed, write};
 use sumproof_report::names::width;
 use sumproof_signals::PresetKind;
 
-/// Two rounds of bounces of an invented set: one preset is put right, one is another part, one stays.
+/// Two rounds of bounces of a synthetic set: one preset is fixed, one is another part, one is unchanged.
 fn bounces() -> PathBuf {
     let folder = folder("texts");
     for round in ["before", "after"] {
@@ -38,8 +38,8 @@ fn bounces() -> PathBuf {
     folder
 }
 
-/// Whether two words are the same, or figures of as many digits that differ by one in the last at most: processors round in
-/// different orders.
+/// Whether two words are equal, or figures with equally many digits that differ by at most one in the last: processors
+/// round in different orders.
 fn is_same(one: &str, other: &str) -> bool {
     if one == other {
         return true;

@@ -1,23 +1,23 @@
-// A line check as it runs: tone, signal, microphone, and everything that can end it.
+// A line check in progress: tone, signal, microphone, and everything that can end it.
 import { ask } from "./reader.js";
 import { Microphone } from "./microphone.js";
 import { WORDS } from "./words.js";
 
-/** The tone of the signal's beginning that is played over and over until the level is right: a whole number of periods, seconds. */
+/** Stretch of the signal's first tone that is repeated until the level is right, from and to, seconds: a whole number of periods. */
 const TONE_S = [1, 3];
-/** Fades, seconds. */
+/** Length of a fade, seconds. */
 const FADE_S = 0.06;
-/** What is recorded behind the signal, seconds: its last room, and the way through the browser. */
+/** What is recorded after the signal, seconds: the room's decay, and the browser's latency. */
 const BEHIND_S = 1.5;
 
-/** As long as the browser may take to begin to play, milliseconds. */
+/** Longest time for the browser to begin to play, milliseconds. */
 const PATIENCE_MS = 8000;
 
-/** One check in all windows of this browser. */
+/** Name of the lock: one check in all windows of this browser. */
 const LOCK = "sumproof-check";
 
 export class Check {
-  /** `how` is `usb`, `adapter` or `listen`; `told` is called with every change. */
+  /** `how` is `usb`, `adapter` or `listen`; `told` is called after every change. */
   constructor(how, mono, told) {
     Object.assign(this, { how, mono, told, state: "closed", ended: null, note: "" });
     this.interrupted = () => document.hidden && this.stop(WORDS.hidden);
@@ -31,14 +31,14 @@ export class Check {
     return this.how !== "listen";
   }
 
-  /** Opens microphone and sound, and begins with the soft tone. Rejects with a line. */
+  /** Opens microphone and sound, and begins with the soft tone. Rejects with a line that says what to do. */
   async open(levelDbfs) {
     this.release = await locked();
     if (!this.release) throw WORDS.running;
     try {
       if (navigator.audioSession) navigator.audioSession.type = "play-and-record";
       this.context = new AudioContext({ latencyHint: "playback" });
-      // Where there is nothing to play on, some browsers wait for it without an end.
+      // Without an audio output some browsers wait for ever.
       await Promise.race([this.context.resume(), pause(PATIENCE_MS).then(() => Promise.reject(WORDS.soundRefused))]);
       this.microphone = await Microphone.open(this.context);
       const { answer, bytes } = await ask({ ask: "signal", rate_hz: this.context.sampleRate, mono: this.mono });
@@ -66,7 +66,7 @@ export class Check {
     if (this.plays) await this.listenFirst(levelDbfs);
   }
 
-  /** The place without the signal, for its noise; then the tone. */
+  /** Records the place without the signal, for its noise; then plays the tone. */
   async listenFirst(levelDbfs) {
     while (this.state === "quiet" && this.microphone.noise === null) await pause(50);
     if (this.state !== "quiet") return;
@@ -89,7 +89,7 @@ export class Check {
     return buffer;
   }
 
-  /** Peak level of the signal. */
+  /** Peak level of the signal, dBFS. */
   setLevel(levelDbfs) {
     const now = this.context.currentTime;
     this.loudness = 10 ** ((levelDbfs - this.signal.level_dbfs) / 20);
@@ -97,7 +97,7 @@ export class Check {
     this.gain.gain.setTargetAtTime(this.loudness, now, FADE_S / 3);
   }
 
-  /** The signal, once, from its beginning. */
+  /** Plays the signal once, from its beginning. */
   async send() {
     if (this.state !== "tone") return;
     this.state = "sending";
@@ -119,7 +119,7 @@ export class Check {
     if (this.state === "sending") this.stop(null);
   }
 
-  /** The part that sounds, and how long the signal goes on, seconds. */
+  /** The part that sounds, and the time left of the signal, seconds. */
   part() {
     const at = this.context.currentTime - this.began;
     const part = this.signal.parts.findLast(([start]) => start <= at) ?? this.signal.parts[0];
@@ -132,13 +132,13 @@ export class Check {
     this.gain.gain.setTargetAtTime(0, now, FADE_S / 3);
   }
 
-  /** Any touch from now on stops it. */
+  /** From now on any touch stops it. */
   armed() {
     addEventListener("pointerdown", this.touched, true);
     addEventListener("keydown", this.touched, true);
   }
 
-  /** Ends it, with a line that says why; `null` at its own end. What was recorded stays. */
+  /** Ends it, with a line that says why; `null` for its normal end. The recording stays. */
   async stop(why) {
     if (this.ended !== null) return;
     this.ended = why ?? "";
@@ -176,7 +176,7 @@ export class Check {
 
 const pause = ms => new Promise(resolve => setTimeout(resolve, ms));
 
-/** Takes the lock: what gives it back, or `null` when somebody has it. */
+/** Takes the lock: returns the function that releases it, or `null` when another window has it. */
 function locked() {
   if (!navigator.locks) return Promise.resolve(() => {});
   return new Promise(resolve => {

@@ -1,10 +1,10 @@
-// A reading on the screen: the sentence, how sure it is, the list, the pictures, and what can be done with it.
+// A reading on the screen: the sentence, how sure it is, the list, the pictures, and its actions.
 import { ask, askOfFile, cancel } from "./reader.js";
 import { button, chooser, download, fileName, h, line, reportBody } from "./parts.js";
 import { keep } from "./store.js";
 import { WORDS } from "./words.js";
 
-/** Reads a recording and shows what it says in `place`; whether it could be read. */
+/** Reads a recording and shows the findings in `place`; returns whether it could be read. */
 export async function readInto(place, error, file, mono, { recorded = false } = {}) {
   const doing = line();
   const progress = h("progress", { "aria-label": WORDS.reading(file.name) });
@@ -25,7 +25,7 @@ export async function readInto(place, error, file, mono, { recorded = false } = 
   return true;
 }
 
-/** Shows a reading, new or kept. */
+/** Shows a reading, new or stored. */
 export function show(place, reading, sound) {
   const sentence = h("p", { class: "sentence" }, reading.sentence);
   const notes = (reading.notes ?? []).map(note => h("li", {}, note));

@@ -1,4 +1,4 @@
-// The view of what was kept.
+// The view of stored readings.
 import { button, h, line } from "./parts.js";
 import { show } from "./found.js";
 import { kept, remove } from "./store.js";

@@ -6,7 +6,7 @@ import { joined, wavOf } from "./sound.js";
 import { readInto } from "./found.js";
 import { WORDS } from "./words.js";
 
-/** Levels that can be set, dBFS. */
+/** Levels to choose from, dBFS. */
 const LEVELS = { min: -50, max: -6, start: -50 };
 
 const dbfs = power => (power > 0 ? WORDS.dbfs(10 * Math.log10(power)) : WORDS.silent);
@@ -65,7 +65,7 @@ export function linesView(view) {
     otherMono.hidden = chosen() !== "listen";
     start.textContent = chosen() === "listen" ? WORDS.startListening : WORDS.startTone;
     [before.hidden, during.hidden, after.hidden] = [false, true, true];
-    // Nothing is started before it has been said what to mind.
+    // Nothing starts before the advice has been shown.
     start.disabled = true;
     const { answer } = await ask({ ask: "signal", rate_hz: 48000, mono: isMono() });
     if (answer.refused) return error.say(answer.refused);

@@ -1,13 +1,13 @@
-// The microphone: asked for untouched, recorded, metered.
+// The microphone: requested without processing, recorded, metered.
 import { WORDS } from "./words.js";
 
-/** What browsers do to a voice, and mustn't do to a test signal. */
+/** Browsers' processing for voices, which a test signal must not get. */
 const TREATMENTS = ["echoCancellation", "noiseSuppression", "autoGainControl"];
-/** As much as is kept, seconds: two signals with pauses fit. Of what is longer, the beginning goes. */
+/** Longest recording kept, seconds: two signals with pauses fit. Of a longer one the beginning is dropped. */
 const KEPT_S = 180;
-/** From here on a sample counts as clipped, full scale 1. */
+/** Level from which a sample counts as clipped, full scale 1. */
 const CLIPPED = 0.999;
-/** Pieces at the beginning, before anything is sent, that the noise is taken from. */
+/** Number of pieces at the beginning, before anything is sent, from which the noise is measured. */
 const QUIET = 5;
 
 export class Microphone {
@@ -38,7 +38,7 @@ export class Microphone {
     this.peak = 0;
     this.power = 0;
     this.quiet = 0;
-    /** Power of the place before anything is sent; `null` until it is known. */
+    /** Power of the noise before anything is sent; `null` until it is known. */
     this.noise = null;
     this.heard = () => {};
     this.gone = () => {};
@@ -69,14 +69,14 @@ export class Microphone {
     this.heard();
   }
 
-  /** What the browser did all the same: names of treatments that stayed on, or `null` where it doesn't say. */
+  /** Processing that stayed on all the same, by name, or `null` where the browser doesn't say. */
   treatments() {
     const settings = this.stream.getTracks()[0].getSettings?.() ?? {};
     if (TREATMENTS.every(name => settings[name] === undefined)) return null;
     return TREATMENTS.filter(name => settings[name] === true).map(name => WORDS[name]);
   }
 
-  /** Ends it. What was recorded stays in `pieces`. */
+  /** Ends it. The recording stays in `pieces`. */
   close() {
     this.gone = () => {};
     this.node.port.postMessage("close");

@@ -41,13 +41,13 @@ function show() {
   if (name in VIEWS) heading.focus();
 }
 
-/** What the page can't do without. */
+/** Whether the browser lacks a feature that the page requires. */
 const tooOld = () => typeof DecompressionStream === "undefined"
-  // The least module that uses SIMD: a function that makes a vector and drops it.
+  // The smallest module that uses SIMD: a function that makes a vector and drops it.
   || !WebAssembly.validate(new Uint8Array([0, 97, 115, 109, 1, 0, 0, 0, 1, 4, 1, 96, 0, 0, 3, 2, 1, 0, 10, 9, 1, 7, 0, 65, 0, 253, 15, 26, 11]));
 
 addEventListener("hashchange", () => {
-  // Anchors inside a report are its own.
+  // Anchors within a report belong to the report.
   if (location.hash.startsWith("#sheet-")) return;
   show();
 });

@@ -1,4 +1,4 @@
-// What every view is made of.
+// Elements used by every view.
 
 /** An element with attributes (functions are listeners, `true` is an empty attribute, `false` none) and children. */
 export function h(tag, attributes = {}, ...children) {
@@ -12,10 +12,10 @@ export function h(tag, attributes = {}, ...children) {
   return element;
 }
 
-/** A button for a thumb. */
+/** A button large enough for a thumb. */
 export const button = (text, click, attributes = {}) => h("button", { type: "button", click, ...attributes }, text);
 
-/** A button that opens files, and gives them as a list. */
+/** A button that opens files, and passes them on as a list. */
 export function chooser(text, chosen, attributes = {}) {
   const input = h("input", {
     type: "file",
@@ -30,19 +30,19 @@ export function chooser(text, chosen, attributes = {}) {
   return h("label", { class: "button" }, text, input);
 }
 
-/** A choice that is on or off. */
+/** A check box. */
 export function tick(text, attributes = {}) {
   const input = h("input", { type: "checkbox", ...attributes });
   return Object.assign(h("label", { class: "tick" }, input, h("span", {}, text)), { input });
 }
 
-/** A line that screen readers say when it changes. */
+/** A line that screen readers announce when it changes. */
 export function line(kind = "status") {
   const element = h("p", { class: `line ${kind}`, role: kind === "error" ? "alert" : "status" });
   return Object.assign(element, { say: text => { element.textContent = text ?? ""; } });
 }
 
-/** Hands a file to the browser's downloads. */
+/** Passes a file to the browser's downloads. */
 export function download(name, content, type) {
   const url = URL.createObjectURL(new Blob([content], { type }));
   const link = h("a", { href: url, download: name });
@@ -50,16 +50,16 @@ export function download(name, content, type) {
   setTimeout(() => URL.revokeObjectURL(url), 60_000);
 }
 
-/** A name that every file system takes. */
+/** A name valid on every file system. */
 export const fileName = text => text.replace(/[^\p{L}\p{N} ._()+-]/gu, "_").trim() || "line check";
 
 /**
- * The body of a page that the report made, as elements of this document. Its colours come from `report.css`, as a policy without
- * inline styles wants it; what single elements say of themselves is set through the object model.
+ * The body of a page written by the report, as elements of this document. Its colours come from `report.css`, because the policy
+ * forbids inline styles; styles of single elements are set through the object model.
  */
 export function reportBody(html) {
   const bare = html.replace(/<style>[\s\S]*?<\/style>/, "").replaceAll(" style=\"", " data-style=\"")
-    // The view around it is the document's main part.
+    // The surrounding view is the document's main part.
     .replace("<main ", "<div ").replace("</main>", "</div>");
   const parsed = new DOMParser().parseFromString(bare, "text/html");
   const body = document.createDocumentFragment();

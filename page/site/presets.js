@@ -73,7 +73,7 @@ export function presetsView(view) {
         button(WORDS.savePage, () => download("presets.html", answer.html, "text/html"), { class: "button", id: "save-page" }),
         button(WORDS.saveJson, () => download("presets.json", `${answer.json}\n`, "application/json"), { class: "button", id: "save-json" })),
       h("div", { class: "report" }, report));
-    // The page's own sorting and filtering; a module runs once for each address.
+    // The report's own sorting and filtering; a module runs only once for each address.
     await import(`./set.js?${mine()}`);
     found.querySelector("h1").setAttribute("tabindex", "-1");
     found.querySelector("h1").focus();

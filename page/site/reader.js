@@ -1,4 +1,4 @@
-// The worker under the page's hands: questions, files, answers.
+// The page's side of the worker: questions, files, answers.
 import { WORDS } from "./words.js";
 import { wavOf } from "./sound.js";
 
@@ -29,10 +29,10 @@ function end(answer) {
   waiting.clear();
 }
 
-/** Whatever is being worked on is given up; its question is answered with a line that says so. */
+/** Abandons the current work; its question is answered with a line that says so. */
 export const cancel = () => end({ refused: WORDS.cancelled, cancelled: true });
 
-/** Asks the module; `files` are blobs by the numbers that the question names. */
+/** Asks the module; `files` are blobs by the ids in the question. */
 export function ask(question, files = {}, progress = () => {}) {
   if (!worker) start();
   const id = next++;
@@ -42,7 +42,7 @@ export function ask(question, files = {}, progress = () => {}) {
   });
 }
 
-/** Asks something of one file. What our own readers can't decode, the browser is given to decode. */
+/** Asks about one file. If our own readers can't decode it, the browser's decoder is tried. */
 export async function askOfFile(question, file, { progress, decoding } = {}) {
   const name = file.webkitRelativePath || file.name;
   const of = blob => ask({ ...question, file: { id: 0, name, len: blob.size } }, { 0: blob }, progress);
@@ -53,13 +53,13 @@ export async function askOfFile(question, file, { progress, decoding } = {}) {
   return sound ? of(wavOf(sound.channels, sound.rate)) : first;
 }
 
-/** Files of more bytes aren't given to the browser: it would need them whole in memory, and decoded as well. */
+/** Largest file given to the browser, bytes: it needs the whole file in memory, and its decoded sound as well. */
 const MOST_BYTES = 64 << 20;
 
 async function decoded(file) {
   if (file.size > MOST_BYTES) return null;
   try {
-    // The rate that compressed sound on phones has; the browser converts to it.
+    // The usual rate of compressed sound on phones; the browser converts to it.
     const context = new OfflineAudioContext(2, 1, 48_000);
     const buffer = await context.decodeAudioData(await file.arrayBuffer());
     const channels = [...Array(Math.min(buffer.numberOfChannels, 2)).keys()].map(n => buffer.getChannelData(n));

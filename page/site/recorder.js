@@ -1,5 +1,5 @@
 "use strict";
-// Hands on what the microphone gives, in pieces of a tenth of a second.
+// Passes the microphone's sound on, in pieces of a tenth of a second.
 class Recorder extends AudioWorkletProcessor {
   constructor() {
     super();

@@ -1,4 +1,4 @@
-// What presets are judged for: a rig file, or lines and limits that are set here and become one.
+// The rig that presets are judged for: a rig file, or lines and limits that are set here and written as one.
 import { button, chooser, h, tick } from "./parts.js";
 import { WORDS } from "./words.js";
 
@@ -9,7 +9,7 @@ function number(label, key) {
   return Object.assign(h("label", { class: "field" }, label, input), { input });
 }
 
-/** A number as it was typed; what isn't one is handed on as a text, so that the complaint is the rig file's. */
+/** A number as typed; other text is passed on as text, so that the rig file's own error appears. */
 function typed(text) {
   const plain = text.trim().replace("−", "-").replace(",", ".");
   return /^[+-]?\d+(\.\d+)?$/.test(plain) ? plain : JSON.stringify(text);
@@ -56,7 +56,7 @@ export function rigFields(error, changed) {
   return {
     element,
     text: () => file ?? { name: "", text: `${made()}\n` },
-    // The number of a line is nobody's when no file was chosen.
+    // A line number has no meaning when no file was chosen.
     withoutLine: complaint => (file ? complaint : complaint.replace(/^line \d+: /, "")),
   };
 }

@@ -10,7 +10,7 @@ export function wavOf(channels, rate) {
   head.setUint32(4, 50 + 4 * count * frames, true);
   text(8, "WAVEfmt ");
   head.setUint32(16, 18, true);
-  // Floats.
+  // Format 3: floats.
   head.setUint16(20, 3, true);
   head.setUint16(22, count, true);
   head.setUint32(24, rate, true);
@@ -29,7 +29,7 @@ export function wavOf(channels, rate) {
   return new Blob([head, samples], { type: "audio/wav" });
 }
 
-/** Pieces of a channel, one behind the other. */
+/** Concatenates the pieces of a channel. */
 export function joined(pieces) {
   const whole = new Float32Array(pieces.reduce((sum, piece) => sum + piece.length, 0));
   let at = 0;

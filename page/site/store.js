@@ -1,4 +1,4 @@
-// What is kept on this device.
+// Data stored on this device.
 
 function opened() {
   return new Promise((resolve, reject) => {
@@ -23,14 +23,14 @@ async function within(mode, work) {
   }
 }
 
-/** Keeps a reading with its venue and date; one that is kept already is written anew. */
+/** Stores a reading with its venue and date; one stored already is replaced. */
 export const keep = reading => within("readwrite", store => store.put(reading));
 
-/** All of them, the latest first. */
+/** All readings, the latest first. */
 export async function kept() {
   const all = await within("readonly", store => store.getAll());
   return all.sort((a, b) => (a.date < b.date ? 1 : a.date > b.date ? -1 : b.id - a.id));
 }
 
-/** Deletes one. */
+/** Deletes a reading. */
 export const remove = id => within("readwrite", store => store.delete(id));

@@ -1,6 +1,6 @@
 "use strict";
-// Keeps the page's own files, so that it works without a network. `cargo xtask page` writes what they are, and a name made of what
-// is in them, so that a new version is a new cache.
+// Stores the page's own files, so that it works without a network. `cargo xtask page` writes their list, and a version computed from
+// their contents, so that a new version gets a new cache.
 const FILES = [/*FILES*/];
 const CACHE = "sumproof-/*VERSION*/";
 

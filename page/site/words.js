@@ -1,4 +1,4 @@
-// Every label, hint and error of the page's own. What was found, judged and advised is said by the module.
+// Every label, hint and error of the page itself. Findings, verdicts and advice come from the module.
 export const WORDS = {
   title: "Sumproof",
   home: "Back to the start",

@@ -1,21 +1,21 @@
 "use strict";
-// Runs the module away from the page, so that a long reading doesn't hold it up, and a file that breaks a decoder breaks nothing else.
+// Runs the module outside the page's thread, so that a long reading doesn't block it, and a file that crashes a decoder affects nothing else.
 
 const reader = new FileReaderSync();
 const encoder = new TextEncoder();
 const decoder = new TextDecoder();
 let compiled = null;
 let instance = null;
-/** What is being asked, and its files. */
+/** The current question's id, and its files. */
 let current = { id: 0, files: {} };
-/** The set as it was begun, and what was added: a new instance has to be told again. */
+/** The question that began the set, and those that added to it: a new instance must be given them again. */
 let set = { begun: null, added: [] };
 
 async function load() {
   const answer = await fetch("analysis.bin");
   if (!answer.ok) throw new Error(answer.statusText);
   const bytes = await answer.arrayBuffer();
-  // Some hosts hand packed files out unpacked.
+  // Some hosts deliver compressed files decompressed.
   const packed = new Uint8Array(bytes, 0, 2)[0] === 0x1f;
   if (!packed) return WebAssembly.compile(bytes);
   const unpacked = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
@@ -31,7 +31,7 @@ function fresh() {
           new Uint8Array(instance.exports.memory.buffer, into, part.byteLength).set(new Uint8Array(part));
           return part.byteLength;
         } catch {
-          // The file was changed or taken away since it was chosen.
+          // The file was changed or removed after it was chosen.
           return -1;
         }
       },
@@ -42,7 +42,7 @@ function fresh() {
   });
 }
 
-/** Asks the module; throws when it breaks. */
+/** Asks the module; throws when it crashes. */
 function asked(question) {
   const { memory, room, ask, answer, answer_len, bytes, bytes_len } = instance.exports;
   const text = encoder.encode(JSON.stringify(question));
@@ -57,7 +57,7 @@ function asked(question) {
   };
 }
 
-/** The same; a module that broke is thrown away, and the file that did it refused. */
+/** The same; a module that crashed is discarded, and the file that caused it refused. */
 function answered(question) {
   try {
     return asked(question);
@@ -68,7 +68,7 @@ function answered(question) {
   }
 }
 
-/** Brings a new instance to where the set was. */
+/** Brings a new instance to the set's present state. */
 function again() {
   if (!set.begun) return;
   const was = current;
@@ -99,7 +99,7 @@ async function answer(id, question, files) {
   postMessage({ id, ...done, memory: instance.exports.memory.buffer.byteLength }, done.bytes ? [done.bytes] : []);
 }
 
-// One after the other.
+// One question after the other.
 let before = Promise.resolve();
 addEventListener("message", ({ data }) => {
   before = before.then(() => answer(data.id, data.question, data.files));

@@ -1,15 +1,15 @@
-//! What can be asked, and what is answered.
+//! The questions, and the answers.
 
 use serde::{Deserialize, Serialize};
 
-/// A file that the page has at hand.
+/// A file the page can read.
 #[derive(Clone, Debug, Deserialize)]
 pub struct File {
     /// The number under which the worker reads it.
     pub id: u32,
     /// Its name, with its folder where it was chosen with one.
     pub name: String,
-    /// How long it is, bytes.
+    /// Its length, bytes.
     pub len: u64,
 }
 
@@ -18,7 +18,7 @@ pub struct File {
 pub struct Text {
     /// The name of its file.
     pub name: String,
-    /// What stands in it.
+    /// Its contents.
     pub text: String,
 }
 
@@ -33,28 +33,28 @@ pub enum Ask {
         /// For one mono source: see [`Mode::Mono`](sumproof_core::line_check::Mode).
         mono: bool,
     },
-    /// What the lines did, of a recording.
+    /// Reads a recording of the line check.
     Read {
         /// The recording.
         file: File,
         /// As in `Signal`.
         mono: bool,
     },
-    /// The rig file that a finding goes into.
+    /// Adds a finding to a rig file.
     Save {
-        /// The rig file that came with the finding.
+        /// The rig file made from the finding.
         measured: String,
-        /// A rig file's text that is added to, or nothing.
+        /// Text of the rig file to add to, or empty.
         existing: String,
-        /// What the feed is to be called.
+        /// Name of the feed.
         name: String,
     },
-    /// Whether a rig file can be read.
+    /// Checks that a rig file can be read.
     Rig {
-        /// It.
+        /// The file.
         rig: Text,
     },
-    /// Begins a set of presets.
+    /// Starts a set of presets.
     Begin {
         /// The rig file they are judged for; an empty text is two straight lines.
         rig: Text,
@@ -64,56 +64,56 @@ pub enum Ask {
         /// Its bounce.
         file: File,
     },
-    /// The set as it is.
+    /// Returns the set so far.
     Set,
-    /// How a file is refused that broke the reader.
+    /// Returns the refusal of a file on which the reader panicked.
     Broken {
         /// Its name.
         name: String,
     },
 }
 
-/// An answer; which fields are there depends on what was asked.
+/// An answer; which fields are present depends on the question.
 #[derive(Clone, Debug, Default, Serialize)]
 #[serde(default)]
 pub struct Answer {
-    /// Why there is none, in one line; all else is empty then.
+    /// Why there is none, in one line; all other fields are then empty.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,
-    /// The refusal is one of the coding: something else may be able to decode the file.
+    /// Whether the refusal is about the coding, so that another decoder may be able to read the file.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub foreign: bool,
     /// The sentence for the engineer.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sentence: Option<String>,
-    /// What this place gets of the lines, and how sure that is.
+    /// What this place receives of the lines, and how sure that is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub place: Option<String>,
-    /// What else is to be said, in whole lines.
+    /// Notices, in whole lines.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
-    /// A page as the command makes it.
+    /// A page as the command writes it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub html: Option<String>,
-    /// JSON as the command makes it.
+    /// JSON as the command writes it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub json: Option<String>,
-    /// A rig file.
+    /// The text of a rig file.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rig: Option<String>,
-    /// How many presets there are.
+    /// Number of presets.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub presets: Option<usize>,
-    /// When each part of the signal begins, seconds, and what it is.
+    /// Beginning of each part of the signal, s, and its name.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub parts: Vec<(f64, &'static str)>,
-    /// What is to be said before the signal is played.
+    /// Advice shown before the signal is played.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub advice: Vec<&'static str>,
-    /// Peak level of the signal that the bytes hold, dBFS.
+    /// Peak level of the signal in the bytes, dBFS.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub level_dbfs: Option<f64>,
-    /// What goes beside it as bytes.
+    /// Binary data beside the JSON.
     #[serde(skip)]
     pub bytes: Vec<u8>,
 }

@@ -1,4 +1,4 @@
-//! The line check: its signal, and what a recording of it says.
+//! The line check: its signal, and the reading of a recording.
 
 use std::path::Path;
 
@@ -11,10 +11,10 @@ use crate::ask::{Answer, File};
 use crate::given::{Given, Pieces};
 use crate::session::refusal;
 
-/// The share of the work that is done when a recording has been decoded.
+/// Share of the work done once a recording has been decoded.
 const READ: f64 = 0.1;
 
-/// The signal as it is without a setting.
+/// The signal's default settings.
 fn settings(mono: bool) -> SignalSettings {
     if mono {
         SignalSettings::mono()
@@ -23,7 +23,7 @@ fn settings(mono: bool) -> SignalSettings {
     }
 }
 
-/// The signal, as loud as `sumproof linecheck make` makes it.
+/// The signal, at the level of `sumproof linecheck make`.
 pub(crate) fn signal(rate_hz: f64, mono: bool) -> Answer {
     let plan = match Plan::new(settings(mono)) {
         Ok(plan) if (8_000.0..=192_000.0).contains(&rate_hz) => plan,
@@ -49,7 +49,7 @@ pub(crate) fn signal(rate_hz: f64, mono: bool) -> Answer {
     }
 }
 
-/// What the command says of the same file.
+/// The same findings as the command's for this file.
 pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut dyn FnMut(f64)) -> Answer {
     let plan = match Plan::new(settings(mono)) {
         Ok(plan) => plan,
@@ -78,7 +78,7 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
     }
 }
 
-/// A finding as a feed in a rig file.
+/// Stores a finding as a feed in a rig file.
 pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
     match report::save_again(existing, measured, name) {
         Ok(rig) => Answer {

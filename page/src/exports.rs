@@ -1,5 +1,5 @@
-//! What the worker calls and what it lends, by hand: a question is written into [`room`], [`ask`] answers it, and the answer lies
-//! where [`answer`] and [`bytes`] say. Lengths are bytes.
+//! The worker's interface, written by hand: a question is written into [`room`], [`ask`] answers it, and the answer is
+//! at [`answer`] and [`bytes`]. Lengths are bytes.
 
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -8,9 +8,9 @@ use crate::session::Session;
 
 #[link(wasm_import_module = "page")]
 unsafe extern "C" {
-    /// Reads `len` bytes of a file from `at` on to `into`; how many there were, negative when it can't be read.
+    /// Reads `len` bytes of a file from offset `at` into `into`; returns how many were read, negative on an error.
     fn read_at(file: u32, at: f64, into: *mut u8, len: usize) -> i32;
-    /// Is told which share of the question is done.
+    /// Reports the share of the question that is done.
     fn progress(share: f64);
 }
 
@@ -31,13 +31,13 @@ thread_local! {
 }
 
 fn piece(file: u32, at: u64, into: &mut [u8]) -> Option<usize> {
-    // SAFETY: the worker writes at most `len` bytes from `into` on, which is a slice that we lend for the call.
+    // SAFETY: the worker writes at most `len` bytes at `into`, a slice lent for the call.
     let count = unsafe { read_at(file, at as f64, into.as_mut_ptr(), into.len()) };
     usize::try_from(count).ok()
 }
 
-/// Room for a question of that length.
-// SAFETY: no other symbol of the module has this name; the same goes for those below.
+/// Allocates room for a question of that length, bytes.
+// SAFETY: no other symbol of the module has this name; the same holds for those below.
 #[unsafe(no_mangle)]
 pub extern "C" fn room(len: usize) -> *mut u8 {
     STATE.with_borrow_mut(|state| {
@@ -52,7 +52,7 @@ pub extern "C" fn ask() {
     STATE.with_borrow_mut(|state| {
         let question = String::from_utf8_lossy(&std::mem::take(&mut state.question)).into_owned();
         let mut told = |share: f64| {
-            // SAFETY: it takes a number and keeps nothing.
+            // SAFETY: it takes a number and keeps no reference.
             unsafe { progress(share) }
         };
         let mut answer = state.session.answer(&question, &mut told);
@@ -61,25 +61,25 @@ pub extern "C" fn ask() {
     });
 }
 
-/// Where the answer is, JSON in UTF-8.
+/// Address of the answer, JSON in UTF-8.
 #[unsafe(no_mangle)]
 pub extern "C" fn answer() -> *const u8 {
     STATE.with_borrow(|state| state.answer.as_ptr())
 }
 
-/// How long it is.
+/// Its length.
 #[unsafe(no_mangle)]
 pub extern "C" fn answer_len() -> usize {
     STATE.with_borrow(|state| state.answer.len())
 }
 
-/// Where what goes beside it is.
+/// Address of the binary data beside it.
 #[unsafe(no_mangle)]
 pub extern "C" fn bytes() -> *const u8 {
     STATE.with_borrow(|state| state.bytes.as_ptr())
 }
 
-/// How long that is.
+/// Their length.
 #[unsafe(no_mangle)]
 pub extern "C" fn bytes_len() -> usize {
     STATE.with_borrow(|state| state.bytes.len())

@@ -1,4 +1,4 @@
-//! A file that the page has at hand, as something that can be read.
+//! A file supplied by the page, as an [`Origin`].
 
 use std::io::{Error, ErrorKind, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
@@ -9,10 +9,11 @@ use symphonia::core::io::MediaSource;
 
 use crate::ask::File;
 
-/// Reads pieces of files by their numbers: `(file, from where, into)`, how many bytes there were; `None` when the page can't.
+/// Reads a piece of a file: `(file, offset, into)`, returns the number of bytes read; `None` when the page can't read
+/// it.
 pub type Pieces = Arc<dyn Fn(u32, u64, &mut [u8]) -> Option<usize> + Send + Sync>;
 
-/// A file and what reads it.
+/// A file and its reader.
 pub struct Given {
     path: PathBuf,
     file: File,
@@ -20,7 +21,7 @@ pub struct Given {
 }
 
 impl Given {
-    /// Of a file.
+    /// Wraps a file.
     #[must_use]
     pub fn new(file: &File, pieces: &Pieces) -> Self {
         Self {
@@ -46,7 +47,7 @@ impl Origin for Given {
     }
 }
 
-/// A file from some place on.
+/// A position in a file.
 struct Stream {
     file: u32,
     len: u64,

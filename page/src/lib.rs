@@ -1,12 +1,13 @@
-//! What the page for the phone asks of the analysis: a WebAssembly module that the page's worker calls.
+//! The analysis for the phone's page: a WebAssembly module that the page's worker calls.
 //!
-//! In: questions as JSON, files that are read piece by piece through the worker. Out: answers as JSON, and bytes (sounds, PDFs).
+//! In: questions as JSON, and files read piece by piece through the worker. Out: answers as JSON, and bytes (the test
+//! signal).
 //!
 //! # Contract
-//! * A question and its answer are plain data ([`Ask`](ask::Ask)); everything below `exports` knows nothing of a browser and runs
-//!   natively as well.
-//! * Nothing here measures, judges or words: it is the command's own reading, analysis and report.
-//! * What is refused is refused in one line, the command's where the command has one.
+//! * A question and its answer are plain data ([`Ask`](ask::Ask)); everything below `exports` is independent of the
+//!   browser and runs natively too.
+//! * Nothing here measures, judges or words: that is done by the command's own crates.
+//! * A refusal is one line, the same as the command's where the command has one.
 
 pub mod ask;
 mod check;

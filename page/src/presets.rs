@@ -1,4 +1,4 @@
-//! A set of presets, judged as `sumproof check` judges it.
+//! A set of presets, judged as in `sumproof check`.
 
 use sumproof_core::score::rig::Rig;
 use sumproof_recordings::analyse::{Analyser, tell_apart};
@@ -9,7 +9,7 @@ use crate::ask::{Answer, File};
 use crate::given::{Given, Pieces};
 use crate::session::refusal;
 
-/// The presets so far, and what they are judged for.
+/// The presets so far, and the rig they are judged for.
 #[derive(Default)]
 pub(crate) struct Presets {
     entries: Vec<Entry>,
@@ -27,7 +27,7 @@ impl Presets {
         }
     }
 
-    /// Analyses one more.
+    /// Analyses one more preset.
     pub(crate) fn add(&mut self, file: &File, pieces: &Pieces, progress: &mut dyn FnMut(f64)) -> Answer {
         match self
             .analyser

@@ -1,4 +1,4 @@
-//! One worker's memory: the set that is being judged.
+//! The state of one worker: the set being judged.
 
 use sumproof_recordings::{ReadError, shown};
 use sumproof_report::rig::file::{RigFile, parse};
@@ -8,14 +8,14 @@ use crate::check;
 use crate::given::Pieces;
 use crate::presets::Presets;
 
-/// Everything that is kept from one question to the next.
+/// Everything kept from one question to the next.
 pub struct Session {
     pub(crate) pieces: Pieces,
     pub(crate) set: Presets,
 }
 
 impl Session {
-    /// That reads files with `pieces`.
+    /// A session that reads files with `pieces`.
     #[must_use]
     pub fn new(pieces: Pieces) -> Self {
         Self {
@@ -24,7 +24,7 @@ impl Session {
         }
     }
 
-    /// Answers a question, written as JSON; tells now and then which share is done (0 to 1).
+    /// Answers a question, written as JSON; calls back now and then with the share that is done (0 to 1).
     pub fn answer(&mut self, question: &str, progress: &mut dyn FnMut(f64)) -> Answer {
         let ask: Ask = match serde_json::from_str(question) {
             Ok(ask) => ask,
@@ -58,7 +58,10 @@ impl Session {
     }
 }
 
-/// A rig file, or one line that names it.
+/// Parses a rig file.
+///
+/// # Errors
+/// One line that names the file.
 pub(crate) fn rig_of(rig: &Text) -> Result<RigFile, String> {
     parse(&rig.text).map_err(|error| match rig.name.as_str() {
         "" => error.to_string(),
@@ -66,7 +69,7 @@ pub(crate) fn rig_of(rig: &Text) -> Result<RigFile, String> {
     })
 }
 
-/// How a file that can't be read is refused.
+/// The answer for a file that can't be read.
 pub(crate) fn refusal(error: &ReadError) -> Answer {
     Answer {
         foreign: error.is_coding(),

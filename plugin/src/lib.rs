@@ -1,9 +1,9 @@
-//! The Sumproof plugins: CLAP and VST3, stereo in and stereo out, no latency. There are two in the one library: the plain
-//! one, and one with the dry signal on a side-chain ([`Sumproof`] of two and of four channels).
+//! The Sumproof plugins: CLAP and VST3, stereo in and stereo out, no latency. The library holds two: the plain one, and
+//! one with the dry signal on a side-chain ([`Sumproof`] of two and of four channels).
 //!
 //! # Contract
-//! * While nothing is auditioned the output is the input, bit for bit: the buffer is not written. Subnormals and invalid
-//!   samples are handed on as they came; every measurement ignores them.
+//! * While nothing is auditioned the output is the input, bit for bit: the buffer is not written. Subnormals and
+//!   invalid samples pass unchanged; every measurement ignores them.
 //! * The audio thread allocates nothing, locks nothing and makes no system call ([`audio`]); one ring carries frames and
 //!   commands to the analysis thread ([`ring`], [`engine`], [`worker`]), one triple buffer carries readings to the window.
 //! * A panic in the audio callback or in the analysis never reaches the host; sound passes, and the window says so.
@@ -45,15 +45,15 @@ use crate::files::tasks::FileTasks;
 use crate::parameters::params::HostParams;
 use crate::state::fields::PluginParams;
 
-/// How long sound goes on after the input while a feed is heard, s: the longest line and a fade.
+/// How long sound goes on after the input while a feed is heard, s: the longest line's delay and a fade.
 const TAIL_S: f64 = 0.1;
 
 /// Channels the plain plugin hands to its analysis.
 const PLAIN: usize = 2;
-/// The same of the plugin with a side-chain: two of sound, two of reference.
+/// The same for the plugin with a side-chain: two of sound, two of reference.
 const SIDE_CHAIN: usize = 4;
 
-/// The plain plugin, as VST3 has it.
+/// The plain plugin for VST3.
 pub type SumproofPlain = Sumproof<PLAIN>;
 /// The same with a MIDI input: CLAP, and the stand-alone program.
 pub type SumproofPlainMidi = Sumproof<PLAIN, true>;
@@ -62,15 +62,15 @@ pub type SumproofSideChain = Sumproof<SIDE_CHAIN>;
 /// The same with a MIDI input.
 pub type SumproofSideChainMidi = Sumproof<SIDE_CHAIN, true>;
 
-/// What the two plugins differ in. Hosts know them by ids and class ids: never change them.
+/// The differences between the two plugins. Hosts identify them by ids and class ids: never change them.
 pub trait Variant {
     /// The plugin's name.
     const NAME: &'static str;
-    /// Busses.
+    /// Bus layouts.
     const LAYOUTS: &'static [AudioIOLayout];
     /// CLAP id.
     const CLAP_ID: &'static str;
-    /// One line for a plugin list.
+    /// One line for a host's plugin list.
     const DESCRIPTION: &'static str;
     /// VST3 class id.
     const VST3_CLASS_ID: [u8; 16];
@@ -82,7 +82,7 @@ const STEREO: AudioIOLayout = AudioIOLayout {
     ..AudioIOLayout::const_default()
 };
 
-/// Names of the ports. Both main names are given, because the framework shows the input's for the output.
+/// Names of the ports. Both main names are given, because the framework uses the input's for the output otherwise.
 const PORTS: PortNames = PortNames {
     layout: None,
     main_input: Some("Stereo"),
@@ -120,31 +120,31 @@ impl<const MIDI: bool> Variant for Sumproof<SIDE_CHAIN, MIDI> {
     const VST3_CLASS_ID: [u8; 16] = *b"SumproofSideChnn";
 }
 
-/// The plugin, which hands `C` channels to its analysis. With `MIDI` it has a MIDI input: not as a VST3, whose hosts hand over no
-/// program change, and for which the framework would make 2080 parameters of the controllers.
+/// The plugin, which hands `C` channels to its analysis. With `MIDI` it has a MIDI input. Not for VST3, whose hosts
+/// hand over no program change, and for which the framework would make 2080 parameters of the controllers.
 pub struct Sumproof<const C: usize, const MIDI: bool = false> {
-    /// What is saved and loaded.
+    /// The parameters and the saved fields.
     params: Arc<PluginParams>,
-    /// The words shared with the analysis and the window.
+    /// The atomics shared with the analysis and the window.
     shared: Arc<Shared>,
     /// The analysis, behind its lock.
     analysis: Analysis,
     /// What runs in the audio callback.
     audio: AudioSide<C>,
-    /// What keeps its panics from the host.
+    /// Keeps panics in the audio callback from the host.
     guard: Guard,
     /// The analysis thread, from the first activation on.
     worker: Option<Worker>,
     /// What the window is connected to, until the wrapper asks for the window.
     window: Option<WindowLinks>,
-    /// What is being read and written for the window.
+    /// File tasks of the window.
     file_tasks: Arc<FileTasks>,
-    /// What the shell around it knows, where a VST3 host holds it.
+    /// Shared with the VST3 shell, where a VST3 host holds the plugin.
     vst3: Arc<vst3::Link>,
     tail_samples: u32,
 }
 
-/// What only the window needs.
+/// The links only the window needs.
 struct WindowLinks {
     published: triple_buffer::Output<Published>,
     repaint: RepaintNotifier,
@@ -187,7 +187,7 @@ where
 }
 
 impl<const C: usize, const MIDI: bool> Drop for Sumproof<C, MIDI> {
-    /// The window may still be holding on to them.
+    /// The window may still hold references to them.
     fn drop(&mut self) {
         self.shared.set_worker(None);
         self.file_tasks.finish();
@@ -250,12 +250,12 @@ where
         let filtered = catch_unwind(AssertUnwindSafe(|| {
             state::migrate::filter(state, &state::fields::FIELDS);
             if C != SIDE_CHAIN {
-                // The one parameter that the plain plugin does not have.
+                // The split time is the one parameter that the plain plugin does not have.
                 state.params.remove(parameters::spec::SPLIT_ID);
             }
         }));
         if filtered.is_err() {
-            // Half of a state is worse than none, and a panic would take the host down.
+            // Half a state is worse than none, and a panic would crash the host.
             state.params.clear();
             state.fields.clear();
         }
@@ -290,7 +290,8 @@ where
         if self.worker.is_none() {
             let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
             let mut watch = audio::clock::Watch::default();
-            // Without a thread the sound still passes, and whoever wants what the ring holds does its work.
+            // Without a thread the sound still passes, and each caller that needs the ring's content processes it
+            // itself.
             self.worker = Worker::start(move || {
                 watch.look(&shared.pulse);
                 analysis.look()
@@ -299,7 +300,7 @@ where
             self.shared
                 .set_worker(self.worker.as_ref().and_then(Worker::thread));
         }
-        // Not on the audio thread, but a panic would take the host down from here just as well.
+        // Not on the audio thread, but a panic would crash the host here just as well.
         if self.guard.run(|| self.audio.activate(&drive)).is_none() {
             self.shared.panicked.store(true, Ordering::Relaxed);
         }
@@ -332,7 +333,7 @@ where
             return ProcessStatus::Normal;
         }
         if self.audio.sends() {
-            // Between its sounds a host would put us to sleep.
+            // In the pauses of the signal a host would otherwise put the plugin to sleep.
             ProcessStatus::KeepAlive
         } else if self.audio.has_tail() {
             ProcessStatus::Tail(self.tail_samples)
@@ -348,7 +349,7 @@ where
     }
 }
 
-/// What came by MIDI: a program, or what may be a pedal.
+/// Handles a MIDI event: a program change, or a controller or note that may be a pedal.
 fn hear<const C: usize>(audio: &mut AudioSide<C>, event: NoteEvent<()>)
 where
     AnyEnd: From<AnalysisEnd<C>>,
@@ -367,7 +368,7 @@ where
     }
 }
 
-/// A note that says which it is may be a pedal.
+/// A note with a definite channel and key may be a pedal.
 fn note<const C: usize>(audio: &mut AudioSide<C>, channel: Channel, key: Key, is_down: bool)
 where
     AnyEnd: From<AnalysisEnd<C>>,
@@ -377,7 +378,8 @@ where
     }
 }
 
-/// Whether the host says that it renders offline. The shell in [`vst3`] sees to it that a VST3 host's word comes in time.
+/// Whether the host says that it renders offline. The shell in [`vst3`] makes sure that a VST3 host's report arrives in
+/// time.
 fn mode(told: ProcessMode) -> Mode {
     match told {
         ProcessMode::Offline => Mode::Offline,
@@ -385,8 +387,8 @@ fn mode(told: ProcessMode) -> Mode {
     }
 }
 
-/// Both channels of the reference in a block of `frames`; a mono one is both. Where the host gave none, the framework's
-/// buffers hold silence of another length, which is cut, or is none.
+/// Both channels of the reference in a block of `frames`; a mono one is returned as both. Where the host gave none, the
+/// framework's buffers hold silence of another length: it is cut, or an empty slice is returned.
 fn reference_of<'a>(aux: &'a AuxiliaryBuffers, frames: usize) -> [&'a [f32]; 2] {
     let channels = aux
         .inputs

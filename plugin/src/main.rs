@@ -1,8 +1,8 @@
-//! The stand-alone program: the plain plugin's window on a sound device, for a laptop without a DAW.
+//! The stand-alone program: the plain plugin's window on an audio device, for a laptop without a DAW.
 //!
-//! Nearly everything here is the framework's: JACK, ALSA (CoreAudio, WASAPI), and its silent dummy where there is no device; see
-//! `sumproof-standalone --help`. Ours is that a JACK server's sample rate is the plugin's, and
-//! that the window is drawn at the screen's own scale.
+//! Nearly everything here is the framework's: JACK, ALSA (CoreAudio, WASAPI), and its silent dummy where there is no
+//! device; see `sumproof-standalone --help`. This program adds two things: the plugin runs at a JACK server's sample
+//! rate, and the window is drawn at the screen's own scale.
 
 use std::ffi::OsStr;
 use std::process::ExitCode;
@@ -10,10 +10,10 @@ use std::process::ExitCode;
 use jack::{Client, ClientOptions};
 use nice_plug::prelude::nice_export_standalone_with_args;
 
-/// What the framework's program takes for the rate and the longest block, short and long.
+/// The framework's options for the sample rate and the longest block, short and long.
 const RATE: [&str; 2] = ["-r", "--sample-rate"];
 const PERIOD: [&str; 2] = ["-p", "--period-size"];
-/// The same for what it plays through.
+/// Its option for the audio backend.
 const BACKEND: [&str; 2] = ["-b", "--backend"];
 
 fn main() -> ExitCode {
@@ -25,8 +25,8 @@ fn main() -> ExitCode {
         return ExitCode::from(2);
     }
     end_when_told();
-    // SAFETY: this is the program itself, so there is no host, no other plugin and no other windowing library in its process.
-    // It asks Windows for the screen's own scale, and does nothing elsewhere.
+    // SAFETY: this is the program itself, so its process has no host, no other plugin and no other windowing library.
+    // The call asks Windows for the screen's own scale, and does nothing elsewhere.
     unsafe { nice_plug_egui::baseview::assume_standalone_in_process() };
     let args = match may_play_through_jack(&args).then(jack_server).flatten() {
         Some((rate_hz, frames)) => at_rate(args, rate_hz, frames),
@@ -39,12 +39,12 @@ fn main() -> ExitCode {
     }
 }
 
-/// Ends the program on Ctrl-C, on a request to end and with its terminal, at once: nothing of ours is ever half written. The
-/// framework (nice-plug 0.4.2) takes these signals, and while a window is open looks at them no more.
+/// Ends the program at once on Ctrl-C, on a request to end and when its terminal closes: none of its files is ever
+/// partly written. The framework (nice-plug 0.4.2) takes these signals, but ignores them while a window is open.
 #[cfg(unix)]
 fn end_when_told() {
-    // SAFETY: all bits 0 is a set of signals, and the calls read and write only it. There is no other thread yet: those to come
-    // inherit what is blocked, so that the signals are left to the one thread that waits for them.
+    // SAFETY: all bits 0 is a valid set of signals, and the calls read and write only this set. No other thread exists
+    // yet: later threads inherit the blocked signals, so that only the thread that waits for them receives them.
     let signals = unsafe {
         let mut signals = std::mem::zeroed();
         libc::sigemptyset(&raw mut signals);
@@ -56,7 +56,7 @@ fn end_when_told() {
     };
     std::thread::spawn(move || {
         let mut signal = 0;
-        // SAFETY: it reads the set, writes the number, and `_exit` doesn't return.
+        // SAFETY: it reads the set and writes the number, and `_exit` doesn't return.
         unsafe {
             if libc::sigwait(&raw const signals, &raw mut signal) == 0 {
                 libc::_exit(128 + signal);
@@ -65,36 +65,36 @@ fn end_when_told() {
     });
 }
 
-/// Windows ends it with its console.
+/// Windows ends the program with its console.
 #[cfg(not(unix))]
 fn end_when_told() {}
 
-/// On Linux the framework's window waits for a display that never comes.
+/// Whether there is a display. Without one on Linux, the framework's window would wait for it for ever.
 fn has_display(display: Option<&OsStr>) -> bool {
     !cfg!(target_os = "linux") || display.is_some_and(|display| !display.is_empty())
 }
 
-/// Not where only the options are asked for.
+/// Whether a window is wanted: not where only the options are asked for.
 fn asks_for_a_window(args: &[String]) -> bool {
     !args
         .iter()
         .any(|arg| ["-h", "--help", "-V", "--version"].contains(&arg.as_str()))
 }
 
-/// Whether the framework is going to try JACK first.
+/// Whether the framework will try JACK first.
 fn may_play_through_jack(args: &[String]) -> bool {
     asks_for_a_window(args)
         && value_of(args, BACKEND).is_none_or(|backend| ["auto", "jack"].contains(&backend.as_str()))
 }
 
-/// The sample rate and the block of a JACK server that runs. None is started.
+/// The sample rate, Hz, and the block length, frames, of a running JACK server. None is started.
 fn jack_server() -> Option<(usize, u32)> {
     let (client, _) = Client::new("sumproof-rate", ClientOptions::NO_START_SERVER).ok()?;
     Some((client.sample_rate() as usize, client.buffer_size()))
 }
 
-/// The framework (nice-plug 0.4.2) plays at the server's rate, but tells the plugin the one of its options: so that is made
-/// the server's, whatever was given. It says itself that the option means nothing with JACK.
+/// Replaces the options for rate and block length by the server's. The framework (nice-plug 0.4.2) plays at the
+/// server's rate but reports the option's to the plugin. Its help says that the option has no effect with JACK.
 fn at_rate(args: Vec<String>, rate_hz: usize, frames: u32) -> Vec<String> {
     let mut args = without(without(args, RATE), PERIOD);
     args.extend([RATE[1].to_owned(), rate_hz.to_string()]);
@@ -102,7 +102,7 @@ fn at_rate(args: Vec<String>, rate_hz: usize, frames: u32) -> Vec<String> {
     args
 }
 
-/// An option's value, in any of the ways in which it can be written: `-b jack`, `-bjack`, `--backend jack`, `--backend=jack`.
+/// An option's value, in any of its spellings: `-b jack`, `-bjack`, `--backend jack`, `--backend=jack`.
 fn value_of(args: &[String], names: [&str; 2]) -> Option<String> {
     args.iter()
         .enumerate()
@@ -126,7 +126,8 @@ fn without(args: Vec<String>, names: [&str; 2]) -> Vec<String> {
     rest
 }
 
-/// The value within an argument that is the option; empty where the value is the next argument.
+/// The value within an argument that is the option; empty where the value is the next argument. `None` for any other
+/// argument.
 fn inside<'a>(arg: &'a str, [short, long]: [&str; 2]) -> Option<&'a str> {
     if arg == long {
         return Some("");

@@ -1,5 +1,5 @@
-//! Takes the three cuts that everything is set in out of the crate that carries them, so that what is shipped holds those and no
-//! others. They are looked for by the names inside the files, not by their place.
+//! Extracts the three cuts in use from the crate that carries them, so that these and no others are shipped. They are
+//! identified by the names inside the files, not by their paths.
 
 use std::path::Path;
 use std::process::exit;

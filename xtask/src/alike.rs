@@ -1,5 +1,5 @@
-//! The same bytes from the same sources and toolchain, on whatever machine and in whatever folder: what the compiler is told
-//! for that, and a look at whether it was heeded.
+//! Reproducible builds: the same bytes from the same sources and toolchain, on any machine and in any folder. The
+//! compiler's options for that, and a check of the result.
 
 use crate::place;
 use crate::run::{Failure, output_of};
@@ -8,8 +8,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Places of this machine that a compiler writes into what it makes (where a panic came from), and what is written instead.
-/// Those further down win where one lies in another.
+/// Paths of this machine that a compiler writes into its output (as places of panics), and their replacements. Where
+/// one lies within another, the later one wins.
 fn places() -> Result<Vec<(PathBuf, &'static str)>, Failure> {
     let registry = std::env::var_os("CARGO_HOME")
         .map(PathBuf::from)
@@ -25,10 +25,10 @@ fn places() -> Result<Vec<(PathBuf, &'static str)>, Failure> {
     ])
 }
 
-/// The value for `CARGO_ENCODED_RUSTFLAGS`. It takes the place of `RUSTFLAGS`, which are the machine's as well.
+/// The value for `CARGO_ENCODED_RUSTFLAGS`. It overrides `RUSTFLAGS`, which may differ from machine to machine.
 ///
 /// # Errors
-/// When the places can't be told.
+/// If the paths can't be found out.
 pub fn flags(target: &Target) -> Result<String, Failure> {
     let mut flags: Vec<String> = places()?
         .iter()
@@ -37,15 +37,16 @@ pub fn flags(target: &Target) -> Result<String, Failure> {
     for triple in target.triples()? {
         flags.extend(of_linker(&triple).iter().map(|&flag| flag.to_owned()));
     }
-    // Cargo's separator: a path may hold spaces.
+    // Cargo's separator, because a path may contain spaces.
     Ok(flags.join("\x1f"))
 }
 
-/// The value for `CFLAGS`: what is written in C (the decoder of Opus) names its source where it may stop. GCC's and Clang's option;
-/// Microsoft's compiler has none for this. Nothing where a place holds a space, which ends an option there.
+/// The value for `CFLAGS`: C code (the decoder of Opus) contains its source paths in assertions. The option is that of
+/// GCC and Clang; Microsoft's compiler has none for this. Paths with a space, which would end an option there, are left
+/// out.
 ///
 /// # Errors
-/// When the places can't be told.
+/// If the paths can't be found out.
 pub fn c_flags(target: &Target) -> Result<String, Failure> {
     if target
         .triples()?
@@ -62,8 +63,9 @@ pub fn c_flags(target: &Target) -> Result<String, Failure> {
     Ok(flags.join(" "))
 }
 
-/// What a triple's linker is told: no time of the day, and for Microsoft's, its run-time library inside, which not every
-/// machine has. (GNU ld, `--no-insert-timestamp`; Microsoft's `/Brepro` is from memory and was not run.)
+/// Linker options of a triple: no time stamp, and with Microsoft's linker the run-time library linked statically,
+/// because not every machine has it. (GNU ld, `--no-insert-timestamp`; Microsoft's `/Brepro` is from memory and was not
+/// run.)
 fn of_linker(triple: &str) -> &'static [&'static str] {
     if triple.ends_with("-windows-msvc") {
         &["-Ctarget-feature=+crt-static", "-Clink-arg=/Brepro"]
@@ -74,10 +76,10 @@ fn of_linker(triple: &str) -> &'static [&'static str] {
     }
 }
 
-/// Refuses files that name a place of this machine.
+/// Refuses files that contain a path of this machine.
 ///
 /// # Errors
-/// The first such file, and the place.
+/// The first such file, and the path; or a file that can't be read.
 pub fn no_place_in(folder: &Path) -> Result<(), Failure> {
     let places = places()?;
     for file in files_below(folder)? {

@@ -11,10 +11,10 @@ use tar::{Builder, EntryType, Header, HeaderMode};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-/// What nobody starts: everything else may be.
+/// Endings of files that are not executable; all others may be.
 const PAPERS: [&str; 9] = ["md", "txt", "1", "plist", "toml", "json", "png", "html", "css"];
 
-/// Packs a folder, under its own name, into a `.tar.gz` beside it.
+/// Packs a folder, under its own name, into a `.tar.gz` beside it, and returns the archive's path.
 ///
 /// # Errors
 /// A file that can't be read or written.
@@ -36,7 +36,7 @@ pub fn tar_gz(folder: &Path) -> Result<PathBuf, Failure> {
     })
 }
 
-/// Packs a folder, under its own name, into a `.zip` beside it.
+/// Packs a folder, under its own name, into a `.zip` beside it, and returns the archive's path.
 ///
 /// # Errors
 /// A file that can't be read or written.
@@ -62,7 +62,7 @@ fn packed(
     pack: impl FnOnce(BufWriter<File>) -> io::Result<BufWriter<File>>,
 ) -> Result<PathBuf, Failure> {
     let name = folder.file_name().unwrap_or_default().to_string_lossy();
-    // Not `with_extension`: a version has dots in it.
+    // Not `with_extension`: a version contains dots.
     let archive = folder.with_file_name(format!("{name}.{ending}"));
     File::create(&archive)
         .map(BufWriter::new)
@@ -72,7 +72,7 @@ fn packed(
     Ok(archive)
 }
 
-/// Every file below a folder with its name in an archive, in the order of names.
+/// Every file below a folder with its name in an archive, sorted by name.
 fn named(folder: &Path) -> io::Result<Vec<(String, PathBuf)>> {
     let parent = folder.parent().unwrap_or(folder);
     let mut files: Vec<(String, PathBuf)> = below(folder)?
@@ -114,12 +114,12 @@ fn mode(path: &Path) -> u32 {
     if paper { 0o644 } else { 0o755 }
 }
 
-/// Names in capitals without an ending are for reading.
+/// Whether a file is executable: not if its name is in capitals without an ending, such as `LICENSE`.
 fn is_started(name: &str, ending: &str) -> bool {
     !(ending.is_empty() && name.chars().all(|c| c.is_ascii_uppercase() || c.is_ascii_digit()))
 }
 
-/// A line for each file, as `sha256sum` writes and checks them: the sum and the name, from `folder`.
+/// A line for each file, in the format of `sha256sum`: the sum, and the name relative to `folder`.
 ///
 /// # Errors
 /// A file that can't be read.

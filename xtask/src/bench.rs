@@ -1,4 +1,4 @@
-//! `cargo xtask bench`: what things cost, in figures that a busy machine doesn't change, or as ratios within one run.
+//! `cargo xtask bench`: costs, in figures that don't depend on other load on the machine, or as ratios within one run.
 
 use crate::run::{Failure, cargo, output_of, run};
 use crate::system::System;
@@ -7,17 +7,17 @@ use crate::{needs, place, python};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// A block as small as DAWs make them on a stage.
+/// Block length, frames: as small as DAWs use on a stage.
 const BLOCK: usize = 64;
-/// Blocks played; the first ones, in which things settle, are not counted.
+/// Blocks played; the first ones, during which things settle, are not counted.
 const BLOCKS: usize = 600;
 const SETTLING: usize = 100;
-/// The call that is counted, see `tests/host/src/processor.rs`. Callgrind keeps one wish per pattern, so the second one is
-/// spelled differently.
+/// The call that is counted, see `tests/host/src/processor.rs`. Callgrind keeps one option per pattern, so the second
+/// one is spelled differently.
 const COUNTED: &str = "*hand_over_a_block*";
 const DUMPED: &str = "sumproof_host::processor::hand_over_a_block";
 
-/// What is set in the worst-case state: hearing a feed, both lines with everything a line has, loudness matched.
+/// Parameters of the worst case: auditioning a feed, both lines with every property set, loudness matched.
 const HEARING: [&str; 12] = [
     "aud=1",
     "feed=6",
@@ -36,11 +36,11 @@ const HEARING: [&str; 12] = [
 /// One of the benches.
 type Part = fn() -> Result<(), Failure>;
 
-/// What the audio thread, the analysis thread, an offline render with a side-chain's take, a frame of the window and the reading of
-/// files cost, and whether the threads get into each other's way; with words, only those of the six.
+/// Measures the cost of the audio thread, the analysis thread, an offline render with a side-chain's take, a frame of
+/// the window and the reading of files, and looks for races between threads; with arguments, only those of the six.
 ///
 /// # Errors
-/// Wrong usage, what is missing, or the failure of a build or a run.
+/// Wrong usage, a missing tool, or the failure of a build or a run.
 pub fn bench(parts: &[String]) -> Result<(), Failure> {
     const PARTS: [(&str, Part); 6] = [
         ("audio", audio),
@@ -64,7 +64,7 @@ pub fn bench(parts: &[String]) -> Result<(), Failure> {
         .try_for_each(|(_, part)| part())
 }
 
-/// Layout and tessellation of a frame, no graphics card.
+/// Layout and tessellation of a frame, without a graphics card.
 fn window() -> Result<(), Failure> {
     run(cargo().args([
         "run",
@@ -78,7 +78,8 @@ fn window() -> Result<(), Failure> {
     Ok(())
 }
 
-/// Processor time of an offline render while a side-chain's take is recorded, and of the take's end, all threads together.
+/// Processor time of an offline render while a side-chain's take is recorded, and of the take's end, all threads
+/// together.
 fn render() -> Result<(), Failure> {
     needs::provide(&[needs::TESTS, needs::BUILDING])?;
     run(cargo().args([
@@ -106,7 +107,7 @@ fn render() -> Result<(), Failure> {
     Ok(())
 }
 
-/// The command on generated files, beside decoding and bare transforms, and beside a script with SciPy.
+/// The command on generated files, compared with decoding and bare transforms, and with a script that uses SciPy.
 fn files() -> Result<(), Failure> {
     needs::provide(&[needs::TESTS, needs::BUILDING])?;
     let python = python::provide()?;
@@ -116,8 +117,8 @@ fn files() -> Result<(), Failure> {
         .arg(python))
 }
 
-/// Builds what is counted, all at once: another choice of packages would be another choice of their dependencies' features, and
-/// everything built anew.
+/// Builds the programs that are counted, all at once: another selection of packages would select other features of
+/// their dependencies, and everything would be rebuilt.
 fn build_counted() -> Result<(), Failure> {
     run(cargo().args([
         "build",
@@ -134,7 +135,7 @@ fn build_counted() -> Result<(), Failure> {
     ]))
 }
 
-/// Instructions of the analysis thread, beside the bare transforms of the blocks.
+/// Instructions of the analysis thread, compared with the bare transforms of the blocks.
 fn analysis() -> Result<(), Failure> {
     needs::provide(&[needs::BENCHES])?;
     build_counted()?;
@@ -145,7 +146,7 @@ fn analysis() -> Result<(), Failure> {
         "", "transforms", "nobody looks", "a take's too", "a take is recorded", "a window is open"
     );
     for sound in ["noise", "demo"] {
-        // Where sounds begin there's more to transform, and twice as much while a take is recorded.
+        // Where sounds begin there are more transforms, and twice as many while a take is recorded.
         let attacks = output_of(Command::new(&program).args([sound, "attacks"]));
         let attacks: Vec<usize> = attacks
             .iter()
@@ -232,7 +233,7 @@ fn audio() -> Result<(), Failure> {
     let nothing = counted(&probes, "io.sumproof.empty", &[])?;
     let passing = counted(&ours, "io.sumproof.sumproof", &[])?;
     let hearing = counted(&ours, "io.sumproof.sumproof", &HEARING)?;
-    // Another feed in the middle of what is counted: for 10 ms both are computed.
+    // The feed changes in the middle of the counted blocks: for 10 ms both are computed.
     let change = format!("feed=4@{}", (SETTLING + BLOCKS) / 2);
     let changing: Vec<&str> = HEARING.iter().copied().chain([change.as_str()]).collect();
     let changing = counted(&ours, "io.sumproof.sumproof", &changing)?;
@@ -285,7 +286,7 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
         .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", folder.display())))?
         .filter_map(|entry| entry.ok().map(|entry| entry.path()))
         .collect();
-    // One is numbered 2 and one 10.
+    // Sorted by number: one file is numbered 2 and one 10.
     files.sort_by_key(|file| {
         let number = file.extension().and_then(|number| number.to_str());
         number.and_then(|number| number.parse::<usize>().ok())
@@ -306,7 +307,7 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
     }
 }
 
-/// The total of one of callgrind's files.
+/// The total in one of callgrind's files.
 fn instructions(file: &Path) -> Option<f64> {
     let text = std::fs::read_to_string(file).ok()?;
     let line = text.lines().find_map(|line| {

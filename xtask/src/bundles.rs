@@ -1,4 +1,4 @@
-//! Making the `.clap`, the `.vst3` and the programs.
+//! Builds the `.clap`, the `.vst3` and the programs.
 
 use crate::run::{Failure, cargo, output_of, run};
 use crate::system::{self, System};
@@ -11,18 +11,18 @@ use std::process::Command;
 /// The plugin's package.
 pub const PACKAGE: &str = "sumproof";
 
-/// The bundles, by name.
+/// File name of the CLAP bundle.
 pub const CLAP_FILE: &str = "Sumproof.clap";
-/// The same.
+/// Folder name of the VST3 bundle.
 pub const VST3_FOLDER: &str = "Sumproof.vst3";
 
-/// The stand-alone program's file name, without what the system adds.
+/// File name of the stand-alone program, without the system's extension.
 pub const STANDALONE: &str = "sumproof-standalone";
 
-/// The command's.
+/// File name of the command, without the system's extension.
 pub const COMMAND: &str = "sumproof";
 
-/// Its manual page.
+/// File name of its manual page.
 pub const MANUAL: &str = "sumproof.1";
 
 /// The two bundles.
@@ -63,7 +63,7 @@ pub struct Shipped {
 }
 
 impl Shipped {
-    /// All of it.
+    /// All paths.
     pub fn all(&self) -> [&Path; 5] {
         [
             &self.clap,
@@ -75,12 +75,13 @@ impl Shipped {
     }
 }
 
-/// Builds what users get, all of it the same wherever the tree lies, into the target's own folder of `target/bundled`.
+/// Builds everything that users get, with the same result wherever the tree is, into the target's own folder of
+/// `target/bundled`.
 ///
 /// # Errors
-/// What is missing, or the failure of a step.
+/// A missing tool, or the failure of a step.
 pub fn shipped(target: &Target) -> Result<Shipped, Failure> {
-    // What is missing is said before minutes of building.
+    // What is missing is reported before minutes of building.
     target.provide()?;
     let builds = target.builds();
     for (args, _) in &builds {
@@ -112,7 +113,7 @@ pub fn shipped(target: &Target) -> Result<Shipped, Failure> {
     let processor = triples[0].split('-').next().unwrap_or_default();
     let [clap, vst3] = layout::plugins(&built(system.library(PACKAGE))?, system, processor, &home)?;
     let standalone = layout::program(&built(system.program(STANDALONE))?, system, STANDALONE, &home)?;
-    // Not as a bundle anywhere: it is for a shell.
+    // No bundle on any system: it is started from a shell.
     let command = home.join(system.program(COMMAND));
     copied(&built(system.program(COMMAND))?, &command)?;
     for path in [&clap, &vst3, &standalone, &command] {
@@ -129,7 +130,7 @@ pub fn shipped(target: &Target) -> Result<Shipped, Failure> {
     })
 }
 
-/// One file of one for each processor; where there is only one it is that.
+/// Joins the builds for each processor into one file; a single one is returned as it is.
 fn joined(parts: &[PathBuf], folder: &Path) -> Result<PathBuf, Failure> {
     let [first, _, ..] = parts else {
         return Ok(parts[0].clone());
@@ -143,7 +144,7 @@ fn joined(parts: &[PathBuf], folder: &Path) -> Result<PathBuf, Failure> {
     Ok(whole)
 }
 
-/// The command's own text; from one that runs here, if that one doesn't.
+/// The manual page printed by the command; by one built for this machine if that one doesn't run here.
 fn manual_page(target: &Target, command: &Path) -> Result<String, Failure> {
     let text = if target.runs_here() {
         output_of(Command::new(command).arg("manual"))
@@ -153,7 +154,7 @@ fn manual_page(target: &Target, command: &Path) -> Result<String, Failure> {
     text.ok_or_else(|| Failure::Failed("`sumproof manual` failed".to_owned()))
 }
 
-/// Builds the plugin, and the packages named beside it, as users get it, and bundles it into `target/bundled`.
+/// Builds the plugin, and the packages named beside it, in the form users get, and bundles it into `target/bundled`.
 ///
 /// # Errors
 /// [`Failure::Failed`] when building or bundling fails.
@@ -165,8 +166,8 @@ pub fn release(also: &[&str]) -> Result<Bundles, Failure> {
     bundle_built("release", &place::target().join("bundled"))
 }
 
-/// Bundles what profile `checked` built, apart from the users' bundles, so that a build which aborts on an allocation is
-/// never installed by mistake: in `target/test/bundled`.
+/// Bundles the build of profile `checked` in `target/test/bundled`, separate from the users' bundles, so that a build
+/// which aborts on an allocation is never installed by mistake.
 ///
 /// # Errors
 /// [`Failure::Failed`] when there is nothing to bundle.

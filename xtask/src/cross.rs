@@ -1,4 +1,4 @@
-//! Other systems: the types of the whole workspace, and the tests that need nothing but the toolchain.
+//! Other systems: type checks of the whole workspace, and the tests that need nothing but the toolchain.
 
 use crate::needs;
 use crate::run::{Failure, cargo, output_of, run};
@@ -17,13 +17,14 @@ const PORTABLE: [&str; 7] = [
     "xtask",
 ];
 
-/// The oldest Wine that the command was seen to run in; 8 lacks a library that Rust's standard library asks for.
+/// The oldest Wine in which the command is known to run; 8 lacks a library that Rust's standard library needs.
 const WINE: u32 = 10;
 
-/// Type-checks everything, tests included, for a target. Nothing is linked, so a standard library for it is all that is asked for.
+/// Type-checks everything, tests included, for a target. Nothing is linked, so only a standard library for it is
+/// needed.
 ///
 /// # Errors
-/// [`Failure::Missing`] in a line for each standard library that isn't here, or the compiler's failure.
+/// [`Failure::Missing`] with a line for each standard library that isn't installed, or the compiler's failure.
 pub fn types(target: &Target) -> Result<(), Failure> {
     let missing = target.missing_libraries()?;
     if !missing.is_empty() {
@@ -39,21 +40,21 @@ pub fn types(target: &Target) -> Result<(), Failure> {
             .args(["check", "--locked", "--workspace", "--all-targets"])
             .args(["--features", "sumproof/standalone", "--target", &triple]);
         if !target.runs_here() {
-            // Opus' decoder is C: it would be built, with a compiler for there.
+            // Opus' decoder is C: it would have to be built, with a compiler for that system.
             command.args(["--no-default-features", "--features", "sumproof-cli/png"]);
         }
         run(command
-            // It says itself what is wrong, and what is only not nice is said by the lints.
+            // Errors only; warnings are left to the lints.
             .env("RUSTFLAGS", "--cap-lints=warn"))?;
     }
     Ok(())
 }
 
-/// `cargo xtask test --portable [--target TRIPLE] [PACKAGE…]`: runs the tests that need nothing but the toolchain, those for
-/// Windows on Linux in Wine.
+/// `cargo xtask test --portable [--target TRIPLE] [PACKAGE…]`: runs the tests that need nothing but the toolchain; on
+/// Linux those for Windows run in Wine.
 ///
 /// # Errors
-/// Wrong usage, what is missing, or the tests' failure.
+/// Wrong usage, a missing tool, or the tests' failure.
 pub fn portable(mut args: Vec<String>) -> Result<(), Failure> {
     let target = Target::from_args(&mut args)?;
     if let Some(unknown) = args.iter().find(|name| !PORTABLE.contains(&name.as_str())) {
@@ -85,7 +86,7 @@ pub fn portable(mut args: Vec<String>) -> Result<(), Failure> {
     if !target.runs_here() {
         let variable = target.triples()?.join("_").to_uppercase().replace('-', "_");
         command.env(format!("CARGO_TARGET_{variable}_RUNNER"), "wine");
-        // What it only remarks on would fill the screen.
+        // Its remarks would fill the screen.
         command.env(
             "WINEDEBUG",
             std::env::var_os("WINEDEBUG").unwrap_or_else(|| "-all".into()),
@@ -94,7 +95,7 @@ pub fn portable(mut args: Vec<String>) -> Result<(), Failure> {
     run(&mut command)
 }
 
-/// A line when nothing here runs what is built for the target.
+/// A line if nothing here can run builds for the target.
 fn missing_runner(target: &Target) -> Result<Option<String>, Failure> {
     if target.runs_here() {
         return Ok(None);
@@ -117,7 +118,7 @@ fn missing_runner(target: &Target) -> Result<Option<String>, Failure> {
     })
 }
 
-/// The first number of `wine-10.0 (Debian …)`.
+/// The first number in `wine-10.0 (Debian …)`.
 fn wine_version(said: &str) -> Option<u32> {
     said.trim()
         .strip_prefix("wine-")?

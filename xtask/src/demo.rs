@@ -1,4 +1,4 @@
-//! `cargo xtask demo`: from a checkout to hearing and reading what every feed gets, in one command.
+//! `cargo xtask demo`: from a checkout to hearing and reading every feed, in one command.
 
 use crate::run::Failure;
 use crate::system::System;
@@ -8,7 +8,7 @@ use std::process::Command;
 /// The program that hosts the plugin.
 const HOST: &str = "sumproof-demo-host";
 
-/// Bundles the plugin as users get it, and hosts it.
+/// Bundles the plugin in the form users get, and hosts it.
 ///
 /// # Errors
 /// [`Failure`] of the step that failed; the host's own exit code is passed on.
@@ -23,7 +23,7 @@ pub fn demo(args: &[String]) -> Result<(), Failure> {
             ));
         }
     }
-    // Paths of files are the user's: from where he is.
+    // Relative paths of files start from the user's current folder.
     let here = std::env::current_dir().map_err(|e| Failure::Failed(format!("the current folder: {e}")))?;
     eprintln!("building the plugin and its host (a few minutes the first time)");
     let bundles = bundles::release(&["sumproof-host"])?;

@@ -1,10 +1,10 @@
-//! A display without a screen, for tests that open windows.
+//! A virtual display, for tests that open windows.
 
 use crate::run::Failure;
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 
-/// A running Xvfb, ended when this is dropped.
+/// A running Xvfb, which ends when this is dropped.
 pub struct Display {
     server: Child,
     /// The value for `DISPLAY`.
@@ -15,12 +15,12 @@ impl Display {
     /// Starts a server under the first free number.
     ///
     /// # Errors
-    /// [`Failure::Failed`] when it does not come up.
+    /// [`Failure::Failed`] if it does not start.
     pub fn start() -> Result<Self, Failure> {
         let failed =
             |reason: &dyn std::fmt::Display| Failure::Failed(format!("Xvfb cannot be started: {reason}"));
         let mut server = Command::new("Xvfb")
-            // -noreset: else it forgets its atoms when the last client leaves.
+            // -noreset: otherwise it drops its atoms when the last client disconnects.
             .args([
                 "-displayfd",
                 "1",

@@ -1,12 +1,12 @@
-//! Where the code may ask which system it is built for: at the edges alone, so that a figure, a sentence or a picture can't
-//! differ from one system to another.
+//! Restricts where the code may ask which system it is built for: only at the edges, so that no figure, sentence or
+//! picture can differ between systems.
 
 use crate::place;
 use crate::run::Failure;
 use std::fs;
 use std::path::Path;
 
-/// Files that may: their folder, their name and the edge that they are.
+/// Files that may ask: their folder, their name and the edge they belong to.
 const EDGES: [(&str, &str, &str); 10] = [
     ("plugin/", "Cargo.toml", "what the window is drawn on"),
     ("plugin/src/window/present/", "", "the window"),
@@ -24,7 +24,7 @@ const EDGES: [(&str, &str, &str); 10] = [
     ("xtask/src/", "system.rs", "folders and names of files"),
 ];
 
-/// What asks. In manifests a dependency of one system does.
+/// The questions. In manifests, a dependency for one system counts as one.
 const QUESTIONS: [&str; 10] = [
     "target_os",
     "target_family",
@@ -38,10 +38,10 @@ const QUESTIONS: [&str; 10] = [
     "consts::OS",
 ];
 
-/// Refuses the question anywhere else.
+/// Refuses these questions anywhere else.
 ///
 /// # Errors
-/// Every line that asks, or a folder that can't be read.
+/// Every line that asks, a listed file that no longer asks, or a folder that can't be read.
 pub fn edges() -> Result<(), Failure> {
     let root = place::root();
     let mut found = Vec::new();
@@ -77,12 +77,12 @@ pub fn edges() -> Result<(), Failure> {
     }
 }
 
-/// Whether a file is of an edge: below its folder, by its name if one is given.
+/// Whether a file belongs to an edge: below its folder, and of its name if one is given.
 fn is_in(&(folder, file, _): &(&str, &str, &str), name: &str) -> bool {
     name.starts_with(folder) && (file.is_empty() || name.rsplit('/').next() == Some(file))
 }
 
-/// Lines that ask, counted from 1; comments don't.
+/// Numbers of the lines that ask, from 1; comments don't count.
 fn asking(text: &str) -> impl Iterator<Item = usize> {
     text.lines()
         .enumerate()
@@ -91,7 +91,7 @@ fn asking(text: &str) -> impl Iterator<Item = usize> {
         .map(|(at, _)| at + 1)
 }
 
-/// Calls `see` with every Rust file and manifest below a folder, by its name from the root.
+/// Calls `see` with the name, from the root, and the text of every Rust file and manifest below a folder.
 fn look(folder: &Path, below: &str, see: &mut impl FnMut(&str, &str)) -> std::io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
@@ -102,7 +102,7 @@ fn look(folder: &Path, below: &str, see: &mut impl FnMut(&str, &str)) -> std::io
             .into_owned();
         let name = format!("{below}{file}");
         if path.is_dir() {
-            // Not ours, or made.
+            // Not our sources, or generated.
             if !file.starts_with('.') && name != "target" {
                 look(&path, &format!("{name}/"), see)?;
             }

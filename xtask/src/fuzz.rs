@@ -1,14 +1,14 @@
-//! `cargo xtask fuzz`: everything that reads, fed with damaged inputs for as long as one wants.
+//! `cargo xtask fuzz`: feeds damaged inputs to every parser, for as long as wanted.
 
 use crate::run::{Failure, cargo, run};
 use crate::{bundles, place};
 use std::process::Command;
 
-/// Builds the driver with the compiler's counters, which tell it when an input took a new path, and runs it. What it finds goes
+/// Builds the driver with the compiler's counters, which show when an input takes a new path, and runs it. Findings go
 /// to `target/fuzz`.
 ///
 /// # Errors
-/// A build that fails, or something that was found.
+/// A failed build, or a finding.
 pub fn fuzz(args: &[String]) -> Result<(), Failure> {
     run(cargo().args(["build", "--profile", "checked", "-p", bundles::PACKAGE]))?;
     let bundle = bundles::checked()?;
@@ -25,14 +25,14 @@ pub fn fuzz(args: &[String]) -> Result<(), Failure> {
         ])
         .env("CARGO_TARGET_DIR", &apart)
         .env("RUSTFLAGS", "-C instrument-coverage --cfg sumproof_guided")
-        // Build scripts count as well, and would leave what they counted in the source.
+        // Build scripts write counters as well, which would end up in the source tree.
         .env("LLVM_PROFILE_FILE", "/dev/null"))?;
     run(Command::new(apart.join("checked/sumproof-fuzz"))
         .arg("--out")
         .arg(place::target().join("fuzz"))
         .args(args)
         .env("SUMPROOF_CLAP", &bundle.clap)
-        // What the framework says of states that it refuses would fill the screen.
+        // The framework's messages about refused states would fill the screen.
         .env("NICE_LOG", "/dev/null")
         .env("LLVM_PROFILE_FILE", "/dev/null"))
 }

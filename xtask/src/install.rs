@@ -1,5 +1,5 @@
-//! `cargo xtask install` and `uninstall`: the bundles where DAWs look for plugins, the programs where programs are, and the
-//! command's manual page.
+//! `cargo xtask install` and `uninstall`: puts the bundles where DAWs look for plugins, the programs where programs
+//! are, and installs the command's manual page.
 
 use crate::bundles::{self, Shipped};
 use crate::run::Failure;
@@ -9,7 +9,7 @@ use crate::{layout, place};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Builds what users get and copies it to where it belongs.
+/// Builds everything that users get and copies it into place.
 ///
 /// # Errors
 /// [`Failure::Usage`], or [`Failure::Failed`] when building or a copy fails.
@@ -22,10 +22,10 @@ pub fn install(args: &[String]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Takes away what [`install`] has put there, and nothing else.
+/// Removes the files that [`install`] has put there, and nothing else.
 ///
 /// # Errors
-/// [`Failure::Usage`], or [`Failure::Failed`] when something can't be removed.
+/// [`Failure::Usage`], or [`Failure::Failed`] if something can't be removed.
 pub fn uninstall(args: &[String]) -> Result<(), Failure> {
     let removed = give_up(&homes(args)?, System::here())?;
     for path in &removed {
@@ -37,7 +37,7 @@ pub fn uninstall(args: &[String]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// By `--user`, which needs not be said, or `--system`.
+/// The folders for `--user`, which is the default, or `--system`.
 fn homes(args: &[String]) -> Result<Homes, Failure> {
     let args: Vec<&str> = args.iter().map(String::as_str).collect();
     match args.as_slice() {
@@ -47,7 +47,7 @@ fn homes(args: &[String]) -> Result<Homes, Failure> {
     }
 }
 
-/// Copies everything there; gives the places.
+/// Copies everything into place; returns the paths.
 ///
 /// # Errors
 /// The first copy that fails.
@@ -68,7 +68,7 @@ pub fn take_in(homes: &Homes, shipped: &Shipped) -> Result<Vec<PathBuf>, Failure
         .collect()
 }
 
-/// Removes everything of ours; gives what was there.
+/// Removes everything of ours; returns the paths of what was there.
 ///
 /// # Errors
 /// The first thing that can't be removed.
@@ -95,7 +95,8 @@ pub fn give_up(homes: &Homes, system: System) -> Result<Vec<PathBuf>, Failure> {
     Ok(ours)
 }
 
-/// Copies a file or folder beside its destination, then swaps it in, so a DAW never loads half a plugin.
+/// Copies a file or folder to a temporary name beside its destination, then renames it, so a DAW never loads half a
+/// plugin.
 fn put(bundle: &Path, home: &Path) -> std::io::Result<PathBuf> {
     let name = bundle.file_name().unwrap_or_default();
     let placed = home.join(name);
@@ -146,7 +147,7 @@ mod tests {
             fs::write(file, "new").unwrap();
         }
         let homes = Homes::below(system, &home);
-        // Something of an older version, and something of somebody else.
+        // A file of an older version, and one of another vendor.
         let old = homes.vst3.join(bundles::VST3_FOLDER).join("Contents/old");
         fs::create_dir_all(old.parent().unwrap()).unwrap();
         fs::write(&old, "old").unwrap();

@@ -1,4 +1,4 @@
-//! How the files of a plugin and of a program lie in a bundle, per system.
+//! The layout of plugin and program bundles on each system.
 //!
 //! Sources: VST 3 Developer Portal, "Plug-in Format Structure" (`Contents/x86_64-linux`, `x86_64-win`, `MacOS`); CLAP,
 //! `include/clap/entry.h` (a file, on macOS a bundle); Apple, "Information Property List". A VST3 bundle's folder and the
@@ -9,25 +9,25 @@ use crate::system::System;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// What a bundle is called.
+/// Name of a bundle.
 pub const NAME: &str = "Sumproof";
 
-/// Its identifier on macOS: the plugin's own, as CLAP hosts know it.
+/// Its identifier on macOS: the same as the CLAP id of the plugin.
 const IDENTIFIER: &str = "io.sumproof.sumproof";
-/// The program's.
+/// The identifier of the program.
 const PROGRAM_IDENTIFIER: &str = "io.sumproof.standalone";
-/// Why the program asks for the microphone: macOS shows it to the user, and gives no sound to a program without.
+/// Why the program needs the microphone: macOS shows it to the user, and without it gives the program no sound.
 const MICROPHONE: &str =
     "Sumproof measures the sound that comes in over your audio interface. It records nothing.";
 
-/// What kind of macOS bundle.
+/// Kind of a macOS bundle.
 #[derive(Clone, Copy)]
 enum Kind {
     Plugin,
     Program,
 }
 
-/// The library's place within a CLAP plugin, from the folder that the plugin lies in.
+/// Path of the library within a CLAP plugin, relative to the folder that holds the plugin.
 pub fn clap(system: System) -> PathBuf {
     let bundle = PathBuf::from(format!("{NAME}.clap"));
     match system {
@@ -36,7 +36,7 @@ pub fn clap(system: System) -> PathBuf {
     }
 }
 
-/// The same within a VST3 plugin, for a processor as Rust calls it.
+/// The same for a VST3 plugin; `processor` is Rust's name for it.
 pub fn vst3(system: System, processor: &str) -> PathBuf {
     let contents = PathBuf::from(format!("{NAME}.vst3/Contents"));
     match system {
@@ -50,7 +50,7 @@ pub fn vst3(system: System, processor: &str) -> PathBuf {
     }
 }
 
-/// Lays out both plugins' bundles of one library below `home`, in place of what is there.
+/// Lays out both plugins' bundles of one library below `home`, replacing existing ones.
 ///
 /// # Errors
 /// A file that can't be written.
@@ -78,7 +78,7 @@ pub fn plugins(
     Ok(bundles)
 }
 
-/// The stand-alone program as users see it: a bundle on macOS.
+/// File name of the stand-alone program for users: a bundle on macOS.
 pub fn program_file(system: System, name: &str) -> String {
     match system {
         System::MacOs => format!("{NAME}.app"),
@@ -120,7 +120,7 @@ fn put(from: &Path, to: &Path) -> Result<(), Failure> {
     fs::copy(from, to).map(drop).map_err(|e| failed(from, &e))
 }
 
-/// Writes what macOS wants to know of a bundle.
+/// Writes the property list that macOS needs for a bundle.
 fn describe(bundle: &Path, kind: Kind, executable: &str) -> Result<(), Failure> {
     let contents = bundle.join("Contents");
     let sort = match kind {
@@ -197,7 +197,7 @@ mod tests {
         fs::create_dir_all(&home).unwrap();
         let built = std::env::temp_dir().join(format!("sumproof-built-{system:?}-{}", std::process::id()));
         fs::write(&built, "library").unwrap();
-        // Twice: what is there already is replaced.
+        // Twice: an existing one is replaced.
         for _ in 0..2 {
             plugins(&built, system, processor, &home).unwrap();
             program(&built, system, "sumproof-standalone", &home).unwrap();
@@ -247,7 +247,7 @@ mod tests {
         ]
         .concat();
         assert_eq!(macs, wanted);
-        // The program a click starts is the one that is there, and may ask for sound.
+        // The executable named in the list exists, and may use the microphone.
         assert!(list.contains("<key>CFBundleExecutable</key>\n\t<string>sumproof-standalone</string>"));
         assert!(list.contains("NSMicrophoneUsageDescription"));
         assert!(list.contains(env!("CARGO_PKG_VERSION")));

@@ -1,6 +1,6 @@
-//! What may be in what we ship: every dependency's licence, their texts, and which crates are there in two versions.
+//! Checks what is shipped: every dependency's licence, the licence texts, and crates that are present in two versions.
 //!
-//! Known weaknesses of dependencies are not looked up: the list of them is on no registry that this can rely on.
+//! Known vulnerabilities of dependencies are not checked: the list of them is on no registry that this can rely on.
 
 use crate::place;
 use crate::run::{Failure, cargo, output_of};
@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 
-/// Permissive licences, and MPL, whose files stay under it; fonts are under their own.
+/// Permissive licences, and MPL, whose files stay under it; fonts have their own.
 const ALLOWED: [&str; 18] = [
     "0BSD",
     "Apache-2.0",
@@ -36,7 +36,7 @@ const ALLOWED: [&str; 18] = [
 /// Packages that users get.
 const SHIPPED: [&str; 2] = ["sumproof", "sumproof-cli"];
 
-/// What is shipped for, every dependency of which is looked at wherever this runs.
+/// Triples that releases are made for; the dependencies of all of them are checked, wherever this runs.
 const TRIPLES: [&str; 4] = [
     "x86_64-unknown-linux-gnu",
     "x86_64-pc-windows-msvc",
@@ -52,7 +52,7 @@ struct Crate {
     folder: String,
 }
 
-/// `cargo xtask licences`: checks what is shipped for any of the three systems.
+/// `cargo xtask licences`: checks the dependencies for all three systems.
 ///
 /// # Errors
 /// As [`of`].
@@ -60,10 +60,10 @@ pub fn licences() -> Result<(), Failure> {
     of(&TRIPLES.map(str::to_owned))
 }
 
-/// Checks what is shipped for these triples, lists doubles.
+/// Checks the dependencies for these triples, and lists crates in two versions.
 ///
 /// # Errors
-/// A dependency whose licence isn't allowed, each named, or what cargo said.
+/// Every dependency whose licence isn't allowed, or cargo's error.
 pub fn of(triples: &[String]) -> Result<(), Failure> {
     let crates = shipped(triples)?;
     let refused: Vec<String> = crates.iter().filter_map(refusal).collect();
@@ -104,7 +104,7 @@ fn refusal(one: &Crate) -> Option<String> {
             "{name} names no licence; look at it, and leave it out if it has none"
         ));
     };
-    // Some still write a stroke for 'or'.
+    // Some still write a slash for 'or'.
     let Ok(expression) = Expression::parse_mode(licence, ParseMode::LAX) else {
         return Some(format!("{name}: '{licence}' is no licence expression"));
     };
@@ -113,10 +113,10 @@ fn refusal(one: &Crate) -> Option<String> {
         .then(|| format!("{name} is under '{licence}', which is not in the list of xtask/src/licences.rs"))
 }
 
-/// The licences of everything that is shipped, text by text, each once with the crates it's for.
+/// The licence texts of everything that is shipped, each once, with the crates it applies to.
 ///
 /// # Errors
-/// What cargo said, or a crate's folder that can't be read.
+/// Cargo's error, or a crate's folder that can't be read.
 pub fn texts(triples: &[String]) -> Result<String, Failure> {
     let mut texts: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let mut without = BTreeSet::new();
@@ -187,7 +187,7 @@ fn string(value: &Value) -> String {
     value.as_str().unwrap_or_default().to_owned()
 }
 
-/// The ids of what is shipped and all that it is linked with. What only builds or tests is not shipped.
+/// The ids of the shipped packages and everything linked into them. Build and test dependencies are not shipped.
 fn linked(data: &Value) -> BTreeSet<String> {
     let nodes: BTreeMap<String, Vec<String>> = list(&data["resolve"]["nodes"])
         .iter()
@@ -218,7 +218,7 @@ fn linked(data: &Value) -> BTreeSet<String> {
     seen
 }
 
-/// Everything that gets linked into what is shipped for these triples, ours left out, by name.
+/// Every crate linked into the shipped packages for these triples, without our own, sorted by name.
 fn shipped(triples: &[String]) -> Result<Vec<Crate>, Failure> {
     let platforms = triples.iter().flat_map(|triple| ["--filter-platform", triple]);
     let text = output_of(

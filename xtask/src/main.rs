@@ -1,4 +1,4 @@
-//! `cargo xtask`: what the project does to itself. See [`USAGE`].
+//! `cargo xtask`: the project's own tasks. See [`USAGE`].
 
 mod alike;
 mod archive;
@@ -39,7 +39,7 @@ use run::Failure;
 use std::process::ExitCode;
 use target::Target;
 
-/// What `cargo xtask help` prints.
+/// Printed by `cargo xtask help`.
 const USAGE: &str = "\
 Usage: cargo xtask COMMAND
 

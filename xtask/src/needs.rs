@@ -1,18 +1,18 @@
-//! What has to be on the machine beside a Rust toolchain, and getting it.
+//! Software needed besides a Rust toolchain, and its installation.
 
 use crate::run::{Failure, output_of, run};
 use crate::system::System;
 use std::path::Path;
 use std::process::Command;
 
-/// A Debian package and how to see that what we want of it is there already.
+/// A Debian package, and how to tell whether the part of it that is needed is already there.
 pub struct Need {
     package: &'static str,
     probe: Probe,
 }
 
 enum Probe {
-    /// A program in the path.
+    /// A program on the path.
     Command(&'static str),
     /// A shared library that the loader finds.
     Library(&'static str),
@@ -20,8 +20,7 @@ enum Probe {
     Package,
 }
 
-/// What the plugin's window needs while it runs. X11 and OpenGL are opened by name at run time, so the build does not
-/// ask for them.
+/// Needed by the plugin's window at run time. X11 and OpenGL are opened by name then, so the build does not need them.
 pub const WINDOW: &[Need] = &[
     library("libegl1", "libEGL.so.1"),
     library("libegl-mesa0", "libEGL_mesa.so.0"),
@@ -34,31 +33,31 @@ pub const WINDOW: &[Need] = &[
     library("libxkbcommon-x11-0", "libxkbcommon-x11.so.0"),
 ];
 
-/// What the tests need beside the window's: a display without a screen, Python for the VST3 host, and a browser that pages are
-/// opened and printed in.
+/// Needed by the tests besides the window's packages: a virtual display, Python for the VST3 host, and a browser in
+/// which pages are opened and printed.
 pub const TESTS: &[Need] = &[
     Need {
         package: "xvfb",
         probe: Probe::Command("Xvfb"),
     },
     PYTHON_VENV,
-    // One of the VST3 hosts is made with it.
+    // Used by one of the VST3 hosts.
     library("libglib2.0-0", "libglib-2.0.so.0"),
     Need {
         package: "chromium",
         probe: Probe::Command("chromium"),
     },
-    // What drives the browser.
+    // Controls the browser.
     Need {
         package: "chromium-driver",
         probe: Probe::Command("chromedriver"),
     },
-    // The other one.
+    // The other browser.
     Need {
         package: "firefox-esr",
         probe: Probe::Command("firefox-esr"),
     },
-    // Coders: what phones' recordings come through in the simulated venues, and what damaged files are made with.
+    // Coders: for phones' recordings in the simulated venues, and for files to be damaged.
     Need {
         package: "flac",
         probe: Probe::Command("flac"),
@@ -71,12 +70,12 @@ pub const TESTS: &[Need] = &[
         package: "vorbis-tools",
         probe: Probe::Command("oggenc"),
     },
-    // What phones and cameras write.
+    // For the formats of phones and cameras.
     Need {
         package: "ffmpeg",
         probe: Probe::Command("ffmpeg"),
     },
-    // A sound server without a sound card, for the stand-alone program.
+    // A sound server that needs no sound card, for the stand-alone program.
     Need {
         package: "jackd2",
         probe: Probe::Command("jackd"),
@@ -89,10 +88,10 @@ pub const TESTS: &[Need] = &[
 
 const PYTHON_VENV: Need = package("python3-venv");
 
-/// A Python of our own.
+/// For a Python environment of our own.
 pub const PYTHON: &[Need] = &[PYTHON_VENV];
 
-/// What presets of sampled guitars are made with (`tests/presets`): a synthesizer, its soundfont, and effects. Heard by tests, never
+/// For presets of sampled guitars (`tests/presets`): a synthesizer, its soundfont, and effects. Used by tests, never
 /// passed on.
 pub const PRESETS: &[Need] = &[
     Need {
@@ -106,17 +105,17 @@ pub const PRESETS: &[Need] = &[
     package("tap-plugins"),
 ];
 
-/// A DAW that can be driven without a window and without a sound card.
+/// A DAW that can be controlled without a window and without a sound card.
 pub const DAW: &[Need] = &[package("ardour")];
 
-/// What counts instructions.
+/// Counts instructions.
 pub const BENCHES: &[Need] = &[Need {
     package: "valgrind",
     probe: Probe::Command("valgrind"),
 }];
 
-/// What building everything needs beside Rust's toolchain: the headers of JACK and ALSA for the stand-alone program, and CMake for
-/// the command's decoder of Opus.
+/// Needed for building everything besides Rust's toolchain: the headers of JACK and ALSA for the stand-alone program,
+/// and CMake for the command's decoder of Opus.
 pub const BUILDING: &[Need] = &[
     Need {
         package: "cmake",
@@ -144,11 +143,11 @@ const fn package(package: &'static str) -> Need {
     }
 }
 
-/// Makes sure that everything is there: as root by `apt-get`, else by saying the one line that does it. Windows and macOS bring
-/// what is asked for here themselves.
+/// Makes sure that everything is installed: as root through `apt-get`, otherwise by printing the line that installs it.
+/// On Windows and macOS these packages aren't needed.
 ///
 /// # Errors
-/// [`Failure::Missing`] when the user has to act.
+/// [`Failure::Missing`] if the user has to act.
 pub fn provide(needs: &[&[Need]]) -> Result<(), Failure> {
     let missing = missing(needs);
     if missing.is_empty() || System::here() != System::Linux {
@@ -177,7 +176,7 @@ pub fn provide(needs: &[&[Need]]) -> Result<(), Failure> {
 /// `apt-get update`.
 ///
 /// # Errors
-/// [`Failure::Failed`] when it fails.
+/// [`Failure::Failed`] if it fails.
 pub fn update_lists() -> Result<(), Failure> {
     run(apt_get().args(["-q", "update"]))
 }
@@ -189,13 +188,13 @@ pub fn apt_get() -> Command {
     command
 }
 
-/// Whether we may install packages ourselves.
+/// Whether we may install packages.
 pub fn is_root() -> bool {
     output_of(Command::new("id").arg("-u")).is_some_and(|id| id.trim() == "0")
 }
 
 fn missing(needs: &[&[Need]]) -> Vec<&'static str> {
-    // The loader's own tool is outside the path of ordinary users.
+    // `ldconfig` is outside the path of ordinary users.
     let loader = ["/sbin/ldconfig", "ldconfig"]
         .iter()
         .find_map(|program| output_of(Command::new(program).arg("-p")))
@@ -218,7 +217,7 @@ fn is_installed(package: &str) -> bool {
         .is_some_and(|status| status == "install ok installed")
 }
 
-/// Whether there is a program of that name.
+/// Whether a program of that name is on the path.
 pub fn in_path(program: &str) -> bool {
     let program = &System::here().program(program);
     std::env::var_os("PATH")

@@ -9,10 +9,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Where the checksums of what is in the archive are.
+/// File with the checksums of the archive's contents.
 const SUMS: &str = "SHA256SUMS";
 
-/// `--twice` makes the archive a second time from a copy of the tree elsewhere and compares the two; `--target` says what for.
+/// Makes the archive. `--twice` makes it a second time from a copy of the tree elsewhere and compares the two;
+/// `--target` selects the system.
 ///
 /// # Errors
 /// Wrong usage, or as [`once`] and [`again`].
@@ -27,7 +28,7 @@ pub fn package(args: &[String]) -> Result<(), Failure> {
     }
 }
 
-/// `cargo xtask release-tag TAG`: whether a tag names this version.
+/// `cargo xtask release-tag TAG`: checks that a tag names this version.
 ///
 /// # Errors
 /// Wrong usage, or another tag than this version's.
@@ -42,11 +43,11 @@ pub fn release_tag(args: &[String]) -> Result<(), Failure> {
     }
 }
 
-/// Builds everything as users get it and packs it, the same bytes from the same tree and toolchain: no times, owners or paths
-/// of the machine are in it. Gives the path of the archive's checksum.
+/// Builds everything in the form users get and packs it; the same tree and toolchain give the same bytes: no times,
+/// owners or paths of the machine are in it. Returns the path of the archive's checksum.
 ///
 /// # Errors
-/// What is missing, or the failure of a step.
+/// A missing tool, or the failure of a step.
 fn once(target: &Target) -> Result<PathBuf, Failure> {
     target.provide()?;
     licences::of(&target.triples()?)?;
@@ -72,7 +73,7 @@ fn once(target: &Target) -> Result<PathBuf, Failure> {
     Ok(sum)
 }
 
-/// Puts into a fresh folder what the archive holds.
+/// Fills a new folder with the archive's contents.
 fn fill(folder: &Path, shipped: &Shipped, target: &Target) -> Result<(), Failure> {
     if folder.exists() {
         fs::remove_dir_all(folder).map_err(|e| failed(folder, &e))?;
@@ -104,7 +105,7 @@ fn fill(folder: &Path, shipped: &Shipped, target: &Target) -> Result<(), Failure
 /// Makes the archive from a copy of the tree in another folder, with another target directory.
 ///
 /// # Errors
-/// A step that fails, or archives that differ; then the copy is left where it is.
+/// A step that fails, or archives that differ; the copy is then kept.
 fn again(args: &[String], sum: &Path) -> Result<(), Failure> {
     let elsewhere = std::env::temp_dir().join(format!("sumproof-again-{}", std::process::id()));
     let (tree, target) = (elsewhere.join("a tree"), elsewhere.join("built"));
@@ -120,7 +121,7 @@ fn again(args: &[String], sum: &Path) -> Result<(), Failure> {
         listed.ok_or_else(|| Failure::Failed("git does not say which files make up the tree".to_owned()))?;
     for file in listed.split('\0').filter(|file| !file.is_empty()) {
         let (from, to) = (place::root().join(file), tree.join(file));
-        // Deleted, and not committed yet.
+        // Deleted, and not yet committed.
         if !from.exists() {
             continue;
         }

@@ -12,31 +12,31 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// What the module is built for.
+/// Target triple of the module.
 const TRIPLE: &str = "wasm32-unknown-unknown";
 
-/// The compiler to take where the one in the path has no library for it.
+/// Variable that names a compiler, for use where the one on the path has no library for the target.
 const RUSTC: &str = "SUMPROOF_WASM_RUSTC";
 
-/// What a whole site may weigh, bytes: it is fetched over a venue's network.
+/// Largest size of the whole site, bytes: it is downloaded over a venue's network.
 const MOST_BYTES: u64 = 1_500_000;
 
-/// Where `--serve` serves.
+/// Port of `--serve`.
 const PORT: u16 = 8473;
 
-/// Files of the report that the page shows its pages with, and their names in the site.
+/// Files of the report with which the page shows its results, and their names in the site.
 const OF_THE_REPORT: [(&str, &str); 2] = [
     ("shared/report/src/formats/page.css", "report.css"),
     ("shared/report/src/formats/page.js", "set.js"),
 ];
 
-/// The worker of the site that keeps it for when there is no network.
+/// The service worker that stores the site for use without a network.
 const KEEPER: &str = "sw.js";
 
 /// `cargo xtask page [--serve]`.
 ///
 /// # Errors
-/// Wrong usage, what is missing, or the failure of a step.
+/// Wrong usage, a missing tool, or the failure of a step.
 pub fn page(args: &[String]) -> Result<(), Failure> {
     let serve = match args {
         [] => false,
@@ -59,7 +59,7 @@ pub fn page(args: &[String]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Builds the site.
+/// Builds the site and returns its folder.
 ///
 /// # Errors
 /// [`Failure::Missing`] without a compiler for it, or the failure of a step.
@@ -98,18 +98,18 @@ pub fn built() -> Result<PathBuf, Failure> {
     Ok(site)
 }
 
-/// What compiles for WebAssembly here: the compiler that cargo takes anyway, another one, or none.
+/// A compiler for WebAssembly.
 pub enum Compiler {
-    /// Cargo's own.
+    /// The one cargo uses.
     Usual,
-    /// This one.
+    /// The one at this path.
     Named(PathBuf),
 }
 
-/// Looks for a compiler.
+/// Looks for a compiler; `None` if there is none.
 ///
 /// # Errors
-/// One that is named and isn't there.
+/// A compiler that is named and doesn't exist.
 pub fn compiler() -> Result<Option<Compiler>, Failure> {
     if let Some(named) = std::env::var_os(RUSTC).filter(|named| !named.is_empty()) {
         let named = PathBuf::from(named);
@@ -126,7 +126,7 @@ pub fn compiler() -> Result<Option<Compiler>, Failure> {
     Ok(there.then_some(Compiler::Usual))
 }
 
-/// Builds the module. It has a folder of its own, because another compiler's work is of no use to the rest.
+/// Builds the module in a folder of its own, because another compiler's output is of no use to other builds.
 fn module(compiler: &Compiler) -> Result<Vec<u8>, Failure> {
     let target = place::target().join("wasm");
     let mut build = cargo();
@@ -135,7 +135,7 @@ fn module(compiler: &Compiler) -> Result<Vec<u8>, Failure> {
         .args(["--target", TRIPLE])
         .env("CARGO_TARGET_DIR", &target)
         .env_remove("CARGO_ENCODED_RUSTFLAGS")
-        // Every current browser has it: WebAssembly 128-bit SIMD, since 2021 to 2023.
+        // WebAssembly's 128-bit SIMD: in every current browser since 2021 to 2023.
         .env("RUSTFLAGS", "-Ctarget-feature=+simd128");
     if let Compiler::Named(rustc) = compiler {
         build.env("RUSTC", rustc).env_remove("RUSTUP_TOOLCHAIN");
@@ -145,7 +145,7 @@ fn module(compiler: &Compiler) -> Result<Vec<u8>, Failure> {
     fs::read(&path).map_err(|e| failed(&path, &e))
 }
 
-/// Packs a file: not every host does it on the way, and the worker can unpack it.
+/// Compresses a file: not every host does so for transfer, and the worker can decompress it.
 fn packed(bytes: &[u8]) -> Result<Vec<u8>, Failure> {
     let mut packer = GzEncoder::new(Vec::new(), Compression::best());
     packer
@@ -154,7 +154,7 @@ fn packed(bytes: &[u8]) -> Result<Vec<u8>, Failure> {
         .map_err(|e| Failure::Failed(format!("the module can't be packed: {e}")))
 }
 
-/// Writes into the keeper what it keeps, and a version made of what is in it.
+/// Writes the list of files to store, and a version computed from their contents, into the service worker.
 fn keeper(files: &mut BTreeMap<String, Vec<u8>>) -> Result<(), Failure> {
     let mut sum = Sha256::new();
     for (name, bytes) in files.iter() {
@@ -187,7 +187,7 @@ fn keeper(files: &mut BTreeMap<String, Vec<u8>>) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Writes the files in place of those that are there.
+/// Writes the files, replacing the existing ones.
 fn lay_out(files: &BTreeMap<String, Vec<u8>>, site: &Path) -> Result<(), Failure> {
     if site.exists() {
         fs::remove_dir_all(site).map_err(|e| failed(site, &e))?;
@@ -200,7 +200,7 @@ fn lay_out(files: &BTreeMap<String, Vec<u8>>, site: &Path) -> Result<(), Failure
     Ok(())
 }
 
-/// What all files of the site weigh, bytes.
+/// Total size of the site's files, bytes.
 fn weight(site: &Path) -> Result<u64, Failure> {
     let entries = fs::read_dir(site).map_err(|e| failed(site, &e))?;
     entries

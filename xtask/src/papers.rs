@@ -1,4 +1,5 @@
-//! What is to be read in an archive: the read-me and every file it leads to, the licences, and how to install.
+//! The documents in an archive: the read-me and every file it links to, the licences, and the installation
+//! instructions.
 
 use crate::place;
 use crate::run::Failure;
@@ -7,7 +8,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Files of the tree, and their names in the archive of a system.
+/// Documents of the tree, with their names in the archive for a system.
 ///
 /// # Errors
 /// A document that can't be read.
@@ -31,7 +32,7 @@ pub fn papers(system: System) -> Result<Vec<(PathBuf, String)>, Failure> {
     Ok(papers)
 }
 
-/// A document and all files of the tree that it leads to, over others too, from the tree's root.
+/// A document and all files of the tree that it links to, directly or through others, from the tree's root.
 fn linked(root: &Path, first: &str) -> Result<BTreeSet<String>, Failure> {
     let mut found = BTreeSet::new();
     let mut waiting = vec![first.to_owned()];
@@ -56,7 +57,7 @@ fn linked(root: &Path, first: &str) -> Result<BTreeSet<String>, Failure> {
     Ok(found)
 }
 
-/// What stands in `](…)`, without the part of a document behind `#`; addresses elsewhere are left out.
+/// The targets of Markdown links, without the part after `#`; addresses outside the tree are left out.
 fn links(text: &str) -> impl Iterator<Item = &str> {
     text.split("](")
         .skip(1)
@@ -64,7 +65,8 @@ fn links(text: &str) -> impl Iterator<Item = &str> {
         .filter(|link| !link.is_empty() && !link.contains(':'))
 }
 
-/// A link from a document in `folder`, from the root, with `/` between folders; `None` for one that leads out of the tree.
+/// The target of a link in a document in `folder`, relative to the root, with `/` between folders; `None` for one
+/// outside the tree.
 fn joined(folder: &Path, link: &str) -> Option<String> {
     let mut parts: Vec<String> = folder
         .components()
@@ -98,7 +100,7 @@ mod tests {
         }
     }
 
-    /// `cmd` loses its way among labels where lines end as elsewhere; see `.gitattributes`.
+    /// `cmd` can't find its labels in files with other systems' line ends; see `.gitattributes`.
     #[test]
     fn windows_own_files_have_windows_line_ends() {
         for name in ["install.cmd", "INSTALL-windows.txt"] {

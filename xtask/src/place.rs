@@ -1,4 +1,4 @@
-//! Where things are.
+//! Paths of the project.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -17,7 +17,7 @@ pub fn target() -> PathBuf {
         .unwrap_or_else(|| root().join("target"))
 }
 
-/// Copies a file, or a folder with all in it.
+/// Copies a file, or a folder with its contents.
 ///
 /// # Errors
 /// The first file that can't be read or written.

@@ -1,18 +1,18 @@
-//! `cargo xtask presets`: presets of sampled guitars through other people's effects, dry and wet known, and the table of how the
-//! analysis fares on them.
+//! `cargo xtask presets`: presets of sampled guitars through effects of other authors, with known dry and wet, and the
+//! table of the analysis' errors on them.
 
 use crate::run::{Failure, cargo, run};
 use crate::{needs, place, python, samples};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Halves of the set: limits are chosen on the first, what is published comes from the second.
+/// The halves of the set: limits are chosen on the first, published results come from the second.
 const HALVES: [&str; 2] = ["dev", "publish"];
 
-/// Makes a half of the set, if it isn't there, and prints its table.
+/// Makes a half of the set, unless it exists, and prints its table.
 ///
 /// # Errors
-/// Wrong usage, something that has to be installed, or a step that failed.
+/// Wrong usage, a tool that has to be installed, or a step that failed.
 pub fn presets(args: &[String]) -> Result<(), Failure> {
     let half = args.first().map_or(HALVES[0], String::as_str);
     if !is_half(half) {
@@ -44,13 +44,13 @@ pub fn presets(args: &[String]) -> Result<(), Failure> {
         .args(args.get(1..).unwrap_or_default()))
 }
 
-/// Whether that is a half, or another draw of one.
+/// Whether it is the name of a half, or of another draw of one.
 fn is_half(name: &str) -> bool {
     let (half, draw) = name.split_once('-').unwrap_or((name, "0"));
     HALVES.contains(&half) && draw.parse::<u32>().is_ok()
 }
 
-/// The dozen that every test run hears.
+/// Makes the dozen presets used in every test run.
 ///
 /// # Errors
 /// As [`presets`].
@@ -58,7 +58,7 @@ pub fn few(python: &Path, hall: &Path, street: &Path) -> Result<PathBuf, Failure
     make(python, HALVES[0], hall, street, &["--small"])
 }
 
-/// Makes presets, of which those that are there already stay. Gives the folder they are in.
+/// Makes presets; existing ones are kept. Returns their folder.
 fn make(python: &Path, half: &str, hall: &Path, street: &Path, more: &[&str]) -> Result<PathBuf, Failure> {
     let into = std::env::var_os("SUMPROOF_PRESETS_CACHE")
         .map_or_else(|| place::target().join("presets"), PathBuf::from);
@@ -69,7 +69,7 @@ fn make(python: &Path, half: &str, hall: &Path, street: &Path, more: &[&str]) ->
         .args(more)
         .env("SUMPROOF_GUITARIX", hall)
         .env("SUMPROOF_JCONVOLVER", street)
-        // No folder of compiled scripts in the tree.
+        // Keeps compiled scripts out of the tree.
         .env("PYTHONDONTWRITEBYTECODE", "1"))?;
     Ok(into.join(half))
 }

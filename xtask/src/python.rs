@@ -1,4 +1,4 @@
-//! A Python of our own for the VST3 host, which is a Python package.
+//! A Python environment of our own for the VST3 host, which is a Python package.
 
 use crate::place;
 use crate::run::{Failure, run};
@@ -6,17 +6,17 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Returns the interpreter of `target/venv`, with the pinned packages of `tests/hosts/requirements.txt` in it.
+/// Returns the interpreter of `target/venv`, with the pinned packages of `tests/hosts/requirements.txt` installed.
 ///
 /// # Errors
-/// [`Failure::Failed`] when the environment cannot be made or filled.
+/// [`Failure::Failed`] if the environment can't be created or filled.
 pub fn provide() -> Result<PathBuf, Failure> {
     let requirements = place::root().join("tests/hosts/requirements.txt");
     let wanted = fs::read_to_string(&requirements)
         .map_err(|e| Failure::Failed(format!("{}: {e}", requirements.display())))?;
     let home = place::target().join("venv");
     let python = home.join("bin/python");
-    // Written last, so an environment that was cut short is made anew.
+    // Written last, so an environment that was left incomplete is created again.
     let receipt = home.join("installed-requirements.txt");
     if fs::read_to_string(&receipt).is_ok_and(|installed| installed == wanted) {
         return Ok(python);
@@ -31,7 +31,7 @@ pub fn provide() -> Result<PathBuf, Failure> {
     Ok(python)
 }
 
-/// The system's Python, which the package `python3-venv` belongs to; another one in the path may lack what it needs.
+/// The system's Python, to which the package `python3-venv` belongs; another one on the path may lack what it needs.
 fn system_python() -> &'static Path {
     let system = Path::new("/usr/bin/python3");
     if system.exists() {

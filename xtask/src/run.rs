@@ -1,23 +1,23 @@
-//! Running other programs, and how that can end.
+//! Runs other programs, and describes their failures.
 
 use std::fmt;
 use std::process::{Command, Stdio};
 
-/// Why a command of ours stops. Its text is one line, more only where a line to copy follows.
+/// Why a command stops. Its text is one line, longer only where a line to copy follows.
 #[derive(Debug)]
 pub enum Failure {
     /// The command line is wrong.
     Usage(String),
     /// Something has to be installed by hand first.
     Missing(String),
-    /// A step failed; whatever failed has said why.
+    /// A step failed, and has printed the reason.
     Failed(String),
-    /// A program of ours ended with a code of its own, which is passed on.
+    /// One of our programs ended with its own exit code, which is passed on.
     Code(String, u8),
 }
 
 impl Failure {
-    /// The exit code that the usage text promises.
+    /// The exit code stated in the usage text.
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Failed(_) => 1,
@@ -38,10 +38,10 @@ impl fmt::Display for Failure {
     }
 }
 
-/// Runs a program in view of the user, to success.
+/// Runs a program with its output visible, and expects success.
 ///
 /// # Errors
-/// [`Failure::Failed`] when it cannot be started or ends with anything but 0.
+/// [`Failure::Failed`] if it can't be started or its exit code isn't 0.
 pub fn run(command: &mut Command) -> Result<(), Failure> {
     let name = command.get_program().to_string_lossy().into_owned();
     let status = command
@@ -54,7 +54,7 @@ pub fn run(command: &mut Command) -> Result<(), Failure> {
     }
 }
 
-/// Runs a program unseen and returns what it printed; `None` when it is not there or failed.
+/// Runs a program and returns its output; `None` if it doesn't exist or fails.
 pub fn output_of(command: &mut Command) -> Option<String> {
     let output = command.stdin(Stdio::null()).stderr(Stdio::null()).output().ok()?;
     output
@@ -63,7 +63,7 @@ pub fn output_of(command: &mut Command) -> Option<String> {
         .then(|| String::from_utf8_lossy(&output.stdout).into_owned())
 }
 
-/// The cargo that started us, or the one in the path.
+/// The cargo that started us, or the one on the path.
 pub fn cargo() -> Command {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
     command.current_dir(crate::place::root());

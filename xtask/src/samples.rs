@@ -1,5 +1,5 @@
-//! The real sounds that the tests measure: recordings of Debian's `sonic-pi-samples` (each file used is CC0 by its own stanza
-//! in the package's copyright file) and a hall's response of Debian's `guitarix-common`.
+//! The real sounds measured by the tests: recordings of Debian's `sonic-pi-samples` (each file used is CC0 by its own
+//! stanza in the package's copyright file), and a hall's response of Debian's `guitarix-common`.
 
 use crate::run::{Failure, output_of, run};
 use crate::{needs, place};
@@ -7,13 +7,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// A Debian package whose files the tests hear.
+/// A Debian package whose files the tests use.
 struct Package {
     name: &'static str,
-    /// Where it keeps them.
+    /// Folder of these files.
     folder: &'static str,
     size_mb: u32,
-    /// Those with published reference values. A file that differs would make every comparison meaningless.
+    /// Files with published reference values, by checksum. A different file would make every comparison meaningless.
     sha256: &'static [(&'static str, &'static str)],
 }
 
@@ -34,7 +34,7 @@ const RECORDINGS: Package = Package {
     ],
 };
 
-/// The response of a hall. The package is GPL: it is heard by a test, and nothing of it is kept in this repository.
+/// The response of a hall. The package is GPL: a test uses it, and no part of it is kept in this repository.
 const HALL: Package = Package {
     name: "guitarix-common",
     folder: "usr/share/gx_head/sounds",
@@ -45,7 +45,7 @@ const HALL: Package = Package {
     )],
 };
 
-/// The responses of a street, left and right: small. The package is GPL, as above.
+/// The responses of a street, left and right. The package is small, and GPL as above.
 const STREET: Package = Package {
     name: "jconvolver-config-files",
     folder: "usr/share/jconvolver/config-files",
@@ -62,15 +62,15 @@ const STREET: Package = Package {
     ],
 };
 
-/// Returns the folder of recordings: installed, unpacked before, or fetched now.
+/// Returns the folder of recordings: of the installed package, unpacked earlier, or downloaded now.
 ///
 /// # Errors
-/// [`Failure::Missing`] when it can neither be found nor fetched.
+/// [`Failure::Missing`] if it can be neither found nor downloaded.
 pub fn provide() -> Result<PathBuf, Failure> {
     folder_of(&RECORDINGS)
 }
 
-/// Returns the folder with the hall's response, likewise.
+/// Returns the folder with the hall's response, found the same way.
 ///
 /// # Errors
 /// As [`provide`].
@@ -78,7 +78,7 @@ pub fn provide_hall() -> Result<PathBuf, Failure> {
     folder_of(&HALL)
 }
 
-/// Returns the folder with the street's responses, likewise.
+/// Returns the folder with the street's responses, found the same way.
 ///
 /// # Errors
 /// As [`provide`].
@@ -104,7 +104,7 @@ fn folder_of(package: &Package) -> Result<PathBuf, Failure> {
     }
 }
 
-/// Downloads the package, which needs no root, and unpacks it without installing.
+/// Downloads the package, which doesn't need root, and unpacks it without installing it.
 fn fetch(wanted: &Package, cache: &Path) -> Result<(), Failure> {
     let name = wanted.name;
     let by_hand = || {
@@ -139,13 +139,13 @@ fn fetch(wanted: &Package, cache: &Path) -> Result<(), Failure> {
 }
 
 fn download(name: &str, into: &Path) -> Result<(), Failure> {
-    // Root's download would otherwise complain that the sandbox user cannot write here.
+    // As root, the download would otherwise complain that the sandbox user can't write here.
     run(needs::apt_get()
         .args(["-q", "-o", "APT::Sandbox::User=root", "download", name])
         .current_dir(into))
 }
 
-/// Whether the files with reference values are there and the right ones.
+/// Whether the files with reference values exist and are the right ones.
 fn are_right(package: &Package, folder: &Path) -> bool {
     package.sha256.iter().all(|(name, expected)| {
         output_of(Command::new("sha256sum").arg(folder.join(name)))

@@ -1,4 +1,4 @@
-//! Tests of `packaging/install.sh`: it has to place what `cargo xtask install` places, in the same folders.
+//! Tests of `packaging/install.sh`: it must install the same files as `cargo xtask install`, in the same folders.
 
 use crate::bundles::{COMMAND, MANUAL, STANDALONE};
 use crate::run::output_of;
@@ -8,7 +8,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-/// An unpacked archive of a system with next to nothing in its files, and a home to install it in.
+/// An unpacked archive of a system with almost empty files, and a home folder to install it in.
 struct Unpacked {
     root: PathBuf,
     archive: PathBuf,
@@ -17,13 +17,13 @@ struct Unpacked {
 }
 
 impl Unpacked {
-    /// Tests run side by side: each names its own.
+    /// Tests run in parallel, so each has its own name.
     fn new(system: System, test: &str) -> Self {
         let root = std::env::temp_dir().join(format!(
             "sumproof-script-{test}-{system:?}-{}",
             std::process::id()
         ));
-        // A name with a space, as homes and folders for downloads have.
+        // Names with a space, as home and download folders may have.
         let (archive, home, tools) = (root.join("un packed"), root.join("some body"), root.join("tools"));
         for folder in [&archive, &home, &tools] {
             fs::create_dir_all(folder).unwrap();
@@ -69,7 +69,7 @@ impl Unpacked {
             .unwrap()
     }
 
-    /// What stands where the formats' documents say.
+    /// The paths required by the formats' documents.
     fn places(&self) -> Vec<PathBuf> {
         let homes = Homes::below(self.system, &self.home);
         vec![
@@ -90,7 +90,7 @@ impl Drop for Unpacked {
     }
 }
 
-/// Whether there is a shell to try it with.
+/// Whether there is a shell to run it in.
 fn shell() -> bool {
     output_of(Command::new("sh").args(["-c", "true"])).is_some()
 }
@@ -105,7 +105,7 @@ fn the_script_places_what_install_places_and_takes_it_away_again() {
         let unpacked = Unpacked::new(system, "places");
         let other = Homes::below(system, &unpacked.home).vst3.join("Other.vst3");
         fs::create_dir_all(&other).unwrap();
-        // Twice: a bundle is replaced as a whole, nothing of an old one stays.
+        // Twice: a bundle is replaced as a whole, and no file of an old one remains.
         for _ in 0..2 {
             let done = unpacked.run(&[]);
             assert!(done.status.success(), "{done:?}");

@@ -1,4 +1,4 @@
-//! A folder as a web site, for this machine only: to look at the page, and for its tests.
+//! Serves a folder as a web site to this machine only: to view the page, and for its tests.
 
 use std::fs;
 use std::io::{BufRead, BufReader, Result, Write};
@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 
-/// Types of the files that a site has.
+/// Media types of a site's files.
 const TYPES: [(&str, &str); 8] = [
     ("html", "text/html; charset=utf-8"),
     ("js", "text/javascript; charset=utf-8"),
@@ -20,19 +20,19 @@ const TYPES: [(&str, &str); 8] = [
     ("wav", "audio/wav"),
 ];
 
-/// Serves until it is dropped.
+/// A server that runs until it is dropped.
 pub struct Server {
-    /// On 127.0.0.1.
+    /// Port on 127.0.0.1.
     pub port: u16,
     ended: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Server {
-    /// Serves the files of a folder; port 0 is any that is free.
+    /// Serves the files of a folder; port 0 selects any free one.
     ///
     /// # Errors
-    /// The port is taken.
+    /// The port is in use.
     pub fn start(folder: &Path, port: u16) -> Result<Self> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port))?;
         let port = listener.local_addr()?.port();
@@ -59,7 +59,7 @@ impl Server {
 impl Drop for Server {
     fn drop(&mut self) {
         self.ended.store(true, Ordering::Relaxed);
-        // So that it looks.
+        // Wakes the thread, so that it notices.
         let _ = TcpStream::connect((Ipv4Addr::LOCALHOST, self.port));
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
@@ -92,7 +92,7 @@ fn answer(mut stream: &TcpStream, folder: &Path) -> Result<()> {
     stream.write_all(&bytes)
 }
 
-/// A file of the folder by its name in a request; none that leads out of it.
+/// The path of a file in the folder by its name in a request; `None` for one outside it.
 fn inside(folder: &Path, name: &str) -> Option<PathBuf> {
     let name = if name.is_empty() { "index.html" } else { name };
     let plain = |c: char| c.is_ascii_alphanumeric() || "._-/".contains(c);

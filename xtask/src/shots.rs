@@ -4,7 +4,7 @@ use crate::place;
 use crate::run::{Failure, cargo, run};
 use std::path::PathBuf;
 
-/// Draws every state of the window to PNG files, with the plain-code renderer.
+/// Draws every state of the window to PNG files, with the software renderer.
 ///
 /// # Errors
 /// Wrong usage, or the build's or the program's failure.

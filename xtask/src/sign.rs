@@ -1,4 +1,5 @@
-//! Signing what users get. Who has a certificate says how; without one macOS gets the signature of nobody that its loader wants.
+//! Signs what users get. An owner of a certificate names a program for it; without one, builds for macOS get the ad-hoc
+//! signature that its loader requires.
 
 use crate::run::{Failure, run};
 use crate::system::System;
@@ -6,13 +7,14 @@ use std::ffi::OsString;
 use std::path::Path;
 use std::process::Command;
 
-/// The variable that names a program to sign with. It is called with one path, a bundle or a program, and has to change that.
+/// The variable that names a signing program. It is called with one path, that of a bundle or a program, and must sign
+/// that in place.
 pub const VARIABLE: &str = "SUMPROOF_SIGN";
 
 /// Signs a bundle or a program in place.
 ///
 /// # Errors
-/// The signing program's failure: nothing is passed on unsigned that was to be signed.
+/// The signing program's failure: nothing that was to be signed is passed on unsigned.
 pub fn sign(path: &Path, system: System) -> Result<(), Failure> {
     sign_with(std::env::var_os(VARIABLE), path, system)
 }
@@ -20,7 +22,7 @@ pub fn sign(path: &Path, system: System) -> Result<(), Failure> {
 fn sign_with(program: Option<OsString>, path: &Path, system: System) -> Result<(), Failure> {
     match (program.filter(|program| !program.is_empty()), system) {
         (Some(program), _) => run(Command::new(program).arg(path)),
-        // On an Apple processor nothing runs that isn't signed, if only by nobody ('-').
+        // Apple processors run only signed code, if only with an ad-hoc signature ('-').
         (None, System::MacOs) => run(Command::new("codesign")
             .args(["--force", "--sign", "-"])
             .arg(path)),

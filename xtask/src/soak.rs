@@ -1,11 +1,11 @@
-//! `cargo xtask soak`: what hosts do to a plugin, many more times than the tests do it.
+//! `cargo xtask soak`: does to a plugin what hosts do, many more times than the tests.
 
 use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::{bundles, needs, place};
 use std::process::Command;
 
-/// The cases that are named, and the turns.
+/// The cases named in the arguments, and the number of turns.
 fn asked(args: &[String]) -> Result<(Vec<String>, Option<u32>), Failure> {
     match args.iter().position(|arg| arg == "--turns") {
         None => Ok((args.to_vec(), None)),
@@ -17,10 +17,11 @@ fn asked(args: &[String]) -> Result<(Vec<String>, Option<u32>), Failure> {
     }
 }
 
-/// Every case, or those named, in a process each, with a display; `--turns N` for another number of turns than a case's many.
+/// Runs every case, or those named, each in its own process, with a display; `--turns N` replaces a case's own number
+/// of turns.
 ///
 /// # Errors
-/// Wrong usage, a build that fails, or the cases that failed.
+/// Wrong usage, a failed build, or the cases that failed.
 pub fn soak(args: &[String]) -> Result<(), Failure> {
     let (names, turns) = asked(args)?;
     needs::provide(&[needs::WINDOW, needs::TESTS, needs::BUILDING])?;
@@ -66,7 +67,7 @@ pub fn soak(args: &[String]) -> Result<(), Failure> {
             .env("SUMPROOF_CLAP", &bundle.clap)
             .env("SUMPROOF_VST3", &bundle.vst3)
             .env("DISPLAY", &display.name)
-            // What the framework says of states that it refuses would fill the screen.
+            // The framework's messages about refused states would fill the screen.
             .env("NICE_LOG", "/dev/null"));
         if done.is_err() {
             failed.push(name);

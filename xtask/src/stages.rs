@@ -1,4 +1,4 @@
-//! A run of named steps with their times, and what came of them.
+//! Named steps with their times and results.
 
 use crate::run::Failure;
 use std::io::IsTerminal;
@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 #[derive(Default)]
 pub struct Stages {
     done: Vec<(&'static str, Duration, Result<(), Failure>)>,
-    /// What was not run, and why.
+    /// Steps that were not run, and why.
     left: Vec<(&'static str, &'static str)>,
 }
 
@@ -36,17 +36,17 @@ impl Stages {
         value
     }
 
-    /// Notes a step that can't run on this machine, which is no failure.
+    /// Records a step that can't run on this machine, which is no failure.
     pub fn not_run(&mut self, name: &'static str, why: &'static str) {
         eprintln!("\n{name}: not run: {why}");
         self.left.push((name, why));
     }
 
-    /// Prints the table of steps and the count.
+    /// Prints the table of steps and their count.
     ///
     /// # Errors
-    /// The first failure, so that its exit code is the program's: [`Failure::Missing`] before others, because the user
-    /// can do something about it.
+    /// The first failure, whose exit code becomes the program's: [`Failure::Missing`] before others, because the user
+    /// can act on it.
     pub fn finish(self) -> Result<(), Failure> {
         println!();
         for (name, time, result) in &self.done {

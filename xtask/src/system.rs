@@ -1,5 +1,5 @@
-//! The three systems, and what differs between them for what users get: names of files, and the folders that the formats' own
-//! documents name. Everything that asks which system it is asks here.
+//! The three systems, and their differences in what users get: file names, and the folders named in the formats' own
+//! documents. All code that needs to know the system asks here.
 
 use crate::run::{Failure, output_of};
 use std::path::{Path, PathBuf};
@@ -8,7 +8,7 @@ use std::process::Command;
 /// A desktop system.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum System {
-    /// Linux, and whatever else keeps things where it does.
+    /// Linux, and any other system with its folders.
     Linux,
     /// macOS.
     MacOs,
@@ -17,7 +17,7 @@ pub enum System {
 }
 
 impl System {
-    /// The one this runs on.
+    /// The system this runs on.
     pub fn here() -> Self {
         match std::env::consts::OS {
             "macos" => Self::MacOs,
@@ -26,7 +26,7 @@ impl System {
         }
     }
 
-    /// The one that a target triple of Rust's is for; `None` for one that nothing is shipped for.
+    /// The system of one of Rust's target triples; `None` if nothing is shipped for it.
     pub fn of(triple: &str) -> Option<Self> {
         let mut parts = triple.split('-').skip(1);
         parts.find_map(|part| match part {
@@ -37,7 +37,7 @@ impl System {
         })
     }
 
-    /// Its name in an archive's.
+    /// Its name in the name of an archive.
     pub fn word(self) -> &'static str {
         match self {
             Self::Linux => "linux",
@@ -46,7 +46,7 @@ impl System {
         }
     }
 
-    /// A program's file.
+    /// File name of a program.
     pub fn program(self, name: &str) -> String {
         match self {
             Self::Windows => format!("{name}.exe"),
@@ -54,7 +54,7 @@ impl System {
         }
     }
 
-    /// The file that cargo makes of a library that is loaded at run time.
+    /// File name that cargo gives to a library loaded at run time.
     pub fn library(self, name: &str) -> String {
         match self {
             Self::Linux => format!("lib{name}.so"),
@@ -64,10 +64,10 @@ impl System {
     }
 }
 
-/// The triple of the system this runs on, as its compiler says it.
+/// The compiler's own target triple.
 ///
 /// # Errors
-/// When there is no compiler.
+/// If there is no compiler.
 pub fn host() -> Result<String, Failure> {
     output_of(Command::new("rustc").arg("-vV"))
         .and_then(|text| {
@@ -79,7 +79,7 @@ pub fn host() -> Result<String, Failure> {
         })
 }
 
-/// Where DAWs look for plugins, and where programs and manual pages are.
+/// The folders where DAWs look for plugins, and those of programs and manual pages.
 ///
 /// Sources: CLAP, `include/clap/entry.h` ("Searching for CLAP plugins"); VST 3 Developer Portal, "Plug-in Locations". Programs
 /// and manual pages: common practice, no source.
@@ -89,26 +89,26 @@ pub struct Homes {
     pub clap: PathBuf,
     /// VST3 plugins.
     pub vst3: PathBuf,
-    /// Programs started by name.
+    /// Programs started by name from a shell.
     pub programs: PathBuf,
-    /// Programs started by a click, where they are bundles of their own.
+    /// Programs started with a click, where these are bundles.
     pub applications: PathBuf,
     /// Manual pages, where there are any.
     pub manuals: Option<PathBuf>,
 }
 
 impl Homes {
-    /// Those of one user, by the environment of this process.
+    /// The folders of one user, by the environment of this process.
     ///
     /// # Errors
-    /// When the user's home isn't known.
+    /// If the user's home folder isn't known.
     pub fn of_user() -> Result<Self, Failure> {
         let home = std::env::home_dir().filter(|home| !home.as_os_str().is_empty());
         let home = home.ok_or_else(|| Failure::Failed("your home folder is not known".to_owned()))?;
         Ok(Self::below(System::here(), &home))
     }
 
-    /// Those of the user with that home.
+    /// The folders of the user with that home folder.
     pub fn below(system: System, home: &Path) -> Self {
         match system {
             System::Linux => Self {
@@ -126,7 +126,7 @@ impl Homes {
                 manuals: Some(home.join(".local/share/man/man1")),
             },
             System::Windows => {
-                // Where it is moved to, if it is.
+                // The folder may have been moved.
                 let local = std::env::var_os("LOCALAPPDATA").filter(|_| System::here() == System::Windows);
                 let programs = local
                     .map_or_else(|| home.join("AppData/Local"), PathBuf::from)
@@ -142,7 +142,7 @@ impl Homes {
         }
     }
 
-    /// Those of everybody.
+    /// The folders for all users.
     pub fn of_everybody(system: System) -> Self {
         match system {
             System::Linux => Self {

@@ -1,4 +1,4 @@
-//! What something is built for, and what this machine lacks for that, each in a line.
+//! Build targets, and the tools this machine lacks for each, one per line.
 
 use crate::needs;
 use crate::place;
@@ -7,37 +7,37 @@ use crate::system::{self, System};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// The name for both kinds of Mac in one.
+/// The name for both Mac processors in one.
 pub const UNIVERSAL: &str = "universal-apple-darwin";
-/// What is in it.
+/// Its triples.
 const MACS: [&str; 2] = ["x86_64-apple-darwin", "aarch64-apple-darwin"];
 
-/// What something is built for.
+/// A build target.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Target {
     /// Its system.
     pub system: System,
-    /// The triples that are built, one or both Macs'. Empty: for this machine, where cargo puts that by itself.
+    /// The triples to build, for a Mac one or both. Empty for this machine, in cargo's default folder.
     triples: Vec<String>,
     /// The processor in an archive's name.
     processor: String,
 }
 
 impl Target {
-    /// This machine.
+    /// The target for this machine.
     ///
     /// # Errors
-    /// When there is no compiler, or one for a system that nothing is shipped for.
+    /// If there is no compiler, or nothing is shipped for its system.
     pub fn here() -> Result<Self, Failure> {
         let mut target = Self::named(&system::host()?)?;
         target.triples.clear();
         Ok(target)
     }
 
-    /// A triple of Rust's, or [`UNIVERSAL`].
+    /// The target of one of Rust's triples, or [`UNIVERSAL`].
     ///
     /// # Errors
-    /// [`Failure::Usage`] for one that nothing is shipped for.
+    /// [`Failure::Usage`] if nothing is shipped for it.
     pub fn named(triple: &str) -> Result<Self, Failure> {
         let unknown = || {
             Failure::Usage(format!(
@@ -61,10 +61,10 @@ impl Target {
         })
     }
 
-    /// `--target TRIPLE` or `--target=TRIPLE` in arguments, taken out of them; this machine without one.
+    /// Takes `--target TRIPLE` or `--target=TRIPLE` out of the arguments; without one, this machine.
     ///
     /// # Errors
-    /// As [`Self::named`], and `--target` with nothing behind it.
+    /// As [`Self::named`], and `--target` without a value.
     pub fn from_args(args: &mut Vec<String>) -> Result<Self, Failure> {
         let Some(at) = args
             .iter()
@@ -78,14 +78,14 @@ impl Target {
             None if at == args.len() => return Err(Failure::Usage("--target needs a triple".to_owned())),
             None => args.remove(at),
         };
-        // Not built a second time in another folder.
+        // So that it isn't built a second time in another folder.
         if system::host()? == triple {
             return Self::here();
         }
         Self::named(&triple)
     }
 
-    /// What `cargo build` is told, build by build, and the folder below the target directory that each leaves its profiles in.
+    /// The arguments for each `cargo build`, and the folder with its profiles.
     pub fn builds(&self) -> Vec<(Vec<String>, PathBuf)> {
         if self.triples.is_empty() {
             return vec![(Vec::new(), place::target())];
@@ -99,10 +99,10 @@ impl Target {
             .collect()
     }
 
-    /// The triples it is built for, this machine's spelt out.
+    /// The triples it is built for; for this machine its own.
     ///
     /// # Errors
-    /// When there is no compiler.
+    /// If there is no compiler.
     pub fn triples(&self) -> Result<Vec<String>, Failure> {
         if self.triples.is_empty() {
             return Ok(vec![system::host()?]);
@@ -110,17 +110,17 @@ impl Target {
         Ok(self.triples.clone())
     }
 
-    /// Whether what is built runs on this machine by itself.
+    /// Whether its builds run natively on this machine.
     pub fn runs_here(&self) -> bool {
         self.triples.is_empty() || system::host().is_ok_and(|host| self.triples.contains(&host))
     }
 
-    /// The system and processor, as an archive's name has them: `linux-x86_64`.
+    /// The system and processor in the name of an archive: `linux-x86_64`.
     pub fn word(&self) -> String {
         format!("{}-{}", self.system.word(), self.processor)
     }
 
-    /// Where bundles and programs for it are laid out.
+    /// The folder where its bundles and programs are laid out.
     pub fn home(&self) -> PathBuf {
         let home = place::target().join("bundled");
         if self.triples.is_empty() {
@@ -130,10 +130,10 @@ impl Target {
         }
     }
 
-    /// Makes sure that it can be built and linked here; on Linux for Linux that includes what `apt-get` has.
+    /// Makes sure that it can be built and linked here; on Linux for Linux this installs packages through `apt-get`.
     ///
     /// # Errors
-    /// [`Failure::Missing`]: each thing that is missing, in a line.
+    /// [`Failure::Missing`]: one line for each missing tool.
     pub fn provide(&self) -> Result<(), Failure> {
         let mut missing = self.missing_libraries()?;
         missing.extend(self.missing_linker()?);
@@ -146,12 +146,12 @@ impl Target {
         Ok(())
     }
 
-    /// A line for every triple whose standard library isn't here.
+    /// A line for every triple whose standard library isn't installed.
     ///
     /// # Errors
-    /// When there is no compiler.
+    /// If there is no compiler.
     pub fn missing_libraries(&self) -> Result<Vec<String>, Failure> {
-        // Cargo builds it from source then; see its manual, `-Z build-std`.
+        // Cargo then builds it from source; see its manual, `-Z build-std`.
         if std::env::var_os("CARGO_UNSTABLE_BUILD_STD").is_some() {
             return Ok(Vec::new());
         }
@@ -166,7 +166,7 @@ impl Target {
         Ok(missing)
     }
 
-    /// Lines for what links for it, where that isn't here.
+    /// Lines for missing linkers and other tools.
     fn missing_linker(&self) -> Result<Vec<String>, Failure> {
         let here = System::here();
         let mut missing = Vec::new();

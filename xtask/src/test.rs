@@ -9,7 +9,7 @@ use crate::{edges, licences, needs, page, place, presets, python, samples, unuse
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// One build for everything: optimised, because the signals are long, with debug assertions and with the framework's
+/// One build for everything: optimised, because the signals are long, with debug assertions, and with the framework's
 /// abort on any allocation in the audio callback.
 const BUILD: [&str; 4] = [
     "--profile",
@@ -18,7 +18,7 @@ const BUILD: [&str; 4] = [
     "sumproof/assert-no-alloc,sumproof/standalone",
 ];
 
-/// Drivers of real hosts and of other libraries, in `tests/hosts`.
+/// Scripts that drive real hosts and other libraries, in `tests/hosts`.
 const PYTHON_HOSTS: [&str; 4] = [
     "vst3_pedalboard.py",
     "vst3_dawdreamer.py",
@@ -26,23 +26,23 @@ const PYTHON_HOSTS: [&str; 4] = [
     "spectra_scipy.py",
 ];
 
-/// The same, for hosts that open the window: they get a display.
+/// Scripts for hosts that open the window: they get a display.
 const WINDOW_HOSTS: [&str; 1] = ["window_pedalboard.py"];
 
-/// Folders of what the tests hear.
+/// Folders of the sounds used by tests.
 struct Sounds {
     recordings: PathBuf,
     hall: PathBuf,
     street: PathBuf,
     presets: PathBuf,
-    /// The page for the phone, where it can be built.
+    /// The folder of the page for the phone, where it can be built.
     page: Option<PathBuf>,
 }
 
-/// Installs what the tests need and runs everything.
+/// Installs everything the tests need and runs them all.
 ///
 /// # Errors
-/// The failure of a stage, after all the stages that could run did.
+/// The failure of a stage, after all stages that could run have run.
 pub fn test() -> Result<(), Failure> {
     if System::here() != System::Linux {
         return Err(Failure::Missing(
@@ -105,7 +105,7 @@ pub fn test() -> Result<(), Failure> {
     stages.finish()
 }
 
-/// The page, where something compiles for it; else it is said that its tests are not run.
+/// The page, where there is a compiler for it; otherwise its tests are reported as not run.
 fn page_of(stages: &mut Stages) -> Option<PathBuf> {
     if matches!(page::compiler(), Ok(None)) {
         stages.not_run("page", "no wasm32 target");
@@ -114,7 +114,7 @@ fn page_of(stages: &mut Stages) -> Option<PathBuf> {
     stages.run("page", page::built)
 }
 
-/// Format and lints only.
+/// Runs only the format check and the lints.
 ///
 /// # Errors
 /// The failure of either.
@@ -139,7 +139,7 @@ fn lints() -> Result<(), Failure> {
         .args(["--", "-D", "warnings"]))
 }
 
-/// A toolchain may come without its optional parts.
+/// Checks for a component: a toolchain may lack its optional parts.
 fn component(subcommand: &str, name: &str) -> Result<(), Failure> {
     match output_of(cargo().args([subcommand, "--version"])) {
         Some(_) => Ok(()),
@@ -159,7 +159,7 @@ fn tests(bundles: &Bundles, sounds: &Sounds) -> Result<(), Failure> {
     let display = Display::start()?;
     let mut command = cargo();
     if output_of(cargo().args(["nextest", "--version"])).is_some() {
-        // Nextest has a profile of its own, and calls cargo's by another name.
+        // Nextest has profiles of its own, and another option for cargo's.
         command
             .args([
                 "nextest",
@@ -175,7 +175,7 @@ fn tests(bundles: &Bundles, sounds: &Sounds) -> Result<(), Failure> {
         command
             .args(["test", "--workspace", "--all-targets", "--no-fail-fast"])
             .args(BUILD)
-            // What needs Debian's packages: they are here.
+            // Includes the tests that need Debian's packages, which are installed here.
             .args(["--", "--include-ignored"]);
     }
     run(with_paths(&mut command, bundles, sounds).env("DISPLAY", &display.name))
@@ -197,12 +197,12 @@ fn window_host(python: &Path, script: &str, bundles: &Bundles, sounds: &Sounds) 
     command
         .arg(place::root().join("tests/hosts").join(script))
         .env("DISPLAY", &display.name)
-        // Where cargo lets tests put their files.
+        // Cargo's folder for tests' files.
         .env("SUMPROOF_PICTURES", place::target().join("tmp"));
     run(with_paths(&mut command, bundles, sounds))
 }
 
-/// Tells a test where everything is (`tests/host/src/setup.rs` reads it).
+/// Passes all paths to a test (`tests/host/src/setup.rs` reads them).
 fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) -> &'c mut Command {
     let probes = System::here().library("probe_plugins");
     if let Some(page) = &sounds.page {
@@ -211,7 +211,7 @@ fn with_paths<'c>(command: &'c mut Command, bundles: &Bundles, sounds: &Sounds) 
     command
         .env("SUMPROOF_CLAP", &bundles.clap)
         .env("SUMPROOF_VST3", &bundles.vst3)
-        // Of nobody's sound.
+        // A server name that no user's sound server has.
         .env("JACK_DEFAULT_SERVER", "sumproof-tests")
         .env("SUMPROOF_SAMPLES", &sounds.recordings)
         .env("SUMPROOF_GUITARIX", &sounds.hall)

@@ -1,4 +1,4 @@
-//! `cargo xtask bench threads`: what the plugin's threads share, under a race detector.
+//! `cargo xtask bench threads`: the data shared by the plugin's threads, under a race detector.
 
 use crate::place;
 use crate::run::{Failure, cargo, output_of, run};
@@ -7,13 +7,13 @@ use std::process::Command;
 /// The exit code of a process in which ThreadSanitizer found a race.
 const RACE: i32 = 66;
 
-/// Builds `tests/threads`, with all it depends on but the standard library, for ThreadSanitizer and runs its tests, then a
-/// program that does have a race, which has to be found.
+/// Builds `tests/threads`, with all its dependencies but the standard library, for ThreadSanitizer and runs its tests,
+/// then a program with a deliberate race, which must be found.
 ///
-/// The detector is in every toolchain, its switch is not stable: `RUSTC_BOOTSTRAP` lets a stable compiler take it.
+/// The detector is in every toolchain but its option is unstable: `RUSTC_BOOTSTRAP` makes a stable compiler accept it.
 ///
 /// # Errors
-/// The failure of a build, a race, or none where there is one.
+/// A failed build, a race, or no race found in the program that has one.
 pub fn threads() -> Result<(), Failure> {
     let version = output_of(Command::new("rustc").arg("-vV")).unwrap_or_default();
     let Some(target) = version.lines().find_map(|line| line.strip_prefix("host: ")) else {

@@ -1,4 +1,4 @@
-//! Dependencies that nobody uses.
+//! Finds unused dependencies.
 
 use crate::place;
 use crate::run::{Failure, cargo, output_of};
@@ -6,10 +6,11 @@ use serde_json::Value;
 use std::fs;
 use std::path::Path;
 
-/// Every dependency of a member must be named in its source, and every line of the workspace's table in a member.
+/// Checks that every dependency of a member is named in its source, and every line of the workspace's table in a
+/// member.
 ///
 /// # Errors
-/// Those that are not, or what cargo said.
+/// The unused ones, or cargo's error.
 pub fn unused() -> Result<(), Failure> {
     let text = output_of(cargo().args(["metadata", "--format-version", "1", "--no-deps", "--locked"]))
         .ok_or_else(|| Failure::Failed("cargo metadata failed; is Cargo.lock up to date?".to_owned()))?;
@@ -47,7 +48,7 @@ pub fn unused() -> Result<(), Failure> {
     }
 }
 
-/// The names in the workspace's table of dependencies.
+/// The names in the workspace's dependency table.
 fn table(manifest: &str) -> impl Iterator<Item = &str> {
     manifest
         .lines()
@@ -66,14 +67,14 @@ fn read_all(folder: &Path, into: &mut String) -> std::io::Result<()> {
             read_all(&path, into)?;
         } else if path.extension().is_some_and(|extension| extension == "rs") {
             let text = fs::read_to_string(&path)?;
-            // What it takes in from elsewhere is its source too.
+            // A file included from elsewhere counts as its source too.
             for line in text.lines() {
                 let elsewhere = line
                     .trim()
                     .strip_prefix("#[path = \"")
                     .and_then(|rest| rest.strip_suffix("\"]"));
                 match elsewhere.map(|elsewhere| folder.join(elsewhere)) {
-                    // Where modules of it are.
+                    // A folder with modules.
                     Some(elsewhere) if elsewhere.is_dir() => read_all(&elsewhere, into)?,
                     Some(elsewhere) => into.push_str(&fs::read_to_string(elsewhere)?),
                     None => {}
@@ -85,7 +86,7 @@ fn read_all(folder: &Path, into: &mut String) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Whether a name stands in a text, not as a part of a longer one.
+/// Whether a text contains a name, not as part of a longer one.
 fn has_word(text: &str, word: &str) -> bool {
     let is_part = |c: char| c.is_alphanumeric() || c == '_';
     text.match_indices(word)

@@ -1,4 +1,4 @@
-//! What forges are told to do (`.github`, `.forgejo`, `.gitlab-ci.yml`), and the scripts: looked over by linters that know them.
+//! Lints the forges' workflows (`.github`, `.forgejo`, `.gitlab-ci.yml`) and the scripts.
 
 use crate::place;
 use crate::run::{Failure, run};
@@ -6,17 +6,17 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Lints them: as the forges' own descriptions have them (actionlint, and GitLab's schema), for what lets a stranger's code at a
-/// secret (zizmor), and as shell (shellcheck, which actionlint asks as well).
+/// Runs the linters: against the forges' own schemas (actionlint, and GitLab's schema), for ways in which foreign code
+/// could reach a secret (zizmor), and as shell (shellcheck, which actionlint runs as well).
 ///
 /// # Errors
-/// A linter's findings, or one that can't be started.
+/// A linter's findings, or a linter that can't be started.
 pub fn workflows(python: &Path) -> Result<(), Failure> {
     let tool = |name: &str| python.with_file_name(name);
     let files = files()?;
     run(Command::new(tool("actionlint"))
         .current_dir(place::root())
-        // Forgejo's runners bring their own.
+        // Forgejo's runners bring their own runtime.
         .args(["-ignore", "runtime \"node20\" is deprecated"])
         .args(&files))?;
     run(Command::new(tool("zizmor"))
@@ -43,7 +43,7 @@ pub fn workflows(python: &Path) -> Result<(), Failure> {
         .args(["packaging/install.sh", ".ci/run"]))
 }
 
-/// The workflows that are written in the words of GitHub, which Forgejo understands too.
+/// The workflows in GitHub's format, which Forgejo reads too.
 fn files() -> Result<Vec<PathBuf>, Failure> {
     let mut files = Vec::new();
     for folder in [".github/workflows", ".forgejo/workflows"] {
@@ -117,7 +117,7 @@ mod tests {
         for (file, text) in texts() {
             assert!(!text.contains("pull_request_target"), "{}", file.display());
             assert!(!text.contains("secrets."), "{}", file.display());
-            // The job that may write gets no tree, and what it runs is in the workflow itself.
+            // The job with write access checks out no code, and its commands are in the workflow itself.
             let (reading, writing) = text.split_once("\n  publish:").unwrap_or((&text, ""));
             assert!(
                 !reading.contains("contents: write"),

@@ -1,10 +1,10 @@
-//! What kind of preset each is, as the player says it for all of them or by their names.
+//! The kind of each preset, as given on the command line for all of them or by name.
 
 use sumproof_core::split::kind::PresetKind;
 
 use crate::input::wildcard;
 
-/// One `--kind`: a kind for every preset, or for those with a name of a pattern.
+/// One `--kind`: a kind for every preset, or for those whose name matches a pattern.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Said {
     pattern: Option<String>,
@@ -12,10 +12,10 @@ pub struct Said {
 }
 
 impl Said {
-    /// Reads `KIND` or `NAMES=KIND`, in which `*` and `?` stand for any characters and for one.
+    /// Parses `KIND` or `NAMES=KIND`, in which `*` stands for any characters and `?` for one.
     ///
     /// # Errors
-    /// One line when there is no such kind.
+    /// One line if there is no such kind.
     pub fn parse(text: &str) -> Result<Self, String> {
         let (pattern, id) = match text.rsplit_once('=') {
             Some((pattern, id)) => (Some(pattern.to_owned()), id),
@@ -32,7 +32,8 @@ impl Said {
         Ok(Self { pattern, kind })
     }
 
-    /// What is said of a preset: by the last pattern its name fits, or else of all.
+    /// The kind of a preset: from the last pattern that its name matches, or else the one for all; `None` if none was
+    /// given.
     #[must_use]
     pub fn of(said: &[Self], name: &str) -> Option<PresetKind> {
         let fits = |said: &&Self| {

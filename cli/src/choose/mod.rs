@@ -1,4 +1,4 @@
-//! Which presets and feeds are shown, in which order, judged for which rig.
+//! Which presets and feeds are shown, in which order, and the rig they are judged for.
 //!
 //! In: options. Out: a view and an order. Uses `input` and the report.
 

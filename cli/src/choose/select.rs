@@ -1,11 +1,11 @@
-//! Putting presets in order and leaving some out.
+//! Sorts and filters presets.
 
 use std::cmp::Ordering;
 
 use sumproof_core::score::outcome::Outcome;
 use sumproof_report::Judged;
 
-/// A figure of a preset that presets can be ordered and chosen by.
+/// A figure by which presets can be sorted and filtered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Figure {
     /// Correlation at lag zero.
@@ -16,22 +16,22 @@ pub enum Figure {
     WedgeWetDb,
     /// Wet over dry in stereo, dB.
     WetOverDryDb,
-    /// How much later the right channel is, ms.
+    /// Delay of the right channel, ms.
     RightLateMs,
-    /// Integrated loudness in stereo.
+    /// Integrated loudness in stereo, LUFS.
     StereoLufs,
-    /// Integrated loudness in the mono wedge.
+    /// Integrated loudness in the mono wedge, LUFS.
     WedgeLufs,
-    /// What summing changes, LU.
+    /// Change by summing, LU.
     ChangeLu,
-    /// The higher true peak of stereo and wedge.
+    /// The higher true peak of stereo and wedge, dBTP.
     PeakDbtp,
-    /// Length.
+    /// Length, s.
     Seconds,
 }
 
 impl Figure {
-    /// All of them.
+    /// All figures.
     pub const ALL: [Self; 10] = [
         Self::Correlation,
         Self::WedgeDryDb,
@@ -45,7 +45,7 @@ impl Figure {
         Self::Seconds,
     ];
 
-    /// What it is called on the command line.
+    /// Its name on the command line.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -66,7 +66,7 @@ impl Figure {
         Self::ALL.into_iter().find(|figure| figure.name() == name)
     }
 
-    /// The figure; `None` where there is none to tell.
+    /// The figure of a preset; `None` where it has none.
     #[must_use]
     pub fn of(self, preset: &Judged<'_>) -> Option<f64> {
         let score = preset.wedge.score;
@@ -88,21 +88,21 @@ impl Figure {
     }
 }
 
-/// What presets are ordered by.
+/// The order of presets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Order {
     /// The worst first.
     Worst,
     /// By name.
     Name,
-    /// As they were given.
+    /// In the order given.
     Given,
-    /// By a figure, the lowest first; those without one last.
+    /// By a figure, the lowest first; presets without it last.
     Figure(Figure),
 }
 
 impl Order {
-    /// All names of orders.
+    /// The names of all orders.
     #[must_use]
     pub fn names() -> Vec<&'static str> {
         ["worst", "name", "given"]
@@ -111,10 +111,10 @@ impl Order {
             .collect()
     }
 
-    /// The order of that name.
+    /// The order with that name.
     ///
     /// # Errors
-    /// One line with those there are.
+    /// One line that lists the orders.
     pub fn parse(name: &str) -> Result<Self, String> {
         match name {
             "worst" => Ok(Self::Worst),
@@ -161,10 +161,10 @@ enum Wanted {
 }
 
 impl Condition {
-    /// Reads a condition.
+    /// Parses a condition.
     ///
     /// # Errors
-    /// One line.
+    /// One line that says how a condition is written.
     pub fn parse(text: &str) -> Result<Self, String> {
         let wrong = || {
             format!(
@@ -210,23 +210,23 @@ impl Condition {
     }
 }
 
-/// What is shown of a set, and in which order.
+/// Which presets of a set are shown, and in which order.
 #[derive(Clone, Debug)]
 pub struct Selection {
     /// The order.
     pub order: Order,
-    /// The other way round.
+    /// Whether the order is reversed.
     pub reverse: bool,
-    /// Only presets with one of these outcomes; empty: with any.
+    /// Only presets with one of these outcomes; empty for any outcome.
     pub outcomes: Vec<Outcome>,
-    /// Only presets whose name holds this, in capitals or not.
+    /// Only presets whose name contains this, in upper or lower case.
     pub name: Option<String>,
-    /// Only presets for which all of this is true.
+    /// Only presets that meet all of these conditions.
     pub conditions: Vec<Condition>,
 }
 
 impl Selection {
-    /// Chooses and orders.
+    /// Filters and sorts.
     pub fn apply(&self, presets: &mut Vec<Judged<'_>>) {
         let wanted_name = self.name.as_ref().map(|name| name.to_lowercase());
         presets.retain(|preset| {

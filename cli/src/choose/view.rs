@@ -1,6 +1,6 @@
-//! What presets are judged for, as the command line says it: a rig file, feeds, limits.
+//! The view from the command line: a rig file, feeds, limits.
 //!
-//! Feeds and limits on the command line are the rig file's own words, so that there is one set of them to learn.
+//! Feeds and limits use the rig file's own words, so that there is only one set of them to learn.
 
 use std::path::Path;
 
@@ -13,8 +13,8 @@ use sumproof_wording::Name;
 
 use crate::input::rig::{self, RigError};
 
-/// The view that a rig file (none: two straight lines), feeds and limits (`KEY=DB`, on top of the file's) make. A feed is an
-/// id, or an inline TOML table like the rig file's `own`.
+/// The view from a rig file (`None`: two straight lines), feeds and limits (`KEY=DB`, on top of the file's). A feed is
+/// an id, or an inline TOML table like the rig file's `own`.
 ///
 /// # Errors
 /// See [`RigError`]: one line.
@@ -78,7 +78,7 @@ fn with_limits(from_file: Limits, settings: &[String]) -> Result<Limits, String>
         from_file.partials_db,
         from_file.effect_gone_db,
     ]
-    // With its point, so that TOML reads a float and says so in its complaints.
+    // With a decimal point, so that TOML reads a float and shows one in its errors.
     .map(|value| format!("{value:?}"));
     for setting in settings {
         let (key, value) = setting
@@ -109,12 +109,12 @@ fn with_limits(from_file: Limits, settings: &[String]) -> Result<Limits, String>
         .map_err(|error| format!("--limit: {}", without_line(&error.to_string())))
 }
 
-/// A complaint repeats what was written, and a shell lets line breaks through.
+/// An error repeats what was typed, and a shell accepts line breaks.
 fn in_one_line(complaint: String) -> String {
     complaint.replace(char::is_control, " ")
 }
 
-/// A complaint about a rig file without the number of the line, which here is none of the user's.
+/// An error of a rig file without its line number, which has no meaning here.
 fn without_line(complaint: &str) -> &str {
     complaint
         .strip_prefix("line ")

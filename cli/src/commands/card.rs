@@ -9,7 +9,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::formats::written::LARGEST_BYTES;
 use sumproof_report::rig::card::{CardForm, Paper, Preset, card, presets_of_json};
 
-/// Below this share of the usual type size the player is told to shorten his texts.
+/// Below this type size, relative to the usual one, the player is advised to shorten his texts.
 const SMALL: f64 = 0.9;
 
 #[derive(Args)]
@@ -51,7 +51,7 @@ enum PaperIs {
     Letter,
 }
 
-/// Runs it and returns the exit code.
+/// Runs the subcommand and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     match make(arguments) {
         Ok(bytes) => output::hand_over(Some(&arguments.output), &bytes, exit::FINE),

@@ -160,7 +160,7 @@ fn feed_help() -> String {
     text
 }
 
-/// Runs it and returns the exit code.
+/// Runs the subcommand and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     let view = match view(arguments.rig.as_deref(), &arguments.feed, &arguments.limit) {
         Ok(view) => view,
@@ -201,7 +201,7 @@ pub fn run(arguments: &Arguments) -> u8 {
             .map(|preset| sumproof_report::table_of(preset, form))
             .collect::<Vec<_>>()
             .join("\n"),
-        // Every file was bad, and each has had its line.
+        // Every file was bad, and an error was printed for each.
         Form::Table if entries.is_empty() => String::new(),
         Form::Table => sumproof_report::overview(&presets, form),
     };
@@ -254,7 +254,7 @@ fn selection(arguments: &Arguments) -> Result<Selection, String> {
     })
 }
 
-/// What there is to do. What can't be done has had its line; the exit code is that of the first.
+/// The jobs. An error is printed for each that is impossible; the exit code is that of the first.
 fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
     let mut code = exit::FINE;
     let mut bad = |line: String, exit_code: u8| {
@@ -308,7 +308,7 @@ fn jobs(arguments: &Arguments) -> Result<(Vec<Job>, u8), String> {
     Ok((jobs, code))
 }
 
-/// Every preset that can be read. A bad one gets its line and the others go on.
+/// Analyses every preset that can be read. For a bad one an error is printed, and the others go on.
 fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entry> {
     let progress = Progress::new(jobs);
     let mut entries = Vec::new();
@@ -346,7 +346,7 @@ fn analyse(jobs: &[Job], view: &View, threads: usize, code: &mut u8) -> Vec<Entr
     entries
 }
 
-/// A picture of every preset, under names that no two of them share, on systems either that tell capitals apart or don't.
+/// Writes a picture of every preset. No two file names are the same, even on systems that ignore case.
 fn draw(presets: &[Judged<'_>], folder: &Path) -> Result<(), String> {
     std::fs::create_dir_all(folder).map_err(|error| output::refused(folder, &error))?;
     let mut taken = BTreeSet::new();

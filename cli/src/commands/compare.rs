@@ -58,7 +58,7 @@ enum Form {
     Html,
 }
 
-/// Runs it and returns the exit code.
+/// Runs the subcommand and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     let view = match view(arguments.rig.as_deref(), &arguments.feed, &arguments.limit) {
         Ok(view) => view,
@@ -119,7 +119,7 @@ pub fn run(arguments: &Arguments) -> u8 {
     output::hand_over(place, text.as_bytes(), code)
 }
 
-/// What is in a round: by its name, which in a folder is the path in it without the ending.
+/// The files of a round by name; in a folder the name is the relative path without the extension.
 fn files(named: &Path, code: &mut u8) -> BTreeMap<PathBuf, PathBuf> {
     let mut found = BTreeMap::new();
     for one in walk(&[named.to_path_buf()]) {
@@ -139,7 +139,7 @@ fn files(named: &Path, code: &mut u8) -> BTreeMap<PathBuf, PathBuf> {
     found
 }
 
-/// What is in both rounds, and the names of what is in one only. Two files are a pair whatever they are called.
+/// Pairs the files in both rounds, and names those in only one. Two single files are a pair whatever their names.
 #[allow(clippy::type_complexity, reason = "a pair of files, and two lists of names")]
 fn matched(
     [before, after]: &[BTreeMap<PathBuf, PathBuf>; 2],
@@ -162,7 +162,7 @@ fn matched(
     (pairs, only(before, after), only(after, before))
 }
 
-/// What became of every job; what can't be read has its line.
+/// The result of every job; an error is printed for each file that can't be read.
 fn analysed(jobs: &[Job], view: &View, code: &mut u8) -> Vec<Option<Done>> {
     let progress = Progress::new(jobs);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
@@ -190,7 +190,7 @@ fn analysed(jobs: &[Job], view: &View, code: &mut u8) -> Vec<Option<Done>> {
     all
 }
 
-/// A pair of which both can be read.
+/// A pair of which both files could be read.
 fn judged<'a>(pair: &'a [Option<Done>], view: &'a View) -> Option<Pair<'a>> {
     let [Some(before), Some(after)] = pair else {
         return None;

@@ -120,7 +120,7 @@ enum Printed {
     Html,
 }
 
-/// Runs it and returns the exit code.
+/// Runs the subcommand and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     let done = match &arguments.command {
         Command::Make(arguments) => make(arguments),
@@ -135,7 +135,7 @@ pub fn run(arguments: &Arguments) -> u8 {
     }
 }
 
-/// The test signal is written as WAV: a name that says something else isn't taken.
+/// The test signal is written as WAV: a name with another extension is refused.
 fn is_wav(path: &Path) -> Result<(), (String, u8)> {
     let Some(ending) = path.extension() else {
         return Ok(());
@@ -204,7 +204,7 @@ fn make(arguments: &Make) -> Result<(), (String, u8)> {
     output::deliver(None, said.as_bytes()).map_err(|line| (line, exit::OUTPUT))
 }
 
-/// The options that the reader must be given again.
+/// The options that have to be repeated for the reader.
 fn again(signal: &Signal) -> String {
     let mut options = String::new();
     if signal.mono {
@@ -250,7 +250,7 @@ fn read_file(arguments: &Read) -> Result<(), (String, u8)> {
     }
 }
 
-/// Puts the finding into a rig file, which may be there already.
+/// Writes the finding into a rig file, which may exist already.
 fn keep(rig: &Path, finding: &Findings, name: &str) -> Result<(), (String, u8)> {
     let existing = if rig.exists() {
         rig::text(rig, LARGEST_BYTES, "rig file").map_err(|error| (error.to_string(), exit::RIG_FILE))?

@@ -108,7 +108,7 @@ fn kind_parser() -> clap::builder::PossibleValuesParser {
     Kind::ALL.map(Kind::id).into()
 }
 
-/// Runs it and returns the exit code.
+/// Runs the subcommand and returns the exit code.
 pub fn run(arguments: &Arguments) -> u8 {
     match report(arguments) {
         Ok(text) => output::hand_over(arguments.output.as_deref(), text.as_bytes(), exit::FINE),
@@ -143,12 +143,12 @@ fn report(arguments: &Arguments) -> Result<String, RigError> {
     })
 }
 
-/// The rig file with what the options say instead.
+/// The rig file with the values of the options in place of its own.
 fn with_options(mut file: RigFile, arguments: &Arguments) -> Result<RigFile, RigError> {
     if let Some(level_dbu) = arguments.level_dbu {
         file.source.level_dbu = within("--level-dbu", level_dbu, &limits::LEVEL_DBU)?;
         file.level_known = true;
-        // The file's belong to the file's level.
+        // The file's peaks belong to the file's level.
         file.source.peak_dbu = None;
     }
     if let Some(peak_dbu) = arguments.peak_dbu {

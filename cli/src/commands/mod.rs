@@ -1,6 +1,6 @@
 //! One file a subcommand: options in, exit code out.
 //!
-//! Uses every room of the library.
+//! Uses every module of the library.
 
 pub mod card;
 pub mod check;

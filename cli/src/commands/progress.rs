@@ -1,13 +1,13 @@
-//! How far long work is, where somebody sees it.
+//! Progress of long work, on a terminal.
 
 use indicatif::{ProgressBar, ProgressStyle};
 use sumproof_cli::measure::jobs::Job;
 
-/// A bar on the terminal; nothing in a pipe.
+/// A bar on the terminal; hidden in a pipe.
 pub struct Progress(ProgressBar);
 
 impl Progress {
-    /// For jobs that are about to begin.
+    /// A bar for jobs that are about to begin.
     pub fn new(jobs: &[Job]) -> Self {
         let bar = ProgressBar::new(jobs.iter().map(Job::bytes).sum());
         if let Ok(style) =
@@ -18,22 +18,22 @@ impl Progress {
         Self(bar)
     }
 
-    /// So many jobs of all are done.
+    /// Shows that `count` of `of` jobs are done.
     pub fn done(&self, count: usize, of: usize) {
         self.0.set_message(format!("{count} of {of}"));
     }
 
-    /// So many more bytes have been worked off.
+    /// Adds processed bytes.
     pub fn further(&self, bytes: u64) {
         self.0.inc(bytes);
     }
 
-    /// A line on the error output, beside the bar.
+    /// Prints a line on the error output, above the bar.
     pub fn say(&self, line: &str) {
         self.0.suspend(|| eprintln!("{line}"));
     }
 
-    /// Takes the bar away.
+    /// Removes the bar.
     pub fn end(self) {
         self.0.finish_and_clear();
     }

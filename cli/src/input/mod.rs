@@ -1,7 +1,7 @@
-//! From names on the command line to files and rigs: walking, pairing passes, rig files. Recordings themselves are read by
-//! `sumproof_recordings`.
+//! Resolves names on the command line to files and rigs: walking folders, pairing passes, rig files. Recordings
+//! themselves are read by `sumproof_recordings`.
 //!
-//! In: paths. Out: paths of recordings, rigs, or one line that names the file. Uses no other room.
+//! In: paths. Out: paths of recordings, rigs, or one line that names the file.
 
 pub mod pairs;
 pub mod rig;

@@ -1,4 +1,4 @@
-//! Dry and wet passes of a whole folder, put together by how their files are called.
+//! Pairs the dry and wet passes of a whole folder by file name.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -11,7 +11,7 @@ use sumproof_recordings::error::shown;
 
 /// A pattern of file names with one `*`, which stands for the preset's name: `*-dry`, `dry/*`, `* (effects off)`.
 ///
-/// It's held against the path without its extension, from the end, as many parts of it as the pattern has.
+/// It is matched against the end of the path without its extension, over as many parts as the pattern has.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NamePattern {
     before: String,
@@ -19,7 +19,7 @@ pub struct NamePattern {
     parts: usize,
 }
 
-/// Which preset a file is a pass of: the folder that the pattern leaves, and what the `*` stands for.
+/// The preset a file belongs to: the folder before the part matched by the pattern, and the text matched by the `*`.
 type Preset = (PathBuf, String);
 
 impl NamePattern {
@@ -29,12 +29,12 @@ impl NamePattern {
         text.contains('*')
     }
 
-    /// Reads a pattern.
+    /// Parses a pattern.
     ///
     /// # Errors
-    /// One line when there isn't exactly one `*` in it.
+    /// One line if it doesn't contain exactly one `*`.
     pub fn parse(text: &str) -> Result<Self, String> {
-        // Windows' own mark between folders.
+        // The folder separator of Windows.
         let text = &text.replace(std::path::MAIN_SEPARATOR, "/");
         let mut halves = text.split('*');
         let (Some(before), Some(after), None) = (halves.next(), halves.next(), halves.next()) else {
@@ -61,17 +61,17 @@ impl NamePattern {
             .strip_prefix(self.before.as_str())?
             .strip_suffix(self.after.as_str())?;
         let folder = stem.components().take(split).collect();
-        // What a star stands for is one name, not a way through folders.
+        // A star matches one name, not a path through folders.
         (!name.is_empty() && !name.contains('/')).then(|| (folder, name.into()))
     }
 }
 
-/// The passes of one preset: dry, wet, and the part as it is. More than one of a kind is more than there should be.
+/// The passes of one preset: dry, wet, and full. More than one of a kind is an error.
 #[derive(Default)]
 struct Passes([Vec<PathBuf>; 3]);
 
 impl Passes {
-    /// What is to be done with them. Without dry and wet every file is a preset of its own.
+    /// The jobs for them. Without dry and wet every file is a preset by itself.
     fn jobs(self, name: String) -> Vec<Result<Job, String>> {
         let Self([dry, wet, full]) = self;
         if dry.is_empty() && wet.is_empty() {
@@ -112,12 +112,12 @@ impl Passes {
     }
 }
 
-/// Puts files together: what matches `dry` and `wet` under one name belongs to one preset, and what matches `full` under
-/// that name (and neither of the others) is the same part as it is. Files that are nobody's pass are presets of their own.
-/// Presets are in the order of their first file.
+/// Groups files: those that match `dry` and `wet` with the same name belong to one preset, and a file that matches
+/// `full` with that name (and neither of the others) is its full pass. Files that are no pass are presets by
+/// themselves. Presets are in the order of their first file.
 ///
-/// A dry with neither wet nor full pass, or a wet without its dry, is an error of one line in its place; so are two files that are the same pass
-/// of one preset (their extensions differ).
+/// A dry pass with neither wet nor full pass, or a wet one without its dry, is an error of one line in its place; so
+/// are two files that are the same pass of one preset (with different extensions).
 #[must_use]
 pub fn pair(
     files: Vec<PathBuf>,
@@ -134,7 +134,7 @@ pub fn pair(
             .enumerate()
             .find_map(|(kind, pattern)| Some((kind, (*pattern)?.preset(&path)?)))
         else {
-            // A name of its own that no pattern can make.
+            // A unique name that no pattern can produce.
             let own = (path.clone(), String::new());
             order.push(own.clone());
             presets.entry(own).or_default().0[2].push(path);

@@ -1,4 +1,4 @@
-//! Reading rig files.
+//! Reads rig files.
 
 use std::io::ErrorKind;
 use std::path::Path;
@@ -15,10 +15,10 @@ pub enum RigError {
     /// The file can't be read.
     #[error("{0}")]
     Unreadable(String),
-    /// What stands in it is wrong.
+    /// Its contents have an error.
     #[error("{0}")]
     Wrong(String),
-    /// What the command line says is wrong.
+    /// The command line has an error.
     #[error("{0}")]
     Usage(String),
 }
@@ -34,7 +34,7 @@ impl RigError {
         }
     }
 
-    /// Says it, and gives the exit code: how a command ends that has no rig.
+    /// Prints the error and returns its exit code.
     #[must_use]
     pub fn end(&self) -> u8 {
         eprintln!("{self}");
@@ -45,17 +45,17 @@ impl RigError {
 /// The rig file at `path`.
 ///
 /// # Errors
-/// It can't be read, or is wrong: one line that names it.
+/// It can't be read or has an error: one line that names it.
 pub fn read(path: &Path) -> Result<RigFile, RigError> {
     let name = shown(path);
     let text = text(path, LARGEST_BYTES, "rig file")?;
     parse(&text).map_err(|error| RigError::Wrong(format!("{name}: {error}")))
 }
 
-/// The text in a file that is called `what`, of at most `largest` bytes.
+/// The text of a file of at most `largest` bytes; `what` names its kind in errors.
 ///
 /// # Errors
-/// It can't be read, is longer, or is no text: one line that names it.
+/// It can't be read, is longer, or is not text: one line that names it.
 pub fn text(path: &Path, largest: u64, what: &str) -> Result<String, RigError> {
     let name = shown(path);
     read_text(path, largest).map_err(|error| match error {

@@ -1,4 +1,4 @@
-//! Files and folders as they were named on the command line, to single files.
+//! Resolves the files and folders named on the command line to single files.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -7,16 +7,16 @@ use std::path::{Path, PathBuf};
 use crate::input::wildcard;
 use sumproof_recordings::error::ReadError;
 
-/// Names that are looked into when a folder is walked: what a file that is named itself is called doesn't matter.
+/// Extensions of the files that are read when a folder is walked; a file named itself may have any.
 pub const EXTENSIONS: [&str; 27] = [
     "wav", "wave", "rf64", "bw64", "w64", "aif", "aiff", "aifc", "caf", "flac", "mp3", "aac", "m4a", "m4b",
     "mp4", "m4v", "mov", "3gp", "3g2", "ogg", "oga", "opus", "mka", "mkv", "webm", "ogv", "ogx",
 ];
 
 /// Every file named, and every audio file below a folder named, in the order given and by name inside a folder. Hidden
-/// files are left out, and a folder that has been walked is not walked again (links can lead in circles).
+/// files are left out, and no folder is walked twice (links can form loops).
 ///
-/// What can't be walked is in the list as an error, in its place.
+/// A path that can't be walked is in the list as an error, in its place.
 #[must_use]
 pub fn walk(named: &[PathBuf]) -> Vec<Result<PathBuf, ReadError>> {
     let mut found = Vec::new();

@@ -1,10 +1,10 @@
-//! Names with `*` and `?` in them, for shells that leave them to the program (Windows' do).
+//! Names with the wildcards `*` and `?`, for shells that leave them to the program (those of Windows do).
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// What a path stands for whose last part has a `*` or a `?` in it and is no file itself: everything in its folder of such a
-/// name, hidden files left out, by name. `None` for any other path, and when nothing has such a name.
+/// Expands a path whose last part contains `*` or `?` and that is no existing file: returns every match in its folder,
+/// sorted by name, hidden files left out. `None` for any other path, and when nothing matches.
 #[must_use]
 pub fn expanded(path: &Path) -> Option<Vec<PathBuf>> {
     let pattern = path
@@ -26,13 +26,13 @@ pub fn expanded(path: &Path) -> Option<Vec<PathBuf>> {
     (!names.is_empty()).then(|| names.iter().map(|name| folder.join(name)).collect())
 }
 
-/// Whether a name is as a pattern says: `*` stands for any characters, `?` for one. Capitals make no difference: on the systems
-/// where this is needed they make none in names either.
+/// Whether a name matches a pattern: `*` stands for any characters, `?` for one. Case is ignored: the systems where
+/// this is needed ignore it in names too.
 #[must_use]
 pub fn matches(pattern: &str, name: &str) -> bool {
     let fold = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
     let (pattern, name) = (fold(pattern), fold(name));
-    // Where the last star stood, and what of the name it was given so far.
+    // Position of the last star, and how much of the name it covers so far.
     let mut star: Option<(usize, usize)> = None;
     let (mut at, mut in_name) = (0, 0);
     while in_name < name.len() {
@@ -45,7 +45,7 @@ pub fn matches(pattern: &str, name: &str) -> bool {
                 at += 1;
                 in_name += 1;
             }
-            // The star takes one more.
+            // The star covers one more character.
             _ => match star {
                 Some((before, given)) => {
                     star = Some((before, given + 1));
@@ -92,7 +92,7 @@ mod tests {
         }
         let found = expanded(&folder.join("*.wav"));
         assert_eq!(found, Some(vec![folder.join("a.wav"), folder.join("b.wav")]));
-        // What is there already, and what nothing is called, stay as they were.
+        // Existing files, and patterns without a match, stay as they were.
         assert_eq!(expanded(&folder.join("a.wav")), None);
         assert_eq!(expanded(&folder.join("*.flac")), None);
         assert_eq!(expanded(&folder.join("no such folder").join("*.wav")), None);

@@ -1,4 +1,4 @@
-//! Many presets on several threads: results in the order given, errors as they come in that order.
+//! Analyses many presets on several threads: results and errors are returned in the order given.
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -12,18 +12,18 @@ use sumproof_report::Entry;
 use crate::measure::passes::{self, Others, PassesError};
 use sumproof_recordings::analyse::Analyser;
 
-/// What one preset is made from.
+/// The source of one preset.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Job {
     /// Its bounce.
     File(PathBuf),
     /// A pass with the effects off and others of the same part. They are held in memory whole.
     Passes {
-        /// Effects off.
+        /// The pass with the effects off.
         dry: PathBuf,
-        /// Dry off, as it is, or both.
+        /// The wet pass, the full one, or both.
         others: Others<PathBuf>,
-        /// What the preset is called; `None`: after the part as it is, or else after the dry pass.
+        /// Name of the preset; `None`: that of the full pass, or else of the dry one.
         name: Option<String>,
     },
 }
@@ -41,7 +41,7 @@ impl Job {
             .map(PathBuf::as_path)
     }
 
-    /// How many bytes it reads: what its share of the work is taken for.
+    /// Number of bytes it reads: the measure of its share of the work.
     #[must_use]
     pub fn bytes(&self) -> u64 {
         self.files()
@@ -50,7 +50,7 @@ impl Job {
             .sum()
     }
 
-    /// Does it, telling now and then which share is done (0 to 1).
+    /// Runs the job, and calls back now and then with the share that is done (0 to 1).
     ///
     /// # Errors
     /// See [`PassesError`].
@@ -93,24 +93,24 @@ impl Job {
 pub struct Done {
     /// The preset.
     pub entry: Entry,
-    /// How loud its bounce is over time; nothing of passes.
+    /// Loudness of its bounce over time; empty for passes.
     pub outline: Outline,
-    /// What the part as it is says of the two passes.
+    /// How the full pass agrees with the two others.
     pub note: Option<String>,
-    /// The two passes belong together, as far as anybody can tell.
+    /// Whether the two passes belong together; `true` if that was not checked.
     pub passes_hold: bool,
 }
 
-/// What a thread tells.
+/// Messages from a thread.
 enum News {
-    /// It is this many bytes further.
+    /// It has processed this many more bytes.
     Further(u64),
-    /// The job of that number is done.
+    /// The job with this index is done.
     Done(usize, Box<Result<Done, PassesError>>),
 }
 
-/// Does all jobs on up to `threads` threads. `on_done` is called on this thread with every result, in the order of the jobs,
-/// `on_bytes` with how many bytes have been worked off since the last call.
+/// Runs all jobs on up to `threads` threads. Calls `on_done` on this thread with every result, in the order of the
+/// jobs, and `on_bytes` with the number of bytes processed since the last call.
 pub fn run_all(
     jobs: &[Job],
     rig: &Rig,
@@ -130,7 +130,7 @@ pub fn run_all(
     let news = Mutex::new(news);
     thread::scope(|scope| {
         for _ in 0..threads.min(jobs.len()) {
-            // A lock that a panic poisoned still holds a sender.
+            // A lock poisoned by a panic still holds a valid sender.
             let news = news
                 .lock()
                 .unwrap_or_else(|poisoned| poisoned.into_inner())
@@ -151,7 +151,7 @@ pub fn run_all(
                 }
             });
         }
-        // The channel ends when the last thread does.
+        // The channel closes when the last thread ends.
         drop(news);
         let mut waiting: Vec<Option<Result<Done, PassesError>>> = jobs.iter().map(|_| None).collect();
         let mut at = 0;
@@ -170,7 +170,7 @@ pub fn run_all(
     });
 }
 
-/// Does a job, telling now and then how many bytes have been worked off.
+/// Runs a job, reporting now and then the number of bytes processed.
 fn told(
     job: &Job,
     rig: &Rig,
@@ -187,7 +187,7 @@ fn told(
     done
 }
 
-/// What of a job has been told.
+/// Progress already reported for a job.
 struct Told {
     all: u64,
     told: u64,
@@ -198,7 +198,7 @@ impl Told {
         Self { all, told: 0 }
     }
 
-    /// The bytes since the last time, when there are enough to be worth telling.
+    /// The bytes since the last report, if there are enough for another.
     fn further(&mut self, share: f64) -> Option<u64> {
         let done = ((share.clamp(0.0, 1.0) * self.all as f64) as u64).min(self.all);
         let bytes = done.saturating_sub(self.told);

@@ -1,6 +1,7 @@
-//! Files to takes, on as many threads as there are.
+//! Analyses files as takes, on as many threads as there are processors.
 //!
-//! In: paths. Out: the core's takes and loudness. One file is `sumproof_recordings`' work; here are many, and passes.
+//! In: paths. Out: the core's takes and loudness. Single files are read by `sumproof_recordings`; this is for many
+//! files, and for passes.
 
 pub mod jobs;
 pub mod passes;

@@ -1,4 +1,4 @@
-//! Dry and wet from two passes of one part, in files.
+//! Dry and wet from two or three passes of one part, in files.
 
 use std::path::{Path, PathBuf};
 
@@ -15,7 +15,7 @@ use sumproof_recordings::error::{ReadError, shown};
 use sumproof_recordings::loudness::LoudnessMeter;
 use sumproof_recordings::read::{StereoFile, read_stereo};
 
-/// Frames that are measured at once.
+/// Frames measured at once.
 const CHUNK: usize = 4096;
 
 /// Why two passes give no split.
@@ -31,7 +31,7 @@ pub enum PassesError {
         dry: String,
         /// The wet pass, or the full one where there is no wet pass.
         other: String,
-        /// What is wrong.
+        /// The reason.
         why: TwoPassError,
     },
 }
@@ -47,24 +47,24 @@ impl PassesError {
     }
 }
 
-/// The passes that are there besides the dry one.
+/// The passes besides the dry one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Others<T> {
-    /// The one with the dry off.
+    /// The pass with the dry off.
     Wet(T),
-    /// The part as it is.
+    /// The pass with dry and wet.
     Full(T),
     /// Both.
     Both {
-        /// Dry off.
+        /// With the dry off.
         wet: T,
-        /// As it is.
+        /// With dry and wet.
         full: T,
     },
 }
 
 impl<T> Others<T> {
-    /// Those of a wet and a full pass that are there; `None` if neither is.
+    /// From an optional wet and full pass; `None` if there is neither.
     #[must_use]
     pub fn of(wet: Option<T>, full: Option<T>) -> Option<Self> {
         match (wet, full) {
@@ -91,7 +91,7 @@ impl<T> Others<T> {
         one
     }
 
-    /// Makes something of each.
+    /// Converts each pass with `make`.
     fn map<U, E>(&self, mut make: impl FnMut(&T) -> Result<U, E>) -> Result<Others<U>, E> {
         Ok(match self {
             Self::Wet(wet) => Others::Wet(make(wet)?),
@@ -113,23 +113,23 @@ impl<T> Others<T> {
     }
 }
 
-/// What passes say.
+/// The split of the passes.
 #[derive(Debug)]
 pub struct Passes {
-    /// The split, as a take; how loud it is, if there is a full pass.
+    /// The split as a take; with its loudness if there is a full pass.
     pub entry: Entry,
-    /// What the full pass says of the pair, in a sentence; `None` without one.
+    /// How the full pass agrees with the pair, as a sentence; `None` without one.
     pub check: Option<String>,
-    /// Whether the pair holds against the full pass; `true` without one.
+    /// Whether the pair agrees with the full pass; `true` without one.
     pub holds: bool,
 }
 
-/// Splits a part into dry and wet from a pass with the effects off and `others`. With one with the dry off and a full one, the gains of
-/// both are fitted to the full pass and the pair is checked; with a full one alone, the wet is what the dry leaves of it. The files are
-/// held in memory whole. The take is named after the full pass, or else after the dry one.
+/// Splits a part into dry and wet from a pass with the effects off and `others`. With a wet and a full pass, the gains
+/// of dry and wet are fitted to the full pass and the pair is checked; with only a full one, the wet is the full less
+/// the dry. The files are held in memory whole. The take is named after the full pass, or else after the dry one.
 ///
 /// # Errors
-/// When a file can't be read, the sample rates differ, or a pass is silent.
+/// A file can't be read, the sample rates differ, or the passes don't belong together (see [`TwoPassError`]).
 pub fn split(dry: &Path, others: &Others<PathBuf>, rig: &Rig) -> Result<Passes, PassesError> {
     let dry_file = read_stereo(dry)?;
     let files = others.map(|path| read_stereo(path))?;
@@ -147,7 +147,7 @@ pub fn split(dry: &Path, others: &Others<PathBuf>, rig: &Rig) -> Result<Passes, 
     })?;
     let named = others.full().map_or(dry, PathBuf::as_path);
     let mut take = two.take(name_of(named));
-    // What moves between the channels is seen in the sound, not in its parts' spectra.
+    // Modulation between the channels shows in the sound, not in its parts' spectra.
     let seen = full_file.map(|file| diagnose(&file.left, &file.right, file.rate_hz));
     take.explain_parts(seen.as_ref());
     Ok(Passes {

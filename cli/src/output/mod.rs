@@ -1,4 +1,4 @@
-//! Where results go: a file (written by [`sumproof_files`], so that nobody finds half of one) or the terminal.
+//! Writes results to a file (by [`sumproof_files`], so that no reader finds a partly written one) or to the terminal.
 
 pub mod wav;
 
@@ -11,7 +11,7 @@ use sumproof_report::Form;
 use crate::exit;
 use sumproof_recordings::error::shown;
 
-/// How wide a text may be that goes there, or to the terminal without a place, and whether its columns are to be explained.
+/// Width of a text for the file or, without a path, for the terminal, and whether its columns are explained.
 #[must_use]
 pub fn form(path: Option<&Path>, explain: bool) -> Form {
     let terminal = terminal_size::terminal_size_of(io::stdout()).filter(|_| path.is_none());
@@ -23,7 +23,7 @@ pub fn form(path: Option<&Path>, explain: bool) -> Form {
     }
 }
 
-/// Writes to that file, or to the terminal without one.
+/// Writes to the file, or to the terminal without one.
 ///
 /// # Errors
 /// One line that says what could not be written and what to do.
@@ -34,7 +34,7 @@ pub fn deliver(path: Option<&Path>, contents: &[u8]) -> Result<(), String> {
     write_whole(path, contents).map_err(|error| refused(path, &error))
 }
 
-/// The same as the last thing a command does: what could not be written is said, and the exit code is that of it, else `code`.
+/// The same as a command's last step: prints an error if writing fails and returns its exit code, else returns `code`.
 #[must_use]
 pub fn hand_over(path: Option<&Path>, contents: &[u8], code: u8) -> u8 {
     match deliver(path, contents) {
@@ -46,7 +46,7 @@ pub fn hand_over(path: Option<&Path>, contents: &[u8], code: u8) -> u8 {
     }
 }
 
-/// The line for a place that can't be written to.
+/// The error for a path that can't be written to.
 #[must_use]
 pub fn refused(path: &Path, error: &io::Error) -> String {
     format!(
@@ -59,7 +59,7 @@ fn to_terminal(contents: &[u8]) -> Result<(), String> {
     let mut out = io::stdout().lock();
     match out.write_all(contents).and_then(|()| out.flush()) {
         Ok(()) => Ok(()),
-        // Whoever reads the pipe has seen enough.
+        // The pipe's reader has stopped early.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         Err(error) => Err(format!("the output could not be written ({error})")),
     }

@@ -1,6 +1,6 @@
-//! Writing WAV files: 24 bits are what players and phones all take.
+//! Writes WAV files: players and phones all accept 24 bits.
 
-/// A stereo WAV file of 24 bits; samples beyond full scale are held there.
+/// A stereo WAV file of 24 bits; samples beyond full scale are clipped.
 ///
 /// # Panics
 /// If the channels aren't equally long.

@@ -1,4 +1,4 @@
-//! A browser under a test's hands: Chromium through its WebDriver (W3C Recommendation 'WebDriver', plain HTTP and JSON).
+//! A browser for tests: Chromium, controlled through WebDriver (W3C Recommendation 'WebDriver', plain HTTP and JSON).
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
 use std::fs;
@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 
 use crate::common::QUIET_CHROMIUM;
 
-/// A window of its own, with a profile nobody has used; both are gone when it's dropped.
+/// A window with a fresh profile; both are removed when it is dropped.
 pub struct Browser {
     driver: Child,
     port: u16,
@@ -21,12 +21,12 @@ pub struct Browser {
 }
 
 impl Browser {
-    /// Opens a window of that size.
+    /// Opens a window of that size, pixels.
     pub fn open(width: u32, height: u32) -> Self {
         Self::with(width, height, &[], json!({}))
     }
 
-    /// A window as narrow as a phone, 390 by 844 pixels: a window of the desk can't be made that narrow.
+    /// A window as narrow as a phone, 390 by 844 pixels: desktop windows can't be made that narrow.
     pub fn phone() -> Self {
         let phone =
             json!({"mobileEmulation": {"deviceMetrics": {"width": 390, "height": 844, "pixelRatio": 2.0}}});
@@ -56,7 +56,7 @@ impl Browser {
                     "chromedriver could not be started ({error}): apt-get install chromium chromium-driver"
                 )
             });
-        // It says which port it took; from then on nobody reads what it says.
+        // It prints the port it took; its further output is not read.
         let port = BufReader::new(driver.stdout.take().unwrap())
             .lines()
             .map_while(Result::ok)
@@ -92,7 +92,7 @@ impl Browser {
             &json!({"capabilities": {"alwaysMatch": {
                 "goog:chromeOptions": chrome,
                 "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"},
-                // A script may wait for what the page does.
+                // A script may wait for the page.
                 "timeouts": {"script": 280_000},
             }}}),
         );
@@ -116,7 +116,7 @@ impl Browser {
         self.command("POST", "refresh", &json!({}));
     }
 
-    /// The window that commands go to, by its handle.
+    /// Handle of the window that receives commands.
     pub fn window(&self) -> String {
         self.command("GET", "window", &Value::Null)
             .as_str()
@@ -124,24 +124,24 @@ impl Browser {
             .into()
     }
 
-    /// Opens another window, and turns to it.
+    /// Opens another window, which receives further commands.
     pub fn new_window(&self) {
         let opened = self.command("POST", "window/new", &json!({"type": "window"}));
         self.command("POST", "window", &json!({"handle": opened["handle"]}));
     }
 
-    /// Closes the window, and turns to another one.
+    /// Closes the window; `other` receives further commands.
     pub fn close_window(&self, other: &str) {
         self.command("DELETE", "window", &Value::Null);
         self.command("POST", "window", &json!({ "handle": other }));
     }
 
-    /// Puts the window out of sight.
+    /// Minimises the window.
     pub fn minimize(&self) {
         self.command("POST", "window/minimize", &json!({}));
     }
 
-    /// The addresses that have been asked for since this was last called, by what was asked of the network.
+    /// The addresses requested from the network since the last call.
     pub fn requests(&self) -> Vec<String> {
         let log = self.command("POST", "se/log", &json!({"type": "performance"}));
         let messages = log.as_array().unwrap().iter().filter_map(|entry| {
@@ -162,18 +162,18 @@ impl Browser {
         )
     }
 
-    /// Runs a script's body in the page; what it returns, or what it promises.
+    /// Runs a script's body in the page; returns its result, or that of the promise it returns.
     pub fn script(&self, script: &str) -> Value {
         self.command("POST", "execute/sync", &json!({"script": script, "args": []}))
     }
 
-    /// Clicks with the mouse on what a CSS selector finds.
+    /// Clicks the element that a CSS selector finds.
     pub fn click(&self, selector: &str) {
         let element = self.element(selector);
         self.command("POST", &format!("element/{element}/click"), &json!({}));
     }
 
-    /// Types on the keyboard into what a CSS selector finds.
+    /// Types into the element that a CSS selector finds.
     pub fn type_into(&self, selector: &str, text: &str) {
         let element = self.element(selector);
         self.command(
@@ -183,7 +183,7 @@ impl Browser {
         );
     }
 
-    /// What the page has put on the console so far, errors of loading included.
+    /// The page's console messages so far, loading errors included.
     pub fn console(&self) -> Vec<String> {
         self.command("POST", "se/log", &json!({"type": "browser"}))
             .as_array()
@@ -223,10 +223,10 @@ impl Browser {
         )
     }
 
-    /// One request on a connection of its own; the `value` of the answer.
+    /// Sends one request on a separate connection; returns the `value` of the answer.
     fn request(&self, method: &str, path: &str, body: &Value) -> Value {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
-        // Longer than anything takes on a busy machine; a hung browser must not hang the tests.
+        // Longer than any step takes on a busy machine; a hung browser must not hang the tests.
         stream.set_read_timeout(Some(Duration::from_secs(300))).unwrap();
         let body = if body.is_null() {
             String::new()

@@ -1,4 +1,4 @@
-//! A real browser for tests: Debian's `chromium`, without a window and without a network.
+//! A real browser for tests: Debian's `chromium`, without a window and without network access.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -6,10 +6,10 @@ use std::process::Command;
 
 use crate::common::QUIET_CHROMIUM;
 
-/// Prints a page as the browser's user would, without headers and footers of its own, and returns the PDF.
+/// Prints a page as the browser's user would, without headers and footers, and returns the PDF.
 ///
 /// # Panics
-/// There is no `chromium` on the path, or it prints nothing; says what to do.
+/// There is no `chromium` on the path, or it prints nothing; the message says what to do.
 pub fn print_to_pdf(page: &Path) -> Vec<u8> {
     let page = page.canonicalize().expect("the page is there");
     let out = page.with_extension("printed.pdf");
@@ -41,7 +41,7 @@ fn run(page: &Path, what: &[String], out: &Path) -> Vec<u8> {
     })
 }
 
-/// A profile nobody has used.
+/// A fresh profile.
 fn profile() -> PathBuf {
     use std::sync::atomic::{AtomicU32, Ordering};
     static NEXT: AtomicU32 = AtomicU32::new(0);

@@ -1,4 +1,4 @@
-//! What the tests of the command share: folders, files, running it.
+//! Shared by the tests of the command: folders, files, running it.
 #![allow(dead_code, reason = "every test file uses a part of it")]
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
@@ -9,7 +9,7 @@ use std::process::{Command, Output};
 use hound::{SampleFormat, WavSpec, WavWriter};
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render};
 
-/// What makes Chromium run without a window and ask nobody anything.
+/// Arguments that make Chromium run without a window and without any dialog or network request.
 pub const QUIET_CHROMIUM: [&str; 8] = [
     "--headless",
     "--no-sandbox",
@@ -21,7 +21,7 @@ pub const QUIET_CHROMIUM: [&str; 8] = [
     "--disable-sync",
 ];
 
-/// A folder of its own for each test, emptied first.
+/// A separate folder for each test, emptied first.
 pub fn folder(name: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
     let _ = fs::remove_dir_all(&folder);
@@ -29,7 +29,7 @@ pub fn folder(name: &str) -> PathBuf {
     folder
 }
 
-/// Writes a sound as 32-bit float WAV and says where.
+/// Writes a sound as 32-bit float WAV and returns its path.
 pub fn write(folder: &Path, name: &str, rate: u32, sound: &Stereo) -> PathBuf {
     let path = folder.join(name);
     let spec = WavSpec {
@@ -47,7 +47,7 @@ pub fn write(folder: &Path, name: &str, rate: u32, sound: &Stereo) -> PathBuf {
     path
 }
 
-/// A preset of that kind, as long as said.
+/// A preset of that kind, of `seconds`.
 pub fn preset(kind: PresetKind, seconds: f64, seed: u64) -> Stereo {
     render(&PresetSpec {
         seconds,
@@ -70,12 +70,12 @@ pub fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-/// What it printed.
+/// Its standard output.
 pub fn printed(output: &Output) -> String {
     String::from_utf8(output.stdout.clone()).unwrap()
 }
 
-/// What it complained of.
+/// Its error output.
 pub fn complaints(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
 }

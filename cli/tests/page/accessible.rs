@@ -1,4 +1,4 @@
-//! An accessibility checker finds nothing: axe-core, which npm installs for this test and nothing else.
+//! An accessibility checker reports nothing: axe-core, which npm installs for this test only.
 
 use std::fs;
 use std::path::Path;
@@ -11,10 +11,10 @@ use crate::common::{preset, write};
 use crate::site::{Site, recorded, wav16};
 use crate::way::{READY, TONE_IS_ON, until};
 
-/// The checker.
+/// The checker's npm package.
 const PACKAGE: &str = "axe-core@4.14.1";
 
-/// The checker's script; `None`, and says so, where npm isn't there or can't get it.
+/// The checker's script; `None`, with a message, where npm isn't installed or can't get it.
 fn checker() -> Option<String> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
     let script = folder.join("node_modules/axe-core/axe.min.js");

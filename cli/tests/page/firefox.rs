@@ -1,5 +1,5 @@
-//! Debian's Firefox reads a file on the page. It is driven by its own Marionette protocol (length, colon, JSON, on a socket), as no
-//! driver is packaged.
+//! Debian's Firefox reads a file on the page. It is controlled through its Marionette protocol (length, colon, JSON, on
+//! a socket), because no driver is packaged.
 
 use std::fs;
 use std::io::{BufReader, Read, Write};
@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 
 use crate::site::{Site, recorded, wav16};
 
-/// Longer than anything takes on a busy machine.
+/// Longer than any step takes on a busy machine.
 const PATIENCE: Duration = Duration::from_secs(240);
 
 struct Firefox {

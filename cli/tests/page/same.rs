@@ -1,4 +1,4 @@
-//! Page and command say the same of the same files.
+//! Page and command give the same results for the same files.
 
 use std::fs;
 use std::path::Path;
@@ -11,17 +11,17 @@ use crate::browser::Browser;
 use crate::common::{preset, write};
 use crate::site::{Site, coded, is_plain, recorded, wav16};
 
-/// Figures come from sines, transforms and decoders of two machines' own: they may differ by this share of themselves, and what is
-/// nothing by this much.
+/// Sines, transforms and decoders differ between the two platforms: figures may differ by this relative amount, and by
+/// this absolute amount near zero.
 const SHARE: f64 = 1e-4;
 const LEAST: f64 = 1e-4;
-/// And what an estimate rests on by this share: dry and wet, which follow from it, are held to the other.
+/// Relative amount for an estimate's stored evidence; dry and wet, which follow from it, must meet the tolerance above.
 const STORED: f64 = 0.05;
 
-/// How recordings are coded, in turn.
+/// Codings of the recordings, in turn.
 const ENDINGS: [&str; 5] = ["wav", "mp3", "m4a", "flac", "ogg"];
 
-/// How many recordings and bounces: `SUMPROOF_PAGE_FILES` as two numbers, or a few.
+/// Numbers of recordings and bounces: `SUMPROOF_PAGE_FILES` as two numbers, or a few.
 fn counts() -> (usize, usize) {
     let given = std::env::var("SUMPROOF_PAGE_FILES").ok();
     let mut numbers = given
@@ -30,7 +30,8 @@ fn counts() -> (usize, usize) {
     (numbers.next().unwrap_or(5), numbers.next().unwrap_or(3))
 }
 
-/// Asks the page's own worker in a page that is open; the answer, with how long it took and how much memory the module has.
+/// Puts questions to the page's own worker in an open page; returns the answers, the time taken and the module's
+/// memory.
 pub fn asked(browser: &Browser, questions: &Value) -> Value {
     browser.script(&format!(
         "const worker = window.testWorker ??= new Worker('worker.js');
@@ -69,7 +70,7 @@ fn command(folder: &Path, arguments: &[&str]) -> String {
     }
 }
 
-/// The first place where two documents differ by more than figures may.
+/// The first place where two documents differ by more than the tolerance.
 fn difference(a: &Value, b: &Value, place: &str) -> Option<String> {
     match (a, b) {
         (Value::Number(x), Value::Number(y)) => {
@@ -105,7 +106,7 @@ fn difference(a: &Value, b: &Value, place: &str) -> Option<String> {
     }
 }
 
-/// What a take keeps for the next one that reads it: numbers of 32 bits, as text (RFC 4648, 4).
+/// Evidence that a take stores for later readings: numbers of 32 bits, as text (RFC 4648, 4).
 fn is_stored(place: &str) -> bool {
     place.contains(".stored.")
 }

@@ -1,4 +1,4 @@
-//! The site, served to a browser beside files that a test made.
+//! The site, served to a browser together with files made by a test.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -12,14 +12,14 @@ use crate::browser::Browser;
 use crate::common::folder;
 use crate::serve::Server;
 
-/// A copy of the site that a test may put files into, and its server.
+/// A copy of the site to which a test may add files, and its server.
 pub struct Site {
     pub folder: PathBuf,
     pub server: Server,
 }
 
 impl Site {
-    /// `None`, and says so, where there is no site.
+    /// `None`, with a message, where there is no site.
     pub fn new(name: &str) -> Option<Self> {
         let Some(made) = std::env::var_os("SUMPROOF_PAGE") else {
             println!("not run: no wasm32 target (SUMPROOF_PAGE is not set; see `cargo xtask page`)");
@@ -36,11 +36,11 @@ impl Site {
 
     /// Its address.
     pub fn url(&self) -> String {
-        // Browsers take this name for a secure place, as they do https.
+        // Browsers treat this name as a secure origin, like https.
         format!("http://localhost:{}/", self.server.port)
     }
 
-    /// Opens it.
+    /// Opens the page.
     pub fn open(&self, browser: &Browser) {
         browser.visit(&self.url());
     }
@@ -48,7 +48,7 @@ impl Site {
 
 const RATE_HZ: f64 = 48_000.0;
 
-/// The recording of a simulated venue, by its number: its channel and its rate.
+/// The recording of a simulated venue, by its number: its channel and its sample rate, Hz.
 pub fn recorded(number: u64) -> (Vec<f64>, u32) {
     let plan = Plan::new(SignalSettings::default()).unwrap();
     let mut generator = Generator::new(plan.clone(), RATE_HZ);
@@ -61,7 +61,7 @@ pub fn recorded(number: u64) -> (Vec<f64>, u32) {
     (recorded, drawn.venue.recorder.rate_hz as u32)
 }
 
-/// Whether what is played at that venue is the stereo signal as it is.
+/// Whether that venue plays the stereo signal unchanged.
 pub fn is_plain(number: u64) -> bool {
     let plan = Plan::new(SignalSettings::default()).unwrap();
     let situation = draw(number, &[], plan.seconds()).situation;
@@ -76,7 +76,7 @@ pub fn is_plain(number: u64) -> bool {
     )
 }
 
-/// Writes samples as WAV of 16 bits.
+/// Writes samples as 16-bit WAV.
 pub fn wav16(path: &Path, samples: &[f64], rate: u32) {
     let spec = WavSpec {
         channels: 1,
@@ -93,7 +93,7 @@ pub fn wav16(path: &Path, samples: &[f64], rate: u32) {
     writer.finalize().unwrap();
 }
 
-/// Codes a WAV file as another kind, by its ending, and takes it away.
+/// Converts a WAV file to another format, given by its extension, and removes it.
 pub fn coded(wav: &Path, ending: &str) -> PathBuf {
     if ending == "wav" {
         return wav.to_owned();

@@ -1,4 +1,5 @@
-//! The whole way: from the first touch to the saved rig file, at a venue and from a file; without a network; and what ends it early.
+//! From the first touch to the saved rig file, at a venue and from a file; without a network; and what ends a check
+//! early.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -11,10 +12,10 @@ use crate::browser::Browser;
 use crate::common::sumproof;
 use crate::site::{Site, is_plain, recorded, wav16};
 
-/// Longer than anything takes on a busy machine.
+/// Longer than any step takes on a busy machine.
 const PATIENCE: Duration = Duration::from_secs(240);
 
-/// Waits until a script returns something; it.
+/// Waits until a script returns a value, and returns it.
 pub fn until(browser: &Browser, script: &str) -> Value {
     let end = Instant::now() + PATIENCE;
     loop {
@@ -32,7 +33,7 @@ pub fn until(browser: &Browser, script: &str) -> Value {
     }
 }
 
-/// A check can be started.
+/// Whether a check can be started.
 pub const READY: &str = "const start = document.querySelector('#start'); return start && !start.disabled && !start.closest('[hidden]')";
 
 pub const TONE_IS_ON: &str =
@@ -40,12 +41,12 @@ pub const TONE_IS_ON: &str =
 const ERROR: &str = "return document.querySelector('.line.error').textContent";
 const SENTENCE: &str = "return document.querySelector('.sentence')?.textContent ?? (document.querySelector('.line.error').textContent && 'error')";
 
-/// Clicks by script, where the mouse has nothing to do with it.
+/// Clicks by script, where the mouse is not under test.
 fn press(browser: &Browser, id: &str) {
     browser.script(&format!("document.getElementById('{id}').click()"));
 }
 
-/// A venue's recording of which the command can make a rig file.
+/// A venue's recording from which the command can make a rig file.
 fn venue(folder: &Path) -> PathBuf {
     let path = folder.join("venue.wav");
     let fits = |number: &u64| {
@@ -65,7 +66,7 @@ fn venue(folder: &Path) -> PathBuf {
     path
 }
 
-/// A phone whose microphone hears a file, once.
+/// A phone whose microphone plays a file, once.
 fn phone(heard: &Path, site: &Site) -> Browser {
     let capture = format!("--use-file-for-fake-audio-capture={}%noloop", heard.display());
     let browser = Browser::with(
@@ -85,7 +86,7 @@ fn phone(heard: &Path, site: &Site) -> Browser {
     browser
 }
 
-/// The one file of that ending that was saved.
+/// The one saved file with that extension.
 fn saved(site: &Site, ending: &str) -> String {
     let end = Instant::now() + PATIENCE;
     loop {
@@ -105,7 +106,7 @@ fn saved(site: &Site, ending: &str) -> String {
     }
 }
 
-/// Saves the rig file of what is on the screen, and holds it against what plugin and command import.
+/// Saves the rig file of the finding shown, and checks that plugin and command can import it.
 fn save_rig(browser: &Browser, site: &Site) {
     let _ = fs::remove_dir_all(site.folder.join("saved"));
     browser.type_into("#venue", "The Cellar");
@@ -118,9 +119,9 @@ fn save_rig(browser: &Browser, site: &Site) {
     assert_eq!(json["kind"], "line-check");
 }
 
-/// Asserts that nothing but the site's own files was asked for.
+/// Asserts that only the site's own files were requested.
 fn only_its_own(browser: &Browser, site: &Site) {
-    // Its own pages (the empty one of a new window) come from no network.
+    // The browser's own pages (the empty one of a new window) come from no network.
     let mut requests = browser.requests();
     requests.retain(|url| !url.starts_with("chrome:"));
     assert!(requests.iter().any(|url| url.ends_with("page.js")));
@@ -145,10 +146,10 @@ fn from_the_first_touch_to_the_saved_rig_file_then_without_a_network() {
     );
     browser.click("#start");
     until(&browser, TONE_IS_ON);
-    // It begins at −50 dBFS, and says what it hears.
+    // It begins at −50 dBFS, and shows the level it hears.
     let level = browser.script("return document.querySelector('#level').value");
     assert_eq!(level, "-50");
-    // The recording's own beginning is heard before the signal is sent.
+    // The recording's beginning is heard before the signal is sent.
     std::thread::sleep(Duration::from_secs(5));
     let noise = browser.script("return document.querySelector('[data-figure=noise]').textContent");
     assert!(noise.as_str().unwrap().ends_with("dBFS"), "{noise}");
@@ -158,7 +159,7 @@ fn from_the_first_touch_to_the_saved_rig_file_then_without_a_network() {
     save_rig(&browser, &site);
     only_its_own(&browser, &site);
 
-    // The network goes; what was kept and everything else is there.
+    // The network goes down; the saved finding and everything else is still there.
     browser.script("return navigator.serviceWorker.ready.then(() => true)");
     until(&browser, "return caches.keys().then(names => names.length > 0)");
     let Site { folder, server } = site;
@@ -197,7 +198,7 @@ fn what_ends_a_check_is_one_line_and_nothing_is_lost() {
         until(browser, TONE_IS_ON);
     };
     start(&browser);
-    // A second start, in a window of its own.
+    // A second check is started in another window.
     let first = browser.window();
     browser.new_window();
     browser.visit(&lines);
@@ -206,13 +207,13 @@ fn what_ends_a_check_is_one_line_and_nothing_is_lost() {
     let line = until(&browser, ERROR);
     assert!(line.as_str().unwrap().contains("running already"), "{line}");
     browser.close_window(&first);
-    // The first goes on until it is in the background.
+    // The first one goes on until it is in the background.
     browser.click("#send");
     std::thread::sleep(Duration::from_secs(2));
     browser.minimize();
     let line = until(&browser, ERROR);
     assert!(line.as_str().unwrap().contains("background"), "{line}");
-    // What was recorded is still there, and can be read: there is no test signal in it.
+    // The recording so far is still there, and can be read: it contains no test signal.
     press(&browser, "read");
     until(
         &browser,
@@ -239,7 +240,7 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
     until(&browser, READY);
     browser.click("#start");
     until(&browser, TONE_IS_ON);
-    // Any touch but one of the level.
+    // Any touch except on the level control.
     browser.click("#level");
     assert_eq!(browser.script(ERROR), "");
     browser.click("h1");
@@ -303,7 +304,7 @@ fn presets_are_judged_and_shown_and_nothing_scrolls_sideways() {
         assert_eq!(refused, "picture.png: is a picture; give a recording");
         let wide = browser.script("return document.documentElement.scrollWidth");
         assert!(wide.as_u64().unwrap() <= u64::from(width), "{wide} at {width}");
-        // The page's own filter works on it.
+        // The page's own filter works on the table.
         browser.type_into("#search", "no such preset");
         let shown = browser.script(
             "return [...document.querySelectorAll('#presets tbody tr')].filter(row => !row.hidden).length",

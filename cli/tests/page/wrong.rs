@@ -1,4 +1,4 @@
-//! Damaged files: the page refuses them in the command's words, and goes on.
+//! Damaged files: the page refuses them with the command's messages, and goes on.
 
 use std::fs;
 use std::path::Path;
@@ -23,7 +23,7 @@ fn damaged_files_are_refused_as_by_the_command() {
             let path = entry.unwrap().path();
             let name = path.file_name().unwrap().to_str().unwrap().to_owned();
             let bytes = fs::read(&path).unwrap();
-            // As it is, cut off, and with a hole.
+            // Intact, truncated, and with a gap.
             let mut holed = bytes.clone();
             let middle = bytes.len() / 3;
             holed[middle..(middle + 40).min(bytes.len())].fill(0xff);
@@ -48,7 +48,7 @@ fn damaged_files_are_refused_as_by_the_command() {
     for (name, answer) in names.iter().zip(answers.as_array().unwrap()) {
         let answer = &answer["answer"];
         if answer["foreign"] == true {
-            // Here the browser is asked next; the command may have a decoder for it.
+            // Here the page tries the browser's decoder next; the command may have its own.
             continue;
         }
         let path = site.folder.join(name);

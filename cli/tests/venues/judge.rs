@@ -1,4 +1,4 @@
-//! What was read of a venue, held against what is true there.
+//! The reading of a venue compared with the truth.
 
 use sumproof_core::line_check::{Answer, Findings, Notice, ReadFailure, Reception, Trust};
 use sumproof_core::routing::feed::{FeedId, Side};
@@ -8,17 +8,17 @@ use sumproof_signals::venue::{Drawn, End, Room, Situation, Venue};
 
 use super::Coding;
 
-/// What is asked of a delay (seconds) and a level (dB).
+/// Required accuracy of a delay (s) and a level (dB).
 const DELAY_S: f64 = 1e-4;
 const LEVEL_DB: f64 = 0.5;
 
-/// An answer, graded.
+/// A graded answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Graded {
     Right(Trust),
     Wrong(Trust),
     Unknown,
-    /// There is nothing to ask for.
+    /// There is nothing to grade.
     NotAsked,
 }
 
@@ -36,14 +36,14 @@ impl Graded {
     }
 }
 
-/// A figure: how far off, and how far off it may be by its own word.
+/// A figure's error, and its own stated uncertainty.
 #[derive(Clone, Copy, Debug)]
 pub struct Off {
     pub by: f64,
     pub within: f64,
 }
 
-/// What is right of one venue.
+/// The grades for one venue.
 pub struct Outcome {
     pub number: u64,
     pub situation: Situation,
@@ -59,11 +59,11 @@ pub struct Outcome {
     pub level_off_db: Option<Off>,
     pub corner: Graded,
     pub absolute: Graded,
-    /// What is the matter is said; `None` where nothing is.
+    /// Whether the situation is named; `None` where it is an ordinary one.
     pub named: Option<bool>,
 }
 
-/// Right against left at the place of recording.
+/// The right line relative to the left at the place of recording.
 struct Truth {
     flipped: bool,
     delay_s: f64,
@@ -81,11 +81,11 @@ fn truth(drawn: &Drawn) -> Truth {
         heard: Vec::new(),
     };
     if drawn.situation == Situation::MixedToMono {
-        // Whatever the lines do, both channels of the file meet the same.
+        // Whatever the lines do, both channels of the file pass through the same.
         (truth.flipped, truth.delay_s, truth.level_db) = (false, 0.0, 0.0);
     }
     truth.heard = match venue.end {
-        // Neither a sum nor a line alone.
+        // Neither a sum nor a single line.
         _ if two_loudspeakers => Vec::new(),
         End::Left => vec![Reception::One(Side::Left)],
         End::Right => vec![Reception::One(Side::Right)],
@@ -95,11 +95,11 @@ fn truth(drawn: &Drawn) -> Truth {
     truth
 }
 
-/// Whether what is the matter is said.
+/// Whether the situation is named.
 fn is_named(situation: Situation, result: &Result<Findings, ReadFailure>) -> Option<bool> {
     let wanted: &[Notice] = match situation {
         Situation::AtRest | Situation::Mono => return None,
-        // The words for a cut name these as well: nothing tells them apart.
+        // The notice about a cut covers these too: they can't be told apart.
         Situation::HandHeld | Situation::PutElsewhere => &[Notice::Moved, Notice::Swayed, Notice::Cut],
         Situation::Gap | Situation::Repeat => &[Notice::Cut],
         Situation::TwoLoudspeakers | Situation::Elsewhere | Situation::Reverb => &[Notice::DifferentWays],
@@ -182,12 +182,12 @@ impl Outcome {
         }
     }
 
-    /// All that is graded.
+    /// All grades.
     pub fn all(&self) -> [Graded; 4] {
         [self.polarity, self.feed, self.delay, self.level]
     }
 
-    /// What was there and what was read, on one line.
+    /// The venue and its reading, on one line.
     pub fn line(&self) -> String {
         let (venue, recorder) = (&self.venue, &self.venue.recorder);
         let room = match &venue.room {
@@ -233,7 +233,7 @@ impl Outcome {
     }
 }
 
-/// Whether the built-in feeds that are named do what is heard.
+/// Whether the built-in feeds named match the reception.
 fn feeds_fit(heard: Reception, named: &[FeedId]) -> bool {
     let sub = [FeedId::MonoSubs, FeedId::MonoSubsLineFlipped];
     match heard {
@@ -256,7 +256,7 @@ fn feeds_fit(heard: Reception, named: &[FeedId]) -> bool {
     }
 }
 
-/// The thinner line, where one is much the thinner, and its corner within a fifth.
+/// Grades the line with less low end, if one has much less, and its corner to within a fifth.
 fn corner(venue: &Venue, situation: Situation, found: Option<&Findings>) -> Graded {
     let hz = |line: &LineFault| line.high_pass_hz.unwrap_or(0.0);
     let (left, right) = (hz(&venue.left), hz(&venue.right));

@@ -1,4 +1,4 @@
-//! Simulated venues, read, and held against the truth: what the test and the table share.
+//! Simulated venues, their readings and the comparison with the truth: shared by the test and the table.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use std::path::{Path, PathBuf};
@@ -21,7 +21,7 @@ mod table;
 pub use judge::{Graded, Outcome};
 pub use table::table;
 
-/// How a recording is coded.
+/// Coding of a recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Coding {
     Wav,
@@ -30,7 +30,7 @@ pub enum Coding {
 }
 
 impl Coding {
-    /// By the venue's number: half are coded.
+    /// The coding by the venue's number: half of them are lossy.
     pub fn of(number: u64) -> Self {
         match number % 8 {
             1 => Self::Mp3(64),
@@ -42,7 +42,7 @@ impl Coding {
     }
 }
 
-/// A signal, as it is played.
+/// A signal as it is played.
 struct Signal {
     plan: Plan,
     played: [Vec<f64>; 2],
@@ -62,7 +62,7 @@ impl Signal {
         }
     }
 
-    /// What is on the lines when the plugs are pulled as asked for.
+    /// The signal on the lines when the plugs are pulled as instructed.
     fn with_plugs_pulled(mut self) -> Self {
         let Mode::Mono { pause_s } = self.plan.settings().mode else {
             return self;
@@ -85,7 +85,7 @@ pub struct Bench {
     nothing_pulled: Signal,
     rooms: Vec<Vec<f64>>,
     folder: PathBuf,
-    /// Where recordings are kept and taken from.
+    /// Folder for keeping and reusing recordings.
     kept: Option<PathBuf>,
 }
 
@@ -104,8 +104,8 @@ impl Bench {
         }
     }
 
-    /// The venues of these numbers, as many at once as there are cores, none begun after `until`. What becomes of each is told as it
-    /// comes.
+    /// Runs the venues with these numbers, as many at once as there are cores, none started after `until`. Calls back
+    /// with each outcome.
     pub fn run_all(
         &self,
         numbers: &[u64],
@@ -136,7 +136,7 @@ impl Bench {
         outcomes
     }
 
-    /// What is the matter at a venue.
+    /// The situation at a venue.
     #[allow(dead_code, reason = "only the printed table is asked for some of them")]
     pub fn situation(&self, number: u64) -> Situation {
         self.drawn(number).0.situation
@@ -147,7 +147,7 @@ impl Bench {
         self.read(number, &channels, rate_hz)
     }
 
-    /// A venue and how what is recorded there is coded.
+    /// A venue, and the coding of its recording.
     fn drawn(&self, number: u64) -> (Drawn, Coding) {
         let mut drawn = draw(number, &self.rooms, self.stereo.plan.seconds());
         let recorder = &mut drawn.venue.recorder;
@@ -162,7 +162,7 @@ impl Bench {
         (drawn, coding)
     }
 
-    /// What is read of a venue's recording: its channels and its rate.
+    /// A venue's recording: its channels and its sample rate, Hz.
     pub fn recorded(&self, number: u64) -> (Vec<Vec<f32>>, f64) {
         let kept = self
             .kept
@@ -207,7 +207,7 @@ impl Bench {
                 of(&venue, &Signal::new(settings))
             }
             Situation::Twice => {
-                // The same place, other lines.
+                // The same place with other lines.
                 let mut first = venue.clone();
                 let other = at_rest(number + 5_000_000, &self.rooms);
                 (first.left, first.right, first.recorder.behind_s) =
@@ -231,7 +231,7 @@ impl Bench {
         self.coded(number, coding, &samples, said_hz)
     }
 
-    /// What becomes of a venue's recording.
+    /// Reads and grades a venue's recording.
     pub fn read(&self, number: u64, channels: &[Vec<f32>], rate_hz: f64) -> Outcome {
         let (drawn, coding) = self.drawn(number);
         let heard: Vec<&[f32]> = channels.iter().map(Vec::as_slice).collect();
@@ -306,8 +306,8 @@ impl Bench {
     }
 }
 
-/// The rooms of Debian's guitarix-common and jconvolver-config-files, 48 kHz, as far as they're there. Both packages are GPL:
-/// their files are a test's input and nothing else.
+/// The rooms of Debian's guitarix-common and jconvolver-config-files, 48 kHz, as many as are installed. Both packages
+/// are GPL: their files are a test's input and nothing else.
 pub fn rooms(guitarix: Option<PathBuf>, jconvolver: Option<PathBuf>) -> Vec<Vec<f64>> {
     let channels = |path: &Path| {
         let (channels, rate_hz) = decode(path);

@@ -1,4 +1,4 @@
-//! The tables of the documentation, as Markdown.
+//! The documentation's tables, as Markdown.
 
 use sumproof_core::line_check::Trust;
 use sumproof_signals::venue::{End, Room, Situation};
@@ -28,7 +28,7 @@ fn count(of: &[&Outcome], which: impl Fn(&Outcome) -> bool) -> usize {
     of.iter().filter(|outcome| which(outcome)).count()
 }
 
-/// All of them.
+/// All tables.
 pub fn table(outcomes: &[Outcome]) -> String {
     let all: Vec<&Outcome> = outcomes.iter().collect();
     let rest: Vec<&Outcome> = outcomes.iter().filter(|outcome| is_rest(outcome)).collect();
@@ -228,7 +228,7 @@ fn intervals(all: &[&Outcome]) -> String {
     )
 }
 
-/// The venues that somebody may want to look at.
+/// The numbers of venues worth a look.
 fn numbers(outcomes: &[Outcome]) -> String {
     let of = |which: &dyn Fn(&Outcome) -> bool| -> String {
         let numbers: Vec<String> = outcomes

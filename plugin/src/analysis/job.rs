@@ -1,22 +1,22 @@
-//! Work in a thread of its own, of which nothing is left when it is given up.
+//! Work in a thread of its own that can be abandoned and never outlives its owner.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 
-/// Work that goes on, or what came of it.
+/// Work in progress, or its result.
 #[derive(Debug)]
 pub struct Job<T> {
     thread: Option<JoinHandle<T>>,
     given_up: GivenUp,
 }
 
-/// Nobody wants what would come of the work: it may stop wherever it is.
+/// Set once the result is no longer wanted: the work may then stop at any point.
 #[derive(Debug, Clone, Default)]
 pub struct GivenUp(Arc<AtomicBool>);
 
 impl GivenUp {
-    /// Whether that is so.
+    /// Whether the work was given up.
     #[must_use]
     pub fn is_so(&self) -> bool {
         self.0.load(Ordering::Relaxed)
@@ -24,8 +24,8 @@ impl GivenUp {
 }
 
 impl<T: Send + 'static> Job<T> {
-    /// Begins it, in a thread of that name; it is shown whether it has been given up. Where the system gives no thread, it is done
-    /// and nothing comes of it.
+    /// Starts `work` in a thread of that name; it gets a flag that says whether it has been given up. Where the system
+    /// can't start a thread, the job counts as done and has no result.
     #[must_use]
     pub fn start(name: &str, work: impl FnOnce(&GivenUp) -> T + Send + 'static) -> Self {
         let given_up = GivenUp::default();
@@ -43,13 +43,13 @@ impl<T: Send + 'static> Job<T> {
         self.thread.as_ref().is_none_or(JoinHandle::is_finished)
     }
 
-    /// Waits for what comes of it: an error where it broke, `None` where it never began.
+    /// Waits for the result: `Some(Err)` after a panic, `None` where the thread could not be started.
     #[must_use]
     pub fn finish(mut self) -> Option<thread::Result<T>> {
         self.thread.take().map(JoinHandle::join)
     }
 
-    /// Gives it up without waiting for its end.
+    /// Gives the work up without waiting for its end.
     #[must_use]
     pub fn give_up(self) -> Abandoned
     where
@@ -61,7 +61,7 @@ impl<T: Send + 'static> Job<T> {
 }
 
 impl<T> Drop for Job<T> {
-    /// The library may be unloaded next: nothing of it may still run.
+    /// The library may be unloaded next: none of its code may still run.
     fn drop(&mut self) {
         self.given_up.0.store(true, Ordering::Relaxed);
         if let Some(thread) = self.thread.take() {
@@ -70,12 +70,12 @@ impl<T> Drop for Job<T> {
     }
 }
 
-/// Work that was given up and may not have noticed yet. Dropping it waits for that.
+/// Work that was given up but may still be running. Dropping it waits for its end.
 #[derive(Debug)]
 pub struct Abandoned(Box<dyn MayRun>);
 
 impl Abandoned {
-    /// Whether nothing of it runs any more.
+    /// Whether the thread has ended.
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.0.is_over()

@@ -1,6 +1,7 @@
-//! The analysis thread: takes what crossed the ring, keeps the takes, publishes what the window shows.
+//! The analysis thread: reads the ring, keeps the takes, publishes what the window shows.
 //!
-//! In: frames and commands. Out: [`crate::bridge::published::Published`]. Uses `bridge`, `state` and `parameters`.
+//! In: frames and commands. Out: [`crate::bridge::published::Published`]. Uses `bridge`, `state`, `parameters`, and the
+//! signal of `audio::line_check`.
 
 pub mod engine;
 pub(crate) mod job;

@@ -1,6 +1,6 @@
-//! A dry and a wet pass of one part, one after the other, become a take whose dry and wet are known; with a full pass, the
-//! three are laid over one another sample by sample, which finds the gains and says whether they belong together. A dry and a
-//! full pass are enough as well: the wet is what the dry leaves.
+//! Makes one take with known dry and wet from a dry and a wet pass of the same part. With a full pass as well, the
+//! three are aligned to the sample, which yields the gains and shows whether they belong together. A dry and a full
+//! pass are enough too: the wet is the full less the dry.
 
 use std::sync::Arc;
 
@@ -12,7 +12,7 @@ use sumproof_wording::passes::{self, TooLong};
 use crate::analysis::job::Job;
 use crate::state::takes::TakeId;
 
-/// One pass: what is stored of it, and its sound, which is kept for the session only, and once.
+/// One pass: its stored take and its sound. The sound is kept for the session only, and only once.
 #[derive(Debug, Clone)]
 struct RecordedPass {
     take: Take,
@@ -20,36 +20,36 @@ struct RecordedPass {
 }
 
 impl RecordedPass {
-    /// The whole sound, if all of it was kept.
+    /// The sound, if all of it was kept.
     fn whole(&self) -> Option<&PassRecorder> {
         self.sound.as_deref().filter(|sound| sound.missed_frames() == 0)
     }
 }
 
-/// Which take one of passes replaces.
+/// Which take is replaced by a new one made from passes.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum InsteadOf {
     /// None.
     #[default]
     Nothing,
-    /// That one: the same passes, unchecked.
+    /// This take: the same passes, unchecked.
     Take(TakeId),
-    /// The last one whose wet is what the dry left, if it was stored.
+    /// The last take whose wet is a difference, if it was stored.
     Difference,
 }
 
-/// What two passes make together: a take to store, a line to say, or both.
+/// The result of two or three passes: a take to store, a line to show, or both.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Paired {
-    /// The take of both. Not stored where the passes don't belong together.
+    /// The take of all passes; `None` where they don't belong together.
     pub take: Option<Take>,
-    /// What to say about it.
+    /// The line to show about it.
     pub line: String,
-    /// The take it is better than, which it replaces.
+    /// The take that this better one replaces.
     pub instead_of: InsteadOf,
     /// The bands in which the passes don't make up the full one: lower and upper edge, Hz.
     pub failing: Vec<[f32; 2]>,
-    /// The wet is what the dry left of the full pass.
+    /// The wet is the full pass less the dry.
     pub by_difference: bool,
 }
 
@@ -60,7 +60,7 @@ fn start(work: impl FnOnce() -> Option<Paired> + Send + 'static) -> PairJob {
     Job::start("sumproof pair", |_| work())
 }
 
-/// Waits for what comes of a pair.
+/// Waits for the result of a pair.
 pub fn finished(work: PairJob) -> Option<Paired> {
     work.finish()?.unwrap_or_else(|_| {
         Some(Paired {
@@ -70,39 +70,39 @@ pub fn finished(work: PairJob) -> Option<Paired> {
     })
 }
 
-/// What comes of a pass.
+/// Result of adding a pass.
 #[derive(Debug)]
 pub enum PairingStep {
-    /// Nothing yet.
+    /// No pair yet: the pass waits.
     Waits,
-    /// At once: there is nothing to lay over one another.
+    /// Done at once: nothing has to be aligned.
     Now(Box<Paired>),
-    /// Later.
+    /// Being worked out.
     Later(PairJob),
 }
 
 /// The passes that wait for their other half.
 #[derive(Debug, Default)]
 pub struct Pairing {
-    /// The last dry or wet pass that has no other half yet.
+    /// The last dry or wet pass without its other half yet.
     half: Option<RecordedPass>,
-    /// The last full pass since the last pair: the same part as it is.
+    /// The last full pass since the last pair: the same part with dry and wet.
     full: Option<RecordedPass>,
-    /// The last pair, dry and wet, and its take once that is stored, when there was no full pass to check it by.
+    /// The last pair, dry and wet, if no full pass was there to check it; with its take once that is stored.
     unchecked: Option<(RecordedPass, RecordedPass, Option<TakeId>)>,
-    /// The dry pass that waits was looked for in a full one.
+    /// Whether the waiting dry pass was searched for in a full one.
     looked_for: bool,
-    /// The last take whose wet is what the dry left.
+    /// The last take whose wet is a difference.
     difference: Option<TakeId>,
 }
 
 impl Pairing {
-    /// Takes note of a pass that has just been stored, with its sound. With its other half at hand, works out the take of both;
-    /// either way the halves are used up, so that no later pass of another part is laid against them.
+    /// Adds a pass that has just been stored, with its sound. If its other half is there, the take of both is worked
+    /// out. The halves are then used up, so a later pass of another part is never compared with them.
     ///
-    /// A full pass recorded since the last pair gives the total and the name, and checks the pair. One that comes right after
-    /// a pair without does so as well: if it is made of the two, the checked pair takes the place of the unchecked one; if
-    /// not, that is said.
+    /// A full pass recorded since the last pair supplies the total and the name, and checks the pair. A full pass right
+    /// after an unchecked pair does the same: if it is the sum of the two, the checked pair replaces the unchecked one;
+    /// if not, a line says so.
     pub fn heard(&mut self, take: &Take, sound: Option<PassRecorder>) -> PairingStep {
         let part = RecordedPass {
             take: take.clone(),
@@ -150,7 +150,7 @@ impl Pairing {
 }
 
 impl Pairing {
-    /// A full pass: it checks the pair before it, or the dry that waits is looked for in it.
+    /// A full pass: it checks the pair before it, or the waiting dry pass is searched for in it.
     fn full_heard(&mut self, part: RecordedPass) -> PairingStep {
         let Some((dry, wet, id)) = self.unchecked.take() else {
             self.full = Some(part.clone());
@@ -173,8 +173,8 @@ impl Pairing {
         }))
     }
 
-    /// Looks for a dry pass in a full one, once for every dry pass: a later full one is most likely another part. That it isn't
-    /// there is only said where the player must have meant the two for each other.
+    /// Searches for a dry pass in a full one, once for every dry pass: a later full one is most likely another part. A
+    /// failed search is reported only where the player must have meant the two for each other.
     fn look_for(&mut self, dry: RecordedPass, full: RecordedPass, is_meant: bool) -> PairingStep {
         if self.looked_for || !can_be_laid(&[&dry, &full]) {
             return PairingStep::Waits;
@@ -184,7 +184,7 @@ impl Pairing {
         PairingStep::Later(start(move || difference(&dry, &full, is_meant)))
     }
 
-    /// The take of a pair was stored; `by_difference` says that its wet is what the dry left.
+    /// The take of a pair was stored; `by_difference` says that its wet is the full less the dry.
     pub fn stored(&mut self, id: TakeId, by_difference: bool) {
         if by_difference {
             self.difference = Some(id);
@@ -193,7 +193,7 @@ impl Pairing {
         }
     }
 
-    /// The take that one of passes is to replace, if that is there.
+    /// The take to be replaced, if it exists.
     pub fn replaced(&mut self, instead_of: InsteadOf) -> Option<TakeId> {
         match instead_of {
             InsteadOf::Nothing => None,
@@ -230,7 +230,7 @@ fn can_be_laid(passes: &[&RecordedPass]) -> bool {
             .all(|two| two[0].take.rate_hz == two[1].take.rate_hz)
 }
 
-/// From the sound of a dry and a full pass: the wet is what the dry leaves.
+/// From the sound of a dry and a full pass: the wet is the full less the dry.
 fn difference(dry: &RecordedPass, full: &RecordedPass, is_meant: bool) -> Option<Paired> {
     let (dry_sound, full_sound) = (dry.sound.as_ref()?, full.sound.as_ref()?);
     let found = TwoPass::of_dry_and_full(&dry_sound.pass(), &full_sound.pass());
@@ -255,12 +255,12 @@ fn difference(dry: &RecordedPass, full: &RecordedPass, is_meant: bool) -> Option
     })
 }
 
-/// What the take of a part's passes is called.
+/// Name of the take made from a part's passes.
 fn dry_and_wet(full: &Take) -> String {
     format!("{}, dry and wet", full.name)
 }
 
-/// The full pass as it is stored, from longer blocks; and why it fares as it does.
+/// Replaces the total by the full pass as stored, which has longer blocks, and adds its diagnosis.
 fn as_stored(pair: &mut Take, passes: &[&RecordedPass], full: &RecordedPass) {
     pair.split.total = full.take.split.total.clone();
     pair.explain_parts(full.take.diagnosis.as_ref());
@@ -268,7 +268,7 @@ fn as_stored(pair: &mut Take, passes: &[&RecordedPass], full: &RecordedPass) {
     pair.gaps = passes.iter().map(|part| part.take.gaps).sum();
 }
 
-/// From what is stored of the passes: nothing is checked.
+/// From the stored spectra of the passes: nothing is checked.
 fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass>) -> Paired {
     let part = full.map_or(&dry.take.name, |full| &full.take.name);
     let name = format!("{part}, dry and wet");

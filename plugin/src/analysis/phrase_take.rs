@@ -1,4 +1,4 @@
-//! A phrase that is over becomes a take at once, from what was read of it; then its sound is gone over again as a file's is, in a
+//! A phrase becomes a take at its end, from its live reading; then its sound is analysed again like a file's, in a
 //! thread of its own.
 
 use sumproof_core::session::monitor::Monitor;
@@ -10,28 +10,28 @@ use crate::analysis::job::{GivenUp, Job};
 /// Frames handed over at once.
 const CHUNK: usize = 4096;
 
-/// What a take of a phrase is made of.
+/// The input for a take of a phrase.
 #[derive(Debug)]
 pub struct Phrase {
     /// Both channels.
     pub sound: [Vec<f32>; 2],
     /// Sample rate, Hz.
     pub rate_hz: f64,
-    /// What the player says the preset is.
+    /// The kind of preset the player has set.
     pub kind: PresetKind,
 }
 
-/// The work on one phrase: about a fiftieth of the time it lasted.
+/// The work on one phrase: about a fiftieth of the phrase's length.
 pub type PhraseJob = Job<Option<Take>>;
 
 impl Phrase {
-    /// Begins the work on it.
+    /// Starts the work.
     #[must_use]
     pub fn start(self) -> PhraseJob {
         Job::start("sumproof phrase", |given_up| self.take(given_up))
     }
 
-    /// Its take; `None` without frames, or where nobody wants it any more.
+    /// The take; `None` without frames, or once the work was given up.
     fn take(self, given_up: &GivenUp) -> Option<Take> {
         let mut monitor = Monitor::for_takes(self.rate_hz);
         monitor.set_kind(self.kind);

@@ -5,7 +5,7 @@ use sumproof_core::session::reading::Reading;
 use sumproof_core::session::recommend::recommend;
 use sumproof_wording::calm;
 
-/// What to do, and how much the sound can take.
+/// Advice and margin.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Recommendations {
     /// Advice, a sentence each.
@@ -15,7 +15,7 @@ pub struct Recommendations {
 }
 
 impl Recommendations {
-    /// Works it out. Allocates.
+    /// Computes both. Allocates.
     pub fn on(monitor: &Monitor, reading: &Reading) -> Self {
         let (advice, margin) = recommend(monitor, reading);
         Self {
@@ -24,7 +24,7 @@ impl Recommendations {
         }
     }
 
-    /// These after others: sentences stand that say nothing new.
+    /// Returns `self`, but with the earlier sentences where the new ones say nothing new.
     #[must_use]
     pub fn after(self, before: &Self) -> Self {
         let what_now = if calm::say_something_new(&before.what_now, &self.what_now) {

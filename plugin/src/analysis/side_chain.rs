@@ -1,4 +1,4 @@
-//! The analysis' side of a side-chain: what comes on it, and dry and wet told apart by it.
+//! The analysis' side of a side-chain: whether a reference arrives, and dry and wet told apart by it.
 
 use nice_plug::util::permit_alloc;
 use sumproof_core::dsp::db;
@@ -9,35 +9,35 @@ use sumproof_wording::side_chain::{
     SideChain as Shown, SideChainState, interrupted, nothing_came, too_short, unexplained,
 };
 
-/// The reference may be silent this long while the channels sound before it counts as missing: a reverb's tail goes on
-/// after the last note, s.
+/// The reference counts as missing once it has been silent this long while the channels sound, s: a reverb's tail goes
+/// on after the last note.
 const TAIL_S: f64 = 6.0;
-/// The same before anything has come on the side-chain, s.
+/// The same before anything has arrived on the side-chain, s.
 const FIRST_S: f64 = 1.0;
-/// A take is told apart by a reference that sounded in this share of its sound at least.
+/// The least share of a take's sound during which the reference must sound for dry and wet to be told apart.
 const LEAST_SHARE: f64 = 0.05;
-/// Frames of the channels that sounded, and of those the ones beside which the reference did.
+/// Frames in which the channels sounded, and how many of them had a sounding reference.
 #[derive(Debug, Clone, Copy, Default)]
 struct ReferenceCoverage {
     sound: u64,
     referenced: u64,
 }
 
-/// Everything about one side-chain.
+/// State of one side-chain.
 pub(crate) struct ReferenceSide {
     kind: Reference,
     side_chain: SideChain,
     split: Split,
     /// Frames of sound since the reference sounded last.
     missing_frames: u64,
-    /// Whether it ever did.
+    /// Whether the reference has ever sounded.
     came: bool,
-    /// Of the take being recorded.
+    /// Coverage of the take being recorded.
     take: Option<ReferenceCoverage>,
 }
 
 impl ReferenceSide {
-    /// For a sample rate. Allocates all it needs: up to 105 MB at 48 kHz.
+    /// A side-chain for a sample rate, Hz. Allocates all it needs: up to 105 MB at 48 kHz.
     pub(crate) fn new(rate_hz: f64, kind: Reference) -> Self {
         let side_chain = SideChain::new(rate_hz, kind);
         Self {
@@ -50,12 +50,12 @@ impl ReferenceSide {
         }
     }
 
-    /// Whether it was made for this.
+    /// Whether it was made for this rate and kind.
     pub(crate) fn fits(&self, rate_hz: f64, kind: Reference) -> bool {
         self.side_chain.rate_hz() == rate_hz && self.kind == kind
     }
 
-    /// Follows the settings.
+    /// Sets split time and integration time, s.
     pub(crate) fn set(&mut self, split_s: f64, integration_s: f64) {
         self.side_chain.set_split(split_s);
         self.side_chain.set_integration(integration_s);
@@ -81,7 +81,7 @@ impl ReferenceSide {
         }
     }
 
-    /// One step of the work the response needs. False when there's none to do.
+    /// Does one step of the response's computation. Returns `false` when there is none to do.
     pub(crate) fn work(&mut self) -> bool {
         let has_work = self.side_chain.has_work();
         if has_work {
@@ -90,7 +90,7 @@ impl ReferenceSide {
         has_work
     }
 
-    /// Whether somebody sees or hears what it tells.
+    /// Sets whether its result is seen or heard.
     pub(crate) fn set_watched(&mut self, watched: bool) {
         self.side_chain.set_watched(watched);
     }
@@ -100,7 +100,7 @@ impl ReferenceSide {
         self.side_chain.mark_gap();
     }
 
-    /// How it stands, for the window.
+    /// Its state, for the window.
     pub(crate) fn shown(&self) -> Shown {
         let state = if self.is_missing() {
             SideChainState::NoReference
@@ -126,7 +126,7 @@ impl ReferenceSide {
         self.missing_frames as f64 > patience_s * self.side_chain.rate_hz()
     }
 
-    /// The live split, if the reference tells one.
+    /// The live split, if the reference yields one.
     pub(crate) fn read(&mut self) -> Option<&Split> {
         if self.is_missing() {
             return None;
@@ -136,7 +136,7 @@ impl ReferenceSide {
         (self.split.total.mean_power() > 0.0).then_some(&self.split)
     }
 
-    /// Forgets what was heard, unless a take is being recorded or worked on.
+    /// Clears its averages, unless a take is being recorded or worked on.
     pub(crate) fn reset(&mut self) {
         if self.take.is_none() && !self.side_chain.is_ending() {
             self.side_chain.reset();
@@ -151,8 +151,10 @@ impl ReferenceSide {
         self.take = Some(ReferenceCoverage::default());
     }
 
-    /// Ends the take. Its dry and wet are worked out by [`Self::refine`]; a line to say where that can't be done, and no work is
-    /// spent on it.
+    /// Ends the take. Its dry and wet are worked out by [`Self::refine`].
+    ///
+    /// # Errors
+    /// A line that says why they can't be; `None` in it where there is nothing to tell apart. No work is spent on it.
     pub(crate) fn end_take(&mut self, name: &str) -> Result<(), Option<String>> {
         let Some(heard) = self.take.take() else {
             return Err(None);
@@ -172,7 +174,7 @@ impl ReferenceSide {
         }
     }
 
-    /// A share of the work that the end of a take needs. What was found of it, once it is done.
+    /// Does a share of the work that the end of a take needs. Returns the result once it is done.
     pub(crate) fn refine(&mut self) -> Option<ToldApart> {
         let found = self.side_chain.refine()?;
         let name = &found.take.name;
@@ -208,16 +210,16 @@ impl ReferenceSide {
     }
 }
 
-/// What came of a take's dry and wet.
+/// A take's dry and wet as worked out.
 pub(crate) struct ToldApart {
     /// A take that has them; `None` where they couldn't be told apart.
     pub take: Option<Take>,
-    /// What is to be said about it.
+    /// The line to show about it.
     pub line: Option<String>,
 }
 
 impl ToldApart {
-    /// Puts them into the take as it was stored.
+    /// Copies them into the stored take.
     pub(crate) fn put_into(&self, take: &mut Take) {
         let Some(found) = &self.take else { return };
         take.tell_apart(found.split.clone(), found.delay);

@@ -1,5 +1,5 @@
-//! The side-chain's work, which is too long for the analysis' lock: what it needs is handed over in order, done by the analysis
-//! thread alone, in shares, and what came of it is handed back.
+//! The side-chain's work, which takes too long for the engine's lock: orders are queued, the analysis thread carries
+//! them out in shares, and the results are handed back.
 
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -13,15 +13,15 @@ use crate::state::takes::TakeId;
 
 /// Time between two readings of the live split.
 const READ_EVERY: Duration = Duration::from_millis(40);
-/// Sound for which one step is taken while the host plays, s: ten in the time in which something new comes.
+/// Sound per step while the host plays, s: ten steps in the time in which new results can come.
 const LIVE_STEP_S: f64 = 0.06;
-/// The same where it renders faster: what all the steps cost there is a fortieth of the time that the sound lasts.
+/// The same while it renders faster than real time: all steps together cost a fortieth of the sound's duration.
 const RENDER_STEP_S: f64 = 0.6;
 
-/// What is to be done, in the order in which it came.
+/// Orders, carried out in the order in which they came.
 #[derive(Debug)]
 pub(crate) enum Order {
-    /// Sound of another rate or kind of reference comes.
+    /// Sound of another sample rate (Hz) or kind of reference follows.
     Attach(f64, Reference),
     /// Split time and integration time, s.
     Settings(f64, f64),
@@ -31,13 +31,13 @@ pub(crate) enum Order {
     Gap,
     /// A take begins.
     Start,
-    /// It ended and is stored, with its dry and wet estimated.
+    /// A take ended and is stored, with its dry and wet estimated; with its name.
     End(TakeId, String),
-    /// It has no frames.
+    /// The take has no frames.
     Drop,
     /// Takes that are recorded or worked on belong to another project.
     Leave,
-    /// What was heard is to be forgotten.
+    /// Clear the averages.
     Reset,
 }
 
@@ -45,23 +45,23 @@ pub(crate) enum Order {
 #[derive(Debug)]
 pub(crate) struct Orders {
     pub(crate) orders: Vec<Order>,
-    /// Somebody sees or hears what it tells.
+    /// Whether the result is seen or heard.
     pub(crate) watched: bool,
-    /// A response is wanted: for somebody who looks, or for a take.
+    /// Whether a response is needed: for a window, an audition or a take.
     pub(crate) wanted: bool,
-    /// The host plays in real time.
+    /// Whether the host plays in real time.
     pub(crate) live: bool,
 }
 
-/// What came of it.
+/// Results of one look.
 pub(crate) struct News {
-    /// How the side-chain stands.
+    /// State of the side-chain, where it changed.
     pub(crate) shown: Option<Shown>,
-    /// The live split, where it was read: `None` in it when the reference tells none.
+    /// The live split, where it was read: `Some(None)` when the reference yields none.
     pub(crate) split: Option<Option<Split>>,
     /// Takes that are done.
     pub(crate) done: Vec<(TakeId, ToldApart)>,
-    /// There is more to do at once.
+    /// Whether there is more to do at once.
     pub(crate) busy: bool,
 }
 
@@ -72,17 +72,17 @@ pub(crate) struct SideWork {
     rate_hz: f64,
     references: usize,
     settings: Option<(f64, f64)>,
-    /// What was not done yet: sound of another rate waits until the takes of this one are told apart.
+    /// Orders not carried out yet: sound of another rate waits until the takes of this one are done.
     waiting: VecDeque<Order>,
     /// Takes being worked on, in order.
     ending: VecDeque<TakeId>,
-    /// Sound that no step was taken for, frames.
+    /// Sound for which no step was taken yet, frames.
     credit: f64,
     read_at: Option<Instant>,
 }
 
 impl SideWork {
-    /// Does what is to be done, and one share of what takes long.
+    /// Carries out the orders, and one share of the long work.
     pub(crate) fn run(&mut self, orders: Orders) -> News {
         let mut done = Vec::new();
         let heard = orders
@@ -99,7 +99,7 @@ impl SideWork {
             live,
         } = orders;
         if orders.iter().any(|order| matches!(order, Order::Leave)) {
-            // What went before belongs to the project that was left: nothing waits for it.
+            // Earlier orders belong to the project that was left and are dropped.
             self.leave();
         }
         self.waiting.extend(orders);
@@ -107,7 +107,7 @@ impl SideWork {
             self.apply(order, &mut done);
         }
         let busy = self.take_a_share(wanted, live, &mut done) || !self.waiting.is_empty();
-        // While sound of another rate waits, nobody wants a split of the one before.
+        // While sound of another rate waits, a split of the old one is useless.
         let due = watched
             && heard
             && self.waiting.is_empty()
@@ -124,8 +124,8 @@ impl SideWork {
         }
     }
 
-    /// The next order that can be done now. What is being worked on is told apart at its own rate, in shares, before another
-    /// rate's sound is taken.
+    /// The next order that can be carried out now. Takes being worked on are finished at their own rate, in shares,
+    /// before another rate's sound is accepted.
     fn next_order(&mut self) -> Option<Order> {
         let side = self.side.as_ref().filter(|side| side.is_ending());
         self.waiting.pop_front_if(|order| match (order, side) {
@@ -198,7 +198,7 @@ impl SideWork {
         self.credit = 0.0;
     }
 
-    /// Takes that ended come first. Says whether there's more to do at once.
+    /// Takes that ended come first. Returns whether there is more to do at once.
     fn take_a_share(&mut self, wanted: bool, live: bool, done: &mut Vec<(TakeId, ToldApart)>) -> bool {
         let Some(side) = &mut self.side else { return false };
         if side.is_ending() {
@@ -215,7 +215,7 @@ impl SideWork {
             RENDER_STEP_S * self.references as f64
         };
         let step = step_s * self.rate_hz;
-        // No more is saved up than a few steps: what wasn't needed need not be done at once.
+        // At most a few steps are saved up: steps that were not needed need not be made up for at once.
         self.credit = self.credit.min(12.0 * step);
         if !wanted || self.credit < step || !side.work() {
             return false;

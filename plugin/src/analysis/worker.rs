@@ -1,30 +1,30 @@
-//! The analysis thread. It sleeps by the clock and is never woken by the audio thread, which makes no system calls; it
-//! looks every few milliseconds while sound comes and ever more rarely while none does. It ends with its owner.
+//! The analysis thread. It sleeps by the clock and is never woken by the audio thread, which makes no system calls. It
+//! looks every few milliseconds while sound arrives, and ever more rarely in silence. It ends with its owner.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{JoinHandle, Thread};
 use std::time::Duration;
 
-/// Time between two looks while sound comes.
+/// Time between two looks while sound arrives.
 pub const BUSY_POLL: Duration = Duration::from_millis(8);
 /// Longest time between two looks: four wake-ups a second.
 pub const IDLE_POLL: Duration = Duration::from_millis(250);
 
-/// What a look found.
+/// Result of one look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Activity {
-    /// More than was done in this look: look again at once.
+    /// More than fits one look: look again at once.
     Plenty,
-    /// Sound: look again soon.
+    /// Sound arrived: look again soon.
     Sound,
-    /// Nothing: take longer.
+    /// No sound: sleep longer.
     Nothing,
-    /// There will be nothing any more.
+    /// No more work will come: end the thread.
     End,
 }
 
-/// How long to sleep, from what the last looks found.
+/// How long to sleep, from the results of the last looks.
 #[derive(Debug)]
 struct Pace(Duration);
 
@@ -39,17 +39,17 @@ impl Pace {
     }
 }
 
-/// Owner of the thread: dropping it ends the thread and waits for that.
+/// Owner of the thread: dropping it stops the thread and waits for its end.
 pub struct Worker {
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Worker {
-    /// Starts a thread that calls `look` until the worker is dropped or `look` finds the end.
+    /// Starts a thread that calls `look` until the worker is dropped or `look` returns [`Activity::End`].
     ///
     /// # Errors
-    /// When the system gives no thread.
+    /// If the system can't start a thread.
     pub fn start(mut look: impl FnMut() -> Activity + Send + 'static) -> std::io::Result<Self> {
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = Arc::clone(&stop);
@@ -57,14 +57,14 @@ impl Worker {
             .name(String::from("sumproof"))
             .spawn(move || {
                 let mut pace = Pace(BUSY_POLL);
-                // A token left by `unpark` makes the next `park` return at once, so no stop is slept through.
+                // A token left by `unpark` makes the next `park` return at once, so a stop is never missed.
                 while !stopped.load(Ordering::Acquire) {
                     let found = look();
                     if found == Activity::End {
                         break;
                     }
                     match pace.next(found) {
-                        // Whoever waits for the lock gets it.
+                        // Lets a thread that waits for the lock have it.
                         Duration::ZERO => std::thread::yield_now(),
                         pause => std::thread::park_timeout(pause),
                     }
@@ -78,7 +78,7 @@ impl Worker {
 }
 
 impl Worker {
-    /// The thread, to be woken.
+    /// The thread's handle, for waking it.
     pub fn thread(&self) -> Option<Thread> {
         self.thread.as_ref().map(|thread| thread.thread().clone())
     }

@@ -1,52 +1,53 @@
-//! Telling real time from a bounce, whatever the host says.
+//! Tells real time from a bounce, whatever the host says.
 //!
-//! A host that says that it renders offline is believed. One that doesn't may bounce all the same, as fast or as slowly as it can. So
-//! nothing is auditioned before the analysis thread has seen a stretch of sound take as long as it lasts, neither less nor more,
-//! and no longer than sound and clock stay together after that: a sound card's clock does for ever, a bounce at 1.2 times real time
-//! runs away within seconds. Every time that happens, the next stretch has to be twice as long. What can't be told apart is a bounce
-//! exactly at real time in a host that says neither that it bounces nor that it records; the window says so as long as a feed is heard.
-//! The audio thread counts frames and never reads a clock for it.
+//! A host that says it renders offline is believed. One that says nothing may bounce all the same, faster or slower
+//! than real time. So nothing is auditioned until the analysis thread has seen a stretch of sound take as long as it
+//! lasts, neither less nor more, and auditioning ends as soon as sound and clock drift apart: with a sound card they
+//! never do, while a bounce at 1.2 times real time is ahead within seconds. Each time that happens, the next stretch
+//! has to be twice as long. A bounce at exactly real time, in a host that reports neither bouncing nor recording, can't
+//! be told apart; the window says so as long as a feed is heard. The audio thread only counts frames and never reads a
+//! clock for this.
 
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Shortest stretch that is judged, and the longest that is ever asked for, s.
+/// Shortest stretch that is judged, and longest that is ever required, s.
 const STRETCH_S: (f64, f64) = (0.5, 8.0);
-/// As many of the longest blocks at least: sound comes a block at a time.
+/// A stretch is at least this many of the longest blocks: sound arrives a block at a time.
 const BLOCKS: f64 = 8.0;
-/// Sound and clock may be apart by so much at the end of a stretch, s, and by a block and a half.
+/// Largest difference between sound and clock at the end of a stretch, s, plus a block and a half.
 const APART_S: f64 = 0.05;
-/// Sound may run ahead of the clock by so much afterwards, s, and by two blocks: buffers are filled ahead, and some hosts render a
-/// little before it is time.
+/// How far sound may run ahead of the clock after that, s, plus two blocks: buffers are filled ahead, and some hosts
+/// render a little early.
 const AHEAD_S: f64 = 0.5;
-/// Clocks of sound cards differ from the system's by less than this.
+/// Largest relative deviation of a sound card's clock from the system's.
 const DRIFT: f64 = 0.001;
-/// Without sound for so long, the host has paused, and what came before says nothing about what comes.
+/// Without sound for this long the host has paused, and a stretch begun before is no longer judged.
 const PAUSE: Duration = Duration::from_millis(200);
 
 /// What the audio thread counts and the analysis thread finds.
 #[derive(Debug, Default)]
 pub struct Pulse {
-    /// Frames processed since the plugin was made.
+    /// Frames processed since the plugin was created.
     played: AtomicU64,
     rate_hz: AtomicU32,
     /// The longest block of this activation, frames.
     longest: AtomicU32,
     /// Number of the activation, from 1.
     activation: AtomicU64,
-    /// The activation that was found to be in real time; 0 for none.
+    /// The activation that was found to run in real time; 0 for none.
     proven: AtomicU64,
 }
 
 impl Pulse {
-    /// A new activation begins, of which nothing is known.
+    /// A new activation begins; nothing is known of it yet.
     pub fn begin(&self, rate_hz: f64) {
         self.rate_hz.store(rate_hz as u32, Ordering::Relaxed);
         self.longest.store(0, Ordering::Relaxed);
         self.activation.fetch_add(1, Ordering::AcqRel);
     }
 
-    /// The audio thread processed so many frames.
+    /// Counts the frames the audio thread processed.
     pub fn count(&self, frames: usize) {
         let frames = frames as u64;
         self.played.fetch_add(frames, Ordering::Relaxed);
@@ -56,39 +57,39 @@ impl Pulse {
         }
     }
 
-    /// As if this activation had been seen to run in real time.
+    /// Marks this activation as seen to run in real time.
     #[cfg(test)]
     pub(crate) fn prove(&self) {
         self.proven
             .store(self.activation.load(Ordering::Acquire), Ordering::Release);
     }
 
-    /// Whether this activation has been seen to run in real time, lately.
+    /// Whether this activation has lately been seen to run in real time.
     pub fn is_real_time(&self) -> bool {
         self.proven.load(Ordering::Acquire) == self.activation.load(Ordering::Acquire)
     }
 }
 
-/// A moment: how much was played, and when.
+/// A point in time: the frames played until then, and the clock.
 #[derive(Debug, Clone, Copy)]
 struct Mark {
     played: u64,
     at: Instant,
 }
 
-/// The analysis thread's watch.
+/// The analysis thread's check for real time.
 #[derive(Debug)]
 pub struct Watch {
     activation: u64,
-    /// The last look at which there was sound.
+    /// The last look that found new sound.
     last: Mark,
-    /// Where the stretch that is judged begins.
+    /// Start of the stretch being judged.
     stretch: Mark,
-    /// From where on sound and clock have stayed together, if this is real time.
+    /// Point since which sound and clock have stayed together, once this is known to be real time.
     anchor: Option<Mark>,
-    /// How long a stretch has to be, s.
+    /// Required length of a stretch, s.
     asked_s: f64,
-    /// Stretches one after another that took longer than they last.
+    /// Consecutive stretches that took longer than they last.
     slow: u32,
 }
 
@@ -110,7 +111,7 @@ impl Default for Watch {
 }
 
 impl Watch {
-    /// One look, now.
+    /// One look at the current time.
     pub fn look(&mut self, pulse: &Pulse) {
         self.look_at(pulse, Instant::now());
     }
@@ -132,7 +133,7 @@ impl Watch {
         }
         if now.played == self.last.played {
             if at.saturating_duration_since(self.last.at) >= PAUSE {
-                // Nothing new is known; what was known stays.
+                // Nothing new is known; a proven activation stays proven.
                 self.stretch = now;
                 self.anchor = self.anchor.map(|_| now);
                 self.slow = 0;
@@ -140,7 +141,7 @@ impl Watch {
             return;
         }
         if at.saturating_duration_since(self.last.at) >= PAUSE && self.anchor.is_none() {
-            // The first sound after a pause: when in it that began isn't known.
+            // The first sound after a pause: it is not known when within the pause it began.
             (self.last, self.stretch) = (now, now);
             return;
         }
@@ -148,7 +149,7 @@ impl Watch {
         self.judge(pulse, now);
     }
 
-    /// There was sound since the last look.
+    /// Judges the sound since the last look.
     fn judge(&mut self, pulse: &Pulse, now: Mark) {
         let rate_hz = f64::from(pulse.rate_hz.load(Ordering::Relaxed).max(1));
         let block_s = f64::from(pulse.longest.load(Ordering::Relaxed)) / rate_hz;
@@ -170,10 +171,10 @@ impl Watch {
         let apart_s = APART_S + 1.5 * block_s + DRIFT * time_s;
         let stretch = std::mem::replace(&mut self.stretch, now);
         if sound_s > time_s + apart_s {
-            // Within what buffers explain while it is known to be real time.
+            // Within what buffers explain while real time is established.
         } else if sound_s < time_s - apart_s {
             self.slow += 1;
-            // Once it may be a buffer that is being filled, or sound that was lost.
+            // A single slow stretch may be a buffer being filled, or lost sound.
             if self.slow > 1 {
                 self.doubt(pulse, now);
             } else {
@@ -182,12 +183,12 @@ impl Watch {
         } else {
             self.slow = 0;
             self.anchor.get_or_insert(stretch);
-            // Of this activation, whatever has begun in the meantime.
+            // Proves this activation, even if a new one has begun in the meantime.
             pulse.proven.store(self.activation, Ordering::Release);
         }
     }
 
-    /// It isn't real time, or no longer.
+    /// This is not real time, or no longer.
     fn doubt(&mut self, pulse: &Pulse, now: Mark) {
         pulse.proven.store(0, Ordering::Release);
         if self.anchor.take().is_some() {
@@ -202,10 +203,10 @@ impl Watch {
 mod tests {
     use super::*;
 
-    /// The longest block a host sends here, frames: what counts as one decides how long a stretch has to be.
+    /// The longest block the host sends here, frames: the required length of a stretch depends on it.
     const BLOCK: usize = 512;
 
-    /// Lets `seconds` of time and `sound` seconds of sound go by in steps of 20 ms, the sound in blocks.
+    /// Lets `seconds` of time pass while `sound` seconds of sound are played, in steps of 20 ms, the sound in blocks.
     fn go_by(pulse: &Pulse, watch: &mut Watch, now: &mut Instant, seconds: f64, sound: f64) {
         let steps = (seconds / 0.02).round().max(1.0);
         for _ in 0..steps as usize {
@@ -238,13 +239,13 @@ mod tests {
         // The host stops for a while: nothing new is known.
         go_by(&pulse, &mut watch, &mut now, 3.0, 0.0);
         assert!(pulse.is_real_time());
-        // A bounce without a new activation: over at once.
+        // A bounce without a new activation is noticed at once.
         go_by(&pulse, &mut watch, &mut now, 0.1, 2.0);
         assert!(!pulse.is_real_time());
         go_by(&pulse, &mut watch, &mut now, 1.0, 20.0);
         go_by(&pulse, &mut watch, &mut now, 3.0, 3.0);
         assert!(pulse.is_real_time());
-        // A new activation has to show it again, a bounce never does.
+        // A new activation has to prove real time again; a bounce never does.
         pulse.begin(48_000.0);
         assert!(!pulse.is_real_time());
         go_by(&pulse, &mut watch, &mut now, 2.0, 8.0);
@@ -260,7 +261,7 @@ mod tests {
                 assert!(!pulse.is_real_time(), "{pace}");
             }
         }
-        // Nearer to real time it may be taken for that for a moment, and ever less often.
+        // A pace closer to real time may pass for it for a moment, and ever less often.
         for pace in [0.97, 1.03, 1.08] {
             let (pulse, mut watch, mut now) = begun();
             let mut taken = 0;
@@ -270,7 +271,7 @@ mod tests {
             }
             assert!(pace < 1.0 || taken < 600, "{pace}: {taken}");
         }
-        // One that begins where there was real time, without a new activation.
+        // A bounce that begins after real time, without a new activation.
         let (pulse, mut watch, mut now) = begun();
         go_by(&pulse, &mut watch, &mut now, 5.0, 5.0);
         assert!(pulse.is_real_time());
@@ -278,7 +279,8 @@ mod tests {
         assert!(!pulse.is_real_time());
     }
 
-    /// What sound cards and their hosts do: long blocks, a clock that is a little off, buffers filled ahead, pauses, lost sound.
+    /// Sound cards and their hosts: long blocks, a clock that is slightly off, buffers filled ahead, pauses, lost
+    /// sound.
     #[test]
     fn real_time_is_not_taken_for_anything_else() {
         for (block_s, drift) in [(0.001, 1.0005), (0.01, 0.9995), (0.05, 1.0), (0.17, 1.0003)] {

@@ -1,27 +1,28 @@
-//! A panic on the audio thread must not reach the host, which it would take down.
+//! Keeps a panic on the audio thread from reaching the host, which it would crash.
 //!
-//! The framework catches nothing, so [`Guard`] does, at the boundary; after a panic it lets nothing run again, and the
-//! sound passes as it came for the rest of the session. The panic hook in force would format, allocate and lock before
-//! the guard could catch anything, so [`install_hook`] puts a silent one before it for threads inside a guard.
+//! The framework catches no panics, so [`Guard`] does, at the boundary. After a panic it runs nothing more, and the
+//! sound passes unchanged for the rest of the session. The current panic hook would format, allocate and lock before
+//! the guard could catch anything, so [`install_hook`] puts a hook before it that stays silent for threads inside a
+//! guard.
 //!
-//! How the hook knows the thread: a guard notes where it stands on its stack, and whoever panics a little below stands on
-//! the same one. A thread-local flag would be plainer, but the first touch of one in a loaded library makes the C library
-//! allocate, on the audio thread.
+//! How the hook recognises the thread: a guard records its stack address, and a panic a little below that address is on
+//! the same stack. A thread-local flag would be plainer, but the first access to one in a loaded library makes the C
+//! library allocate, on the audio thread.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Once;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Guards that can be noted at the same time. One more is guarded as well, only its panic is not silent.
+/// Guards that can be recorded at the same time. One more still catches its panic, but not silently.
 const PLACES: usize = 64;
-/// How far below its guard a panic may be, bytes. Other threads' stacks are further away; were one nearer, a message of
-/// its own would be lost, no more.
+/// How far below its guard a panic may be, bytes. Other threads' stacks are further away; if one were nearer, only the
+/// message of its own panic would be lost.
 const REACH: usize = 512 << 10;
 
-/// Where guards stand on their stacks; 0 is a free place.
+/// Stack addresses of the guards; 0 is a free place.
 static STANDING: [AtomicUsize; PLACES] = [const { AtomicUsize::new(0) }; PLACES];
 
-/// Puts the silent hook before the present one. Only the first call of a process does anything.
+/// Puts the silent hook before the current one. Only the first call in a process has an effect.
 pub(crate) fn install_hook() {
     static INSTALLED: Once = Once::new();
     INSTALLED.call_once(put_before_present);
@@ -46,7 +47,7 @@ fn below_a_guard() -> bool {
     })
 }
 
-/// The note of one guard, taken away when the guard is left.
+/// The record of one guard, removed when the guard is left.
 struct Note(Option<&'static AtomicUsize>);
 
 impl Note {
@@ -72,7 +73,7 @@ impl Drop for Note {
     }
 }
 
-/// Runs things that might panic until one does.
+/// Runs closures that may panic, until one does.
 #[derive(Debug, Default)]
 pub(crate) struct Guard {
     tripped: bool,
@@ -85,11 +86,11 @@ impl Guard {
         self.tripped
     }
 
-    /// Runs `body`, unless something panicked before. `None` when it did, now or then. What `body` was changing is in an
-    /// unknown state after a panic, and must not be used again.
+    /// Runs `body`, unless an earlier one panicked. Returns `None` after a panic, now or earlier. What `body` was
+    /// changing is then in an unknown state and must not be used again.
     ///
     /// # Real-time
-    /// Costs a note and a landing pad; the unwinding itself allocates, once in the life of the guard.
+    /// Costs one record and a landing pad; the unwinding itself allocates, once in the life of the guard.
     #[inline]
     pub(crate) fn run<R>(&mut self, body: impl FnOnce() -> R) -> Option<R> {
         if self.tripped {
@@ -114,7 +115,7 @@ impl Guard {
 mod tests {
     use super::*;
 
-    /// Stack that other things use between the guard and the panic.
+    /// Stack used between the guard and the panic.
     #[inline(never)]
     fn panic_deep(levels: usize) -> usize {
         let room = std::hint::black_box([levels; 64]);
@@ -127,7 +128,7 @@ mod tests {
     #[test]
     fn a_panic_is_held_and_nothing_runs_after_it() {
         static HEARD: AtomicUsize = AtomicUsize::new(0);
-        // Stands for the hook the framework sets: it must hear of panics elsewhere, and of none inside a guard.
+        // Stands for the framework's hook: it must be called for panics elsewhere, and for none inside a guard.
         let original = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |info| {
             if info
@@ -154,7 +155,7 @@ mod tests {
         assert!(catch_unwind(|| panic!("outside a guard of this test")).is_err());
         assert_eq!(HEARD.load(Ordering::SeqCst), 1);
 
-        // Another thread's panic is heard although this thread is inside a guard.
+        // Another thread's panic reaches the hook although this thread is inside a guard.
         let elsewhere = Guard::default().run(|| {
             let thread = std::thread::Builder::new().spawn(|| panic!("in another thread of this test"));
             thread.expect("a thread").join().is_err()

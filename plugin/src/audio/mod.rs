@@ -1,7 +1,7 @@
-//! Everything that runs on the audio thread, and nothing else.
+//! Everything that runs on the audio thread.
 //!
 //! In: blocks of frames and settings. Out: the same blocks, or a feed in their place; frames to the ring. No lock, no
-//! allocation, no system call. Uses `parameters` and `bridge`.
+//! allocation, no system call. Uses `parameters`, `bridge`, and the engine's lock of `analysis`.
 
 pub mod clock;
 pub(crate) mod guard;

@@ -1,9 +1,10 @@
 //! The audio thread's side of one instance.
 //!
 //! # Real-time
-//! [`AudioSide::process`] and [`AudioSide::reset`] allocate nothing, lock nothing and make no system call, at a cost that is
-//! the same every block; except where the host renders offline (it says so, or outruns the clock) with the ring full:
-//! there nobody waits for the audio thread, and it waits for the analysis, without working, so that nothing is lost.
+//! [`AudioSide::process`] and [`AudioSide::reset`] allocate nothing, lock nothing and make no system call, and every
+//! block costs the same. The exception is a host that renders offline (it says so, or outruns the clock) while the ring
+//! is full: no deadline applies then, and the audio thread waits for the analysis, without working, so that no frame is
+//! lost.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -33,34 +34,35 @@ use crate::testing::faults::Fault;
 /// Sound the ring holds, s. The analysis looks at least four times a second.
 const RING_S: f64 = 2.0;
 
-/// How the host drives the plugin.
+/// How the host runs the plugin.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Drive {
     /// Sample rate, Hz.
     pub rate_hz: f64,
     /// Longest block, frames.
     pub longest_block: usize,
-    /// Whether it renders offline.
+    /// Whether the host renders offline.
     pub mode: Mode,
-    /// What comes on the side-chain, if there is one.
+    /// The signal on the side-chain, if there is one.
     pub reference: Reference,
 }
 
 /// Whether the host renders offline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
-    /// It doesn't say that it renders. Hosts bounce without saying so, so the clock has to agree: see [`crate::audio::clock`].
+    /// The host does not say that it renders. Hosts bounce without saying so, so the clock has to agree: see
+    /// [`crate::audio::clock`].
     Playing,
-    /// It renders offline, and says so.
+    /// The host renders offline, and says so.
     Offline,
 }
 
-/// What may be put in the place of a block's sound: a feed that is auditioned, a line check's signal.
+/// A block and what decides whether its sound is replaced, by an auditioned feed or a line check's signal.
 struct Block<'b> {
     settings: &'b Settings,
-    /// Audition is on because a loaded state says so.
+    /// Audition is on only because a loaded state says so.
     loaded: bool,
-    /// The host renders faster than anyone could listen.
+    /// The host renders faster than real time.
     bounces: bool,
     /// The host records.
     host_records: bool,
@@ -71,7 +73,7 @@ struct Block<'b> {
 /// What depends on the sample rate.
 struct RateDependent<const C: usize> {
     end: AudioEnd<C>,
-    /// As much sound as the ring holds.
+    /// Duration of sound the ring holds.
     ring: Duration,
     auditioner: Auditioner,
     sender: Sender,
@@ -87,21 +89,21 @@ pub struct AudioSide<const C: usize> {
     running: Option<RateDependent<C>>,
     mode: Mode,
     recording: bool,
-    /// What acts when it is switched on, as it was: the last phrase, and the next name.
+    /// Last values of the switches that act when they come on: take the last phrase, and next name.
     switched: [bool; 2],
-    /// What came by MIDI and was not handed over yet: a program, and what a pedal asked for.
+    /// MIDI requests not handed over yet: a program, and what a pedal asked for.
     program: Option<u8>,
     pressed: [bool; 2],
-    /// The next frame does not follow the last the analysis got, which has to be told.
+    /// The next frame does not follow the last one the analysis got, and the analysis has not been told.
     broken: bool,
     integration_s: f64,
     pub(crate) fault: Fault,
 }
 
-/// Switches a parameter over.
+/// Toggles a switch.
 fn toggle(param: &BoolParam) {
-    // SAFETY: the method stores to the parameter's own atomics and runs its callback, of which ours have none. Only the stand-alone
-    // program comes here: there is no host that would have to be told, and the window reads the value with its next frame.
+    // SAFETY: the method stores to the parameter's own atomics and runs its callback; ours have none. Only the
+    // stand-alone program gets here: there is no host to notify, and the window reads the value with its next frame.
     unsafe { param._internal_set_plain_value(!param.value()) };
 }
 
@@ -109,7 +111,7 @@ impl<const C: usize> AudioSide<C>
 where
     AnyEnd: From<AnalysisEnd<C>>,
 {
-    /// The side of an instance that is not active yet.
+    /// The audio side of an instance that is not active yet.
     pub fn new(
         params: Arc<HostParams>,
         shared: Arc<Shared>,
@@ -133,7 +135,7 @@ where
         }
     }
 
-    /// Makes ready for a sample rate: the one place that allocates. Not for the audio thread.
+    /// Prepares for a sample rate: the one place that allocates. Not for the audio thread.
     pub fn activate(&mut self, drive: &Drive) {
         self.shared.switch.release();
         let (lowest_hz, highest_hz) = MEASURED_HZ;
@@ -153,7 +155,7 @@ where
             .attach(analysis_end.into(), drive.rate_hz, drive.reference);
         let settings = Settings::read(&self.params);
         self.integration_s = settings.integration_s;
-        // What a state switched on has acted before it was saved.
+        // A switch that a state turns on already acted before the state was saved.
         self.switched = [settings.take_phrase, settings.next_name];
         self.running = Some(RateDependent {
             end,
@@ -187,7 +189,7 @@ where
         self.broken = true;
     }
 
-    /// Whether a feed is being heard, so that sound goes on for a moment after the input has ended.
+    /// Whether a feed is being heard, in which case sound goes on for a moment after the input has ended.
     pub fn has_tail(&self) -> bool {
         self.running
             .as_ref()
@@ -201,8 +203,8 @@ where
             .is_some_and(|running| running.sender.is_busy())
     }
 
-    /// One block in place, and both channels of the reference beside it, where there is one. While nothing is auditioned the
-    /// samples are read and not written.
+    /// Processes one block in place; `reference` holds both channels of the reference, where there is one. While
+    /// nothing is auditioned the samples are read and not written.
     pub fn process(&mut self, channels: &mut [&mut [f32]], reference: [&[f32]; 2], host_records: bool) {
         let [left, right, ..] = channels else { return };
         let said = Settings::read(&self.params);
@@ -232,7 +234,7 @@ where
         self.put_out_check(&mut block);
     }
 
-    /// Whether the host renders faster than anyone could listen, as far as can be known.
+    /// Whether the host renders faster than real time, as far as can be known.
     fn bounces(&self) -> bool {
         match self.mode {
             Mode::Offline => true,
@@ -246,7 +248,7 @@ where
         }
     }
 
-    /// What the line check puts in the place of the sound, while it does.
+    /// Replaces the sound by the line check's output, while it has one.
     fn put_out_check(&mut self, block: &mut Block) {
         let Some(running) = &mut self.running else { return };
         let hindered = if block.bounces {
@@ -264,7 +266,7 @@ where
         }
     }
 
-    /// Tells the analysis what changed with this block. What finds no room is tried again with the next.
+    /// Tells the analysis what changed with this block. A command that finds no room is sent again with the next block.
     fn follow(&mut self, settings: &Settings) {
         let Some(running) = &mut self.running else { return };
         if self.broken {
@@ -303,12 +305,12 @@ where
         }
     }
 
-    /// A program was called up, from 0: it names the next take.
+    /// A program change, from 0: the program names the next take.
     pub fn program(&mut self, program: u8) {
         self.program = Some(program);
     }
 
-    /// A pedal went down or up. In a DAW nothing comes of it: there pedals are the DAW's.
+    /// A pedal went down or up. Ignored in a DAW, which assigns pedals itself.
     pub fn pedal(&mut self, pedal: Pedal, is_down: bool) {
         if !self.shared.pedals.are_on() {
             return;
@@ -325,14 +327,14 @@ where
             PedalTask::Straight => toggle(&params.straight),
             PedalTask::Audition => toggle(&params.audition),
             PedalTask::Feed => {
-                // The last one is the player's own, which he may not have made.
+                // The last feed is the player's own, which may not be set up.
                 let built_in = FeedId::ALL.len() - 1;
                 let next = (params.feed.value().0 as usize + 1) % built_in;
                 // SAFETY: as in `toggle`.
                 unsafe { params.feed._internal_set_plain_value(Choice(FeedId::ALL[next])) };
             }
         }
-        // Somebody's foot is as good as a hand in the window.
+        // A pedal counts as a deliberate action, like a click in the window.
         self.shared.arming.arm(Switches {
             audition: task == PedalTask::Audition,
             in_bounces: false,
@@ -409,7 +411,7 @@ where
             .then(|| self.shared.match_db(settings.feed));
         running.auditioner.set(&AuditionSettings { feed, match_db });
         if block.bounces && feed.is_none() && !running.auditioner.is_idle() {
-            // A bounce has no moment of its own for a fade: what it gets is the sound itself, from its first frame.
+            // A bounce has no time for a fade: it gets the original sound from its first frame.
             running.auditioner.reset();
         }
         running.auditioner.process(block.left, block.right);

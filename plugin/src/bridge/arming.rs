@@ -1,10 +1,10 @@
-//! What may be heard and recorded of what the parameters say.
+//! Which switches among the parameters take effect.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// What a loaded state switches on is neither heard nor recorded: a project that was saved while a feed was auditioned would print
-/// it the next time it's bounced. It is once somebody has switched it off and on again, or on in the window; this is for the
-/// session, and no state sets it.
+/// A switch that a loaded state turns on has no effect yet: a project saved while a feed was auditioned would print
+/// that feed into the next bounce. It takes effect once the user has switched it off and on again, or on in the window.
+/// This holds for the session, and no state changes it.
 #[derive(Debug)]
 pub struct Arming([AtomicBool; 4]);
 
@@ -34,14 +34,14 @@ impl Default for Arming {
 }
 
 impl Arming {
-    /// A state was loaded that says this.
+    /// A state was loaded with these switches.
     pub fn loaded(&self, switches: Switches) {
         for (armed, on) in self.0.iter().zip(switches.list()) {
             armed.store(!on, Ordering::Release);
         }
     }
 
-    /// The switches as far as they hold: what isn't armed is off. What is off is armed by that.
+    /// The switches that take effect: one that isn't armed is off. A switch that is off becomes armed by that.
     ///
     /// # Real-time
     /// Four atomic loads, and a store where a switch was seen off for the first time.
@@ -65,7 +65,7 @@ impl Arming {
         }
     }
 
-    /// Somebody switched these in the window.
+    /// The user changed these switches in the window.
     pub fn arm(&self, switched: Switches) {
         for (armed, _) in self
             .0

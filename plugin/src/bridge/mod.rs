@@ -1,6 +1,8 @@
-//! What crosses between the threads: the ring of frames and commands, single words, and what is published for the window.
+//! What crosses between the threads: the ring of frames and commands, single atomics, and what is published for the
+//! window.
 //!
-//! In and out: plain values. Uses `parameters` and the signal of `audio::line_check`.
+//! In and out: plain values. Uses `parameters`, the signal and the counters of `audio`, and the recommendations of
+//! `analysis`.
 
 pub mod arming;
 pub mod pedals;

@@ -1,9 +1,9 @@
-//! What a foot pedal does in the stand-alone program: which controller or note stands for what, and how one is learnt. In a DAW the DAW
+//! Foot pedals in the stand-alone program: which controller or note does what, and how one is learnt. In a DAW, the DAW
 //! does this.
 
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU32, Ordering};
 
-/// What a pedal sends, of a MIDI channel from 0.
+/// The MIDI message a pedal sends; MIDI channels count from 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pedal {
     /// A controller.
@@ -40,7 +40,7 @@ impl Pedal {
         }
     }
 
-    /// As people read it: channels count from 1.
+    /// As shown to people: channels count from 1.
     #[must_use]
     pub fn text(self) -> String {
         match self {
@@ -50,38 +50,44 @@ impl Pedal {
     }
 }
 
-/// Tasks a pedal can have; each is known here by its place.
+/// Number of tasks a pedal can have; each is identified by its index.
 pub const TASKS: usize = 6;
 
-/// The pedals of one instance: single words, so that the audio thread may look at them.
+/// The pedals of one instance, in single atomics that the audio thread may read.
 #[derive(Debug, Default)]
 pub struct Pedals {
-    /// This is the stand-alone program.
+    /// Whether this is the stand-alone program.
     on: AtomicBool,
     bound: [AtomicU32; TASKS],
-    /// Which of them are down.
+    /// Which pedals are down.
     down: [AtomicBool; TASKS],
-    /// The task that the next pedal is for, from 1; 0 for none.
+    /// The task waiting for a pedal, from 1; 0 for none.
     learning: AtomicU8,
 }
 
 impl Pedals {
-    /// From now on pedals are heard.
+    /// From now on pedals have an effect.
     pub fn switch_on(&self) {
         self.on.store(true, Ordering::Release);
     }
 
-    /// Whether pedals are heard.
+    /// Whether pedals have an effect.
     pub fn are_on(&self) -> bool {
         self.on.load(Ordering::Acquire)
     }
 
-    /// The pedal of a task.
+    /// The pedal bound to a task.
+    ///
+    /// # Panics
+    /// If `task` is not less than [`TASKS`].
     pub fn of(&self, task: usize) -> Option<Pedal> {
         Pedal::from_word(self.bound[task].load(Ordering::Relaxed))
     }
 
-    /// Gives a task a pedal, or none. No pedal has two tasks.
+    /// Binds a pedal to a task, or removes it. No pedal has two tasks.
+    ///
+    /// # Panics
+    /// If `task` is not less than [`TASKS`].
     pub fn bind(&self, task: usize, pedal: Option<Pedal>) {
         let word = pedal.map_or(0, Pedal::in_word);
         for bound in self.bound.iter().filter(|_| word != 0) {
@@ -91,20 +97,20 @@ impl Pedals {
         self.down[task].store(word != 0, Ordering::Relaxed);
     }
 
-    /// The task whose pedal is being learnt.
+    /// The task for which a pedal is being learnt.
     pub fn learning(&self) -> Option<usize> {
         usize::from(self.learning.load(Ordering::Acquire))
             .checked_sub(1)
             .filter(|task| *task < TASKS)
     }
 
-    /// The next pedal that goes down is for this task; `None` gives up.
+    /// Binds the next pedal that goes down to this task; `None` cancels.
     pub fn learn(&self, task: Option<usize>) {
         let word = task.map_or(0, |task| task as u8 + 1);
         self.learning.store(word, Ordering::Release);
     }
 
-    /// A pedal went down or up: the task that is to be done now. What is being learnt isn't done.
+    /// A pedal went down or up. Returns the task to do now; a pedal being learnt does nothing else.
     ///
     /// # Real-time
     /// A few loads and stores.

@@ -21,10 +21,10 @@ use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 
-/// Sample rates that are measured, Hz. Outside of them sound passes, and the window says why there is no reading.
+/// Sample rates that are measured, Hz. At other rates sound passes, and the window says why there is no reading.
 pub const MEASURED_HZ: (f64, f64) = (8_000.0, 384_000.0);
 
-/// One publication.
+/// One publication for the window.
 #[derive(Debug, Clone, Default)]
 pub struct Published {
     /// The live reading.
@@ -33,21 +33,21 @@ pub struct Published {
     pub history: History,
     /// The takes; the same `Arc` as long as nothing about them changes.
     pub takes: Arc<Vec<TakeSummary>>,
-    /// Name of the take that can be brought back.
+    /// Name of the take that can be restored.
     pub deleted: Option<String>,
-    /// Stored takes that can't be read here.
+    /// Number of stored takes that this version can't read.
     pub unread_takes: usize,
-    /// The newer version that saved the project.
+    /// The newer version that saved the project, if one did.
     pub newer_state: Option<String>,
-    /// One line to say.
+    /// One line to show.
     pub message: Option<String>,
     /// Frames that found the ring full.
     pub lost_frames: u64,
-    /// Why it is so, a sentence each.
+    /// The causes, a sentence each.
     pub why: Arc<Vec<String>>,
     /// Advice and margin.
     pub recommendations: Arc<Recommendations>,
-    /// How the side-chain stands, where there is one.
+    /// State of the side-chain, where there is one.
     pub side_chain: Option<SideChain>,
     /// The user's own feed.
     pub own: OwnFeed,
@@ -59,14 +59,14 @@ pub struct Published {
     pub card: CardWords,
     /// The names that takes get.
     pub names: NameList,
-    /// The passes that wait for others, and what came of the last pair.
+    /// The passes that wait for others, and the result of the last pair.
     pub passes: Passes,
     /// The line check.
     pub check: LineCheck,
 }
 
 impl Published {
-    /// Brings a snapshot up to date with this and with what is asked of the host and the audio thread directly.
+    /// Updates a snapshot with this publication and with values read directly from the parameters and the audio thread.
     pub fn fill(&self, params: &HostParams, shared: &Shared, snapshot: &mut Snapshot) {
         snapshot.reading = self.reading;
         snapshot.history.clone_from(&self.history);
@@ -95,7 +95,7 @@ impl Published {
         snapshot.pedals = shared.pedals.are_on().then(|| pedals(&shared.pedals));
         snapshot.passes.clone_from(&self.passes);
         snapshot.check.clone_from(&self.check);
-        // What is asked for counts at once, whatever the analysis is at.
+        // What the user asked for shows at once, however busy the analysis is.
         snapshot.check.held = shared.switch.is_held();
         snapshot.check.on = shared.switch.is_on();
         snapshot.hearing = match shared.heard() {
@@ -127,7 +127,7 @@ impl Published {
     }
 }
 
-/// The pedals as the views want them.
+/// The pedals for the views.
 fn pedals(now: &Pedals) -> sumproof_views::Pedals {
     sumproof_views::Pedals {
         bound: PedalTask::ALL.map(|task| now.of(task as usize).map(Pedal::text)),
@@ -144,7 +144,7 @@ fn unmeasured(rate_hz: f64) -> String {
     )
 }
 
-/// The parameters as the views want them, within their ranges.
+/// The parameters for the views, within their ranges.
 fn settings(now: &Settings, params: &HostParams) -> sumproof_views::Settings {
     sumproof_views::Settings {
         bypass: now.bypass,
@@ -174,7 +174,8 @@ fn line(clamped: &Line) -> LineSettings {
     }
 }
 
-/// A take in short, for a rig; `failed` says that it is a pass that failed its check. Full band: the live reading leaves out what lies below 40 Hz, a stored take does not.
+/// Summary of a take for a rig; `failed` marks a pass that failed its check. Full band: the live reading omits what
+/// lies below 40 Hz, a stored take does not.
 pub fn summary(take: &Take, rig: &Rig, failed: bool) -> TakeSummary {
     TakeSummary {
         name: take.name.clone(),

@@ -1,10 +1,10 @@
-//! the ring between the audio thread and the analysis: one ring of frames and one of commands, both single-producer,
+//! The ring between the audio thread and the analysis: one ring of frames and one of commands, both single-producer,
 //! single-consumer, both allocated by [`ring`] and never after.
 //!
-//! Frames cross as they came, invalid ones included: the analysis knows what not to believe, and an invalid frame is its own
-//! marker for where an average breaks. A command takes effect exactly between two frames, because it carries the number
-//! of frames pushed before it. Frames that found no room are counted, and the count crosses as a command at the place
-//! where they are missing; until that is said, no later frame is let through.
+//! Frames cross unchanged, invalid ones included: the analysis knows which to ignore, and an invalid frame marks the
+//! place where an average breaks. A command takes effect exactly between two frames, because it carries the number of
+//! frames pushed before it. Frames that found no room are counted, and the count crosses as a command at the place
+//! where they are missing; no later frame is let through before that command.
 
 use std::mem::MaybeUninit;
 
@@ -19,26 +19,26 @@ pub type Frame<const C: usize> = [f32; C];
 /// Commands that fit between two looks of the analysis. A block sends a handful at most.
 pub const COMMAND_CAPACITY: usize = 256;
 
-/// What the audio side tells the analysis.
+/// Commands from the audio side to the analysis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Command {
     /// A take begins with the next frame.
     StartTake(Pass),
     /// The take ended with the last frame.
     StopTake,
-    /// The phrase that was played last is to become a take.
+    /// The last phrase is to become a take.
     TakePhrase,
-    /// The next name is left out.
+    /// The next name is skipped.
     NextName,
-    /// The preset of that number, from 0, is the one that is played: it names the next take.
+    /// The preset of that number, from 0, is being played: it names the next take.
     Program(u8),
     /// The next frame does not follow the last: the host reset, or the plugin was bypassed.
     Break,
-    /// So many frames are missing here, because the ring was full.
+    /// This many frames are missing here, because the ring was full.
     Lost(u64),
-    /// A line check's signal goes out from the next frame on: its number.
+    /// A line check's signal goes out from the next frame on; its number.
     CheckBegins(u64),
-    /// It went out until the last frame.
+    /// The signal ended with the last frame; its number.
     CheckEnds(u64, End),
 }
 
@@ -53,7 +53,7 @@ struct Placed {
 pub fn ring<const C: usize>(frame_capacity: usize) -> (AudioEnd<C>, AnalysisEnd<C>) {
     let (frames_in, frames_out) = RingBuffer::new(frame_capacity);
     let (commands_in, commands_out) = RingBuffer::new(COMMAND_CAPACITY);
-    // There is one signal at a time, so either way has room for it.
+    // There is one signal at a time, so both directions have room for it.
     let (orders_in, orders_out) = RingBuffer::new(1);
     let (spent_in, spent_out) = RingBuffer::new(1);
     (
@@ -86,24 +86,24 @@ pub struct AudioEnd<const C: usize> {
     orders: Consumer<Box<Signal>>,
     spent: Producer<Box<Signal>>,
     pushed: u64,
-    /// Frames dropped of which the analysis has not been told.
+    /// Frames dropped that the analysis has not been told of.
     unsaid: u64,
 }
 
 impl<const C: usize> AudioEnd<C> {
-    /// Frames the ring would take now.
+    /// Number of frames the ring has room for.
     pub fn room(&self) -> usize {
         self.frames.slots()
     }
 
-    /// Sends a command to take effect before the next frame pushed. `false` when there was no room, and the caller
-    /// should try again with its next block.
+    /// Sends a command that takes effect before the next frame pushed. Returns `false` when there was no room; the
+    /// caller should try again with its next block.
     #[must_use]
     pub fn send(&mut self, command: Command) -> bool {
         self.report_lost() && self.place(command)
     }
 
-    /// Pushes frames of all channels, as many as the shorter of the first two has (where the others have none they count as
+    /// Pushes frames of all channels, as many as the shorter of the first two has (shorter further channels count as
     /// silent), and returns how many found no room.
     pub fn push(&mut self, channels: [&[f32]; C]) -> usize {
         let wanted = frames_in(&channels);
@@ -116,15 +116,15 @@ impl<const C: usize> AudioEnd<C> {
         wanted - taken
     }
 
-    /// The signal that was ordered, if there is one.
+    /// Takes the signal that was ordered, if there is one.
     pub fn take_order(&mut self) -> Option<Box<Signal>> {
         self.orders.pop().ok()
     }
 
-    /// Gives a signal back, to be freed where that may be done.
+    /// Gives a signal back, to be freed off the audio thread.
     ///
     /// # Errors
-    /// With the signal, where there is no room: which can't be, as long as it came from here.
+    /// Returns the signal where there is no room, which can't happen for a signal that came from here.
     pub fn give_back(&mut self, signal: Box<Signal>) -> Result<(), Box<Signal>> {
         self.spent.push(signal).map_err(|PushError::Full(signal)| signal)
     }
@@ -133,12 +133,12 @@ impl<const C: usize> AudioEnd<C> {
         let Ok(mut chunk) = self.frames.write_chunk_uninit(count) else {
             return 0;
         };
-        // The two stretches around the ring's end.
+        // The two parts before and after the ring's wrap-around.
         let (first, second) = chunk.as_mut_slices();
         let rest = channels.map(|channel| channel.get(first.len()..).unwrap_or_default());
         interleave(channels, first);
         interleave(rest, second);
-        // SAFETY: both stretches were written in full just now: `interleave` writes every slot.
+        // SAFETY: both parts were just written in full: `interleave` writes every slot.
         unsafe { chunk.commit_all() };
         self.pushed += count as u64;
         count
@@ -165,7 +165,7 @@ impl<const C: usize> AudioEnd<C> {
 fn interleave<const C: usize>(channels: [&[f32]; C], slots: &mut [MaybeUninit<Frame<C>>]) {
     let count = slots.len();
     if channels.iter().all(|channel| channel.len() >= count) {
-        // Of one length, the compiler has nothing to check and does several frames at once.
+        // With equal lengths the compiler drops the bounds checks and vectorises.
         let channels = channels.map(|channel| &channel[..count]);
         for (at, slot) in slots.iter_mut().enumerate() {
             slot.write(std::array::from_fn(|channel| channels[channel][at]));
@@ -177,7 +177,7 @@ fn interleave<const C: usize>(channels: [&[f32]; C], slots: &mut [MaybeUninit<Fr
     }
 }
 
-/// Frames there are in channels: as many as the shorter of the first two has.
+/// Number of frames in the channels: as many as the shorter of the first two has.
 pub fn frames_in(channels: &[&[f32]]) -> usize {
     channels
         .iter()
@@ -187,7 +187,7 @@ pub fn frames_in(channels: &[&[f32]]) -> usize {
         .unwrap_or(0)
 }
 
-/// What the analysis finds, in order.
+/// What the analysis receives, in order.
 #[derive(Debug, Clone, Copy)]
 pub enum Event<'a, const C: usize> {
     /// Frames that follow one another.
@@ -202,13 +202,13 @@ pub struct AnalysisEnd<const C: usize> {
     commands: Consumer<Placed>,
     orders: Producer<Box<Signal>>,
     spent: Consumer<Box<Signal>>,
-    /// A signal is on the other side.
+    /// A signal is on the audio thread's side.
     is_out: bool,
     popped: u64,
 }
 
 impl<const C: usize> AnalysisEnd<C> {
-    /// Frames that wait.
+    /// Number of frames that wait.
     pub fn waiting(&self) -> usize {
         self.frames.slots()
     }
@@ -218,7 +218,7 @@ impl<const C: usize> AnalysisEnd<C> {
         self.frames.slots() == 0 && self.commands.peek().is_err()
     }
 
-    /// Orders a signal. `false` while another one is on the other side.
+    /// Orders a signal. Returns `false` while another one is on the audio thread's side.
     #[must_use]
     pub fn order(&mut self, signal: Box<Signal>) -> bool {
         self.free_spent();
@@ -236,10 +236,10 @@ impl<const C: usize> AnalysisEnd<C> {
         }
     }
 
-    /// Hands over what is there now, at most `limit` frames, in order. Returns the number of frames and commands.
+    /// Hands over what waits, at most `limit` frames, in order. Returns the numbers of frames and of commands.
     pub fn drain(&mut self, limit: usize, mut take: impl FnMut(Event<C>)) -> (usize, usize) {
-        // Frames first, commands after: a command is written before the frames behind it, so whoever sees those frames
-        // sees the command as well.
+        // Frames first, commands after: a command is written before the frames that follow it, so a reader that sees
+        // those frames sees the command as well.
         let count = self.frames.slots().min(limit);
         let Ok(chunk) = self.frames.read_chunk(count) else {
             return (0, 0);
@@ -250,7 +250,7 @@ impl<const C: usize> AnalysisEnd<C> {
             loop {
                 let next = self.commands.peek().ok().copied();
                 if let Some(placed) = next.filter(|placed| placed.at <= position) {
-                    // What was peeked is there to be popped.
+                    // The command that was peeked at is there to be popped.
                     let _ = self.commands.pop();
                     commands += 1;
                     take(Event::Command(placed.command));
@@ -278,7 +278,7 @@ impl<const C: usize> AnalysisEnd<C> {
 mod tests {
     use super::*;
 
-    /// Everything drained, as text: `n` for a run of n frames, and the commands between.
+    /// Everything drained, as text: the left samples of each run of frames, and the commands between.
     fn drained(end: &mut AnalysisEnd<2>, limit: usize) -> Vec<String> {
         let mut seen: Vec<String> = Vec::new();
         end.drain(limit, |event| {
@@ -358,7 +358,8 @@ mod tests {
         assert_eq!(audio.room(), 0);
         assert_eq!(drained(&mut analysis, 2), ["0 1"]);
         assert_eq!(push(&mut audio, 9, 12), 1);
-        // The first two of the five were said before the ring's last frames were even read; the place is what counts.
+        // The first two of the five were reported before the ring's last frames were even read; what counts is the
+        // place.
         assert_eq!(
             drained(&mut analysis, usize::MAX),
             ["2 3", "Lost(2)", "Lost(3)", "9 10"]
@@ -376,7 +377,7 @@ mod tests {
         }
         assert!(!audio.send(Command::StopTake));
         assert_eq!(push(&mut audio, 4, 5), 1);
-        // Room for frames, but none to say that one is missing: the next ones are dropped and counted too.
+        // Room for frames, but none for reporting that one is missing: the next ones are dropped and counted too.
         let mut frames = 0;
         let end = &mut analysis;
         let Ok(chunk) = end.frames.read_chunk(4) else {
@@ -460,7 +461,7 @@ mod tests {
                     std::thread::yield_now();
                 }
             }
-            // Whatever is unsaid goes out as soon as there is room.
+            // Unreported losses are sent as soon as there is room.
             while !audio.send(Command::StopTake) {
                 std::thread::yield_now();
             }
@@ -478,7 +479,7 @@ mod tests {
                 }
                 Event::Command(Command::Lost(count)) => {
                     lost += count;
-                    // The gap is exactly as wide as said.
+                    // The gap is exactly as wide as reported.
                     last += count as f32;
                     assert_eq!(frames + lost, last as u64 + 1);
                 }

@@ -1,4 +1,4 @@
-//! What the audio thread, the analysis and the window tell each other in single words: atomics, nothing else.
+//! What the audio thread, the analysis and the window share in single atomics.
 
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -14,19 +14,19 @@ use crate::audio::line_check::Switch;
 use crate::bridge::arming::Arming;
 use crate::bridge::pedals::Pedals;
 
-/// What the audition is doing, as the window says it.
+/// What is heard, for the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum AuditionState {
-    /// The stereo that passes.
+    /// The stereo input.
     #[default]
     Stereo,
-    /// The feed that was chosen.
+    /// The chosen feed.
     Feed,
     /// Stereo, although audition is on, because the host bounces offline or records.
     HeldBack,
-    /// Stereo, although audition is on, because a loaded state switched it on and nobody since.
+    /// Stereo, although audition is on, because only a loaded state switched it on.
     Loaded,
-    /// Nothing: the line check holds back what comes in.
+    /// Silence: the line check holds the input back.
     Held,
     /// The line check's signal.
     Test,
@@ -35,9 +35,9 @@ pub enum AuditionState {
 /// One per instance.
 #[derive(Debug)]
 pub struct Shared {
-    /// Frames that found the ring full since the plugin was made. Audio thread writes.
+    /// Frames that found the ring full since the plugin was created. Audio thread writes.
     pub lost_frames: AtomicU64,
-    /// Something panicked in the audio callback; sound passes, nothing else happens. Audio thread writes, once.
+    /// Something panicked in the audio callback; sound passes, nothing else runs. Audio thread writes, once.
     pub panicked: AtomicBool,
     /// Something panicked in the analysis; what was stored is still saved. Analysis writes, once.
     pub analysis_failed: AtomicBool,
@@ -45,29 +45,29 @@ pub struct Shared {
     pub fault_in_right: AtomicBool,
     /// Gain that brings each feed to the loudness of stereo, dB, in the order of [`FeedId::ALL`]. Analysis writes.
     match_db: [AtomicF32; FeedId::ALL.len()],
-    /// Broadband correlation the audio thread keeps, NaN without reading. Audio thread writes, once a block.
+    /// Broadband correlation computed by the audio thread, NaN without a reading. Audio thread writes, once a block.
     pub correlation: AtomicF32,
-    /// Whether sound takes its time.
+    /// Whether the host plays in real time.
     pub pulse: Pulse,
-    /// What is wanted of the line check.
+    /// What the line check is asked to do.
     pub switch: Switch,
-    /// What may be heard and recorded of what the parameters say.
+    /// Which switches among the parameters take effect.
     pub arming: Arming,
-    /// What foot pedals do, where nobody else says that.
+    /// What foot pedals do in the stand-alone program.
     pub pedals: Pedals,
-    /// Somebody waits until everything that was played is taken in. Who waits sets it, the analysis takes it away.
+    /// A thread waits until everything played so far is processed. The waiting thread sets it, the analysis clears it.
     pub wanted_settled: AtomicBool,
-    /// Why nothing is measured: the sample rate, Hz, as whole bits of a double; 0 for one that is measured.
+    /// The sample rate, Hz, if it is one that is not measured, as the bits of an `f64`; else 0.
     unmeasured_hz: AtomicU64,
     /// The analysis thread, while there is one.
     worker: Mutex<Option<Thread>>,
     worker_runs: AtomicBool,
-    /// Windows that are open. A window's thread may end after the next window has begun, so this is a count.
+    /// Number of open windows. A count, because a window's thread may end after the next window has opened.
     windows: AtomicUsize,
     heard: AtomicU8,
-    /// When the shared words were made: what the next one counts from.
+    /// When this was created: the origin of `emptied_ns`.
     born: Instant,
-    /// Nanoseconds after `born` at which the ring was last seen empty. Whoever drains it writes.
+    /// Nanoseconds after `born` at which the ring was last seen empty. The thread that drains it writes.
     emptied_ns: AtomicU64,
 }
 
@@ -97,7 +97,7 @@ impl Default for Shared {
 }
 
 impl Shared {
-    /// As if made so long ago, for tests that want the clock to have run.
+    /// As if created so long ago, for tests in which the clock must have advanced.
     #[cfg(test)]
     pub(crate) fn aged(age: Duration) -> Self {
         let born = Instant::now()
@@ -109,13 +109,13 @@ impl Shared {
         }
     }
 
-    /// As if the ring had never been seen empty since the beginning.
+    /// As if the ring had never been seen empty.
     #[cfg(test)]
     pub(crate) fn forget_emptied(&self) {
         self.emptied_ns.store(0, Ordering::Relaxed);
     }
 
-    /// The analysis thread that there is from now on, or none.
+    /// Sets the analysis thread, or removes it.
     pub fn set_worker(&self, thread: Option<Thread>) {
         self.worker_runs.store(thread.is_some(), Ordering::Release);
         *self.worker.lock().unwrap_or_else(PoisonError::into_inner) = thread;
@@ -126,14 +126,14 @@ impl Shared {
         self.worker_runs.load(Ordering::Acquire)
     }
 
-    /// Lets the analysis thread look now. A system call: not for the audio thread in real time.
+    /// Wakes the analysis thread. A system call: not for the audio thread in real time.
     pub fn wake_worker(&self) {
         if let Some(thread) = &*self.worker.lock().unwrap_or_else(PoisonError::into_inner) {
             thread.unpark();
         }
     }
 
-    /// Gain that brings a feed to the loudness of stereo, dB.
+    /// Gain that brings a feed to the loudness of stereo, dB; 0 until one is known.
     pub fn match_db(&self, feed: FeedId) -> f64 {
         let place = FeedId::ALL.iter().position(|id| *id == feed);
         place.map_or(0.0, |place| {
@@ -141,26 +141,26 @@ impl Shared {
         })
     }
 
-    /// Analysis: sets it.
+    /// Sets that gain, dB. Analysis only.
     pub fn set_match_db(&self, feed: FeedId, match_db: f32) {
         if let Some(place) = FeedId::ALL.iter().position(|id| *id == feed) {
             self.match_db[place].store(match_db, Ordering::Relaxed);
         }
     }
 
-    /// Says that sound of this rate, Hz, passes and isn't measured; `None` when it is.
+    /// Sets the rate, Hz, of sound that passes but is not measured; `None` when it is measured.
     pub fn set_unmeasured(&self, rate_hz: Option<f64>) {
         self.unmeasured_hz
             .store(rate_hz.map_or(0, f64::to_bits), Ordering::Relaxed);
     }
 
-    /// The rate of sound that isn't measured, Hz, if it is such.
+    /// The sample rate, Hz, if sound at this rate is not measured.
     pub fn unmeasured_hz(&self) -> Option<f64> {
         let bits = self.unmeasured_hz.load(Ordering::Relaxed);
         (bits != 0).then(|| f64::from_bits(bits))
     }
 
-    /// A window opens; it is open until what is returned is dropped.
+    /// Registers an open window until the returned value is dropped.
     pub fn open_window(self: &Arc<Self>) -> OpenWindow {
         self.windows.fetch_add(1, Ordering::Relaxed);
         OpenWindow(Arc::clone(self))
@@ -183,7 +183,7 @@ impl Shared {
         }
     }
 
-    /// Audio thread: says what is heard.
+    /// Sets what is heard. Audio thread only.
     pub fn set_heard(&self, heard: AuditionState) {
         self.heard.store(
             match heard {
@@ -198,14 +198,14 @@ impl Shared {
         );
     }
 
-    /// Whoever drained the ring to its end says so.
+    /// Called when the ring has been drained to its end.
     pub fn emptied(&self) {
         let now = u64::try_from(self.born.elapsed().as_nanos()).unwrap_or(u64::MAX);
         self.emptied_ns.store(now, Ordering::Relaxed);
     }
 
-    /// Whether so much sound since the ring was last empty came faster than anyone could play it. Some hosts bounce without
-    /// saying so, and no real-time host is four times ahead of the clock by two seconds of sound.
+    /// Whether `sound` has arrived since the ring was last empty faster than it could be played. Some hosts bounce
+    /// without saying so, and no real-time host is four times ahead of the clock by two seconds of sound.
     ///
     /// # Real-time
     /// Reads the clock, so the audio thread asks only once the ring is full.

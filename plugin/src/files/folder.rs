@@ -1,9 +1,8 @@
-//! Takes out to files and in from them, without a dialog.
+//! Export and import of takes as files, without a dialog.
 //!
-//! A dialog of the system's belongs to the program that shows it; opened from a plugin it blocks some hosts' windows, waits
-//! for a main loop that others don't run, and on one system may only be opened on a thread that the host has. So there is
-//! one folder: what is written is written there and its path is said, and what is put into the folder [`INCOMING`] in it
-//! can be read.
+//! A system file dialog belongs to the program that shows it. Opened from a plugin it blocks some hosts' windows, waits
+//! for a main loop that others don't run, and on one system may only be opened on a thread owned by the host. So there
+//! is one folder: exports go there and the path is shown, and files placed in its subfolder [`INCOMING`] can be read.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -21,30 +20,32 @@ use sumproof_views::{CardWords, OwnFeed};
 use crate::files::rig::card_words;
 use crate::state::names::Names;
 
-/// The variable that names another folder.
+/// Environment variable that names another folder.
 pub const VARIABLE: &str = "SUMPROOF_FOLDER";
 
-/// A list of names is no larger than this, bytes.
+/// Largest size of a list of names, bytes.
 const LARGEST_NAMES: u64 = 64 * 1024;
 
-/// Files that are read at once.
+/// Most files read at once.
 const MOST_FILES: usize = 128;
 
-/// Name of the folder within it that takes are read from.
+/// Name of the subfolder from which files are read.
 pub const INCOMING: &str = "import";
 
-/// The folder: what [`VARIABLE`] says, or `Sumproof` in the user's documents. `None` for a user without a home.
+/// The folder: the value of [`VARIABLE`], or `Sumproof` in the user's documents. `None` for a user without a home
+/// folder.
 pub fn folder() -> Option<PathBuf> {
     if let Some(folder) = std::env::var_os(VARIABLE).filter(|folder| !folder.is_empty()) {
         return Some(PathBuf::from(folder));
     }
-    // Where it was moved to, on Windows (a known folder) and on a Linux desktop (freedesktop.org, xdg-user-dirs).
+    // The documents folder even if the user moved it, on Windows (a known folder) and on a Linux desktop
+    // (freedesktop.org, xdg-user-dirs).
     let documents = dirs::document_dir().or_else(|| Some(dirs::home_dir()?.join("Documents")))?;
     Some(documents.join("Sumproof"))
 }
 
-/// Names of the files in a folder that something can be read from, in alphabetical order: takes from `.json`, a feed of the
-/// user's own and the words for the card from the rig files, `.toml`.
+/// Names of the files in a folder that can be read, in alphabetical order: takes from `.json`, the user's own feed and
+/// the words for the card from rig files, `.toml`, names of takes from `.txt`.
 fn importable(folder: &Path, ending: &str) -> Vec<String> {
     let Ok(entries) = fs::read_dir(folder) else {
         return Vec::new();
@@ -59,25 +60,25 @@ fn importable(folder: &Path, ending: &str) -> Vec<String> {
     names
 }
 
-/// Whether a name has an ending, in capitals or not: some systems make no difference.
+/// Whether a name has an ending, upper or lower case: some systems make no difference.
 fn has_ending(name: &str, ending: &str) -> bool {
     Path::new(name)
         .extension()
         .is_some_and(|found| found.eq_ignore_ascii_case(ending))
 }
 
-/// What was found in the folder of incoming files.
+/// What was found in the import folder.
 #[derive(Debug)]
 pub struct Incoming {
-    /// Where that is. It is made where it was missing, so that there is somewhere to put files.
+    /// Path of the import folder. It is created where it was missing, so that the user has somewhere to put files.
     pub folder: PathBuf,
-    /// Files that were read.
+    /// Number of files that were read.
     pub files: usize,
     /// Their takes.
     pub takes: Vec<Take>,
-    /// The feed of the user's own in the last rig file that has one.
+    /// The user's own feed in the last rig file that has one.
     pub own: Option<OwnFeed>,
-    /// The words for the card in the rig files, the last one's where several say the same; what none says is empty.
+    /// The words for the card in the rig files; the last file wins, and fields that none sets are empty.
     pub card: CardWords,
     /// The names in the last text file, a line each.
     pub names: Option<Names>,
@@ -85,10 +86,10 @@ pub struct Incoming {
     pub wrong: Vec<String>,
 }
 
-/// Reads every file of takes, and every rig file, in the folder of incoming ones.
+/// Reads every take file, rig file and list of names in the import folder.
 pub fn incoming(folder: &Path) -> Incoming {
     let folder = folder.join(INCOMING);
-    // If it can't be made there's nothing in it either, and that is what is said.
+    // If it can't be created there is nothing in it either, and that is what the user is told.
     let _ = fs::create_dir_all(&folder);
     let mut found = Incoming {
         files: 0,
@@ -130,7 +131,7 @@ pub fn incoming(folder: &Path) -> Incoming {
     found
 }
 
-/// The feed of the user's own in a rig file, if it has one, and what it says for the card.
+/// The user's own feed in a rig file, if it has one, and its words for the card.
 fn rig_file(folder: &Path, name: &str) -> Result<(Option<OwnFeed>, CardWords), String> {
     let text = text_of(folder, name, "a rig", rig::file::LARGEST_BYTES)?;
     let file = rig::file::parse(&text).map_err(|error| format!("{}: {error}", names::line(name)))?;
@@ -141,7 +142,7 @@ fn rig_file(folder: &Path, name: &str) -> Result<(Option<OwnFeed>, CardWords), S
     Ok((own, card_words(&file)))
 }
 
-/// Writes takes to a new file there, as `sumproof check --format json` writes them, and gives its path.
+/// Writes takes to a new file in the folder, in the form of `sumproof check --format json`, and returns its path.
 ///
 /// # Errors
 /// One line that says what could not be written and what to do.
@@ -149,7 +150,7 @@ pub fn export(folder: &Path, takes: &[Take], rig: &Rig) -> Result<PathBuf, Strin
     write_new(folder, "takes", "json", with_stored(takes, rig).as_bytes())
 }
 
-/// The command's document; what a take is stored as is in it, so that it can be read back.
+/// The command's document, with each take's stored form added, so that it can be read back.
 fn with_stored(takes: &[Take], rig: &Rig) -> String {
     let text = sumproof_report::json(takes, rig);
     let Ok(mut document) = serde_json::from_str::<Value>(&text) else {
@@ -175,7 +176,8 @@ fn with_stored(takes: &[Take], rig: &Rig) -> String {
     }
 }
 
-/// Writes a file under the first name that is free: `takes.json`, `takes 2.json` and so on. Nobody finds half of one.
+/// Writes a file under the first free name: `takes.json`, `takes 2.json` and so on. No partly written file is ever
+/// visible.
 ///
 /// # Errors
 /// One line that says what could not be written and what to do.
@@ -188,7 +190,7 @@ pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) ->
     })
 }
 
-/// Reads the takes of a file there: what [`export`] or `sumproof check --format json` wrote.
+/// Reads the takes of a file in the folder: one written by [`export`] or by `sumproof check --format json`.
 fn import(folder: &Path, name: &str) -> Result<Vec<Take>, String> {
     takes_in(&text_of(folder, name, "takes", written::LARGEST_BYTES)?)
         .map_err(|reason| format!("{}: {}", names::line(name), names::line(&reason)))
@@ -245,7 +247,7 @@ mod tests {
     use super::*;
     use crate::state::takes::testing::take;
 
-    /// A folder of its own for each test, gone afterwards.
+    /// A separate folder for each test, removed afterwards.
     struct Folder(PathBuf);
 
     impl Folder {
@@ -281,13 +283,13 @@ mod tests {
                 (&back.name, back.sums, back.rate_hz),
                 (&take.name, take.sums, take.rate_hz)
             );
-            // Stored once, nothing changes any more.
+            // After being stored once, nothing changes any more.
             let again: Take = serde_json::to_value(back)
                 .and_then(serde_json::from_value)
                 .expect("a take");
             assert_eq!(&again, back);
         }
-        // It is the command's document.
+        // It is the same document that the command writes.
         let text = fs::read_to_string(&path).expect("a file");
         let document: Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(document["schema"], sumproof_report::SCHEMA);
@@ -296,7 +298,7 @@ mod tests {
                 .as_array()
                 .is_some_and(|feeds| feeds.len() > 10)
         );
-        // Nothing half-written is left.
+        // No partly written file is left.
         let left = fs::read_dir(&folder.0).expect("a folder").count();
         assert_eq!(left, 2);
     }

@@ -1,4 +1,4 @@
-//! The pedals of the stand-alone program on disk: there is no project that would keep them.
+//! The pedals of the stand-alone program on disk: it has no project that would store them.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -9,11 +9,11 @@ use sumproof_views::PedalTask;
 
 use crate::bridge::pedals::{Pedal, Pedals, TASKS};
 
-/// The file, in the folder of everything else.
+/// File name, in the folder of the exports.
 const FILE: &str = "pedals.json";
-/// It is no larger than this, bytes.
+/// Largest size of the file, bytes.
 const LARGEST: u64 = 64 * 1024;
-/// The version of its form.
+/// Version of the file's form.
 const VERSION: u32 = 1;
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -48,15 +48,15 @@ impl From<StoredPedal> for Pedal {
     }
 }
 
-/// What every task's pedal is.
+/// The pedal bound to each task, by index.
 pub type Bound = [Option<Pedal>; TASKS];
 
-/// What is bound now.
+/// The current bindings.
 pub fn bound(pedals: &Pedals) -> Bound {
     PedalTask::ALL.map(|task| pedals.of(task as usize))
 }
 
-/// Takes over what the file in a folder says. Without one, or with one that can't be read, nothing changes.
+/// Loads the bindings from the file in a folder. Without a file, or with an unreadable one, nothing changes.
 pub fn load(folder: &Path, pedals: &Pedals) {
     let Ok(text) = read_text(&folder.join(FILE), LARGEST) else {
         return;

@@ -1,4 +1,4 @@
-//! What the player has set up, as a rig file says it: for the rig card and the command.
+//! The player's setup as a rig file, for the rig card and the command.
 
 use sumproof_core::routing::boxes::{Drive, Kind, Source};
 use sumproof_core::routing::feed::Side;
@@ -7,7 +7,7 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::rig::file::{self, CardTexts, PEAK_DBU, RigFile, RigLine, lengths};
 use sumproof_views::{Boxes, CardWords, OwnFeed, line_through};
 
-// The window's lengths are the rig file's.
+// The window's length limits are the rig file's.
 const _: () = assert!(
     CardWords::NAME == lengths::NAME
         && CardWords::SHORT == lengths::SHORT
@@ -23,8 +23,8 @@ const _: () = assert!(
     *CardWords::PEAK_DBU.start() == *PEAK_DBU.start() && *CardWords::PEAK_DBU.end() == *PEAK_DBU.end()
 );
 
-/// The rig, the boxes, the user's own feed and his words for the card as a rig file. What nobody said stays empty: the card has
-/// blanks for it.
+/// The rig, the boxes, the user's own feed and the words for the card as a rig file. What the user left empty stays
+/// empty: the card has blanks for it.
 pub fn rig_file(rig: &Rig, boxes: Boxes, own: &OwnFeed, words: &CardWords) -> RigFile {
     let plain = Rig::default();
     let source = words.source();
@@ -66,7 +66,8 @@ fn texts(words: &CardWords) -> CardTexts {
     }
 }
 
-/// What a rig file says of the card and the outputs. A value that is the usual one may not have been in the file: it stays unsaid.
+/// The card's words and the outputs from a rig file. A value equal to the default may not have been in the file: it is
+/// left unset.
 pub fn card_words(file: &RigFile) -> CardWords {
     let (texts, usual) = (file.card.clone(), Source::default());
     CardWords {
@@ -91,7 +92,7 @@ pub fn card_words(file: &RigFile) -> CardWords {
     }
 }
 
-/// A line as it is set: what the box does is taken out of it again, because a rig file counts it by itself.
+/// A line as set, without the part that comes from its box: a rig file adds the box's own effect.
 fn line(set: &Line, kind: Option<Kind>, source: &Source) -> RigLine {
     let by_box = line_through(kind, source);
     RigLine {
@@ -103,7 +104,7 @@ fn line(set: &Line, kind: Option<Kind>, source: &Source) -> RigLine {
         },
         gain_db: set.gain_db - by_box.gain_db,
         delay_ms: 1000.0 * (set.delay_s - by_box.delay_s),
-        // A parameter holds tenths; what is the box's own to that is left to it.
+        // A parameter holds tenths; a difference below that counts as the box's own corner.
         high_pass_hz: ((set.high_pass_hz[0] - by_box.high_pass_hz[0]).abs() >= 0.06)
             .then_some(set.high_pass_hz[0]),
         unplugged: set.unplugged,
@@ -117,7 +118,7 @@ pub(crate) mod testing {
     use super::*;
     use sumproof_core::routing::boxes::Whose;
 
-    /// Words with nothing left unsaid.
+    /// Words with every field set.
     pub(crate) fn every_word() -> CardWords {
         let text = String::from;
         CardWords {

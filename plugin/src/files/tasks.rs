@@ -1,5 +1,5 @@
-//! Work for the window that reads or writes files: on threads of its own, so that neither the window nor the analysis waits
-//! for a disk.
+//! Work for the window that reads or writes files, on threads of its own, so that neither the window nor the analysis
+//! waits for a disk.
 
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
@@ -15,7 +15,7 @@ use crate::analysis::engine::Analysis;
 use crate::files::folder;
 use crate::files::rig::rig_file;
 
-/// The threads under way. Dropping it waits for them: the library may be unloaded next.
+/// The threads in progress. Dropping it waits for them: the library may be unloaded next.
 #[derive(Debug, Default)]
 pub struct FileTasks(Mutex<Vec<JoinHandle<()>>>);
 
@@ -33,13 +33,13 @@ impl FileTasks {
     pub fn finish(&self) {
         let threads = std::mem::take(&mut *self.0.lock().unwrap_or_else(PoisonError::into_inner));
         for thread in threads {
-            // What panicked in it has nothing to say to anybody.
+            // A panic in a task has nothing to report here.
             let _ = thread.join();
         }
     }
 
-    /// Writes all takes to a file in the folder (none: the user has no home), the rig card and the rig file beside it, and says where.
-    /// Without takes it writes the other two.
+    /// Writes all takes to a file in the folder (`None`: the user has no home folder), with the rig card and the rig
+    /// file beside it, and shows the path. Without takes it writes the other two.
     pub fn export_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
         let (takes, rig, file) = {
             let engine = analysis.lock();
@@ -72,8 +72,8 @@ impl FileTasks {
         });
     }
 
-    /// Reads the takes of the files that lie in the folder for it, adds those that aren't here yet, makes the own feed of a rig
-    /// file there the user's own, and says so.
+    /// Reads the files in the import folder, adds the takes that are not here yet, takes over the own feed and the
+    /// words for the card of a rig file there and the names of a text file, and shows the result.
     pub fn import_takes(&self, analysis: &Analysis, folder: Option<PathBuf>) {
         let analysis = analysis.clone();
         self.run(move || {
@@ -143,7 +143,7 @@ impl Drop for FileTasks {
     }
 }
 
-/// Writes the rig card, to print and to send, and the rig file, and gives the names of the files.
+/// Writes the rig card, to print and to send, and the rig file, and returns the names of the files.
 fn rig_card(folder: &Path, takes: &[Take], rig: &Rig, file: &RigFile) -> Result<String, String> {
     let presets: Vec<Preset> = takes
         .iter()

@@ -1,5 +1,5 @@
-//! What a list parameter chooses from: the core's own lists. Names are for people and may be bettered; ids are stored in
-//! projects and never change, so new choices go at the end.
+//! The choices of the list parameters: the core's own lists. Names are for people and may be improved; ids are stored
+//! in projects and never change, so new choices go at the end.
 
 use nice_plug::prelude::Enum;
 use sumproof_core::routing::feed::{FeedId, SumLaw};
@@ -8,13 +8,13 @@ use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 use sumproof_views::Integration;
 
-/// A list of the core's, with what a host needs of it.
+/// A list of the core's, with what a host needs to show it.
 pub trait Listed: Copy + PartialEq + 'static {
-    /// All of them, in the order of their indices.
+    /// All choices, in the order of their indices.
     const ALL: &'static [Self];
-    /// As they are stored.
+    /// Their ids as stored.
     const IDS: &'static [&'static str];
-    /// As a host shows them.
+    /// Their names as a host shows them.
     const NAMES: &'static [&'static str];
 
     /// Its place in the list.
@@ -23,7 +23,7 @@ pub trait Listed: Copy + PartialEq + 'static {
     }
 }
 
-/// One of a list, as the framework wants it.
+/// One choice of a list, in the framework's form.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Choice<T>(pub T);
 

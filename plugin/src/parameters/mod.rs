@@ -1,6 +1,6 @@
-//! What a host sees and sets, and what it means: one list of parameters, their choices, their ranges.
+//! The parameters a host sees and sets, their choices and their ranges.
 //!
-//! In: the host's values. Out: [`settings::Settings`], plain and within range. Uses no other room.
+//! In: the host's values. Out: [`settings::Settings`], plain and within range. Uses the switches of `bridge::arming`.
 
 pub mod choices;
 pub mod params;

@@ -1,7 +1,7 @@
-//! The parameters a host sees. Their string ids are final: they are what projects and automation lanes hold on to, and a
-//! test pins the whole list. Ranges are constants here, shared with the settings that clamp and the editor that draws.
+//! The parameters a host sees. Their string ids are final, because projects and automation lanes store them; a test
+//! pins the whole list. Ranges are constants here, shared with the settings that clamp and the editor that draws.
 //!
-//! Nothing is smoothed by the framework: the audition path crossfades by itself.
+//! The framework smooths nothing: the audition path crossfades by itself.
 
 use std::sync::Arc;
 
@@ -30,10 +30,10 @@ pub const SPLIT_DEFAULT_MS: f32 = 20.0;
 /// Everything a host can set.
 #[derive(Params)]
 pub struct HostParams {
-    /// Host bypass: sound passes, nothing is analysed, nothing is auditioned.
+    /// Host bypass: sound passes, nothing is analysed or auditioned.
     #[id = "byp"]
     pub bypass: BoolParam,
-    /// Hear the chosen feed instead of the stereo that passes.
+    /// Audition: play the chosen feed in place of the stereo input.
     #[id = "aud"]
     pub audition: BoolParam,
     /// The feed to hear.
@@ -48,37 +48,38 @@ pub struct HostParams {
     /// How mono feeds add.
     #[id = "law"]
     pub law: EnumParam<Choice<SumLaw>>,
-    /// Bring the audition back to the loudness of stereo. Off by default, because it hides the loss.
+    /// Bring the audition to the loudness of stereo. Off by default, because it hides the loss.
     #[id = "match"]
     pub loudness_match: BoolParam,
-    /// What the readings are averaged over: the phrase, or its last seconds.
+    /// Averaging of the readings: over the phrase, or over its last seconds.
     #[id = "integ"]
     pub integration: EnumParam<Choice<Integration>>,
     /// A take is recorded while this is on.
     #[id = "rec"]
     pub record: BoolParam,
-    /// What the take recorded next contains.
+    /// Content of the next take.
     #[id = "kind"]
     pub pass: EnumParam<Choice<Pass>>,
-    /// What the player says the preset is.
+    /// The kind of preset the player has set.
     #[id = "preset"]
     pub preset: EnumParam<Choice<PresetKind>>,
-    /// Keep auditioning while the host bounces offline or records; for this session only.
+    /// Keep auditioning while the host bounces offline or records. Has an effect only in the session in which it was
+    /// switched on.
     #[id = "audbnc"]
     pub audition_in_bounces: BoolParam,
     /// Every phrase of four seconds or more becomes a take while this is on.
     #[id = "auto"]
     pub takes_by_phrase: BoolParam,
-    /// The last phrase becomes a take when this is switched on: for a pedal.
+    /// Switching this on makes a take of the last phrase: for a pedal.
     #[id = "last"]
     pub take_phrase: BoolParam,
-    /// The name after the next one is the next one when this is switched on: for a pedal.
+    /// Switching this on skips the next name: for a pedal.
     #[id = "next"]
     pub next_name: BoolParam,
-    /// Both lines are straight while this is on, however they are set: for a pedal.
+    /// While this is on, both lines count as straight, however they are set: for a pedal.
     #[id = "straight"]
     pub straight: BoolParam,
-    /// What only the plugin with a side-chain has.
+    /// Only in the plugin with a side-chain.
     #[nested(array)]
     pub side_chain: Option<SideChainParams>,
 }
@@ -86,7 +87,7 @@ pub struct HostParams {
 /// The parameters of the side-chain.
 #[derive(Params)]
 pub struct SideChainParams {
-    /// What comes later than this after the first arrival counts as wet, ms, [`SPLIT_RANGE_MS`].
+    /// Split time: sound arriving later than this after the first arrival counts as wet, ms, [`SPLIT_RANGE_MS`].
     #[id = "split"]
     pub split_ms: FloatParam,
 }
@@ -108,7 +109,7 @@ impl Default for SideChainParams {
     }
 }
 
-/// The parameters of one line. Ids have the side's letter before them: `l_pol`, `r_gain` and so on.
+/// The parameters of one line. Ids are prefixed with the side's letter: `l_pol`, `r_gain` and so on.
 #[derive(Params)]
 pub struct LineParams {
     /// Polarity.

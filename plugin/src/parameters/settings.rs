@@ -1,7 +1,7 @@
-//! What the parameters say, as plain numbers that can be trusted.
+//! The parameters as plain numbers, finite and within range.
 //!
-//! The framework stores what a state file holds as it is, out of range or not, and clamps nothing; a host may send a value
-//! that is no number. So every reader of parameters goes through here, and nothing behind here has to doubt.
+//! The framework stores a state file's values unchecked and clamps nothing, and a host may send NaN. So every reader of
+//! parameters goes through this module, and later code need not check again.
 
 use nice_plug::params::InternalParamMut;
 use nice_plug::prelude::{FloatParam, Param};
@@ -16,20 +16,20 @@ use crate::parameters::params::{
     CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS,
 };
 
-/// The parameters of one moment.
+/// The parameters at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Host bypass.
     pub bypass: bool,
-    /// The user wants to audition. Whether it is heard is decided where the transport is known.
+    /// The user wants to audition. Whether a feed is heard is decided where the transport is known.
     pub audition: bool,
     /// The feed to audition.
     pub feed: FeedId,
-    /// The lines in the way of every feed, clamped.
+    /// The lines in the path of every feed, clamped.
     pub lines: Lines,
-    /// The same as they are set, also while they are held straight.
+    /// The lines as they are set, even while they are held straight.
     pub lines_as_set: Lines,
-    /// They are held straight.
+    /// The lines are held straight.
     pub straight: bool,
     /// Law of mono sums.
     pub law: SumLaw,
@@ -41,19 +41,19 @@ pub struct Settings {
     pub over: Over,
     /// A take is to be recorded.
     pub record: bool,
-    /// What that take contains.
+    /// Content of that take.
     pub pass: Pass,
-    /// What the player says the preset is.
+    /// The kind of preset the player has set.
     pub preset: PresetKind,
     /// Audition even while the host bounces or records.
     pub audition_in_bounces: bool,
-    /// Every phrase of some length becomes a take.
+    /// Every phrase of four seconds or more becomes a take.
     pub takes_by_phrase: bool,
-    /// The last phrase is to become a take when this comes on.
+    /// The last phrase becomes a take when this comes on.
     pub take_phrase: bool,
-    /// The next name is to be left out when this comes on.
+    /// The next name is skipped when this comes on.
     pub next_name: bool,
-    /// What comes later than this after the first arrival counts as wet, s; only with a side-chain.
+    /// Split time: sound arriving later than this after the first arrival counts as wet, s; only with a side-chain.
     pub split_s: f64,
 }
 
@@ -61,7 +61,7 @@ impl Settings {
     /// Reads the parameters.
     ///
     /// # Real-time
-    /// Relaxed atomic loads, no more; the same for stores where a value was not a number and is put back to its default.
+    /// Relaxed atomic loads, no more; and relaxed stores where a value was not a number and is reset to its default.
     pub fn read(params: &HostParams) -> Self {
         let lines_as_set = Lines {
             left: line(&params.left),
@@ -108,7 +108,7 @@ impl Settings {
         }
     }
 
-    /// The same settings as far as these hold.
+    /// The same settings with these switches instead.
     pub fn with(self, switches: Switches) -> Self {
         Self {
             audition: switches.audition,
@@ -130,7 +130,7 @@ fn line(params: &LineParams) -> Line {
     }
 }
 
-/// The value within its range.
+/// The value clamped to its range.
 fn clamped(param: &FloatParam, (least, most): (f32, f32)) -> f64 {
     let value = param.value();
     if value.is_finite() {
@@ -140,13 +140,13 @@ fn clamped(param: &FloatParam, (least, most): (f32, f32)) -> f64 {
     }
 }
 
-/// Puts back to its default what a host set to no number. Left alone it would stay, and be saved as a state that no
-/// version could load, since JSON knows no such number.
+/// Resets a value that a host set to NaN or infinity to its default. Otherwise it would stay, and be saved in a state
+/// that no version could load, since JSON has no such number.
 #[cold]
 fn healed(param: &FloatParam, (least, most): (f32, f32)) -> f64 {
     let default = param.default_plain_value();
-    // SAFETY: the method stores to the parameter's own atomics and runs its callback, of which ours have none. It is
-    // marked unsafe only because setting values is the wrapper's business; host and editor learn the value when they ask.
+    // SAFETY: the method stores to the parameter's own atomics and runs its callback; ours have none. It is marked
+    // unsafe only because setting values is the wrapper's task; host and editor see the value when they ask.
     unsafe { param._internal_set_plain_value(default) };
     f64::from(default.clamp(least, most))
 }
@@ -203,7 +203,7 @@ mod tests {
             (lines.right.gain_db, lines.right.high_pass_hz),
             (-40.0, [200.0, 0.0])
         );
-        // Out of range is kept as it was found: a later version may know what to do with it.
+        // A value out of range is kept as found: a later version may accept it.
         assert_eq!(params.left.gain_db.value(), 1e30);
     }
 

@@ -1,9 +1,9 @@
-//! What a saved state may hold for each parameter, and what is made of it: read off the parameters themselves.
+//! The values a saved state may hold for each parameter, read off the parameters themselves.
 //!
-//! The framework takes a state's values as they come: a float out of range stays out of range, a list's index past its end
-//! is used as one, what is missing keeps the value of the session before. So a state is gone through first, value by
-//! value, and what reaches the framework is complete and within range. Every parameter comes back as it was saved; that nothing is
-//! heard or recorded because of it is [`crate::bridge::arming::Arming`]'s business.
+//! The framework uses a state's values unchecked: a float out of range stays out of range, a list index past the end is
+//! used as one, a missing parameter keeps its value from the session before. So every state is checked first, value by
+//! value, and what reaches the framework is complete and within range. Every parameter is restored as saved;
+//! [`crate::bridge::arming::Arming`] makes sure that nothing is heard or recorded because of that.
 
 use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;
@@ -14,14 +14,14 @@ use crate::parameters::params::HostParams;
 /// Id of the split time, which only the plugin with a side-chain has.
 pub(crate) const SPLIT_ID: &str = "split_1";
 
-/// What one parameter may be, and is by default.
+/// The values one parameter may have, and its default.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Kind {
     /// A switch, off by default.
     Switch,
     /// A number within a range, and its default.
     Number((f32, f32), f32),
-    /// One of these ids; by default the one at the index.
+    /// One of these ids; the default is the one at the index.
     OneOf(Vec<String>, usize),
 }
 
@@ -49,7 +49,7 @@ fn listed(pointer: ParamPtr) -> Kind {
             let param = unsafe { &*param };
             let last = param.step_count().unwrap_or(0);
             let ids = (0..=last).map(|index| {
-                // SAFETY: as above; nobody else has these parameters.
+                // SAFETY: as above; these parameters are used by this call alone.
                 unsafe { pointer._internal_set_normalized_value(param.preview_normalized(index as i32)) };
                 param
                     .unmodulated_plain_id()
@@ -73,7 +73,7 @@ fn listed(pointer: ParamPtr) -> Kind {
 }
 
 impl Kind {
-    /// The value used where a state has none that can be understood.
+    /// The default, used where a state's value is missing or unreadable.
     pub(crate) fn default_value(&self) -> ParamValue {
         match self {
             Self::Switch => ParamValue::Bool(false),
@@ -82,7 +82,8 @@ impl Kind {
         }
     }
 
-    /// What a stored value means here: itself, or the nearest this version knows. `None` when it means nothing.
+    /// A stored value as used here: clamped to the range where necessary. `None` for a value of another type, a number
+    /// that is not finite, or an unknown id.
     pub(crate) fn understood(&self, value: &ParamValue) -> Option<ParamValue> {
         match (self, value) {
             (Self::Switch, ParamValue::Bool(on)) => Some(ParamValue::Bool(*on)),

@@ -1,7 +1,7 @@
-//! Names and parameter values as text and back. A host lets people type anything: what is no finite number is refused, so the
-//! parameter keeps its value; the range is clamped later, where numbers are.
+//! Names and parameter values as text and back. Hosts let users type anything: text that is no finite number is
+//! refused, and the parameter keeps its value. Numbers are clamped to their range later ([`super::settings`]).
 
-/// A text as a name: a line without control characters, cut to so many.
+/// A text as a name: one line without control characters, cut to `longest` characters.
 pub(crate) fn name(text: &str, longest: usize) -> String {
     let shown = text.trim().chars().filter(|c| !c.is_control());
     shown.take(longest).collect()
@@ -16,7 +16,7 @@ pub(crate) fn gain(value_db: f32) -> String {
     }
 }
 
-/// A delay in ms, two decimals where the third is zero.
+/// A delay in ms, with three decimals, or two where the third is zero.
 pub(crate) fn delay(value_ms: f32) -> String {
     let thousandths = format!("{value_ms:.3}");
     match thousandths.strip_suffix('0') {
@@ -42,7 +42,7 @@ pub(crate) fn corner_from(typed: &str) -> Option<f32> {
     number(typed, "Hz")
 }
 
-/// A finite number, with or without its unit; a decimal comma and a typographic minus are read as what they mean.
+/// A finite number, with or without its unit; a decimal comma and a typographic minus are accepted.
 pub(crate) fn number(typed: &str, unit: &str) -> Option<f32> {
     let typed = typed.trim();
     let lower = typed.to_lowercase();
@@ -51,7 +51,7 @@ pub(crate) fn number(typed: &str, unit: &str) -> Option<f32> {
     plain.parse::<f32>().ok().filter(|value| value.is_finite())
 }
 
-/// A switch by its own two words, or by the usual ones. Anything else is refused rather than read as 'off'.
+/// A switch from its own two words, or from the usual ones. Anything else is refused rather than read as 'off'.
 pub(crate) fn switch(typed: &str, on: &str, off: &str) -> Option<bool> {
     let typed = typed.trim();
     let is = |words: &[&str]| words.iter().any(|word| typed.eq_ignore_ascii_case(word));

@@ -5,7 +5,7 @@ use sumproof_core::routing::boxes::{Drive, Whose};
 use sumproof_core::routing::feed::Side;
 use sumproof_views::CardWords;
 
-/// See the module. What says nothing is left out.
+/// See the module. Empty fields are left out.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct StoredCard {

@@ -1,4 +1,4 @@
-//! Everything a state holds: the parameters and the persisted fields, each a window onto where its value lives.
+//! Everything a state holds: the parameters and the persisted fields, each of which accesses its value where it lives.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -116,8 +116,8 @@ fn reads_as<T: for<'a> Deserialize<'a>>(text: &str) -> bool {
     serde_json::from_str::<T>(text).is_ok()
 }
 
-/// Runs `body` for the framework, which catches nothing: a panic would take the host down. What panicked says nothing, and what is
-/// loaded by it stays as it is.
+/// Runs `body` for the framework, which catches no panics: one would crash the host. After a panic the default is
+/// returned, and what was being loaded stays as it is.
 fn guarded<R: Default>(body: impl FnOnce() -> R) -> R {
     catch_unwind(AssertUnwindSafe(body)).unwrap_or_default()
 }
@@ -129,7 +129,8 @@ impl PersistentField<'_, StoredTakes> for TakesField {
         guarded(|| self.0.lock().load_takes(stored));
     }
 
-    /// Saving first lets the analysis take in what has been played so far, so that a state saved right after holds all of it.
+    /// Saving first lets the analysis process everything played so far, so a state saved right after contains all of
+    /// it.
     fn map<F: Fn(&StoredTakes) -> R, R>(&self, f: F) -> R {
         let stored = guarded(|| {
             self.0.catch_up();
@@ -225,7 +226,8 @@ impl PersistentField<'_, Names> for NamesField {
 struct KeptField(Analysis);
 
 impl PersistentField<'_, Kept> for KeptField {
-    /// Every state has this field, see [`crate::state::migrate::filter`]; the parameters are set when it comes.
+    /// Every state has this field, see [`crate::state::migrate::filter`]; the parameters are already set when it is
+    /// loaded.
     fn set(&self, kept: Kept) {
         guarded(|| {
             self.0.disarm();
@@ -234,7 +236,7 @@ impl PersistentField<'_, Kept> for KeptField {
     }
 
     fn map<F: Fn(&Kept) -> R, R>(&self, f: F) -> R {
-        // What could not be read is gone and was said; saying it again at the next load would be wrong.
+        // Unreadable values are lost and were reported; reporting them again at the next load would be wrong.
         f(&Kept {
             unreadable: Vec::new(),
             ..self.0.lock().kept().clone()
@@ -246,11 +248,11 @@ impl PersistentField<'_, Kept> for KeptField {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Shape {
-    /// Width, points: what the views see, before any scale.
+    /// Width, points: the views' unit, before any scale.
     pub width: f32,
     /// Height, points.
     pub height: f32,
-    /// Scale of everything, on top of the system's.
+    /// Scale of everything, on top of the system's scale.
     pub zoom: f32,
     /// Night theme.
     pub night: bool,
@@ -269,10 +271,10 @@ impl Default for Shape {
 }
 
 impl Shape {
-    /// Largest width and height that is believed, points.
+    /// Largest width and height accepted, points.
     const LARGEST: f32 = 16_384.0;
 
-    /// Within what a window can be.
+    /// Clamped to what a window can be.
     pub fn clamped(self) -> Self {
         let within = |value: f32, least: f32, default: f32| {
             if value.is_finite() {
@@ -299,12 +301,12 @@ impl Shape {
     }
 }
 
-/// Where the shape lives.
+/// Holds the shape.
 #[derive(Debug, Default)]
 pub struct ShapeField(Mutex<Shape>);
 
 impl ShapeField {
-    /// The shape now.
+    /// The current shape.
     pub fn get(&self) -> Shape {
         *self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }

@@ -1,6 +1,7 @@
-//! What a project keeps, and what happens to a saved state before it is loaded.
+//! A project's saved state, and its checks before it is loaded.
 //!
-//! In and out: the framework's state. Uses `parameters`; `fields` also knows where each value lives.
+//! In and out: the framework's state. Uses `parameters`; `fields` also accesses the engine of `analysis`, which holds
+//! most values.
 
 pub mod card;
 pub mod fields;

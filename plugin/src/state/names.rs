@@ -1,4 +1,4 @@
-//! The names that takes get, given beforehand: a line a preset, in playing order or in the order of the processor's programs.
+//! Names given to takes in advance: one per preset, in playing order or in the order of the processor's programs.
 
 use serde::{Deserialize, Serialize};
 
@@ -13,13 +13,13 @@ pub const MOST_NAMES: usize = 256;
 pub struct Names {
     list: Vec<String>,
     next: usize,
-    /// The program that is played, from 0, once one was called up: it names every take until another does.
+    /// The current program, from 0, once one was called up: it names every take until another does.
     #[serde(skip)]
     program: Option<u8>,
 }
 
 impl Names {
-    /// From names in playing order; each becomes a line, empty ones are left out. The first is next.
+    /// A list from names in playing order; each becomes one line, and empty ones are left out. The first is next.
     #[must_use]
     pub fn new<'a>(names: impl IntoIterator<Item = &'a str>) -> Self {
         let list = names.into_iter().map(as_name).filter(|name| !name.is_empty());
@@ -30,7 +30,7 @@ impl Names {
         }
     }
 
-    /// What a state held, within what can be.
+    /// A stored list brought within its limits.
     #[must_use]
     pub fn clamped(self) -> Self {
         let next = self.next;
@@ -39,26 +39,26 @@ impl Names {
         names
     }
 
-    /// All of them.
+    /// All names.
     #[must_use]
     pub fn list(&self) -> &[String] {
         &self.list
     }
 
-    /// The place of the next one; the list's length when all are used.
+    /// Index of the next name; the list's length when all are used.
     #[must_use]
     pub fn next(&self) -> usize {
         self.next
     }
 
-    /// Makes the name at a place the next one.
+    /// Makes the name at an index the next one.
     pub fn go_to(&mut self, next: usize) {
         self.next = next.min(self.list.len());
         self.program = None;
     }
 
-    /// A program was called up, from 0: the name at its place in the list is that of the takes to come, or its number as people count,
-    /// where the list is shorter.
+    /// A program was called up, from 0. The takes to come get the name at its place in the list or, where the list is
+    /// shorter, its number counted from 1.
     ///
     /// # Real-time
     /// Not for the audio thread, though it allocates nothing.
@@ -67,7 +67,7 @@ impl Names {
         self.program = Some(program);
     }
 
-    /// The name that a program gives, while one does.
+    /// The name from the current program, if one was called up.
     #[must_use]
     pub fn of_program(&self) -> Option<String> {
         let program = usize::from(self.program?);
@@ -75,12 +75,12 @@ impl Names {
         Some(listed.unwrap_or_else(|| format!("Program {}", program + 1)))
     }
 
-    /// Goes on to the name after the next one.
+    /// Skips one name.
     pub fn skip(&mut self) {
         self.go_to(self.next + 1);
     }
 
-    /// Uses the next name; `None` when there is no other.
+    /// Uses the next name; `None` when there is none left.
     pub fn take(&mut self) -> Option<String> {
         if let Some(name) = self.of_program() {
             return Some(name);
@@ -112,11 +112,11 @@ mod tests {
         let mut names = Names::new(["clean", "crunch", "lead"]);
         names.play(1);
         assert_eq!((names.next(), names.take().as_deref()), (1, Some("crunch")));
-        // The same preset once more.
+        // The same preset again: the same name.
         assert_eq!(names.take().as_deref(), Some("crunch"));
         names.play(11);
         assert_eq!(names.take().as_deref(), Some("Program 12"));
-        // Whoever chooses a name goes on in playing order from there.
+        // After a name is chosen by hand, the names go on in playing order from there.
         names.go_to(0);
         assert_eq!(names.of_program(), None);
         assert_eq!(names.take().as_deref(), Some("clean"));

@@ -1,7 +1,7 @@
 //! The takes kept in the plugin's state.
 //!
-//! Each is stored and read by itself. What can't be read (a newer version's form, a damaged one) stays in its place word
-//! for word and is saved again; so do entries of a readable take that this version does not know.
+//! Each is stored and read separately. An entry that can't be read (in a newer version's form, or damaged) stays in its
+//! place word for word and is saved again; so do fields of a readable take that this version does not know.
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -10,7 +10,7 @@ use sumproof_core::split::kind::PresetKind;
 
 /// Most takes that can be recorded into one state.
 pub const MOST_TAKES: usize = 128;
-/// Most entries a state is believed to have, unreadable ones included.
+/// Most entries accepted from a state, unreadable ones included.
 const MOST_ENTRIES: usize = 1024;
 /// Longest name, characters.
 pub const LONGEST_NAME: usize = 80;
@@ -22,32 +22,32 @@ const FORM: u32 = 1;
 pub struct StoredTakes {
     /// Version of the form.
     version: u32,
-    /// The entries, each with a version of its own.
+    /// The entries, each with its own version.
     takes: Vec<Value>,
-    /// Takes named so far, deleted ones included.
+    /// Number of takes named so far, deleted ones included.
     #[serde(default)]
     named: u64,
-    /// Ids given so far, those of deleted takes included.
+    /// Number of ids given so far, those of deleted takes included.
     #[serde(default)]
     given: u64,
-    /// What a newer version put beside them.
+    /// Fields of the list that a newer version added.
     #[serde(flatten)]
     beside: Map<String, Value>,
 }
 
-/// Which take is meant, whatever it is called; the same after saving and loading.
+/// Identifies a take whatever its name; the same after saving and loading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct TakeId(u64);
 
-/// Where a stored take has its id.
+/// Key of the id in a stored take.
 const ID_KEY: &str = "id";
 
 /// One entry.
 #[derive(Debug, Clone)]
 enum Entry {
-    /// A take, and what its stored form held besides.
+    /// A take, and the fields of its stored form that this version does not know.
     Read(TakeId, Box<Take>, Map<String, Value>),
-    /// Word for word what could not be read.
+    /// An unreadable entry, word for word.
     Unread(Value),
 }
 
@@ -56,11 +56,11 @@ enum Entry {
 pub struct Takes {
     entries: Vec<Entry>,
     beside: Map<String, Value>,
-    /// Takes named so far, for the next name.
+    /// Number of takes named so far, for the next name.
     named: u64,
-    /// Ids given so far.
+    /// Number of ids given so far.
     given: u64,
-    /// The take removed last and where it was; for the session only.
+    /// The last removed take and its place; for the session only.
     removed: Option<(usize, Entry)>,
 }
 
@@ -76,7 +76,7 @@ pub fn readable(text: &str) -> bool {
 }
 
 impl Takes {
-    /// From the stored form. Never fails: an entry is read or stays as it is.
+    /// Takes from the stored form. Never fails: an unreadable entry is kept as it is.
     pub fn from_stored(stored: StoredTakes) -> Self {
         let mut read = 0;
         let mut takes = Self {
@@ -87,7 +87,7 @@ impl Takes {
             removed: None,
         };
         let id_of = |value: &Value| value.get(ID_KEY).and_then(Value::as_u64).map(TakeId);
-        // No id is given twice, whatever the state says of how many were given.
+        // No id is given twice, whatever count the state has stored.
         let highest = stored.takes.iter().filter_map(id_of).map(|id| id.0).max();
         takes.given = takes.given.max(highest.unwrap_or(0));
         for value in stored.takes.into_iter().take(MOST_ENTRIES) {
@@ -119,7 +119,7 @@ impl Takes {
             .position(|entry| matches!(entry, Entry::Read(other, ..) if *other == id))
     }
 
-    /// The take with an id, to change: `None` when it was deleted meanwhile.
+    /// The take with an id, for changes: `None` when it has been deleted.
     pub fn get_mut(&mut self, id: TakeId) -> Option<&mut Take> {
         let place = self.place(id)?;
         match self.entries.get_mut(place) {
@@ -166,17 +166,17 @@ impl Takes {
         })
     }
 
-    /// How many can be read.
+    /// Number of readable takes.
     pub fn len(&self) -> usize {
         self.iter().count()
     }
 
-    /// Whether none can be read.
+    /// Whether there is no readable take.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
 
-    /// How many entries can't be read.
+    /// Number of unreadable entries.
     pub fn unread(&self) -> usize {
         self.entries.len() - self.len()
     }
@@ -186,7 +186,7 @@ impl Takes {
         self.len() < MOST_TAKES
     }
 
-    /// A name for the take to come: one that no take here has or had.
+    /// A name for the next take: one that no take here has or had.
     pub fn next_name(&mut self) -> String {
         loop {
             self.named = self.named.saturating_add(1);
@@ -197,7 +197,7 @@ impl Takes {
         }
     }
 
-    /// Adds a take. `None`, and it is not added, when there is no room.
+    /// Adds a take. Returns `None`, without adding it, when there is no room.
     #[must_use]
     pub fn add(&mut self, take: Take) -> Option<TakeId> {
         if !self.has_room() {
@@ -208,7 +208,8 @@ impl Takes {
         Some(id)
     }
 
-    /// Puts a take in the place of another, whose id it gets. `false`, and nothing is done, when that one was deleted meanwhile.
+    /// Replaces a take by another, which gets its id. Returns `false`, without any change, when the take has been
+    /// deleted.
     pub fn replace(&mut self, id: TakeId, with: Take) -> bool {
         match self.place(id).and_then(|place| self.entries.get_mut(place)) {
             Some(entry) => {
@@ -219,7 +220,7 @@ impl Takes {
         }
     }
 
-    /// Puts a better reading of the same sound in the place of a take, which keeps its name and what the player said of it.
+    /// Replaces a take by a better reading of the same sound; it keeps its name and the kind of preset the player set.
     pub fn refine(&mut self, id: TakeId, better: Take) {
         if let Some(take) = self.get_mut(id) {
             let name = std::mem::take(&mut take.name);
@@ -229,7 +230,7 @@ impl Takes {
         }
     }
 
-    /// Renames the take at `index` among those that can be read; an empty name is refused.
+    /// Renames the take at `index` among the readable ones. Returns `false` for an empty name or no such take.
     pub fn rename(&mut self, index: usize, name: &str) -> bool {
         let name = as_name(name);
         match self.position(index).and_then(|at| self.entries.get_mut(at)) {
@@ -241,7 +242,7 @@ impl Takes {
         }
     }
 
-    /// Says what the preset of the take at `index` is; `false` if there's no such take.
+    /// Sets the kind of preset of the take at `index`; returns `false` if there's no such take.
     pub fn set_kind(&mut self, index: usize, kind: PresetKind) -> bool {
         match self.position(index).and_then(|at| self.entries.get_mut(at)) {
             Some(Entry::Read(_, take, _)) => {
@@ -252,7 +253,8 @@ impl Takes {
         }
     }
 
-    /// Removes the take at `index` among those that can be read; it can be brought back until another is removed.
+    /// Removes the take at `index` among the readable ones; it can be restored until another is removed. Returns
+    /// `false` if there's no such take.
     pub fn remove(&mut self, index: usize) -> bool {
         let at = self.position(index);
         if let Some(at) = at {
@@ -261,7 +263,7 @@ impl Takes {
         at.is_some()
     }
 
-    /// Name of the take that can be brought back.
+    /// Name of the take that can be restored.
     pub fn removed(&self) -> Option<&str> {
         match &self.removed {
             Some((_, Entry::Read(_, take, _))) => Some(&take.name),
@@ -269,7 +271,7 @@ impl Takes {
         }
     }
 
-    /// Brings the take removed last back to its place. `false` when there is none, or no room.
+    /// Restores the take removed last to its place. Returns `false` when there is none, or no room.
     pub fn bring_back(&mut self) -> bool {
         if !self.has_room() {
             return false;
@@ -281,7 +283,7 @@ impl Takes {
         true
     }
 
-    /// Moves the take at `index` to `to`, both among those that can be read.
+    /// Moves the take at `index` to `to`, both among the readable ones.
     pub fn move_to(&mut self, index: usize, to: usize) -> bool {
         match (self.position(index), self.position(to)) {
             (Some(from), Some(to)) => {
@@ -304,10 +306,10 @@ impl Takes {
     }
 }
 
-/// What a name that was given by this plugin begins with.
+/// Beginning of the names this plugin gives.
 const NAME: &str = "Take ";
 
-/// The number in such a name, of a stored take; 0 where it has another one.
+/// The number in such a name of a stored take; 0 for any other name.
 fn number_in_name(value: &Value) -> u64 {
     let name = value.get("name").and_then(Value::as_str).unwrap_or_default();
     name.strip_prefix(NAME)
@@ -316,12 +318,12 @@ fn number_in_name(value: &Value) -> u64 {
         .unwrap_or(0)
 }
 
-/// A text as the name of a take: a line, and not too long.
+/// A text as the name of a take: one line of at most [`LONGEST_NAME`] characters.
 pub fn as_name(text: &str) -> String {
     crate::parameters::text::name(text, LONGEST_NAME)
 }
 
-/// What a stored take holds that a take of this version does not.
+/// The fields of a stored take that a take of this version does not have.
 fn besides(take: &Take, value: &Value) -> Map<String, Value> {
     let (Value::Object(stored), Ok(Value::Object(known))) = (value, serde_json::to_value(take)) else {
         return Map::new();
@@ -383,7 +385,7 @@ mod tests {
             (before.sums, before.pass, before.rate_hz),
             (after.sums, after.pass, after.rate_hz)
         );
-        // And once stored, nothing changes any more.
+        // After being stored once, nothing changes any more.
         let again = through_text(&back);
         assert!(again.iter().zip(back.iter()).all(|(one, other)| one == other));
         assert!(through_text(&Takes::default()).is_empty());
@@ -464,7 +466,7 @@ mod tests {
         }
         assert!(!takes.has_room() && takes.add(one).is_none());
         assert_eq!(takes.next_name(), "Take 1");
-        // More readable takes than there may be are kept unread.
+        // Readable takes beyond the limit are kept unread.
         let mut stored = takes.stored();
         let extra = stored.takes[0].clone();
         stored.takes.push(extra);
@@ -488,7 +490,7 @@ mod tests {
             takes.get_mut(ids[2]).map(|take| take.name.clone()).as_deref(),
             Some("Take 3")
         );
-        // Renamed, it is still the one that is meant.
+        // After renaming, the id still identifies the same take.
         assert!(takes.rename(1, "chorus"));
         assert!(takes.replace(ids[2], take("better")));
         let id = takes.add(take("Take 4")).expect("there is room");

@@ -1,37 +1,37 @@
-//! Faults on purpose, so that tests can prove that the guard guards and the allocation check checks. Without debug
+//! Deliberate faults, with which tests prove that the guard guards and the allocation check checks. Without debug
 //! assertions there are none, whatever the environment says.
 //!
-//! `SUMPROOF_FAULT` asks for one:
+//! `SUMPROOF_FAULT` selects one:
 //! * `panic:N` panics and `allocate:N` allocates in the Nth block after the plugin is activated;
-//! * `analysis:N` panics in the Nth look of the analysis thread, `stall:N` keeps that thread, and the analysis' lock with it,
-//!   for N seconds;
+//! * `analysis:N` panics in the Nth look of the analysis thread, `stall:N` blocks that thread, with the engine's lock
+//!   held, for N seconds;
 //! * `window:N` panics in the Nth frame of a window.
 
 use std::time::Duration;
 
-/// The variable that asks for one; read when the plugin is activated, and when a window is opened.
+/// The environment variable; read when the plugin is activated, and when a window is opened.
 pub const VARIABLE: &str = "SUMPROOF_FAULT";
 
-/// A fault and how often nothing happens before it strikes, this time included.
+/// A fault, with the number of blocks, looks or frames until it strikes.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(crate) enum Fault {
-    /// None: the only one there is without debug assertions.
+    /// No fault: the only case without debug assertions.
     #[default]
     None,
-    /// Panic in so many blocks.
+    /// Panic in the block of this number, from 1.
     Panic(u32),
-    /// Allocate in so many blocks.
+    /// Allocate in the block of this number, from 1.
     Allocate(u32),
-    /// Panic in so many looks.
+    /// Panic in the look of this number, from 1.
     Analysis(u32),
-    /// Stall for so many seconds.
+    /// Stall for this many seconds.
     Stall(u32),
-    /// Panic in so many frames of a window.
+    /// Panic in the window's frame of this number, from 1.
     Window(u32),
 }
 
 impl Fault {
-    /// What the environment asks for.
+    /// The fault selected in the environment.
     pub(crate) fn from_environment() -> Self {
         if !cfg!(debug_assertions) {
             return Self::None;
@@ -53,13 +53,13 @@ impl Fault {
         }
     }
 
-    /// Whether the next [`Self::strike_block`] panics. Unwinding allocates by its nature, so the allocation check has to stand
-    /// aside for it.
+    /// Whether the next [`Self::strike_block`] panics. Unwinding allocates by its nature, so the allocation check must
+    /// be off for it.
     pub(crate) fn panics_next(self) -> bool {
         cfg!(debug_assertions) && matches!(self, Self::Panic(0 | 1))
     }
 
-    /// Once a block.
+    /// Called once a block.
     #[inline]
     pub(crate) fn strike_block(&mut self) {
         if !cfg!(debug_assertions) {
@@ -76,7 +76,7 @@ impl Fault {
         }
     }
 
-    /// Once a look of the analysis thread.
+    /// Called once a look of the analysis thread.
     pub(crate) fn strike_look(&mut self) {
         match self {
             Self::Analysis(0 | 1) => struck(),
@@ -90,7 +90,7 @@ impl Fault {
         }
     }
 
-    /// Once a frame of a window.
+    /// Called once a frame of a window.
     pub(crate) fn strike_frame(&mut self) {
         match self {
             Self::Window(0 | 1) => struck(),

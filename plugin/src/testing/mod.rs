@@ -1,6 +1,6 @@
-//! Faults on purpose, and one instance without a host.
+//! Deliberate faults, and one instance without a host.
 //!
-//! Only debug builds and tests can do anything with this room.
+//! This module has an effect only in debug builds and tests.
 
 pub mod faults;
 #[cfg(test)]

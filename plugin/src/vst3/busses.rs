@@ -1,31 +1,31 @@
-//! Busses that a host leaves out of a block.
+//! Supplies the busses that a host leaves out of a block.
 //!
-//! The framework reads as many busses of input as the plugin has, whatever the host says it brings, and whatever pointers are
-//! in them.
+//! The framework reads as many input busses as the plugin has, however many the host says it brings, and whatever their
+//! pointers are.
 
 use std::slice;
 
 use nice_plug::wrapper::vst3::vst3::Steinberg::Vst::{AudioBusBuffers, ProcessData};
 
-/// Busses of input: the sound and the side-chain.
+/// Input busses: the sound and the side-chain.
 const INPUTS: usize = 2;
 
-/// Room for busses in place of the host's.
+/// Busses used in place of the host's.
 pub(super) struct Busses([AudioBusBuffers; INPUTS]);
 
 impl Default for Busses {
     fn default() -> Self {
-        // SAFETY: numbers and a pointer: no channels, and none to be read.
+        // SAFETY: numbers and a pointer: no channels, so none is read.
         Self([unsafe { std::mem::zeroed() }; INPUTS])
     }
 }
 
-/// Whether a bus has all the channels that it says it has.
+/// Whether a bus has all the channels it claims to have.
 ///
 /// # Safety
-/// A pointer to channels that isn't null leads to as many as the bus says.
+/// A pointer to channels that isn't null points to as many as the bus says.
 unsafe fn is_whole(bus: &AudioBusBuffers) -> bool {
-    // SAFETY: of the two kinds of samples the pointers are alike.
+    // SAFETY: the union's two pointers, for both kinds of samples, have the same layout.
     let channels = unsafe { bus.__field0.channelBuffers32 };
     let count = usize::try_from(bus.numChannels).unwrap_or(0);
     count == 0
@@ -37,14 +37,14 @@ unsafe fn is_whole(bus: &AudioBusBuffers) -> bool {
 }
 
 impl Busses {
-    /// Makes `data` have every bus of input, those without channels where the host brings none or a broken one. False where
-    /// there is a broken bus of output: then nothing may be written.
+    /// Gives `data` every input bus, without channels where the host brings none or a broken one. Returns `false` where
+    /// an output bus is broken: then nothing may be written.
     ///
     /// # Safety
-    /// `data` is a host's: its arrays are null or as long as it says. It is good for as long as `self`.
+    /// `data` comes from the host: its arrays are null or as long as it says. It is valid for as long as `self`.
     ///
     /// # Real-time
-    /// Looks at each channel's pointer.
+    /// Checks each channel's pointer.
     pub(super) unsafe fn complete(&mut self, data: &mut ProcessData) -> bool {
         if data.numSamples <= 0 {
             return true;
@@ -70,7 +70,7 @@ impl Busses {
 }
 
 /// # Safety
-/// `busses` is null or leads to `count` of them.
+/// `busses` is null or points to `count` of them.
 unsafe fn all<'a>(busses: *const AudioBusBuffers, count: i32) -> &'a [AudioBusBuffers] {
     match usize::try_from(count) {
         // SAFETY: as the caller promises.

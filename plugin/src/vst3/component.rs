@@ -1,4 +1,4 @@
-//! The shell itself: what a host holds for a plugin.
+//! The shell itself: the object that a host holds for a plugin.
 
 use std::mem::ManuallyDrop;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -26,23 +26,23 @@ use super::gate::Gate;
 use super::values::Values;
 use super::view::View;
 
-/// A plugin, as a host holds it.
+/// A plugin as a host holds it.
 pub(super) struct Shell<P: Vst3Plugin> {
-    /// The framework's, dropped by hand: that may panic.
+    /// The framework's object, dropped by hand because that may panic.
     inner: ManuallyDrop<ComWrapper<Wrapper<P>>>,
     gate: Arc<Gate>,
-    /// `None` where the plugin didn't say that it was made; nothing is then known of it.
+    /// `None` where the plugin did not announce itself; its parameters are then unknown.
     values: Option<Values>,
     link: Arc<Link>,
 }
 
-/// What `body` gives; what it panics with ends here.
+/// Returns the result of `body`, or `otherwise` if it panics.
 pub(super) fn held<R>(otherwise: R, body: impl FnOnce() -> R) -> R {
     catch_unwind(AssertUnwindSafe(body)).unwrap_or(otherwise)
 }
 
 impl<P: Vst3Plugin> Shell<P> {
-    /// Makes the plugin. To be called on the thread that is going to be its main one.
+    /// Creates the plugin. Call it on the thread that is going to be its main one.
     pub(super) fn new() -> Self {
         let (inner, born) = made_by(|| ComWrapper::new(Wrapper::<P>::new()));
         let numbers: Vec<u32> = (0..numbered(&inner))
@@ -66,14 +66,14 @@ impl<P: Vst3Plugin> Shell<P> {
 }
 
 fn numbered<P: Vst3Plugin>(inner: &Wrapper<P>) -> int32 {
-    // SAFETY: it asks for nothing.
+    // SAFETY: the call takes no arguments.
     unsafe { IEditControllerTrait::getParameterCount(inner) }
 }
 
 fn number<P: Vst3Plugin>(inner: &Wrapper<P>, at: int32) -> Option<u32> {
-    // SAFETY: numbers and letters, all of which may be zero.
+    // SAFETY: numbers and characters, all of which may be zero.
     let mut info: ParameterInfo = unsafe { std::mem::zeroed() };
-    // SAFETY: it is written to, within the call.
+    // SAFETY: the pointer is valid during the call, and only written to.
     let known = unsafe { IEditControllerTrait::getParameterInfo(inner, at, &raw mut info) };
     (known == kResultOk).then_some(info.id)
 }
@@ -81,8 +81,8 @@ fn number<P: Vst3Plugin>(inner: &Wrapper<P>, at: int32) -> Option<u32> {
 impl<P: Vst3Plugin> Drop for Shell<P> {
     fn drop(&mut self) {
         let inner = &mut self.inner;
-        // The framework's thread, when something of ours or of its own has ended it, makes it panic here.
-        // SAFETY: it's dropped once, and nobody asks for it after that.
+        // If an earlier panic has ended the framework's thread, this drop panics. SAFETY: it is dropped once and not
+        // used after that.
         held((), || unsafe { ManuallyDrop::drop(inner) });
     }
 }
@@ -97,7 +97,7 @@ impl<P: Vst3Plugin> Class for Shell<P> {
     );
 }
 
-/// Methods handed on as they are; what a panic gives is `kInternalError`, or what stands after `or`.
+/// Forwards methods unchanged; a panic returns `kInternalError`, or the value after `or`.
 macro_rules! forward {
     ($trait:ident { $(fn $name:ident($($arg:ident: $of:ty),*) -> $ret:ty $(, or $otherwise:expr)?;)* }) => {
         $(
@@ -157,7 +157,7 @@ impl<P: Vst3Plugin> IEditControllerTrait for Shell<P> {
     } }
 
     unsafe fn getParameterInfo(&self, index: int32, info: *mut ParameterInfo) -> tresult {
-        // The framework lets the index after the last one through, and panics.
+        // The framework accepts the index just past the last one, and panics.
         if !(0..numbered(self.inner())).contains(&index) {
             return kInvalidArgument;
         }
@@ -174,7 +174,7 @@ impl<P: Vst3Plugin> IEditControllerTrait for Shell<P> {
                 unsafe { IEditControllerTrait::setParamNormalized(self.inner(), id, value) }
             });
         };
-        // While the host processes it sends the same with a block, and nothing may change in the middle of one.
+        // While it processes, the host sends the same value with a block, and nothing may change in the middle of one.
         if self.link.processing.load(Ordering::SeqCst) || values.set(id, value) {
             kResultOk
         } else {
@@ -184,7 +184,7 @@ impl<P: Vst3Plugin> IEditControllerTrait for Shell<P> {
 
     unsafe fn createView(&self, name: FIDString) -> *mut IPlugView {
         held(std::ptr::null_mut(), || {
-            // SAFETY: as the host promises; what comes back is ours, or null.
+            // SAFETY: as the host promises; the returned view is ours, or null.
             let view = unsafe { ComPtr::from_raw(IEditControllerTrait::createView(self.inner(), name)) };
             view.map_or(std::ptr::null_mut(), |view| {
                 View::around(view, Arc::clone(&self.gate))
@@ -206,9 +206,8 @@ impl<P: Vst3Plugin> IAudioProcessorTrait for Shell<P> {
 
     unsafe fn setupProcessing(&self, setup: *mut ProcessSetup) -> tresult {
         held(kInternalError, || {
-            // The framework stores what it is going to tell the plugin before it takes in the kind of rendering, so the
-            // first of two equal calls is about the second.
-            // SAFETY: as the host promises.
+            // The framework stores what it will report to the plugin before it reads the kind of rendering, so the
+            // first of two equal calls sets the value that the second one reports. SAFETY: as the host promises.
             unsafe {
                 IAudioProcessorTrait::setupProcessing(self.inner(), setup);
                 IAudioProcessorTrait::setupProcessing(self.inner(), setup)
@@ -226,7 +225,7 @@ impl<P: Vst3Plugin> IAudioProcessorTrait for Shell<P> {
 
     unsafe fn process(&self, data: *mut ProcessData) -> tresult {
         held(kInternalError, || {
-            // SAFETY: the host's, for the time of the call; null is refused.
+            // SAFETY: the host's pointer, valid during the call; null is refused.
             let Some(mut data) = (unsafe { data.as_ref() }).copied() else {
                 return kInvalidArgument;
             };
@@ -236,7 +235,7 @@ impl<P: Vst3Plugin> IAudioProcessorTrait for Shell<P> {
                 data.inputParameterChanges = std::ptr::null_mut();
             }
             let mut busses = Busses::default();
-            // SAFETY: as the host promises, for as many busses as it says.
+            // SAFETY: as the host promises, for as many busses as it states.
             if !unsafe { busses.complete(&mut data) } {
                 return kResultFalse;
             }

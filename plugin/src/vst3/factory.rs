@@ -1,4 +1,4 @@
-//! What is in the library, and how a host makes it.
+//! The classes in the library, and how a host creates them.
 
 use std::ffi::c_void;
 
@@ -33,14 +33,14 @@ impl Plugin {
     }
 }
 
-/// Makes a plugin and gives the interface that is asked for.
+/// Creates a plugin and returns the interface that is asked for.
 fn make<P: Vst3Plugin>(interface: *const TUID, object: *mut *mut c_void) -> tresult {
     let shell = ComWrapper::new(Shell::<P>::new());
     let Some(unknown) = shell.as_com_ref::<FUnknown>() else {
         return kInternalError;
     };
     let unknown = unknown.as_ptr();
-    // SAFETY: an object that is there, and the host's pointers, which aren't null.
+    // SAFETY: a live object, and the host's pointers, which aren't null.
     unsafe { ((*(*unknown).vtbl).queryInterface)(unknown, interface, object) }
 }
 
@@ -51,10 +51,10 @@ impl Factory {
         }
     }
 
-    /// Writes what `of` makes of the plugin number `index`.
+    /// Writes the result of `of` for the plugin number `index`.
     ///
     /// # Safety
-    /// `info` is null or may be written to.
+    /// `info` is null or valid for writes.
     unsafe fn tell<T>(&self, index: int32, info: *mut T, of: impl FnOnce(&PluginInfo) -> T) -> tresult {
         match usize::try_from(index)
             .ok()
@@ -98,7 +98,7 @@ impl IPluginFactoryTrait for Factory {
         if class.is_null() || interface.is_null() || object.is_null() {
             return kInvalidArgument;
         }
-        // SAFETY: a class is told by 16 bytes.
+        // SAFETY: a class is identified by 16 bytes.
         let class = unsafe { class.cast::<[u8; 16]>().read_unaligned() };
         let known = self.plugins.iter().find(|plugin| *plugin.info.cid == class);
         known.map_or(kInvalidArgument, |plugin| {

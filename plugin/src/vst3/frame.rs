@@ -1,8 +1,9 @@
-//! The host's frame and its event loop, as the framework sees them.
+//! The host's frame and its event loop, as presented to the framework.
 //!
-//! On Linux the framework registers a handler and a socket with the host's event loop for every view that gets a frame, and gives
-//! the handler one reference more than it ever takes back: handler and sockets would stay registered and open for good, two
-//! files a window. Where the host has no such loop, its tasks would go to a thread that may not touch the editor.
+//! On Linux the framework registers a handler and a socket with the host's event loop for every view that gets a frame,
+//! and gives the handler one reference more than it ever releases: handler and sockets would stay registered and open
+//! for good, two files a window. Where the host has no event loop, the framework's tasks would go to a thread that may
+//! not touch the editor.
 
 use std::sync::{Mutex, PoisonError};
 
@@ -24,14 +25,14 @@ pub(super) struct Frame {
     registered: Mutex<Vec<Handler>>,
 }
 
-/// A handler that the framework registered, with the reference that it never takes back.
+/// A handler that the framework registered, with the reference that it never releases.
 struct Handler(*mut IEventHandler);
 
 // SAFETY: handlers are the framework's, which calls and counts them from any thread.
 unsafe impl Send for Handler {}
 
 impl Frame {
-    /// `view` is what the host knows the view as; it outlives the frame.
+    /// A frame around `host`'s. `view` is the pointer by which the host knows the view; it must outlive the frame.
     pub(super) fn new(host: Option<ComPtr<IPlugFrame>>, view: *mut IPlugView) -> Self {
         let run_loop = host.as_ref().and_then(ComPtr::cast::<IRunLoop>);
         Self {
@@ -42,7 +43,7 @@ impl Frame {
         }
     }
 
-    /// Takes everything out of the host's loop. To be called when the framework has let go of the frame.
+    /// Unregisters everything from the host's loop. Call it after the framework has released the frame.
     pub(super) fn retire(&self) {
         let registered = std::mem::take(&mut *self.registered.lock().unwrap_or_else(PoisonError::into_inner));
         for handler in registered {
@@ -50,8 +51,8 @@ impl Frame {
                 // SAFETY: it was registered there.
                 unsafe { run_loop.unregisterEventHandler(handler.0) };
             }
-            // SAFETY: the reference of `RunLoopEventHandler::new`, which leaks it (nice-plug 0.4.2, `view.rs:379`). With it
-            // the handler goes, and asks once more to be taken out.
+            // SAFETY: the reference of `RunLoopEventHandler::new`, which leaks it (nice-plug 0.4.2, `view.rs:379`).
+            // Releasing it frees the handler, which asks once more to be unregistered.
             drop(unsafe { ComPtr::from_raw(handler.0) });
         }
     }
@@ -65,7 +66,7 @@ impl IPlugFrameTrait for Frame {
     unsafe fn resizeView(&self, _view: *mut IPlugView, size: *mut ViewRect) -> tresult {
         self.host
             .as_ref()
-            // SAFETY: the view that the host made, and a size of the framework's.
+            // SAFETY: the view that the host created, and the framework's size.
             .map_or(kResultFalse, |host| unsafe { host.resizeView(self.view, size) })
     }
 }
@@ -76,8 +77,8 @@ impl IRunLoopTrait for Frame {
             return kInvalidArgument;
         }
         if let Some(run_loop) = &self.run_loop {
-            // A refusal would be a panic in the framework. Without a loop the tasks wait for ever, which only ask for frames.
-            // SAFETY: as the framework promises.
+            // The framework panics if this is refused. Without a loop the tasks wait for ever; they only ask for
+            // frames. SAFETY: as the framework promises.
             unsafe { run_loop.registerEventHandler(handler, file) };
         }
         self.registered

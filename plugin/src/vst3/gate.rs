@@ -1,34 +1,34 @@
-//! No task is under way on the framework's thread while an editor comes or goes.
+//! Makes sure that no task runs on the framework's thread while an editor is attached or removed.
 
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::sync::{Mutex, PoisonError};
 use std::thread::ThreadId;
 use std::time::Duration;
 
-/// How long the framework's thread may take to get to the end of its queue. Its tasks only ask for a frame.
+/// How long the framework's thread may take to finish its queue. Its tasks only ask for a frame.
 const LONGEST: Duration = Duration::from_millis(200);
 
-/// Something that goes through the queue of the framework's thread and says when it has arrived.
+/// Passes through the queue of the framework's thread and signals its arrival.
 pub struct Marker(SyncSender<()>);
 
 impl Marker {
-    /// On the framework's thread.
+    /// Called on the framework's thread.
     pub fn arrive(self) {
-        // Whoever waited may have given up.
+        // The waiting thread may have given up.
         let _ = self.0.send(());
     }
 }
 
-/// One at a time: calls that post a task, and those during which there must be none.
+/// Serialises the calls that post a task and those during which no task may run.
 pub(super) struct Gate {
     lock: Mutex<()>,
-    /// The thread that the framework takes for the host's main one: it runs tasks there and then.
+    /// The thread that the framework takes for the host's main one: there it runs tasks at once.
     own_thread: ThreadId,
     post: Option<Box<dyn Fn(Marker) + Send + Sync>>,
 }
 
 impl Gate {
-    /// To be made on the thread that makes the plugin.
+    /// Create it on the thread that creates the plugin.
     pub(super) fn new(post: Option<Box<dyn Fn(Marker) + Send + Sync>>) -> Self {
         Self {
             lock: Mutex::default(),
@@ -37,7 +37,7 @@ impl Gate {
         }
     }
 
-    /// Runs what may post a task, and lets the task come to its end.
+    /// Runs a `body` that may post a task, and waits until the task has ended.
     pub(super) fn posting<R>(&self, body: impl FnOnce() -> R) -> R {
         let _one = self.lock.lock().unwrap_or_else(PoisonError::into_inner);
         let result = body();
@@ -46,13 +46,13 @@ impl Gate {
         {
             let (sender, receiver) = sync_channel(1);
             post(Marker(sender));
-            // Where the thread has gone the marker is dropped, which ends the wait as well.
+            // If the thread has ended, the marker is dropped, which ends the wait as well.
             let _ = receiver.recv_timeout(LONGEST);
         }
         result
     }
 
-    /// Runs what must meet no task.
+    /// Runs a `body` during which no task may run.
     pub(super) fn alone<R>(&self, body: impl FnOnce() -> R) -> R {
         let _one = self.lock.lock().unwrap_or_else(PoisonError::into_inner);
         body()

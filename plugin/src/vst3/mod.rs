@@ -1,20 +1,21 @@
 //! VST3: the framework's wrapper inside a shell of ours.
 //!
-//! The framework (nice-plug 0.4.2) tells a window's editor of every change of a parameter by a task on a thread that all
-//! instances share. The task looks at the editor while the host's thread may be making or removing it, and panics; with that
-//! thread gone, dropping the last instance panics too, on the host's thread, across a boundary that nothing may unwind
-//! across: the host aborts. None of it can be mended inside the framework from here, but every call of a host passes through this
-//! shell first:
+//! The framework (nice-plug 0.4.2) reports every change of a parameter to a window's editor by a task on a thread that
+//! all instances share. The task accesses the editor while the host's thread may be creating or removing it, and
+//! panics. With that thread gone, dropping the last instance panics too, on the host's thread, across a boundary that
+//! must not be unwound across: the host aborts. None of this can be fixed inside the framework from here, but every
+//! call of a host passes through this shell first:
 //!
-//! * [`values`]: a change of a parameter is made before the framework sees it, so that it finds nothing changed and posts no task;
-//! * [`gate`]: what can't be kept from posting one (a state loaded by another thread than the plugin's own) has ended before an
-//!   editor comes or goes;
-//! * [`frame`]: what the framework registers with the host's event loop is taken out again, with its two sockets, and there is
-//!   such a loop for it where the host has none;
-//! * [`component`]: panics end here; the kind of rendering is known before the plugin is told of it; busses a host leaves out
-//!   are not read.
+//! * [`values`]: a parameter is changed before the framework sees the change, so it finds nothing changed and posts no
+//!   task;
+//! * [`gate`]: where a task can't be prevented (a state loaded by another thread than the plugin's own), it has ended
+//!   before an editor is attached or removed;
+//! * [`frame`]: what the framework registers with the host's event loop is unregistered again, with its two sockets,
+//!   and a loop is supplied where the host has none;
+//! * [`component`]: panics end here; the plugin gets the right kind of rendering; busses a host leaves out are not
+//!   read.
 //!
-//! `docs/engineers/upstream.md` tells what each would be in the framework.
+//! `docs/engineers/upstream.md` says how each would be fixed in the framework.
 //!
 //! Source: VST 3 SDK (MIT), `pluginterfaces`; the bindings are the framework's (`vst3`).
 
@@ -39,7 +40,7 @@ pub use born::{Born, Link, announce};
 pub use gate::Marker;
 pub use quiet::quiet;
 
-/// What a host asks for first.
+/// The entry point a host calls first.
 #[unsafe(no_mangle)]
 pub extern "system" fn GetPluginFactory() -> *mut c_void {
     ComWrapper::new(factory::Factory::new())

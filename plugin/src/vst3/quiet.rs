@@ -1,4 +1,4 @@
-//! What the window sets, without a task of the framework.
+//! Sets parameters from the window without a task of the framework.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -11,8 +11,8 @@ use nice_plug_egui::RepaintNotifier;
 
 use super::born::Link;
 
-/// The same context. Under VST3 one that sets a value itself before the framework does: it would post a task, on the window's
-/// thread, while the window may be about to go.
+/// Returns the same context; under VST3, one that sets a value itself before the framework does. The framework would
+/// post a task, on the window's thread, while the window may be closing.
 pub fn quiet(context: GuiContext, link: Arc<Link>, repaint: RepaintNotifier) -> GuiContext {
     if context.plugin_api() == PluginApi::Vst3 {
         GuiContext::new(Arc::new(Quiet {
@@ -42,9 +42,9 @@ impl GuiContextInner for Quiet {
     }
 
     unsafe fn raw_set_parameter_normalized(&self, param: ParamPtr, normalized: f32) {
-        // While the host processes, the value comes back with a block, and nothing may change in the middle of one.
+        // While the host processes, it returns the value with a block, and nothing may change in the middle of one.
         if !self.link.processing.load(Ordering::SeqCst) {
-            // SAFETY: the window only names parameters of the plugin whose window it is, which it holds.
+            // SAFETY: the window only names parameters of its own plugin, which it keeps alive.
             if unsafe { param._internal_set_normalized_value(normalized) } {
                 self.repaint.request_repaint();
             }

@@ -11,16 +11,16 @@ use nice_plug::wrapper::vst3::vst3::Steinberg::Vst::{
 use nice_plug::wrapper::vst3::vst3::Steinberg::kResultOk;
 use nice_plug_egui::RepaintNotifier;
 
-/// The parameters by the numbers that the host knows them by.
+/// The parameters by the host's numbers for them.
 pub(super) struct Values {
     by_number: Vec<(u32, ParamPtr)>,
     repaint: RepaintNotifier,
-    /// What the pointers lead into.
+    /// Keeps the parameters alive that the pointers point to.
     _params: Arc<dyn Params>,
 }
 
 impl Values {
-    /// `numbers` in the order of the parameters.
+    /// `numbers` are in the order of the parameters.
     pub(super) fn new(params: Arc<dyn Params>, numbers: &[u32], repaint: RepaintNotifier) -> Self {
         let pointers = params.param_map().into_iter().map(|(_, pointer, _)| pointer);
         let mut by_number: Vec<(u32, ParamPtr)> = numbers.iter().copied().zip(pointers).collect();
@@ -32,10 +32,10 @@ impl Values {
         }
     }
 
-    /// Sets one, 0 to 1; false for a number that none has, or for a value that is none.
+    /// Sets one parameter to a normalised value, 0 to 1. Returns `false` for an unknown number or an invalid value.
     ///
     /// # Real-time
-    /// Looks it up by halving; no allocation, no lock.
+    /// A binary search; no allocation, no lock.
     pub(super) fn set(&self, number: u32, value: f64) -> bool {
         let value = value as f32;
         let found = self
@@ -44,15 +44,15 @@ impl Values {
         let (Ok(at), true) = (found, value.is_finite()) else {
             return false;
         };
-        // SAFETY: it leads into the parameters that are held here.
+        // SAFETY: it points into the parameters held here.
         if unsafe { self.by_number[at].1._internal_set_normalized_value(value) } {
             self.repaint.request_repaint();
         }
         true
     }
 
-    /// Sets all that come with a block, each to its last value in it: the audition fades by itself, and everything else
-    /// follows within milliseconds.
+    /// Sets all parameters that change in a block, each to its last value in it: the audition crossfades by itself, and
+    /// everything else follows within milliseconds.
     ///
     /// # Safety
     /// `changes` is null or the host's list.
@@ -64,7 +64,7 @@ impl Values {
         let Some(changes) = (unsafe { ComRef::from_raw(changes) }) else {
             return;
         };
-        // SAFETY: the host's list, during the call that brought it; a queue it gives is null or its own.
+        // SAFETY: the host's list, during the call that brought it; a queue it returns is null or its own.
         unsafe {
             for index in 0..changes.getParameterCount() {
                 let Some(queue) = ComRef::from_raw(changes.getParameterData(index)) else {

@@ -1,9 +1,10 @@
-//! The editor, as a host holds it.
+//! The editor as a host holds it.
 //!
-//! The framework's view is called through its table of functions, out of which nothing may unwind: a panic in it ends the host
-//! there and then, before it could be caught here. So what would make it panic is not handed on: calls that reach its window from
-//! another thread than the one that made it, or while it is being made or removed; null; sizes and scales that no window has.
-//! What runs inside such a call and is ours, or below us, is caught where it's ours (`window::closing::Handle`).
+//! The framework's view is called through its table of functions, and nothing may unwind out of those: a panic in one
+//! ends the host at once, before it could be caught here. So calls that would make it panic are not forwarded: calls
+//! for its window from a thread other than the one that created it, or while the window is being attached or removed;
+//! null pointers; impossible sizes and scales. A panic in our own or lower-level code inside such a call is caught in
+//! our code (`window::closing::Handle`).
 
 use std::ffi::c_void;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -20,29 +21,29 @@ use nice_plug::wrapper::vst3::vst3::{Class, ComPtr, ComRef, ComWrapper};
 use super::frame::Frame;
 use super::gate::Gate;
 
-/// The framework's view, which knows only our frame.
+/// A view around the framework's, which knows only our frame.
 pub(super) struct View {
     inner: ComPtr<IPlugView>,
     gate: Arc<Gate>,
     frame: Mutex<Option<ComWrapper<Frame>>>,
     attached: AtomicBool,
-    /// It is being attached or removed.
+    /// Whether it is being attached or removed.
     moving: AtomicBool,
-    /// The thread that attached it, while it is: the only one that may reach its window.
+    /// The thread that attached it, while it is attached: the only one that may access its window.
     thread: Mutex<Option<ThreadId>>,
-    /// How the host knows this view.
+    /// The pointer by which the host knows this view.
     own: Mutex<Option<Own>>,
 }
 
-/// Not counted: the view is there while it's called.
+/// Not reference-counted: the view exists while it is called.
 #[derive(Clone, Copy)]
 struct Own(*mut IPlugView);
 
-// SAFETY: it is only handed back to the host, which calls from where it likes.
+// SAFETY: it is only handed back to the host, which may call from any thread.
 unsafe impl Send for Own {}
 
 impl View {
-    /// A view for the host to keep.
+    /// A new view, owned by the host.
     pub(super) fn around(inner: ComPtr<IPlugView>, gate: Arc<Gate>) -> *mut IPlugView {
         let view = ComWrapper::new(Self {
             inner,
@@ -66,17 +67,17 @@ impl View {
         let own = lock(&self.own).map_or(std::ptr::null_mut(), |own| own.0);
         let frame = ComWrapper::new(Frame::new(host, own));
         if let Some(pointer) = frame.as_com_ref::<IPlugFrame>() {
-            // SAFETY: the framework counts it for itself.
+            // SAFETY: the framework takes its own reference.
             unsafe { self.inner.setFrame(pointer.as_ptr()) };
         }
         *lock(&self.frame) = Some(frame);
     }
 
-    /// Takes the frame away, and what was registered with the host by it.
+    /// Removes the frame, and what it registered with the host.
     fn unframe(&self) {
         let frame = lock(&self.frame).take();
         if let Some(frame) = frame {
-            // SAFETY: null is how a host says that there is none.
+            // SAFETY: null is the host's way of saying that there is no frame.
             unsafe { self.inner.setFrame(std::ptr::null_mut()) };
             frame.retire();
         }
@@ -84,7 +85,7 @@ impl View {
 }
 
 impl View {
-    /// Attaches or removes; `None` where either is under way, in a call further up or on another thread.
+    /// Attaches or removes; returns `None` where either is in progress, in an outer call or on another thread.
     fn moved(&self, body: impl FnOnce() -> tresult) -> Option<tresult> {
         if self.moving.swap(true, Ordering::SeqCst) {
             return None;
@@ -94,7 +95,7 @@ impl View {
         Some(result)
     }
 
-    /// Runs what reaches the window, where that may be reached from here now.
+    /// Runs a `body` that accesses the window, if this thread may do so now; returns `kResultFalse` otherwise.
     fn reach(&self, body: impl FnOnce() -> tresult) -> tresult {
         let own = *lock(&self.thread) == Some(thread::current().id());
         if own && !self.moving.load(Ordering::SeqCst) {
@@ -105,13 +106,13 @@ impl View {
     }
 }
 
-/// Longest side of a window that is asked for, pixels.
+/// Longest side accepted for a window, pixels.
 const LONGEST_SIDE: i32 = 32_768;
 
-/// Scales that screens have.
+/// Scales accepted.
 const SCALES: std::ops::RangeInclusive<f32> = 0.1..=16.0;
 
-/// Whether it is there, and the size of a window.
+/// Whether `size` is not null and a possible size of a window.
 ///
 /// # Safety
 /// It is null or the host's.
@@ -158,8 +159,7 @@ impl IPlugViewTrait for View {
         if parent.is_null() || kind.is_null() {
             return kInvalidArgument;
         }
-        // Of another system's kind of window the framework makes a debug assertion.
-        // SAFETY: as the host promises.
+        // For another system's kind of window the framework fails a debug assertion. SAFETY: as the host promises.
         let known = unsafe { self.inner.isPlatformTypeSupported(kind) } == kResultOk;
         if !known || self.attached.load(Ordering::SeqCst) {
             return kResultFalse;
@@ -236,7 +236,7 @@ impl IPlugViewTrait for View {
     }
 
     unsafe fn canResize(&self) -> tresult {
-        // SAFETY: it asks for nothing.
+        // SAFETY: the call takes no arguments.
         unsafe { self.inner.canResize() }
     }
 

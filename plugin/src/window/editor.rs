@@ -1,8 +1,8 @@
-//! The window: glue between the framework's editor and the views, and nothing else.
+//! Glue between the framework's editor and the views.
 //!
-//! An [`App`] lives as long as one window. What outlives it is in [`Glue`]: where readings arrive, the parameters, the
-//! shape. The framework's editor state can't be given a size after it is made, and a state may be loaded after that; so a
-//! new one is made for every window.
+//! An [`App`] lives as long as one window. Longer-lived data are in [`Glue`]: the readings' receiver, the parameters,
+//! the shape. The framework's editor state can't be resized after it is created, and a state may be loaded after that;
+//! so each window gets a new one.
 
 use std::error::Error;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -30,24 +30,24 @@ use crate::vst3;
 use crate::window::closing::{Handle, Home};
 use crate::window::intents::Hand;
 
-/// Time until the analysis is asked again that was busy when a window opened.
+/// Pause before the analysis is asked again, if it was busy when a window opened.
 const ASK_AGAIN: Duration = Duration::from_millis(20);
 
-/// What every window of an instance is connected to.
+/// Shared by all windows of an instance.
 pub struct Glue {
     /// Parameters and shape.
     pub params: Arc<PluginParams>,
-    /// The analysis, for what the user does to takes.
+    /// The analysis, for the user's changes to takes.
     pub analysis: Analysis,
-    /// Words of the audio thread.
+    /// The atomics of the audio thread.
     pub shared: Arc<Shared>,
-    /// Where readings arrive. One window at a time reads them.
+    /// Receives readings. One window at a time reads them.
     pub published: Mutex<triple_buffer::Output<Published>>,
-    /// Asks for a frame.
+    /// Requests a frame.
     pub repaint: RepaintNotifier,
-    /// What reads and writes files for the user.
+    /// Reads and writes files for the user.
     pub file_tasks: Arc<FileTasks>,
-    /// What the shell of a VST3 knows.
+    /// Shared with the VST3 shell.
     pub vst3: Arc<vst3::Link>,
 }
 
@@ -99,7 +99,7 @@ impl Editor for Window {
         );
         let editor = create_egui_editor(state, self.glue.repaint.clone(), settings, app)
             .ok_or("there is no editor")?;
-        // A panic of the windowing library's must not leave a host's call.
+        // A panic of the windowing library must not unwind into the host.
         let spawned = catch_unwind(AssertUnwindSafe(|| {
             editor.spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
         }));
@@ -129,16 +129,16 @@ pub struct App {
     snapshot: Snapshot,
     intents: Vec<Intent>,
     keys: Vec<Key>,
-    /// The pedals as they were last kept, where they are ours.
+    /// The pedals as last saved, in the stand-alone program.
     pedals: Option<pedals::Bound>,
-    /// The analysis has not been asked to show itself yet.
+    /// Whether the analysis has yet to be asked to publish for this window.
     unshown: bool,
-    /// Something panicked in this window: it draws a line that says so and nothing else.
+    /// A panic happened in this window: it only shows a line that says so.
     broken: bool,
     fault: Fault,
 }
 
-/// The keys the window keeps from the host while no name is being typed. Never the space bar: it starts the transport
+/// The keys the window keeps from the host while no text is being typed. Never the space bar: it starts the transport
 /// wherever the user last clicked. (On X11 the windowing library keeps all of them, see docs/engineers/hosts.md.)
 fn own_keys() -> Vec<Key> {
     let named = [
@@ -189,12 +189,12 @@ impl App {
         }
     }
 
-    /// Runs `body` unless the window is broken; a panic breaks it and never reaches the host, in whose calls a window lives.
-    /// The sound and the analysis know nothing of it, and the next window is a new one.
+    /// Runs `body` unless the window is broken; a panic breaks it and never reaches the host, whose calls run the
+    /// window. Sound and analysis are not affected, and the next window is a new one.
     fn guarded(&mut self, body: impl FnOnce(&mut Self)) {
         if !self.broken && catch_unwind(AssertUnwindSafe(|| body(self))).is_err() {
             self.broken = true;
-            // It can't be stopped from here any more.
+            // The signal can no longer be stopped from this window.
             self.glue.shared.switch.release();
         }
     }
@@ -208,7 +208,7 @@ impl App {
         if self.view.attends_check() {
             self.glue.shared.switch.beat();
         }
-        // Any key stops a test signal: the host's as well.
+        // Any key stops a test signal, the host's keys too.
         frame.set_key_capture(if self.view.is_typing() || self.snapshot.check.on {
             KeyCapture::CaptureAll
         } else {
@@ -223,8 +223,8 @@ impl App {
         }
     }
 
-    /// Once, with the first frame that finds the analysis free. Not while the window is being made: the host waits for that, and
-    /// the analysis may be at it for long.
+    /// Asks the analysis to publish, once, with the first frame that finds it free. Not while the window is being
+    /// created: the host waits for that, and the analysis may be busy for long.
     fn ask_for_news(&mut self, ctx: &egui::Context) {
         if !self.unshown {
             return;
@@ -244,7 +244,7 @@ impl App {
             .fill(&self.glue.params.host, &self.glue.shared, &mut self.snapshot);
     }
 
-    /// Pedals that were learnt or taken off are kept on disk: the stand-alone program has no project.
+    /// Saves newly learnt or removed pedals to disk: the stand-alone program has no project.
     fn keep_pedals(&mut self) {
         if !self.glue.shared.pedals.are_on() {
             return;
@@ -288,14 +288,14 @@ impl NiceEguiApp for App {
         self.guarded(|app| app.draw(ui, frame));
         if self.broken {
             sumproof_views::broken(ui);
-            // Whatever was being typed, the keys are the host's again.
+            // Whatever was being typed, the keys go to the host again.
             frame.set_key_capture(KeyCapture::CaptureKeys(Vec::new()));
         }
     }
 
     fn resized(&mut self, size: WindowSize) {
         self.guarded(|app| {
-            // In the views' points: the scale has the zoom in it already.
+            // In the views' points: the scale already contains the zoom.
             app.glue.params.shape.update(|shape| {
                 shape.width = size.logical.width as f32;
                 shape.height = size.logical.height as f32;
@@ -315,8 +315,8 @@ impl NiceEguiApp for App {
 
 impl Drop for App {
     fn drop(&mut self) {
-        // A gesture cut off by the closing window is ended, or the host would go on waiting for it, in a broken one too; and
-        // nothing is sent that nobody attends to.
+        // A gesture cut off by the closing window is ended, otherwise the host would wait for its end; also in a broken
+        // window. And no signal goes out without a window.
         if let Some(hand) = &mut self.hand {
             let _ = catch_unwind(AssertUnwindSafe(|| hand.let_go()));
         }

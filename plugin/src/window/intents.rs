@@ -1,4 +1,4 @@
-//! Carries out what the user does in the window: parameters as gestures of the host, takes on the analysis.
+//! Carries out the user's actions in the window: parameters as gestures for the host, takes in the analysis.
 
 use std::sync::Arc;
 
@@ -18,7 +18,7 @@ use crate::parameters::params::{HostParams, LineParams};
 use crate::state::fields::PluginParams;
 use crate::state::names::Names;
 
-/// The user's hand on one window.
+/// The user's actions in one window.
 pub struct Hand {
     gui: GuiContext,
     params: Arc<PluginParams>,
@@ -55,7 +55,7 @@ impl Hand {
             Intent::Set(setting) => self.set(setting),
             Intent::End(control) => self.end(control),
             Intent::Look(_) => {}
-            // Files are read and written elsewhere, without the analysis' lock.
+            // Files are read and written on other threads, without the engine's lock.
             Intent::ExportTakes => self.file_tasks.export_takes(&self.analysis, folder::folder()),
             Intent::ImportTakes => self.file_tasks.import_takes(&self.analysis, folder::folder()),
             Intent::Check(wish) => self.check(wish),
@@ -65,7 +65,7 @@ impl Hand {
         }
     }
 
-    /// What ends a line check never waits for the analysis.
+    /// Ending a line check never waits for the analysis.
     fn check(&self, wish: CheckWish) {
         match wish {
             CheckWish::Hold => self.shared.switch.hold(),
@@ -76,7 +76,7 @@ impl Hand {
         }
     }
 
-    /// Ends what is held, and what is sent.
+    /// Ends all open gestures, and any signal.
     pub fn let_go(&mut self) {
         self.shared.switch.release();
         while let Some(control) = self.held.last().copied() {
@@ -106,7 +106,7 @@ impl Hand {
         unsafe { self.gui.raw_end_set_parameter(param(&self.params.host, control)) };
     }
 
-    /// What is switched in the window is meant, also where a loaded state had switched it on before.
+    /// A switch set in the window is deliberate, even if a loaded state had switched it on before.
     fn arm(&self, setting: Setting) {
         self.shared.arming.arm(Switches {
             audition: matches!(setting, Setting::Audition(_)),
@@ -116,7 +116,7 @@ impl Hand {
         });
     }
 
-    /// A value outside a gesture gets one of its own, so that the host hears of it all the same.
+    /// A value outside a gesture gets a gesture of its own, so that the host receives it all the same.
     fn set(&mut self, setting: Setting) {
         self.arm(setting);
         let control = setting.control();
@@ -136,7 +136,8 @@ impl Hand {
             return;
         }
         let param = param(&self.params.host, setting.control());
-        // SAFETY: as in `begin`. Through the normalised value, so that host and plugin hold the same snapped number.
+        // SAFETY: as in `begin`. The value goes through the normalised value, so that host and plugin hold the same
+        // snapped number.
         unsafe {
             self.gui
                 .raw_set_parameter_normalized(param, param.preview_normalized(plain))
@@ -217,7 +218,7 @@ fn param(host: &HostParams, control: Control) -> ParamPtr {
     }
 }
 
-/// A value as its parameter counts: switches 0 and 1, lists by index, numbers as they are.
+/// A value in its parameter's plain units: switches 0 and 1, lists by index, numbers as they are.
 fn plain(setting: Setting) -> f32 {
     match setting {
         Setting::Audition(on)
@@ -262,7 +263,7 @@ mod tests {
     use super::*;
     use crate::analysis::engine::{Engine, Links};
 
-    /// A host that notes what the window does to parameters, and sets them.
+    /// A host that records what the window does to parameters, and sets them.
     struct Host {
         params: Arc<HostParams>,
         noted: Mutex<Vec<String>>,
@@ -466,7 +467,7 @@ mod tests {
         hand.carry_out(Intent::Begin(Control::Gain(Side::Left)));
         hand.carry_out(Intent::Begin(Control::Gain(Side::Left)));
         hand.carry_out(Intent::Begin(Control::Feed));
-        // The window closes in the middle of it.
+        // The window closes in the middle of a gesture.
         hand.let_go();
         hand.let_go();
         assert_eq!(

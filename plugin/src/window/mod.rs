@@ -1,6 +1,6 @@
 //! Glue between the framework's editor and the views.
 //!
-//! In: published readings. Out: gestures to the host, commands to the analysis. Nothing uses this room but `lib.rs`.
+//! In: published readings. Out: gestures to the host, commands to the analysis. Used by `lib.rs` only.
 
 pub mod closing;
 pub mod editor;

@@ -1,14 +1,14 @@
-//! Files written whole and read with a limit, for the command and the plugin alike.
+//! Files written whole and read with a limit, for the command and the plugin.
 //!
 //! # Contract
-//! * Nobody finds half of a file: what is written stands beside its place first, is on the disk, and is then put there in one
-//!   step ([`write_whole`], [`write_new`]). After an error nothing is left.
-//! * What stands there already keeps what it is: a link is followed, a file keeps its permissions, and a pipe, a device or an
+//! * No reader ever finds a partly written file: the contents are first written to a file in the same folder, flushed
+//!   to disk, and then put in place in one step ([`write_whole`], [`write_new`]). After an error nothing is left.
+//! * An existing target keeps its nature: a link is followed, a file keeps its permissions, and a pipe, a device or an
 //!   open descriptor (`/dev/stdout`) is written to, never replaced.
 //! * Nothing is read into memory beyond a limit ([`read_text`]).
 //!
-//! The crate knows nothing of sound, reports or windows and depends on nothing, so that both ends of the house may use it. It
-//! says what went wrong as [`std::io::Error`]; what to do about it is for who asked.
+//! The crate has no knowledge of sound, reports or windows and no dependencies, so that both the command and the plugin
+//! may use it. It reports errors as [`std::io::Error`]; the caller says what to do about them.
 #![forbid(unsafe_code)]
 
 mod new;

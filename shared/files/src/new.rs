@@ -1,4 +1,4 @@
-//! Files under names that are free.
+//! Writes files under free names.
 
 use std::fs;
 use std::io::{self, ErrorKind};
@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 
 use crate::whole::{Partial, settle};
 
-/// Files of one name, told apart by numbers.
+/// Highest number tried in a name.
 const MOST_NUMBERS: u32 = 9999;
 
-/// Writes a file into a folder (which is made where it is missing) under the first name that is free: `takes.json`, `takes
-/// 2.json` and so on; gives its path. Nothing is ever replaced.
+/// Writes a file into a folder (which is created if it is missing) under the first free name: `takes.json`, `takes
+/// 2.json` and so on; returns its path. No file is ever replaced.
 ///
 /// # Errors
-/// What the system says; nothing is left.
+/// The system's error; nothing is left.
 pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) -> io::Result<PathBuf> {
     fs::create_dir_all(folder)?;
     let partial = Partial::write(folder, contents)?;
@@ -27,9 +27,9 @@ pub fn write_new(folder: &Path, stem: &str, extension: &str, contents: &[u8]) ->
         if fs::symlink_metadata(&path).is_ok() {
             continue;
         }
-        // A link never replaces a file that came in between. Where there are none, a rename has to do.
+        // A hard link never replaces a file created in the meantime. Where links aren't supported, a rename has to do.
         match fs::hard_link(&partial.path, &path) {
-            // The name it was written under goes.
+            // Removes the temporary name.
             Ok(()) => drop(partial),
             Err(error) if error.kind() == ErrorKind::AlreadyExists => continue,
             Err(_) => {

@@ -1,4 +1,4 @@
-//! Reading texts that may be anything.
+//! Reads text files of unknown size and content.
 
 use std::fs::File;
 use std::io::{self, ErrorKind, Read};
@@ -7,13 +7,13 @@ use std::path::Path;
 /// Why a text was not read.
 #[derive(Debug)]
 pub enum ReadTextError {
-    /// What the system says.
+    /// The system's error.
     Io(io::Error),
     /// It is a folder.
     Folder,
     /// It is longer than the limit.
     TooLong,
-    /// It is no text in UTF-8.
+    /// It is not text in UTF-8.
     NotText,
 }
 
@@ -26,8 +26,8 @@ impl From<io::Error> for ReadTextError {
     }
 }
 
-/// The text in a file of at most `limit` bytes. No more than that is ever held, whatever the file says of its length or
-/// whatever comes out of a pipe.
+/// The text of a file of at most `limit` bytes. No more than that is ever held in memory, whatever length the file
+/// claims or a pipe delivers.
 ///
 /// # Errors
 /// See [`ReadTextError`].

@@ -1,18 +1,18 @@
-//! What a path leads to, as something to be written to.
+//! Resolves a path to the target that is to be written.
 
 use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Component, Path, PathBuf};
 
-/// Links that are followed before it is taken for a circle (as Linux does it: `path_resolution(7)`).
+/// Most links followed before they are taken for a loop (as on Linux: `path_resolution(7)`).
 const MOST_LINKS: usize = 40;
 
-/// Where a file that is to be written at some path really goes.
+/// The target for a file to be written at some path.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Target {
-    /// A file, or nothing yet, at the end of all links.
+    /// A file at the end of all links, existing or not.
     File(PathBuf),
-    /// A pipe, a device or an open descriptor: written to as it stands.
+    /// A pipe, a device or an open descriptor: written to directly.
     Stream,
     /// This process's standard output.
     Output,
@@ -20,10 +20,10 @@ pub(crate) enum Target {
     ErrorOutput,
 }
 
-/// Follows links.
+/// Follows the links of a path.
 ///
 /// # Errors
-/// It is a folder, its folder isn't there, the links lead in a circle, or what the system says.
+/// The path is a folder, its folder doesn't exist, the links form a loop, or the system reports an error.
 pub(crate) fn target(path: &Path) -> io::Result<Target> {
     let mut path = path.to_path_buf();
     for _ in 0..MOST_LINKS {
@@ -32,8 +32,8 @@ pub(crate) fn target(path: &Path) -> io::Result<Target> {
             .ok_or_else(|| io::Error::new(ErrorKind::InvalidInput, "the name of a file is missing"))?;
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let folder = folder.unwrap_or(Path::new(".")).canonicalize()?;
-        // The name of an open descriptor is a link to a file, but the file is not what was meant: what reads or writes the
-        // descriptor would go on with the old one.
+        // The name of an open descriptor is a link to a file, but the file itself is not meant: a process that uses the
+        // descriptor would go on with the old file.
         if let Some(own) = names_descriptors(&folder) {
             return Ok(match name.to_str() {
                 Some("1") if own => Target::Output,
@@ -47,7 +47,7 @@ pub(crate) fn target(path: &Path) -> io::Result<Target> {
             found => found?.file_type(),
         };
         if found.is_symlink() {
-            // A link says its way from where it lies.
+            // A relative link starts from its own folder.
             path = folder.join(fs::read_link(&place)?);
         } else if found.is_dir() {
             return Err(io::Error::new(ErrorKind::IsADirectory, "it is a folder"));
@@ -60,8 +60,8 @@ pub(crate) fn target(path: &Path) -> io::Result<Target> {
     Err(io::Error::other("its links lead in a circle"))
 }
 
-/// Whether a folder holds the names of a process's open descriptors (`/dev/fd`, or `/proc/1/fd` and the like), and then whether
-/// that process is this one.
+/// Whether a folder holds the names of a process's open descriptors (`/dev/fd`, or `/proc/1/fd` and the like):
+/// `Some(true)` if that process is this one.
 fn names_descriptors(folder: &Path) -> Option<bool> {
     let parts: Vec<&str> = folder
         .components()

@@ -1,4 +1,4 @@
-//! Putting a file in its place in one step.
+//! Puts a file in place in one step.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, Write};
@@ -7,22 +7,22 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::target::{Target, target};
 
-/// Writes `contents` to what stands at `path`, or makes a file there.
+/// Writes `contents` to the target of `path`, or creates a file there.
 ///
-/// A regular file is replaced in one step, keeps its permissions, and is on the disk when this returns; links are followed to
-/// it. A pipe, a device or an open descriptor (`/dev/stdout`) is written to directly; when whoever reads it has seen enough,
-/// that is no error.
+/// A regular file is replaced in one step, keeps its permissions, and is on disk when this returns; links to it are
+/// followed. A pipe, a device or an open descriptor (`/dev/stdout`) is written to directly; it is no error if its
+/// reader stops early.
 ///
 /// # Errors
-/// What the system says. A regular file that was there is then as it was, and nothing else is left.
+/// The system's error. An existing regular file is then unchanged, and nothing else is left.
 pub fn write_whole(path: &Path, contents: &[u8]) -> io::Result<()> {
     let place = match target(path)? {
         Target::Stream => {
-            // Appended, since behind the name of a descriptor there may be a file with something in it.
+            // Appended, because the descriptor may belong to a file that already has contents.
             let stream = OpenOptions::new().append(true).open(path);
             return stream.and_then(|stream| write_to(stream, contents));
         }
-        // Not opened again: what else writes there must go on behind it.
+        // Not opened again: other output to the same descriptor must continue after this.
         Target::Output => return write_to(io::stdout().lock(), contents),
         Target::ErrorOutput => return write_to(io::stderr().lock(), contents),
         Target::File(place) => place,
@@ -47,21 +47,21 @@ fn write_to(mut stream: impl Write, contents: &[u8]) -> io::Result<()> {
     }
 }
 
-/// Makes sure that a new name in a folder outlasts a loss of power. Not every system can; the file itself is safe either way.
+/// Makes a new name in a folder survive a loss of power. Not every system can; the file itself is safe either way.
 pub(crate) fn settle(folder: &Path) {
     let _ = File::open(folder).and_then(|folder| folder.sync_all());
 }
 
-/// A file that is written, but isn't in its place yet. It is removed unless it gets there.
+/// A file that is written but not in place yet. It is removed unless it is put in place.
 pub(crate) struct Partial {
     pub(crate) path: PathBuf,
     in_place: bool,
 }
 
 impl Partial {
-    /// Writes a file in a folder under a name that nobody else has, and waits until it is on the disk.
+    /// Writes a file in a folder under a unique name, and waits until it is on disk.
     pub(crate) fn write(folder: &Path, contents: &[u8]) -> io::Result<Self> {
-        /// Files begun by this process.
+        /// Number of files begun by this process.
         static BEGUN: AtomicU64 = AtomicU64::new(0);
         let (mut file, partial) = loop {
             let number = BEGUN.fetch_add(1, Ordering::Relaxed);
@@ -74,7 +74,7 @@ impl Partial {
                     };
                     break (file, partial);
                 }
-                // Left by a process of that number which was ended.
+                // Left behind by a terminated process with the same id.
                 Err(error) if error.kind() == ErrorKind::AlreadyExists => {}
                 Err(error) => return Err(error),
             }
@@ -84,7 +84,7 @@ impl Partial {
         Ok(partial)
     }
 
-    /// It has got its place under another name and isn't here any more.
+    /// It is now in place under another name and no longer here.
     pub(crate) fn placed(mut self) {
         self.in_place = true;
     }
@@ -93,7 +93,7 @@ impl Partial {
 impl Drop for Partial {
     fn drop(&mut self) {
         if !self.in_place {
-            // The error that brought us here is the one worth telling.
+            // The original error is the one worth reporting.
             let _ = fs::remove_file(&self.path);
         }
     }

@@ -1,4 +1,4 @@
-//! What is written where, and what stays as it was.
+//! Where files are written, and what stays unchanged.
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
@@ -11,7 +11,7 @@ use std::thread;
 
 use sumproof_files::{ReadTextError, read_text, write_new, write_whole};
 
-/// A folder of its own for each test, gone afterwards.
+/// A separate folder for each test, removed afterwards.
 struct Folder(PathBuf);
 
 impl Folder {
@@ -26,7 +26,7 @@ impl Folder {
         self.0.join(name)
     }
 
-    /// What is in it, by name.
+    /// The names of its entries.
     fn names(&self) -> Vec<String> {
         let mut names: Vec<String> = fs::read_dir(&self.0)
             .unwrap()
@@ -54,7 +54,7 @@ fn a_file_is_replaced_in_one_step_and_keeps_its_mode() {
     fs::write(&path, "what was there before").unwrap();
     fs::set_permissions(&path, Permissions::from_mode(0o640)).unwrap();
     let before = fs::metadata(&path).unwrap().ino();
-    // Whoever has it open reads what was there, whole.
+    // A reader that has it open reads the whole old contents.
     let mut open = File::open(&path).unwrap();
     write_whole(&path, b"new").unwrap();
     let mut old = String::new();
@@ -78,7 +78,7 @@ fn links_are_followed() {
     assert!(fs::symlink_metadata(folder.at("two")).unwrap().is_symlink());
     assert!(fs::symlink_metadata(folder.at("one")).unwrap().is_symlink());
     assert_eq!(fs::read(folder.at("real/a.csv")).unwrap(), b"new");
-    // A link to what isn't there yet makes it there.
+    // A link to a missing file creates that file.
     symlink("real/b.csv", folder.at("three")).unwrap();
     write_whole(&folder.at("three"), b"made").unwrap();
     assert!(fs::symlink_metadata(folder.at("three")).unwrap().is_symlink());
@@ -100,7 +100,7 @@ fn a_pipe_is_written_to() {
     write_whole(&path, &long).unwrap();
     assert_eq!(reader.join().unwrap(), long);
     assert!(fs::symlink_metadata(&path).unwrap().file_type().is_fifo());
-    // A reader that has seen enough.
+    // A reader that stops early.
     let reader = thread::spawn({
         let path = path.clone();
         move || File::open(path).unwrap().read_exact(&mut [0; 1000]).unwrap()
@@ -140,7 +140,7 @@ fn after_an_error_all_is_as_it_was() {
     let folder = Folder::new("error");
     assert!(write_whole(&folder.0, b"x").is_err());
     assert!(write_whole(&folder.at("no/such/folder"), b"x").is_err());
-    // A file where a folder is wanted.
+    // A file in the place of a folder.
     fs::write(folder.at("file"), "in the way").unwrap();
     assert!(write_whole(&folder.at("file/x"), b"x").is_err());
     assert!(write_new(&folder.at("file"), "x", "json", b"x").is_err());
@@ -156,7 +156,7 @@ fn new_files_never_replace_one() {
         assert_eq!(path, at.join(expected));
         assert_eq!(fs::read_to_string(path).unwrap(), expected);
     }
-    // A link that leads nowhere has the name too.
+    // A dangling link occupies a name too.
     symlink("nowhere", at.join("takes 4.json")).unwrap();
     assert_eq!(
         write_new(&at, "takes", "json", b"x").unwrap(),
@@ -192,7 +192,7 @@ fn texts_are_read_up_to_a_limit() {
     fs::write(&path, "0123456789").unwrap();
     assert_eq!(read_text(&path, 10).unwrap(), "0123456789");
     assert!(matches!(read_text(&path, 9), Err(ReadTextError::TooLong)));
-    // What has no length, or lies about it.
+    // A file without a length, or with a wrong one.
     assert!(matches!(
         read_text(Path::new("/dev/zero"), 1000),
         Err(ReadTextError::TooLong)

@@ -1,4 +1,4 @@
-//! One file, one preset.
+//! Analyses one file as one preset.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -14,13 +14,13 @@ use crate::loudness::LoudnessMeter;
 use crate::origin::{OnDisk, Origin};
 use crate::read::read_from;
 
-/// Analyses one file after the other; what was made for one sample rate serves for all files that have it.
+/// Analyses files one after the other; buffers for one sample rate are reused for all files with that rate.
 #[derive(Debug, Default)]
 pub struct Analyser {
     monitor: Option<Monitor>,
 }
 
-/// Analyses a whole file, streamed, and names the take after it (without the extension).
+/// Analyses a whole file, streamed. The take gets the file's name without the extension.
 ///
 /// # Errors
 /// See [`ReadError`].
@@ -31,8 +31,8 @@ pub fn analyse(path: &Path) -> Result<Take, ReadError> {
 }
 
 impl Analyser {
-    /// The same as [`analyse`] with its loudness through the lines of a rig, and how loud it is over time; tells now and then which share
-    /// of the file is done (0 to 1; only where the file says how long it is).
+    /// Like [`analyse`], with its loudness through the lines of a rig, and its loudness over time. Calls back now and
+    /// then with the share of the file that is done (0 to 1; only where the file states its length).
     ///
     /// # Errors
     /// See [`ReadError`].
@@ -45,7 +45,7 @@ impl Analyser {
         self.entry_from(&OnDisk(path), rig, progress)
     }
 
-    /// The same of whatever has bytes.
+    /// The same for any [`Origin`].
     ///
     /// # Errors
     /// See [`ReadError`].
@@ -96,13 +96,13 @@ impl Analyser {
     }
 }
 
-/// What a preset is called after its file, in one line.
+/// The name of a preset from its file, as one line.
 #[must_use]
 pub fn name_of(path: &Path) -> String {
     names::line(&path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy())
 }
 
-/// Presets of one name in several folders are called after their folder too.
+/// Adds the folder to the names of presets with the same name.
 pub fn tell_apart(entries: &mut [Entry]) {
     let mut count: BTreeMap<String, usize> = BTreeMap::new();
     for entry in entries.iter() {

@@ -1,16 +1,16 @@
-//! Panics of the libraries that read files. A file can be damaged in ways that a decoder's author took for impossible; then the
-//! file is refused, the others are read, and nothing is printed but the refusal.
+//! Catches panics of the libraries that read files. A file can be damaged in ways that a decoder's author thought
+//! impossible; then the file is refused, the others are read, and only the refusal is printed.
 
 use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Once;
 
 thread_local! {
-    /// Whether this thread is in [`caught`], where a panic says nothing.
+    /// Whether this thread is in [`caught`], where a panic prints nothing.
     static QUIET: Cell<bool> = const { Cell::new(false) };
 }
 
-/// What `body` gives, or `None` if it panics. What it was working on must not be used again.
+/// Returns the result of `body`, or `None` if it panics. The objects it was using must not be used again.
 pub fn caught<T>(body: impl FnOnce() -> T) -> Option<T> {
     static HOOK: Once = Once::new();
     HOOK.call_once(|| {

@@ -1,10 +1,10 @@
-//! The decoders: symphonia's own, and the reference decoder of Opus (RFC 6716), which symphonia has none of.
+//! The decoders: symphonia's own, and the reference decoder of Opus (RFC 6716), for which symphonia has none.
 
 use std::sync::OnceLock;
 
 use symphonia::core::codecs::registry::CodecRegistry;
 
-/// All decoders there are. DEVELOPERS.md ("The decoders") says why these.
+/// All decoders. DEVELOPERS.md ("The decoders") gives the reasons for the choice.
 pub fn codecs() -> &'static CodecRegistry {
     static CODECS: OnceLock<CodecRegistry> = OnceLock::new();
     CODECS.get_or_init(|| {

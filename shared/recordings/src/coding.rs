@@ -1,4 +1,4 @@
-//! How the sound in a container is coded, in words, when no decoder takes it.
+//! Names the coding of the sound in a container, when no decoder accepts it.
 //!
 //! Codes: ISO/IEC 14496-12 and the register of MP4 (`mp4ra.org`), the Core Audio Format specification, RFC 9559 (Matroska), and
 //! the `WAVE_FORMAT_…` numbers (RFC 2361).
@@ -10,34 +10,34 @@ use symphonia::core::io::MediaSource;
 use crate::kind::Container;
 use crate::origin::Origin;
 
-/// The table of an MP4's tracks may be that long, bytes; beyond, its coding isn't looked for.
+/// Longest table of an MP4's tracks that is searched, bytes.
 const LONGEST_TABLE: u64 = 16 << 20;
-/// How far into other containers it is looked for, bytes.
+/// Length of other containers that is searched, bytes.
 const HEAD: u64 = 64 << 10;
-/// Boxes of an MP4 that are stepped over on the way to the table.
+/// Most boxes of an MP4 skipped before the table.
 const MOST_BOXES: usize = 10_000;
 
-/// How the sound is coded.
+/// The coding of the sound.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Coding {
     /// Its name.
     Named(String),
-    /// A licence locks it.
+    /// Encrypted (DRM).
     Locked,
     /// There is no sound track.
     NoSound,
-    /// Nobody can tell.
+    /// Not recognised.
     Unknown,
 }
 
-/// Looks for the coding of the first sound track of a file.
+/// Finds the coding of the first sound track of a file.
 pub fn coding(origin: &dyn Origin, container: Container) -> Coding {
     origin
         .open()
         .ok()
         .and_then(|mut file| match container {
             Container::Mp4 => match mp4(&mut *file)? {
-                // As MP4 and CAF have it, it would have been read.
+                // In an MP4 or CAF it would have been decoded.
                 Coding::Named(name) if name == "'alac'" => {
                     Some(Coding::Named("ALAC in QuickTime's wrapping".into()))
                 }
@@ -57,7 +57,7 @@ fn head(file: &mut dyn MediaSource) -> Option<Vec<u8>> {
     Some(head)
 }
 
-/// The name that goes with a four-character code.
+/// The name for a four-character code.
 fn named(code: &[u8]) -> Coding {
     let name = match code {
         b"samr" => "AMR",
@@ -66,7 +66,7 @@ fn named(code: &[u8]) -> Coding {
         b"ec-3" => "E-AC-3",
         b"ac-4" => "AC-4",
         b"dtsc" | b"dtse" | b"dtsh" | b"dtsl" => "DTS",
-        // What is within the reader's powers has been read.
+        // AAC that the decoder supports has been decoded.
         b"mp4a" | b"aac " => "AAC other than LC",
         b"aach" | b"aacp" => "HE-AAC",
         b"ima4" => "IMA ADPCM",
@@ -86,7 +86,7 @@ fn named(code: &[u8]) -> Coding {
     Coding::Named(name.into())
 }
 
-/// Steps from box to box to the table of tracks.
+/// Skips from box to box to the table of tracks.
 fn mp4(file: &mut dyn MediaSource) -> Option<Coding> {
     let len = file.byte_len()?;
     let mut at = 0;
@@ -111,9 +111,9 @@ fn mp4(file: &mut dyn MediaSource) -> Option<Coding> {
     None
 }
 
-/// The description of the first track whose handler is one of sound.
+/// The sample description of the first sound track.
 fn in_table(table: &[u8]) -> Coding {
-    // `hdlr`, version, flags, four bytes of no use, and what it handles.
+    // `hdlr`, version, flags, four unused bytes, and the handler's type.
     let Some(sound) = table
         .windows(16)
         .position(|part| part.starts_with(b"hdlr") && part.ends_with(b"soun"))
@@ -129,14 +129,14 @@ fn in_table(table: &[u8]) -> Coding {
     entry.map_or(Coding::Unknown, |code| named(code))
 }
 
-/// The identifier of the first track whose name begins with `A_`.
+/// The codec id of the first track whose id begins with `A_`.
 fn matroska(head: &[u8]) -> Option<Coding> {
-    // The element of the identifier, its length, and the text.
+    // The id of the element, its length, and the text.
     let found = head
         .windows(4)
         .position(|part| part[0] == 0x86 && part[1] & 0x80 != 0 && part[2..] == *b"A_");
     let Some(at) = found else {
-        // There is a track of pictures only.
+        // There are only video tracks.
         let pictures = head.windows(4).any(|part| part[0] == 0x86 && part[2..] == *b"V_");
         return pictures.then_some(Coding::NoSound);
     };
@@ -148,7 +148,7 @@ fn matroska(head: &[u8]) -> Option<Coding> {
     ))
 }
 
-/// What the first packet of the first stream begins with, behind a page's header with one length in it (RFC 3533).
+/// The start of the first stream's first packet, after a page header with one length in it (RFC 3533).
 fn ogg(head: &[u8]) -> Option<Coding> {
     let opus = head.starts_with(b"OggS") && head.get(28..)?.starts_with(b"OpusHead");
     opus.then(|| Coding::Named("Opus".into()))
@@ -156,7 +156,7 @@ fn ogg(head: &[u8]) -> Option<Coding> {
 
 fn wav(head: &[u8]) -> Option<Coding> {
     let at = head.windows(4).position(|part| part == b"fmt ")?;
-    // Behind the chunk's length; W64's lengths and names are longer by sixteen bytes in all.
+    // After the chunk's length; W64's lengths and names are longer by sixteen bytes in all.
     let at = at + if head.starts_with(b"riff") { 24 } else { 8 };
     let number = u16::from_le_bytes(*head.get(at..)?.first_chunk()?);
     let name = match number {
@@ -168,7 +168,7 @@ fn wav(head: &[u8]) -> Option<Coding> {
         0x0160..=0x0163 => "Windows Media",
         0x2000 => "AC-3",
         0x2001 => "DTS",
-        // What is wrong with these is something else.
+        // With these codings something else is wrong.
         0x0001 | 0x0003 | 0xfffe => return None,
         _ => return Some(Coding::Named(format!("WAV's number {number}"))),
     };

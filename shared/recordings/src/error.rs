@@ -1,4 +1,4 @@
-//! What can be wrong with a file.
+//! Errors of a file.
 
 use std::path::{Path, PathBuf};
 
@@ -6,32 +6,32 @@ use sumproof_report::names;
 
 use crate::format::READABLE;
 
-/// Why a file could not be judged. Its text is one line: the file, what is wrong, what to do.
+/// Why a file could not be judged. Its text is one line: the file, the problem, the remedy.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReadError {
-    /// Not there, or may not be read.
+    /// The file is missing, or may not be read.
     #[error("{}: {reason}", shown(path))]
     Unreadable {
         /// The file.
         path: PathBuf,
-        /// What the system says, and what to do.
+        /// The system's message, and the remedy.
         reason: String,
     },
-    /// No audio in it that can be read.
+    /// It holds no audio that can be read.
     #[error("{}: holds no audio that can be read; give {READABLE}", shown(path))]
     NotAudio {
         /// The file.
         path: PathBuf,
     },
-    /// Something else than sound.
+    /// It is something other than sound.
     #[error("{}: is {what}; give a recording", shown(path))]
     Other {
         /// The file.
         path: PathBuf,
-        /// What it is.
+        /// Its kind.
         what: &'static str,
     },
-    /// Sound of a kind that isn't read.
+    /// Sound of a kind that isn't supported.
     #[error(
         "{}: is {what}, which isn't read here; convert it: {}",
         shown(path),
@@ -40,10 +40,10 @@ pub enum ReadError {
     Foreign {
         /// The file.
         path: PathBuf,
-        /// What it is, or how it is coded.
+        /// Its kind or coding.
         what: String,
     },
-    /// Longer than anything that is looked through.
+    /// It is too long.
     #[error(
         "{}: is longer than {longest_min} minutes; cut out the part with the test signal",
         shown(path)
@@ -51,10 +51,10 @@ pub enum ReadError {
     TooLong {
         /// The file.
         path: PathBuf,
-        /// How long it may be, minutes.
+        /// Longest length, minutes.
         longest_min: u32,
     },
-    /// Audio, but coded in a way this program doesn't know.
+    /// Audio in a coding this program doesn't support.
     #[error(
         "{}: is coded in a way that can't be read ({detail}); export it as plain WAV or FLAC",
         shown(path)
@@ -62,10 +62,10 @@ pub enum ReadError {
     Unsupported {
         /// The file.
         path: PathBuf,
-        /// What is not supported.
+        /// The unsupported feature.
         detail: String,
     },
-    /// It ends before what its header promises.
+    /// It ends before the length in its header.
     #[error(
         "{}: is truncated, its header promises {promised} frames and {found} are there; export or copy it again",
         shown(path)
@@ -78,27 +78,27 @@ pub enum ReadError {
         /// Frames found.
         found: u64,
     },
-    /// What is in it contradicts itself.
+    /// Its contents contradict each other.
     #[error("{}: is damaged ({detail}); export or copy it again", shown(path))]
     Damaged {
         /// The file.
         path: PathBuf,
-        /// What the decoder says.
+        /// The decoder's message.
         detail: String,
     },
-    /// 0 bytes.
+    /// It has 0 bytes.
     #[error("{}: is empty (0 bytes); export it again", shown(path))]
     Empty {
         /// The file.
         path: PathBuf,
     },
-    /// A header and nothing behind it.
+    /// It has a header and no sound.
     #[error("{}: has a header but no sound in it; export it again", shown(path))]
     NoFrames {
         /// The file.
         path: PathBuf,
     },
-    /// One channel.
+    /// It has one channel.
     #[error(
         "{}: is mono, so both lines would carry the same; export it in stereo",
         shown(path)
@@ -107,7 +107,7 @@ pub enum ReadError {
         /// The file.
         path: PathBuf,
     },
-    /// More than two channels.
+    /// It has more than two channels.
     #[error(
         "{}: has {channels} channels; export left and right as one stereo file",
         shown(path)
@@ -115,10 +115,10 @@ pub enum ReadError {
     ManyChannels {
         /// The file.
         path: PathBuf,
-        /// How many.
+        /// Number of channels.
         channels: usize,
     },
-    /// Nothing above the level at which anything is read.
+    /// It has no sound above the level below which nothing is read.
     #[error(
         "{}: is silent (below {:.0} dBFS), there is nothing to judge; check what was exported",
         shown(path),
@@ -128,7 +128,7 @@ pub enum ReadError {
         /// The file.
         path: PathBuf,
     },
-    /// Samples no measurement may believe.
+    /// It has samples that no measurement may use.
     #[error(
         "{}: {frames} of {all} frames are not numbers or above +60 dBFS; find the plugin that makes them and export again",
         shown(path)
@@ -136,12 +136,12 @@ pub enum ReadError {
     NotNumbers {
         /// The file.
         path: PathBuf,
-        /// Frames concerned.
+        /// Number of frames with such samples.
         frames: u64,
-        /// All frames.
+        /// Number of all frames.
         all: u64,
     },
-    /// Outside 8 to 192 kHz.
+    /// Its sample rate is outside 8 to 192 kHz.
     #[error(
         "{}: has a sample rate of {rate_hz} Hz; export it with 8 to 192 kHz",
         shown(path)
@@ -155,7 +155,7 @@ pub enum ReadError {
 }
 
 impl ReadError {
-    /// A file that a decoder can't get over.
+    /// A file on which a decoder panics.
     #[must_use]
     pub fn broken(path: &Path) -> Self {
         Self::Damaged {
@@ -164,7 +164,7 @@ impl ReadError {
         }
     }
 
-    /// Whether it is its coding that isn't read here, so that something else may read it.
+    /// Whether only its coding isn't supported, so that another program may be able to read it.
     #[must_use]
     pub fn is_coding(&self) -> bool {
         matches!(
@@ -180,7 +180,7 @@ pub fn shown(path: &Path) -> String {
     names::line(&path.to_string_lossy())
 }
 
-/// The line that makes WAV of a file. The names stand in it where every shell takes them as they are.
+/// The command line that converts a file to WAV. File names are included only where every shell takes them literally.
 fn conversion(path: &Path) -> String {
     let wav = path.with_extension("wav");
     let plain = |path: &Path| {

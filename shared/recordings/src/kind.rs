@@ -1,23 +1,23 @@
-//! What a file is, by how it begins.
+//! Identifies a file by its first bytes.
 //!
-//! Signatures: RFC 4867 (AMR), RFC 3533 (Ogg), RFC 9559 (Matroska), ISO/IEC 14496-12 (MP4), EBU Tech 3306 (RF64), ITU-R BS.2088
-//! (BW64), the Core Audio Format specification; the others as `file(1)` knows them.
+//! Signatures: RFC 4867 (AMR), RFC 3533 (Ogg), RFC 9559 (Matroska), ISO/IEC 14496-12 (MP4), EBU Tech 3306 (RF64), ITU-R
+//! BS.2088 (BW64), the Core Audio Format specification; the others as in `file(1)`.
 
-/// How much of a file's beginning is looked at, bytes.
+/// Number of bytes examined.
 pub const START: usize = 64;
 
-/// What a file is.
+/// The kind of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
-    /// A container that is read.
+    /// A supported container.
     Readable(Container),
-    /// Sound that isn't read: what it is called.
+    /// Sound that isn't supported, with its name.
     Sound(&'static str),
-    /// Something else: what it is called.
+    /// Something else, with its name.
     Other(&'static str),
 }
 
-/// Containers that are read.
+/// Supported containers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Container {
     /// WAV of up to 4 GB.
@@ -30,14 +30,14 @@ pub enum Container {
     Matroska,
     /// Core Audio Format.
     Caf,
-    /// AIFF, FLAC, Ogg, or what an ID3 tag stands before.
+    /// AIFF, FLAC, Ogg, or a file that begins with an ID3 tag.
     Plain,
 }
 
-/// A signature, and where it stands.
+/// A signature, with its offset in bytes.
 type Signature = (usize, &'static [u8]);
 
-/// W64 begins with this (Sony Wave64; the GUID of `riff`).
+/// First bytes of W64 (Sony Wave64; the GUID of `riff`).
 pub const W64: [u8; 16] = *b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\x00\x00";
 
 const READABLE: [(Signature, Container); 11] = [
@@ -76,7 +76,7 @@ const SOUND: [(Signature, &str); 24] = [
     ((8, b"8SVX"), "an Amiga sound"),
     ((0, b"#!SILK"), "a SILK recording"),
     ((1, b"#!SILK"), "a SILK recording"),
-    // QuickTime of old, without the table that says what it is.
+    // Old QuickTime, without the `ftyp` box.
     ((4, b"moov"), "a QuickTime file of the old kind"),
     ((4, b"mdat"), "a QuickTime file of the old kind"),
     ((4, b"wide"), "a QuickTime file of the old kind"),
@@ -97,7 +97,7 @@ const OTHER: [(Signature, &str); 12] = [
     ((0, b"<html"), "a page of the web"),
 ];
 
-/// What begins like this; `None` for what isn't known.
+/// The kind of a file that starts with these bytes; `None` if unknown.
 pub fn kind(start: &[u8]) -> Option<Kind> {
     let has = |(at, signature): Signature| start.get(at..).is_some_and(|rest| rest.starts_with(signature));
     let chunked = start.starts_with(b"RIFF") || start.starts_with(b"FORM");
@@ -107,7 +107,7 @@ pub fn kind(start: &[u8]) -> Option<Kind> {
     if let Some((_, name)) = OTHER.iter().find(|(signature, _)| has(*signature)) {
         return Some(Kind::Other(name));
     }
-    // What is cut off within its first bytes is still a damaged one of its kind.
+    // A file truncated within its first bytes still counts as a damaged one of its kind.
     if chunked && start.len() < 12 {
         return Some(Kind::Readable(Container::Plain));
     }

@@ -1,12 +1,12 @@
-//! Audio files: read, analysed, and how loud they are.
+//! Audio files: reading, analysis, loudness.
 //!
-//! In: names of files, or whatever else has bytes ([`Origin`]). Out: frames, takes, loudness; or one line that names the file
-//! and says what to do ([`ReadError`]).
+//! In: file names, or any other source of bytes ([`Origin`]). Out: frames, takes, loudness; or one line that names the
+//! file and says what to do ([`ReadError`]).
 //!
 //! # Contract
 //! * Files are streamed: memory doesn't grow with their length ([`read_stereo`] and [`read_recording`] are the exceptions, and say
 //!   so).
-//! * What is read may be damaged or hostile: it is refused, whatever a decoder makes of it.
+//! * Files may be damaged or hostile: they are refused, whatever a decoder makes of them.
 #![forbid(unsafe_code)]
 
 pub mod analyse;

@@ -1,7 +1,7 @@
 //! WAV files of any length: RF64 (EBU Tech 3306), BW64 (ITU-R BS.2088) and W64 (Sony Wave64).
 //!
-//! They differ from WAV in how they say their lengths. So their headers are read here, and what is handed on is the sound behind a
-//! plain header with the same format.
+//! They differ from WAV only in how lengths are stored. So their headers are read here, and the sound is passed on
+//! after a plain header with the same format.
 
 use std::io::{self, ErrorKind, Read, Seek, SeekFrom};
 
@@ -9,34 +9,34 @@ use symphonia::core::io::MediaSource;
 
 use crate::kind::W64;
 
-/// A format is a few dozen bytes; what says more is damaged.
+/// Longest format chunk, bytes: it usually has a few dozen; a longer one is damaged.
 const LONGEST_FORMAT: u64 = 4096;
-/// Chunks before the sound that are stepped over.
+/// Most chunks skipped before the sound.
 const MOST_CHUNKS: usize = 10_000;
-/// What WAV says where a length doesn't fit.
+/// WAV's placeholder for a length that doesn't fit.
 const UNTOLD: u32 = u32::MAX;
 
-/// The sound of such a file, behind a plain WAV header.
+/// The sound of such a file, after a plain WAV header.
 pub struct LongWav {
     file: Box<dyn MediaSource>,
     header: Vec<u8>,
-    /// Where the sound begins in the file.
+    /// Offset of the sound in the file, bytes.
     start: u64,
-    /// As many bytes of sound as are said to be there.
+    /// Length of the sound stated by the file, bytes.
     sound_len: u64,
-    /// As many as are there.
+    /// Length of the sound in the file, bytes.
     there: u64,
     at: u64,
-    /// How many frames the header promises, where a frame has a fixed size.
+    /// Number of frames stated by the header, where a frame has a fixed size.
     pub promised_frames: Option<u64>,
 }
 
-/// What is wrong with such a file.
+/// An error in such a file.
 #[derive(Debug)]
 pub enum LongWavError {
-    /// What the system says.
+    /// The system's error.
     Io(io::Error),
-    /// Something isn't where it should be.
+    /// A part of the header is missing or invalid.
     Damaged(&'static str),
 }
 
@@ -49,7 +49,7 @@ impl From<io::Error> for LongWavError {
     }
 }
 
-/// One chunk's name, and where its contents are.
+/// One chunk's name, and the place of its contents, bytes.
 struct Chunk {
     name: [u8; 4],
     start: u64,
@@ -57,7 +57,7 @@ struct Chunk {
 }
 
 impl LongWav {
-    /// Reads the header of a file that begins like one.
+    /// Reads the header of a file with one of these signatures.
     ///
     /// # Errors
     /// See [`LongWavError`].
@@ -97,7 +97,7 @@ impl LongWav {
                 }
                 _ => {}
             }
-            // Chunks begin at even places, in W64 at multiples of eight.
+            // Chunks begin at even offsets, in W64 at multiples of eight.
             let align = if is_w64 { 8 } else { 2 };
             at = chunk
                 .start
@@ -116,7 +116,7 @@ impl LongWav {
         file_len: u64,
     ) -> Result<Self, LongWavError> {
         let there = file_len.saturating_sub(start);
-        // One that was never finished says nothing of its length.
+        // A file that was never finished has no length.
         let sound_len = if len == 0 { there } else { len };
         let [tag, block] = [0, 12].map(|at| {
             let bytes = format.get(at..).and_then(|rest| rest.first_chunk());
@@ -125,7 +125,7 @@ impl LongWav {
         let (Some(tag), Some(block)) = (tag, block) else {
             return Err(LongWavError::Damaged("its format is cut off"));
         };
-        // Whole numbers, floats, or what says more of them: a frame has one size.
+        // Integers, floats, or the extensible form of these: frames have a fixed size.
         let promised_frames = match (tag, block) {
             (1 | 3 | 0xfffe, 1..) => Some(sound_len / u64::from(block)),
             _ => None,
@@ -166,7 +166,7 @@ fn riff_chunk(file: &mut dyn MediaSource, at: u64) -> io::Result<Chunk> {
 fn w64_chunk(file: &mut dyn MediaSource, at: u64) -> Result<Chunk, LongWavError> {
     let mut bytes = [0; 24];
     file.read_exact(&mut bytes)?;
-    // The first four bytes of the sixteen of a name are those of WAV; the length counts the name and itself.
+    // The first four of a name's sixteen bytes are those of WAV; the length includes the name and itself.
     let [a, b, c, d, ..] = bytes;
     let len = bytes.last_chunk().map_or(0, |len| u64::from_le_bytes(*len));
     Ok(Chunk {

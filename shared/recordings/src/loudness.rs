@@ -1,9 +1,10 @@
 //! Integrated loudness and true peak of a file, in stereo and in the mono wedge.
 //!
-//! The `ebur128` crate weights and measures; its powers per tenth of a second are kept (80 bytes a second and signal, where
-//! its histogram would round every block to a tenth of a unit) and gated here, since that lets one signal serve both sums. A
-//! stereo pair has as much power as its mid and side together, and through straight lines the mono wedge is the mid but for a
-//! factor: two signals are weighted instead of three. The wedge counts twice, for it is played by both loudspeakers.
+//! The `ebur128` crate does the weighting and measuring; its powers per tenth of a second are kept (80 bytes a second
+//! and signal; its histogram would round every block to a tenth of a unit) and gated here, because that lets one signal
+//! serve both sums. A stereo pair has as much power as its mid and side together, and through straight lines the mono
+//! wedge is the mid times a factor: two signals are weighted instead of three. The wedge counts twice, because both
+//! loudspeakers play it.
 
 use ebur128::{EbuR128, Mode};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
@@ -14,9 +15,9 @@ use sumproof_report::Loudness;
 
 use crate::true_peak::TruePeak;
 
-/// What a power of 1 reads, LUFS (ITU-R BS.1770-5, formula 2).
+/// Loudness of a power of 1, LUFS (ITU-R BS.1770-5, formula 2).
 const OFFSET_DB: f64 = -0.691;
-/// Blocks below are left out, LUFS; and those this far below the others, LU (BS.1770-5, formulae 5 and 6).
+/// Absolute gate, LUFS, and relative gate, LU (BS.1770-5, formulae 5 and 6).
 const ABSOLUTE_GATE_LUFS: f64 = -70.0;
 const RELATIVE_GATE_LU: f64 = -10.0;
 /// A gating block is 400 ms long, and a new one begins every 100 ms.
@@ -34,7 +35,7 @@ pub struct LoudnessMeter {
     work: Vec<f64>,
 }
 
-/// How the mono wedge comes about.
+/// How the mono wedge is computed.
 enum WedgePath {
     /// Straight lines: a factor on the sum of both channels.
     Factor(f32),
@@ -51,7 +52,7 @@ struct ThroughLines {
 }
 
 impl LoudnessMeter {
-    /// For a sound of `rate_hz` through the lines of a rig. `None` for a rate that is no positive whole number.
+    /// A meter for a sound of `rate_hz` through the lines of a rig. `None` for a rate that is no positive whole number.
     #[must_use]
     pub fn new(rate_hz: f64, rig: &Rig) -> Option<Self> {
         let rate = rate_hz as u32;
@@ -73,7 +74,7 @@ impl LoudnessMeter {
         })
     }
 
-    /// Takes frames, as many of both channels. They must be finite.
+    /// Takes frames, equally many of both channels. They must be finite.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         let pairs = || {
             let doubles = |(&l, &r)| (f64::from(l), f64::from(r));
@@ -108,7 +109,7 @@ impl LoudnessMeter {
         self.wedge_peak.push(&[&self.sum]);
     }
 
-    /// What was measured.
+    /// The loudness measured so far.
     #[must_use]
     pub fn read(&self) -> Loudness {
         let (mid, side) = (&self.mid.powers, &self.side.powers);
@@ -133,12 +134,12 @@ impl LoudnessMeter {
     }
 }
 
-/// The K-weighted power of one signal, tenth of a second by tenth of a second.
+/// K-weighted power of one signal per tenth of a second.
 struct Tenths {
     meter: EbuR128,
-    /// Frames in a tenth.
+    /// Frames in a tenth of a second.
     len: usize,
-    /// Frames since the last whole one.
+    /// Frames since the last complete tenth.
     filled: usize,
     powers: Vec<f64>,
 }
@@ -157,7 +158,7 @@ impl Tenths {
         while !samples.is_empty() {
             let (now, later) = samples.split_at(samples.len().min(self.len - self.filled));
             samples = later;
-            // One channel is what it has, which is all that could fail.
+            // The meter has one channel and gets one; nothing else can fail.
             let _ = self.meter.add_frames_planar_f64(&[now]);
             self.filled += now.len();
             if self.filled == self.len {
@@ -169,7 +170,7 @@ impl Tenths {
     }
 }
 
-/// The gated loudness of a sound whose weighted powers, channels added up, are given per tenth of a second.
+/// The gated loudness, LUFS, of a sound from its weighted powers per tenth of a second, summed over the channels.
 fn integrated_lufs(tenths: &[f64]) -> f64 {
     let blocks: Vec<f64> = tenths
         .windows(TENTHS_IN_A_BLOCK)
@@ -192,7 +193,7 @@ impl WedgePath {
             feed: Some(feed),
             match_db: None,
         });
-        // It fades in over what was heard before: let that be silence.
+        // It crossfades from the earlier sound: let that be silence.
         let len = (0.2 * rate_hz) as usize;
         let (mut left, mut right) = (vec![0.0; len], vec![0.0; len]);
         auditioner.process(&mut left, &mut right);
@@ -226,7 +227,7 @@ mod tests {
 
     #[test]
     fn both_sums_are_what_the_crate_reads_of_each() {
-        // Loud and soft passages, so that both gates have something to leave out, and channels that are half alike.
+        // Loud and soft passages, so that both gates exclude something, and partly correlated channels.
         let mut rng = Rng::stream(3, 1);
         let mut noise = || 2.0 * rng.uniform() - 1.0;
         let (left, right): (Vec<f32>, Vec<f32>) = (0..600_000)
@@ -255,8 +256,8 @@ mod tests {
 
     #[test]
     fn the_wedge_counts_as_two_loudspeakers_and_hears_a_flip() {
-        // 1 kHz at −23 dBFS in both channels: the wedge reads the same in phase and nothing inverted (EBU Tech 3341 case 1;
-        // ITU-R BS.1770 sees no polarity, a sum does).
+        // 1 kHz at −23 dBFS in both channels: the wedge reads the same in phase, and nothing with one channel's
+        // polarity inverted (EBU Tech 3341 case 1; ITU-R BS.1770 ignores polarity, a sum does not).
         let left = tone(10f64.powf(-23.0 / 20.0));
         let inverted: Vec<f32> = left.iter().map(|sample| -sample).collect();
         let alike = measure(&Rig::default(), &left, &left);

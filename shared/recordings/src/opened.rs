@@ -30,14 +30,14 @@ pub(crate) struct Opened {
     decoder: Box<dyn AudioDecoder>,
     track: u32,
     promise: Option<Promise>,
-    /// The frames at hand, channel by channel.
+    /// The current frames, channel by channel.
     samples: Vec<Vec<f32>>,
     rate_hz: Option<u32>,
-    /// How many channels it may have.
+    /// Numbers of channels accepted.
     allowed: RangeInclusive<usize>,
 }
 
-/// What the bytes come from, what they are, and how many frames a header read here promises.
+/// The source of the bytes, its container, and the number of frames in a header read here.
 struct Source {
     stream: Box<dyn MediaSource>,
     container: Option<Container>,
@@ -45,10 +45,10 @@ struct Source {
 }
 
 impl Opened {
-    /// Reads the header of a file that may have that many channels.
+    /// Reads the header of a file with an accepted number of channels.
     ///
     /// # Errors
-    /// Everything in [`ReadError`] that a header can say.
+    /// Every [`ReadError`] that a header can cause.
     pub(crate) fn new(origin: &dyn Origin, allowed: RangeInclusive<usize>) -> Result<Self, ReadError> {
         caught(|| Self::open(origin, allowed)).unwrap_or_else(|| Err(ReadError::broken(origin.path())))
     }
@@ -87,13 +87,13 @@ impl Opened {
         })
     }
 
-    /// The next frames, channel by channel, or `None` at the end. After an error there are no others.
+    /// The next frames, channel by channel, or `None` at the end. After an error there are no more.
     pub(crate) fn next_chunk(&mut self, path: &Path) -> Result<Option<Chunk<'_>>, ReadError> {
         let format = caught(|| self.decode(path)).unwrap_or_else(|| Err(ReadError::broken(path)))?;
         Ok(format.map(|format| (format, &self.samples[..])))
     }
 
-    /// Puts the next frames into `samples`.
+    /// Decodes the next frames into `samples`.
     fn decode(&mut self, path: &Path) -> Result<Option<Format>, ReadError> {
         let damaged = |detail: String| ReadError::Damaged {
             path: path.into(),
@@ -103,7 +103,7 @@ impl Opened {
             let packet = match self.reader.next_packet() {
                 Ok(Some(packet)) => packet,
                 Ok(None) => return Ok(None),
-                // Whether it should have gone on is judged by the frames.
+                // The number of frames decides later whether it is truncated.
                 Err(Error::IoError(error)) if error.kind() == ErrorKind::UnexpectedEof => return Ok(None),
                 Err(Error::ResetRequired) => {
                     return Err(damaged("several recordings are joined in it".into()));
@@ -142,13 +142,13 @@ impl Opened {
         }
     }
 
-    /// Holds what was found against what the header promises.
+    /// Compares the number of frames found with the header's.
     ///
     /// # Errors
     /// Frames are missing.
     pub(crate) fn verify_length(&self, path: &Path, found: u64) -> Result<(), ReadError> {
         let (Some(promise), Some(rate_hz)) = (self.promise, self.rate_hz) else {
-            // A header that promises nothing, or behind which there is nothing, is judged as one without sound.
+            // A header without a length, or a file without frames, is judged as one without sound.
             return Ok(());
         };
         if promise.is_kept_by(found, rate_hz) {
@@ -162,7 +162,7 @@ impl Opened {
     }
 }
 
-/// Opens a file and looks at how it begins.
+/// Opens a file and examines its first bytes.
 fn source(origin: &dyn Origin) -> Result<Source, ReadError> {
     let path = origin.path();
     let mut stream = origin.open()?;
@@ -203,7 +203,7 @@ fn source(origin: &dyn Origin) -> Result<Source, ReadError> {
     })
 }
 
-/// What a file is by its first bytes; nothing is known of what comes out of a pipe, which comes once.
+/// The kind of a file by its first bytes; `None` for a pipe, which can't be rewound.
 fn begins_as(path: &Path, stream: &mut dyn MediaSource) -> Result<Option<Kind>, ReadError> {
     if !stream.is_seekable() {
         return Ok(None);
@@ -220,7 +220,8 @@ fn begins_as(path: &Path, stream: &mut dyn MediaSource) -> Result<Option<Kind>, 
     Ok(kind(&start))
 }
 
-/// What begins like a recording and can't be opened is a damaged one, or has something in it that isn't read; all else is none.
+/// A file that begins like a recording and can't be opened is damaged, or has an unsupported coding; any other is no
+/// audio.
 fn not_opened(origin: &dyn Origin, container: Option<Container>, error: &Error) -> ReadError {
     let path = origin.path();
     match (container, error) {
@@ -235,7 +236,7 @@ fn not_opened(origin: &dyn Origin, container: Option<Container>, error: &Error) 
     }
 }
 
-/// Sound that no decoder takes, called by its name where that is known.
+/// Sound that no decoder accepts, with the coding's name where it is known.
 fn undecodable(origin: &dyn Origin, container: Option<Container>, detail: Option<&str>) -> ReadError {
     let path = origin.path().to_path_buf();
     let Some(container) = container else {

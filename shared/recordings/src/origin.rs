@@ -1,4 +1,4 @@
-//! Where a recording's bytes come from.
+//! Sources of a recording's bytes.
 
 use std::fs::File;
 use std::io::{Error, ErrorKind};
@@ -8,19 +8,19 @@ use symphonia::core::io::MediaSource;
 
 use crate::error::ReadError;
 
-/// Where a recording's bytes come from: a file, or whatever else has a name and can be read.
+/// A source of a recording's bytes: a file, or anything else that has a name and can be read.
 pub trait Origin {
-    /// What it is called in what is said of it.
+    /// Its name in messages.
     fn path(&self) -> &Path;
 
-    /// Its bytes from the beginning. May be asked for again while earlier ones are still in use.
+    /// Its bytes from the beginning. May be called again while earlier streams are still in use.
     ///
     /// # Errors
-    /// One line that says why there are none.
+    /// One line that says why it can't be opened.
     fn open(&self) -> Result<Box<dyn MediaSource>, ReadError>;
 }
 
-/// A file of the system's.
+/// A file on disk.
 pub(crate) struct OnDisk<'a>(pub &'a Path);
 
 impl Origin for OnDisk<'_> {

@@ -1,36 +1,37 @@
-//! How long a file's header says it is.
+//! The length stated in a file's header.
 
 use symphonia::core::formats::{FormatReader, Track};
 
 use crate::kind::Container;
 
-/// Frames that coders put at either end on top, or leave out: their delays, and what fills their last packet.
+/// Frames that coders add or drop at either end: their delays, and the padding of the last packet.
 const CODERS: u64 = 8192;
-/// The same where only a track's own header says that there are some.
+/// The same where only a track's own header states a delay or padding.
 const OWN_CODERS: u64 = 4096;
-/// By how much a container's length in seconds may lie beside its sound's: it is that of its longest track. Alone, it is its own.
+/// Largest difference between the container's length and its sound's, s: the container's is that of its longest track.
+/// With a single track it is the track's own.
 const CONTAINER_S: f64 = 1.0;
 const ALONE_S: f64 = 0.1;
 
-/// How long a file's header says it is.
+/// The length stated in a file's header.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Promise {
     seconds: f64,
-    /// As the header counts; `None` where it says seconds.
+    /// Frames and the rate at which they are counted, Hz; `None` where the header gives seconds.
     frames: Option<(u64, u32)>,
-    /// What may be missing, frames.
+    /// Frames that may be missing.
     slack: u64,
 }
 
 impl Promise {
-    /// What a reader's header says of one of its tracks, unless `promised_frames` are known already.
+    /// The length of a track stated in its header, or `promised_frames` if these are known already.
     pub(crate) fn of(
         reader: &dyn FormatReader,
         track: &Track,
         container: Option<Container>,
         promised_frames: Option<u64>,
     ) -> Option<Self> {
-        // A bare stream of AAC has no header; the reader guesses by its first packets.
+        // A raw AAC stream has no header; the reader only extrapolates from its first packets.
         if reader.format_info().short_name == "aac" {
             return None;
         }
@@ -70,7 +71,7 @@ impl Promise {
         })
     }
 
-    /// In frames of the sound as it is decoded, which may have another rate than the header says.
+    /// The length in frames of the decoded sound, whose rate may differ from the header's.
     pub(crate) fn frames_at(&self, rate_hz: u32) -> u64 {
         match self.frames {
             Some((frames, counted_hz)) if counted_hz == rate_hz => frames,

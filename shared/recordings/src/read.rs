@@ -1,4 +1,4 @@
-//! Reading stereo files, streamed.
+//! Reads stereo files, streamed.
 
 use std::path::Path;
 
@@ -17,9 +17,9 @@ pub struct StereoFile {
     pub rate_hz: f64,
     /// The left channel, full scale ±1.
     pub left: Vec<f32>,
-    /// The right channel, as long.
+    /// The right channel, of the same length.
     pub right: Vec<f32>,
-    /// How many channels the file has: 2, as others are errors.
+    /// Number of channels in the file: 2, because others are errors.
     pub channels_in_file: usize,
 }
 
@@ -32,19 +32,19 @@ pub struct Recording {
     pub channels: Vec<Vec<f32>>,
 }
 
-/// Reads a file of any kind that [`READABLE`](crate::format::READABLE) names, of a video its sound, and hands over its frames in chunks of equal length
-/// left and right, none of them empty. Returns how many frames there were.
+/// Reads a file of any format in [`READABLE`](crate::format::READABLE), or the sound of a video, and passes its frames
+/// to `on_chunk`, in chunks of equal length left and right, none of them empty. Returns the number of frames.
 ///
-/// What is wrong with the sound itself (silence, samples that are not numbers) can only be known at the end, so the chunks
-/// have been handed over by then.
+/// Errors of the sound itself (silence, samples that are not numbers) are known only at the end, after the chunks have
+/// been passed on.
 ///
 /// # Errors
-/// Everything in [`ReadError`].
+/// Every [`ReadError`].
 pub fn read(path: &Path, on_chunk: impl FnMut(&Format, &[f32], &[f32])) -> Result<u64, ReadError> {
     read_from(&OnDisk(path), on_chunk)
 }
 
-/// The same of whatever has bytes.
+/// The same for any [`Origin`].
 ///
 /// # Errors
 /// As [`read`].
@@ -90,16 +90,16 @@ pub fn read_stereo(path: &Path) -> Result<StereoFile, ReadError> {
     Ok(file)
 }
 
-/// Reads a whole mono or stereo file of up to `longest_s` seconds into memory. What its samples are is not judged: it may be
+/// Reads a whole mono or stereo file of up to `longest_s` seconds into memory. Its samples are not judged: it may be
 /// silent.
 ///
 /// # Errors
-/// As [`read`], but for what is said of samples and of mono files; and one that is longer is refused as soon as that is known.
+/// As [`read`], except those about samples and mono files; a longer file is refused as soon as its length is known.
 pub fn read_recording(path: &Path, longest_s: f64) -> Result<Recording, ReadError> {
     read_recording_from(&OnDisk(path), longest_s)
 }
 
-/// The same of whatever has bytes.
+/// The same for any [`Origin`].
 ///
 /// # Errors
 /// As [`read_recording`].
@@ -134,12 +134,12 @@ pub fn read_recording_from(origin: &dyn Origin, longest_s: f64) -> Result<Record
     Ok(recording)
 }
 
-/// What a file is judged by before anything else is.
+/// Checks on the sound of a file.
 #[derive(Default)]
 struct Check {
-    /// Frames that are not believed.
+    /// Number of invalid frames.
     invalid: u64,
-    /// Sums over the others.
+    /// Sums over the valid frames.
     sums: PairSums,
 }
 

@@ -1,4 +1,4 @@
-//! Which of a file's tracks is read: of a video its sound.
+//! Chooses the track that is read; in a video, the sound.
 
 use std::ops::RangeInclusive;
 
@@ -10,16 +10,16 @@ use crate::format::RATES_HZ;
 
 /// Why no track is read.
 pub(crate) enum Refused {
-    /// It has that many channels.
+    /// It has this number of channels.
     Channels(usize),
-    /// It has that sample rate, Hz.
+    /// It has this sample rate, Hz.
     Rate(u32),
-    /// No decoder takes it, for that reason if there is one.
+    /// No decoder accepts it; with the decoder's reason, if there is one.
     Undecodable(Option<String>),
 }
 
-/// The track that is meant if nobody says which, or else the first that can be read, with its decoder. Without any, why the one
-/// that is meant isn't.
+/// The default track, or else the first that can be decoded, with its decoder. If there is none, why the default track
+/// can't be read.
 pub(crate) fn choose<'r>(
     reader: &'r dyn FormatReader,
     allowed: &RangeInclusive<usize>,
@@ -36,7 +36,7 @@ pub(crate) fn choose<'r>(
     Err(refused.unwrap_or(Refused::Undecodable(None)))
 }
 
-/// The decoder of a track; `Err(None)` if it is none of sound.
+/// The decoder of a track; `Err(None)` if it is not a sound track.
 fn decoder(track: &Track, allowed: &RangeInclusive<usize>) -> Result<Box<dyn AudioDecoder>, Option<Refused>> {
     let parameters = track
         .codec_params

@@ -1,34 +1,34 @@
-//! The true peak of a long sound without interpolating all of it.
+//! The true peak of a long sound, without interpolating all of it.
 //!
-//! Between samples a sound can rise above them, but by no more than the interpolation filter's absolute sum. So a stretch
-//! whose samples stay that far below the highest peak found so far can't hold a higher one, and is left out. The `ebur128`
-//! crate interpolates the rest; the result is the one it would give for all of it.
+//! The true peak between samples can exceed them, but by no more than the interpolation filter's absolute sum. So a
+//! stretch whose samples stay that far below the highest peak found so far can't contain a higher one, and is skipped.
+//! The `ebur128` crate interpolates the rest; the result is the one it would give for all of it.
 
 use std::f64::consts::PI;
 
 use ebur128::{EbuR128, Mode};
 
-/// Stretches are this long, frames: short, since only what is near a peak has to be interpolated.
+/// Length of a stretch, frames: short, because only stretches near a peak have to be interpolated.
 const STRETCH: usize = 64;
 
-/// As many samples as the longest interpolation filter has taps.
+/// Number of taps of the longest interpolation filter's phase.
 const LONGEST: usize = 24;
 
-/// What the crate's interpolation at a sample rate needs to know: its filter has 48 taps whatever the rate, a quarter of them
-/// for each of four phases, or half of them for each of two from 96 kHz on.
+/// The crate's interpolation at a sample rate: its filter has 48 taps at any rate, a quarter of them for each of four
+/// phases, or half of them for each of two from 96 kHz on.
 #[derive(Clone, Copy)]
 struct Interpolation {
-    /// Taps of a phase: how many samples before a stretch have a say in it.
+    /// Taps of a phase: the number of earlier samples that affect a stretch.
     taps: usize,
-    /// The largest sum of a phase's absolute coefficients, and a thousandth for the filter's single precision.
+    /// The largest sum of a phase's absolute coefficients, plus a thousandth for the filter's single precision.
     rise: f32,
 }
 
 impl Interpolation {
     fn at(rate: u32) -> Self {
         let taps = if rate < 96_000 { LONGEST / 2 } else { LONGEST };
-        // Half way between samples, with as many taps on either side: `sinc(x)·cos²(πx/taps)` at x = ½, 1½, … (the filter is
-        // a sine over its argument under a Hann window). The other phases' sums are smaller.
+        // The phase half-way between samples, with equally many taps on either side: `sinc(x)·cos²(πx/taps)` at x = ½,
+        // 1½, … (the filter is a sinc under a Hann window). The other phases' sums are smaller.
         let coefficients = (0..taps / 2).map(|n| {
             let x = n as f64 + 0.5;
             (PI * x / taps as f64).cos().powi(2) / (PI * x)
@@ -50,14 +50,14 @@ pub(crate) struct TruePeak {
 
 struct Channel {
     meter: EbuR128,
-    /// The last frames that were taken.
+    /// The latest frames.
     before: [f32; LONGEST],
-    /// They have been interpolated.
+    /// Whether these have been interpolated.
     heard: bool,
 }
 
 impl TruePeak {
-    /// `None` for a rate that nothing can be measured at.
+    /// A detector for a sample rate, Hz. `None` for a rate at which the crate can't measure.
     pub(crate) fn new(rate: u32, channels: usize) -> Option<Self> {
         let channel = || {
             Some(Channel {
@@ -76,7 +76,7 @@ impl TruePeak {
     /// Takes frames of all channels.
     pub(crate) fn push(&mut self, channels: &[&[f32]]) {
         for (channel, samples) in self.channels.iter_mut().zip(channels) {
-            // Most of a sound is far below its peak: one look at all of it, and only then at every stretch.
+            // Most of a sound is far below its peak: the whole chunk is checked first, and only then every stretch.
             if !channel.may_exceed(samples, self.interpolation, self.highest) {
                 channel.leave_out(samples);
                 continue;
@@ -112,9 +112,9 @@ impl Channel {
 
     /// The channel's highest peak with these samples.
     fn interpolate(&mut self, samples: &[f32], interpolation: Interpolation) -> f64 {
-        // The meter has one channel, and is given one: nothing else could fail.
+        // The meter has one channel and gets one; nothing else can fail.
         if !self.heard {
-            // What lies between was too low to matter, so whatever the filter makes of the seam is too.
+            // The skipped samples were too low to matter, and so is the filter's output at the seam.
             let before = &self.before[LONGEST - interpolation.taps..];
             let _ = self.meter.add_frames_planar_f32(&[before]);
         }
@@ -131,7 +131,7 @@ impl Channel {
     }
 }
 
-/// The largest magnitude. Compared in lanes, which is what lets the compiler use them.
+/// The largest magnitude, compared in lanes so that the compiler can vectorise it.
 fn peak(samples: &[f32]) -> f32 {
     let mut lanes = [0.0f32; 8];
     let (whole, rest) = samples.as_chunks::<8>();
@@ -151,7 +151,8 @@ mod tests {
     use super::*;
     use sumproof_signals::Rng;
 
-    /// Samples whose signs follow the filter's half way between two of them, all equally loud: nothing rises higher there.
+    /// Samples of equal magnitude whose signs follow the filter's half-way phase: the worst case, no higher peak is
+    /// possible.
     fn worst(len: usize) -> Vec<f32> {
         let sign = |distance: usize| if distance.is_multiple_of(2) { 1.0 } else { -1.0 };
         (0..len)

@@ -1,14 +1,14 @@
-//! What a take says, for people ([`table`], [`verdict`]) and for programs ([`json`], described in `SCHEMA.md`).
+//! Reports on takes, for people ([`table`], [`verdict`]) and for programs ([`json`], described in `SCHEMA.md`).
 //!
 //! # Contract
 //! Pure functions of the core's types: no file, no clock, no terminal. Nothing here measures or judges; figures and
-//! outcomes are the core's.
+//! outcomes come from the core.
 //!
-//! Every figure says what it is against. Changes of dry, wet and total are against stereo (the mean power of both
-//! channels), with the gain a fader can give back taken out; those against the un-faulted mono sum say so in their
-//! names. The exact broadband figures are sums over the frames of the whole take.
+//! Every figure states its reference. Changes of dry, wet and total are relative to stereo (the mean power of both
+//! channels), without the gain that a fader can make up; those relative to the mono sum without the fault say so in
+//! their names. The exact broadband figures are sums over the frames of the whole take.
 //!
-//! A power that vanished is a word in text and `null` beside a word in JSON, never a large finite number.
+//! A power that vanished is a word in text, and `null` with a word beside it in JSON, never a large finite number.
 //!
 //! ```
 //! use sumproof_core::score::rig::Rig;

@@ -1,15 +1,16 @@
-//! Names that come from files are data: what they may do on a terminal, in a table and in a spreadsheet.
+//! Names from files are untrusted data: made safe for a terminal, a table and a spreadsheet.
 
 use unicode_width::UnicodeWidthStr;
 
-/// A name as part of one line: what would end the line, move the cursor or turn the writing round becomes a question mark.
+/// A name as part of one line: characters that would end the line, move the cursor or change the writing direction
+/// become question marks.
 #[must_use]
 pub fn line(name: &str) -> String {
     name.chars().map(|c| if steers(c) { '?' } else { c }).collect()
 }
 
-/// A name as a cell of a spreadsheet: one line, and never a formula. What begins like one gets an apostrophe in front, as
-/// spreadsheets themselves mark text (common practice: OWASP, 'CSV Injection').
+/// A name as a cell of a spreadsheet: one line, and never a formula. One that begins like a formula gets an apostrophe
+/// in front, as spreadsheets themselves mark text (common practice: OWASP, 'CSV Injection').
 #[must_use]
 pub fn cell(name: &str) -> String {
     let name = line(name);
@@ -23,13 +24,14 @@ pub fn cell(name: &str) -> String {
     }
 }
 
-/// How many columns of a terminal a text takes: two for each of the wide characters (Unicode Standard Annex 11).
+/// Width of a text in columns of a terminal: two for each wide character (Unicode Standard Annex 11).
 #[must_use]
 pub fn width(text: &str) -> usize {
     text.width()
 }
 
-/// Control characters, ends of lines and paragraphs, and what sets the direction of writing (Unicode Standard Annex 9).
+/// Whether it is a control character, a line or paragraph separator, or one that sets the writing direction (Unicode
+/// Standard Annex 9).
 fn steers(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{2028}' | '\u{2029}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')

@@ -1,4 +1,4 @@
-//! The page about boxes says what the program computes.
+//! The page about boxes has the figures that the program computes.
 
 use sumproof_core::routing::boxes::{Gig, Kind};
 use sumproof_report::Form;
@@ -56,7 +56,7 @@ fn the_table_of_usual_boxes_is_true() {
     }
 }
 
-/// What stands in stored states is what stands in rig files.
+/// Stored states and rig files use the same ids.
 #[test]
 fn a_kind_is_stored_by_its_id() {
     for kind in Kind::ALL {

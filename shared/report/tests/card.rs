@@ -1,4 +1,4 @@
-//! The rig card: what it says, that it is one page whatever the texts, and that both forms hold the same.
+//! The rig card: its contents, that it is one page whatever the texts, and that both forms have the same contents.
 
 use proptest::prelude::*;
 use sumproof_core::routing::boxes::{DeskInput, Kind, Whose};
@@ -23,7 +23,7 @@ fn with_boxes(left: Kind, right: Kind) -> RigFile {
     }
 }
 
-/// The words of the HTML, as a reader meets them.
+/// The words of the HTML in reading order.
 fn words(file: &RigFile, presets: &[Preset], paper: Paper) -> String {
     let made = card(file, presets, paper, CardForm::Html).expect("it fits");
     let page = String::from_utf8(made.bytes).expect("text");
@@ -103,7 +103,7 @@ fn everything_the_engineer_needs_is_there() {
     ] {
         assert!(text.contains(part), "{part}\n{text}");
     }
-    // The player's own words are text, never markup.
+    // The player's own words are escaped, never markup.
     let page = card(&file, &[], Paper::A4, CardForm::Html)
         .expect("it fits")
         .bytes;
@@ -114,13 +114,13 @@ fn everything_the_engineer_needs_is_there() {
     file.left.unplugged = true;
     let text = words(&file, &[], Paper::A4);
     assert!(text.contains("Take the right line") && text.contains("loud playing not plugged"));
-    // Nothing is known of the boxes: say so.
+    // If the boxes are unknown, the card says so.
     let nothing = words(&RigFile::default(), &[], Paper::A4);
     assert!(
         nothing.contains("DI ask me pad ask me 48 V ask me ground ask me polarity ask me"),
         "{nothing}"
     );
-    // And no number that nobody entered.
+    // And it has no number that the player did not enter.
     assert!(
         nothing.contains("loud playing ____ dBu rms, ____ dBu peak"),
         "{nothing}"
@@ -147,7 +147,7 @@ fn a_pad_is_judged_by_peaks() {
     assert!(words(&file, &[], Paper::A4).contains("pad YES"));
 }
 
-/// Of a transformer the source's impedance decides where the low end rolls off; a corner off a data sheet is what it is.
+/// For a transformer the source impedance sets the low-end roll-off; a corner from a data sheet is used as it is.
 #[test]
 fn a_passive_direct_box_says_what_it_is_driven_from() {
     let mut file = with_boxes(Kind::PassiveDirectBox, Kind::PassiveDirectBox);
@@ -156,7 +156,7 @@ fn a_passive_direct_box_says_what_it_is_driven_from() {
     assert!(words(&file, &[], Paper::A4).contains("low-end roll-off 18 Hz 29 Hz, driven from 220 ohm"));
 }
 
-/// Nobody said anything: blanks and 'ask me', no number but those of the steps.
+/// Without any words: blanks and 'ask me', no number but those of the steps.
 #[test]
 fn what_nobody_said_is_a_blank() {
     let text = words(&RigFile::default(), &[], Paper::A4);
@@ -213,14 +213,14 @@ fn presets_at_risk_come_worst_first() {
     assert!(at("Solo: loud") < at("Gone drops out: mono wedge"));
     assert!(at("Gone drops out: mono wedge") < at("Thin thins: either line alone"));
     assert!(!text.contains("Fine "));
-    // The left holds one, the right holds one: either; and the player's word beats both.
+    // The left holds one, the right holds one: either; and the player's choice overrides both.
     assert!(text.contains("Take either line and pan it to the centre."));
     assert!(text.contains("1 of my 3 presets hold on the left one, 1 on the right one."));
     file.card.one_line = Some(sumproof_core::routing::feed::Side::Right);
     assert!(words(&file, &presets, Paper::A4).contains("Take the right line and pan it to the centre."));
 }
 
-/// The longest of everything, in ordinary words and in the widest letter there is.
+/// The longest texts everywhere, in ordinary words or in the widest letter.
 fn long(word: &str) -> RigFile {
     let text = |length: usize| -> String {
         let mut text = String::new();
@@ -263,7 +263,7 @@ fn long_texts_shrink_or_are_refused_and_never_take_a_second_page() {
         let pdf = card(&file, &[], paper, CardForm::Pdf).expect("it fits");
         assert_eq!((pdf.scale, pdf.unnamed), (made.scale, made.unnamed));
         assert_eq!(pages(&pdf.bytes), 1);
-        // The widest letter, all through: refused with what to do, if it doesn't fit.
+        // The widest letter throughout: if it doesn't fit it is refused, with advice.
         match card(&long("WWWWWWWW"), &[], paper, CardForm::Pdf) {
             Ok(made) => assert_eq!(pages(&made.bytes), 1),
             Err(CardError::TooLong { over_mm, .. }) => {
@@ -271,7 +271,7 @@ fn long_texts_shrink_or_are_refused_and_never_take_a_second_page() {
             }
             Err(other) => panic!("{other}"),
         }
-        // Short texts: larger than usual, and everything is named.
+        // Short texts: larger than usual, and every preset is named.
         let short = card(
             &with_boxes(Kind::LineIsolator, Kind::LineIsolator),
             &[],
@@ -292,7 +292,7 @@ fn long_texts_shrink_or_are_refused_and_never_take_a_second_page() {
     );
 }
 
-/// Pages of a PDF, from its page tree.
+/// Number of pages of a PDF, from its page tree.
 fn pages(pdf: &[u8]) -> usize {
     assert!(pdf.starts_with(b"%PDF-"));
     let text = String::from_utf8_lossy(pdf);
@@ -392,7 +392,7 @@ fn the_examples_make_cards() {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, cases: 24, ..ProptestConfig::default() })]
 
-    /// Whatever the player writes, in any script: one page, or one line that says by how much it is too long.
+    /// Whatever the player writes, in any script: one page, or one line that gives the excess length.
     #[test]
     fn any_texts_make_one_page(
         player in "\\PC{0,60}",

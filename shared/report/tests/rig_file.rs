@@ -1,4 +1,4 @@
-//! The rig file: what is read, what is refused and with which words, and that what was written reads back.
+//! The rig file: what is accepted, what is refused and with which message, and that a written file reads back.
 
 use proptest::prelude::*;
 use sumproof_core::routing::boxes::{DeskInput, Drive, InUse, Kind, Source, Whose};
@@ -14,7 +14,7 @@ fn refused(text: &str) -> String {
     line
 }
 
-/// What the documentation shows is what is read.
+/// The examples in the documentation are accepted.
 #[test]
 fn the_documented_examples_are_read() {
     let page = include_str!("../../../docs/rig-file.md");
@@ -39,7 +39,7 @@ fn the_documented_examples_are_read() {
     }
 }
 
-/// Every key that is read is described.
+/// Every key is documented.
 #[test]
 fn every_key_is_documented() {
     let page = include_str!("../../../docs/rig-file.md");
@@ -235,7 +235,7 @@ fn a_number_that_is_none_is_out_of_range() {
 }
 
 fn texts(longest: usize) -> impl Strategy<Value = String> {
-    // White space is made single when a file is read.
+    // Runs of white space are made single when a file is read.
     prop::collection::vec("[\\PC&&[^\\s]]{1,12}", 0..4).prop_map(move |words| {
         let text: String = words.join(" ").chars().take(longest).collect();
         text.trim_end().to_string()
@@ -250,7 +250,7 @@ fn some_line() -> impl Strategy<Value = RigLine> {
         prop::option::of(any::<bool>()),
         prop::option::of(any::<bool>()),
         any::<bool>(),
-        // With the greatest loss a box can have, 34 dB, still in range.
+        // In range even with the greatest loss of a box, 34 dB.
         -5.0..=10.0,
         0.0..=20.0,
         prop::option::of(0.0..=200.0),
@@ -371,7 +371,7 @@ fn some_file() -> impl Strategy<Value = RigFile> {
             drier_db,
             wetter_db,
             tone_db,
-            // Both ends of their ranges, by what the others drew.
+            // Limits derived from those drawn above.
             partials_db: tone_db,
             effect_gone_db: drier_db - 1.0,
         },
@@ -390,7 +390,7 @@ fn some_file() -> impl Strategy<Value = RigFile> {
             right,
             sum,
             source,
-            // Every level that is drawn was entered.
+            // Every level drawn counts as entered.
             level_known: true,
             own,
             limits,
@@ -401,7 +401,7 @@ fn some_file() -> impl Strategy<Value = RigFile> {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// What was written reads back to the same, and nothing of it needs clamping.
+    /// A written file reads back unchanged, and nothing in it needs clamping.
     #[test]
     fn what_was_written_reads_back(file in some_file()) {
         let text = to_toml(&file);
@@ -410,7 +410,7 @@ proptest! {
         prop_assert_eq!(back.rig().clamped(), back.rig());
     }
 
-    /// No text, however odd, does more than be refused with one line.
+    /// Any text, however odd, is either accepted or refused with one line.
     #[test]
     fn any_text_is_read_or_refused(text in "\\PC{0,80}|(\\[(left|own|card)\\]\n|[a-z_]{1,9} = [0-9a-z\".+-]{1,8}\n){0,6}") {
         if let Err(error) = parse(&text) {

@@ -1,4 +1,4 @@
-//! What is said of takes whose truth is known.
+//! Reports on takes whose true dry and wet are known.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::routing::feed::FeedId;
@@ -156,7 +156,7 @@ fn silence_is_no_reading_and_never_a_verdict() {
 
 #[test]
 fn rumble_that_decides_is_said() {
-    // Equal tone with stronger opposite rumble at 12 Hz: the full band loses what nobody hears.
+    // Equal tone with stronger opposite rumble at 12 Hz: the full band loses what is inaudible.
     let tone = noise(1);
     let rumble = tones::sine(96_000, RATE_HZ, 12.0, 0.6, 0.0);
     let take = take(&add(&tone, &rumble), &add(&tone, &scaled(&rumble, -1.0)));
@@ -195,7 +195,7 @@ fn the_json_comes_back_and_its_fields_are_documented() {
     assert_eq!(document.schema, SCHEMA);
     assert_eq!(document.takes.len(), 2);
     assert_eq!(document.rig, rig);
-    // The stored form rounds its powers; a take that has been through it comes back as it is.
+    // The stored form rounds its powers; a take that has been through it stays unchanged.
     let again = |take: &TakeReport| TakeReport {
         stored: None,
         ..take.clone()

@@ -1,4 +1,4 @@
-//! What every part of the window draws on: the page, the data, the intents, and the few marks they share.
+//! The drawing context of every part of the window: style, data, intents, and the few marks they share.
 
 use egui::{
     Align2, Color32, FontId, Id, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, vec2,
@@ -13,9 +13,9 @@ use crate::style::Style;
 pub struct Sheet<'a> {
     /// Colours and sizes.
     pub style: Style,
-    /// What is shown.
+    /// The data shown.
     pub snapshot: &'a Snapshot,
-    /// What the player wants.
+    /// The player's actions.
     pub intents: &'a mut Vec<Intent>,
 }
 
@@ -28,7 +28,7 @@ impl Sheet<'_> {
     }
 }
 
-/// Writes `text` and returns where it went.
+/// Writes `text` and returns the place it covers.
 pub fn write(ui: &Ui, pos: Pos2, align: Align2, text: &str, font: FontId, colour: Color32) -> Rect {
     let galley = ui.painter().layout_no_wrap(text.to_owned(), font, colour);
     let rect = align.anchor_size(pos, galley.size());
@@ -87,7 +87,7 @@ pub fn outcome_stroke(ui: &Ui, from: Pos2, width: f32, outcome: Outcome, stroke:
     }
 }
 
-/// Shows which widget the keyboard is on.
+/// Marks the widget that has the keyboard focus.
 pub fn focus_mark(ui: &Ui, style: &Style, response: &Response) {
     if response.has_focus() {
         ui.painter().rect_stroke(
@@ -101,15 +101,15 @@ pub fn focus_mark(ui: &Ui, style: &Style, response: &Response) {
 
 /// A word that can be clicked.
 pub struct Word<'a> {
-    /// What is written.
+    /// The text drawn.
     pub text: &'a str,
-    /// What it's called where it can't be seen.
+    /// Its name for a screen reader.
     pub name: &'a str,
-    /// What it does, in the player's words.
+    /// Its effect, in the player's words.
     pub tip: &'a str,
 }
 
-/// Draws a word that can be clicked, at `pos` by `align`; underlined, so that it's seen to be one.
+/// Draws a clickable word at `pos`, aligned by `align`; underlined, so that it is recognised as clickable.
 pub fn button(
     ui: &Ui,
     style: &Style,
@@ -147,7 +147,8 @@ pub fn button(
     response.on_hover_text(word.tip)
 }
 
-/// One of several words, the chosen one strong and underlined. Returns the choice if it was made now, and the right end.
+/// Draws several words to choose from, the chosen one strong and underlined. Returns the choice if it was made in this
+/// frame, and the right end.
 #[expect(clippy::too_many_arguments)]
 pub fn choice<T: Copy + PartialEq>(
     ui: &Ui,

@@ -1,10 +1,11 @@
 //! The window: from a plain [`Snapshot`] to egui, emitting [`Intent`]s. It knows no host and no plugin framework, and
 //! does no maths beyond layout and wording.
 //!
-//! One family with the report and the rig card: a stage sheet. Ink on paper, or the reverse at night; hairlines; two hues,
-//! for dry and for wet, and besides them only the ribbon's; outcomes as words with a stroke before them.
+//! The design is that of a stage sheet, shared with the report and the rig card: ink on paper, or the reverse at night;
+//! hairlines; two hues, for dry and for wet, and besides them only the ribbon's; outcomes as words with a stroke before
+//! them.
 //!
-//! Every part is a function from a rectangle and the data to shapes, so that everything can be drawn without a host and
+//! Every part is a function from a rectangle and the data to shapes, so everything can be drawn without a host and
 //! without a graphics card.
 #![forbid(unsafe_code)]
 

@@ -1,18 +1,18 @@
-//! The verdict as the window shows it: it doesn't follow every number.
+//! The verdict in the window, which does not follow every change of a number.
 
 use sumproof_core::session::reading::Reading;
 use sumproof_wording::verdict::{PLAY, SILENT, Verdict};
 
-/// Between two sentences lies at least so much time; so long numbers must have moved before a sentence follows, seconds.
+/// Shortest time between two sentences, and time for which numbers must have moved before the sentence follows, s.
 const CALM_S: f64 = 1.0;
 
-/// The sentence as it's shown: it changes with an outcome, and with numbers only when they have moved by more than 1 dB for a
+/// The sentence shown: it changes with an outcome, and with numbers only when they have moved by more than 1 dB for a
 /// while; at most once a second.
 #[derive(Clone, Debug, Default)]
 pub struct Sentence {
     shown: Option<Verdict>,
     shown_at_s: f64,
-    /// Since when numbers are elsewhere.
+    /// Time since which the numbers have been elsewhere, s.
     astray_s: Option<f64>,
     /// One of the player's lines is set to arrive flipped.
     one_flipped: bool,
@@ -20,7 +20,7 @@ pub struct Sentence {
 }
 
 impl Sentence {
-    /// Says whether one of the player's lines, and not the other, is set to arrive flipped.
+    /// Sets whether exactly one of the player's lines is set to arrive flipped.
     pub fn set_one_flipped(&mut self, one_flipped: bool) {
         if one_flipped != self.one_flipped {
             *self = Self {
@@ -30,7 +30,7 @@ impl Sentence {
         }
     }
 
-    /// Takes a reading at a time, seconds; `heard` says whether there was ever one with sound.
+    /// Takes a reading at a time, s; `heard` says whether there has ever been one with sound.
     pub fn update(&mut self, reading: &Reading, heard: bool, now_s: f64) {
         let Some(now) = Verdict::of(reading) else {
             *self = Self {
@@ -49,7 +49,7 @@ impl Sentence {
             }
             Some(shown) => {
                 let astray_s = *self.astray_s.get_or_insert(now_s);
-                // What is known now and wasn't, or the other way about, is no number that moves.
+                // A figure that becomes known or unknown is not a number that moves.
                 let since_s = if shown.has_outcomes_of(&now) && shown.knows_what(&now) {
                     astray_s.max(self.shown_at_s)
                 } else {
@@ -66,7 +66,7 @@ impl Sentence {
         }
     }
 
-    /// Whether another sentence waits until this one has stood.
+    /// Whether a new sentence waits until this one has been shown long enough.
     #[must_use]
     pub fn is_waiting(&self) -> bool {
         self.astray_s.is_some()
@@ -130,7 +130,7 @@ mod tests {
         let mut sentence = Sentence::default();
         sentence.update(&wedge(-1.6, Outcome::Holds), true, 0.0);
         let first = sentence.text().to_owned();
-        // Wandering about the rounding edge, and a short excursion, change nothing.
+        // Small changes around the rounding limit, and a short excursion, change nothing.
         for step in 0..200 {
             let db = if step % 17 < 5 {
                 -4.0
@@ -150,7 +150,7 @@ mod tests {
             "{}",
             sentence.text()
         );
-        // An outcome is said at once, but not a second one within a second.
+        // A new outcome is shown at once, but not a second one within a second.
         sentence.update(&wedge(-3.7, Outcome::Thins), true, 40.0);
         sentence.update(&wedge(-3.7, Outcome::Holds), true, 40.5);
         assert!(sentence.text().starts_with("The mono wedge thins"));

@@ -10,7 +10,7 @@ use crate::data::look::Theme;
 /// (WCAG 2.2, 1.4.3); lines and marks at least 3:1 (1.4.11). `hairline` carries no meaning and may be weaker.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Colours {
-    /// The paper.
+    /// The paper's colour.
     pub ground: Color32,
     /// Strong ink.
     pub ink: Color32,
@@ -26,7 +26,7 @@ pub struct Colours {
     pub wet: Color32,
     /// 'wet' as a word.
     pub wet_text: Color32,
-    /// 'no reading' in the ribbon.
+    /// Colour of 'no reading' in the ribbon.
     pub nothing: Color32,
 }
 
@@ -44,7 +44,7 @@ impl Colours {
         nothing: Color32::from_rgb(0xe3, 0xde, 0xd1),
     };
 
-    /// The same in reverse.
+    /// Ink reversed, for a dark stage.
     pub const NIGHT: Self = Self {
         ground: Color32::from_rgb(0x13, 0x13, 0x11),
         ink: Color32::from_rgb(0xf0, 0xeb, 0xdf),
@@ -57,7 +57,7 @@ impl Colours {
         nothing: Color32::from_rgb(0x2b, 0x2a, 0x26),
     };
 
-    /// Those of a theme.
+    /// The colours of a theme.
     #[must_use]
     pub fn of(theme: Theme) -> Self {
         match theme {
@@ -67,8 +67,7 @@ impl Colours {
     }
 }
 
-/// The size below which no text is set, logical pixels. Libertinus has a small x-height, so this is above the 12 asked
-/// for.
+/// The smallest text size, logical pixels. Libertinus has a small x-height, so this is above the 12 asked for.
 pub const SMALLEST_TEXT: f32 = 14.0;
 
 /// Colours and sizes for one window size.
@@ -76,27 +75,27 @@ pub const SMALLEST_TEXT: f32 = 14.0;
 pub struct Style {
     /// The theme's colours.
     pub colours: Colours,
-    /// Which theme it is.
+    /// The theme.
     pub theme: Theme,
     /// Everything grows with the window by this factor; 1 at the default size.
     pub scale: f32,
-    /// There's no room for everything: one page at a time.
+    /// Whether there is too little room for everything: then one page at a time is shown.
     pub compact: bool,
 }
 
-/// The cut of strong words.
+/// The font family for strong words.
 pub const STRONG: &str = "strong";
 const SLANTED: &str = "slanted";
 
 impl Style {
-    /// A length that grows with the window.
+    /// A length that scales with the window.
     #[must_use]
     pub fn px(&self, at_default: f32) -> f32 {
         at_default * self.scale
     }
 
     fn text_px(&self, at_default: f32) -> f32 {
-        // Whole half pixels keep the number of glyph sizes small while a window is being dragged.
+        // Multiples of half a pixel keep the number of glyph sizes small while a window is being dragged.
         ((at_default * self.scale).max(SMALLEST_TEXT) * 2.0).round() / 2.0
     }
 
@@ -107,8 +106,8 @@ impl Style {
         FontId::new(self.text_px(size), FontFamily::Name(STRONG.into()))
     }
 
-    /// An outcome on the board: with its feed's name read from where a guitarist sits, so at least 11 px from the line to the top of an
-    /// x in a window of the default size. The face's is 0.43 of its size.
+    /// An outcome on the board. Like its feed's name it must be readable from a guitarist's seat: at least 11 px
+    /// x-height in a window of the default size. The typeface's x-height is 0.43 of its size.
     #[must_use]
     pub fn outcome(&self) -> FontId {
         let size = if self.compact { 18.0 } else { 26.0 };
@@ -122,7 +121,7 @@ impl Style {
         FontId::new(self.text_px(size), FontFamily::Proportional)
     }
 
-    /// What is being heard.
+    /// The feed being heard.
     #[must_use]
     pub fn hearing(&self) -> FontId {
         let size = if self.compact { 18.0 } else { 23.0 };
@@ -163,15 +162,15 @@ impl Style {
         Stroke::new(1.0, self.colours.hairline)
     }
 
-    /// A line of that colour, its width growing with the window.
+    /// A line of that colour; its width scales with the window.
     #[must_use]
     pub fn line(&self, width: f32, colour: Color32) -> Stroke {
         Stroke::new(self.px(width).max(1.0), colour)
     }
 }
 
-/// The three cuts of Libertinus Serif (SIL Open Font License 1.1). Its figures are tabular and lining as they come; a
-/// test holds it to that.
+/// The three cuts of Libertinus Serif (SIL Open Font License 1.1). Its default figures are tabular and lining; a test
+/// checks that.
 pub fn fonts() -> FontDefinitions {
     let mut fonts = FontDefinitions::default();
     let cuts: [(&str, &[u8], FontFamily); 3] = [
@@ -200,7 +199,7 @@ pub fn fonts() -> FontDefinitions {
     fonts
 }
 
-/// What egui draws by itself (text fields, tooltips, selections) in our colours, without its shadows and round corners.
+/// egui's own elements (text fields, tooltips, selections) in our colours, without shadows and round corners.
 pub fn visuals(theme: Theme) -> Visuals {
     let colours = Colours::of(theme);
     let mut visuals = match theme {

@@ -1,4 +1,4 @@
-//! Everything the window says, as text.
+//! The contents of the window as text.
 
 use crate::board::{full_name, is_shown};
 use crate::data::snapshot::{Hearing, Snapshot};
@@ -12,7 +12,7 @@ use sumproof_wording::phrase;
 use sumproof_wording::scores::spoken;
 use sumproof_wording::sets;
 
-/// The readings as plain text, a line each: for the clipboard.
+/// The readings as plain text for the clipboard, a line each.
 #[must_use]
 pub fn as_text(snapshot: &Snapshot) -> String {
     let mut sentence = Sentence::default();
@@ -86,7 +86,7 @@ mod tests {
     #[test]
     fn silence_as_text_names_every_feed_and_claims_nothing() {
         let text = as_text(&Snapshot::default());
-        // All but the one of the player's own, which he hasn't made.
+        // All feeds but the player's own, which is not set up.
         assert_eq!(text.matches(": no reading\n").count(), 12);
         assert!(text.starts_with("Play something."));
         assert!(text.contains("Correlation: no reading."));

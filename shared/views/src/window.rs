@@ -1,4 +1,4 @@
-//! The window as a whole: where everything is, and the keys.
+//! The whole window: its layout and its keys.
 
 use egui::{Align2, Id, Key, Modifiers, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
@@ -38,18 +38,18 @@ use crate::widgets::field::Fields;
 use crate::widgets::scroll::Scroll;
 use crate::widgets::undo::Undo;
 
-/// Size of a window never resized, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
-/// this much to stand with air between them.
+/// Default size of the window, logical points. Thirteen outcomes of 23 px, the sentence, the plots and the takes need
+/// this much with space between them.
 pub const DEFAULT_SIZE: (f32, f32) = (1280.0, 800.0);
 /// Smallest size the views are laid out for, logical points.
 pub const MIN_SIZE: (f32, f32) = (640.0, 420.0);
 
-/// Below this size there's one page at a time.
+/// Below this size one page is shown at a time, logical points.
 const ROOM_FOR_ALL: (f32, f32) = (1080.0, 660.0);
-/// Printed figures are renewed this often, seconds; strokes and curves move with every frame.
+/// Printed figures are updated this often, s; strokes and curves with every frame.
 const FIGURES_S: f64 = 0.25;
 
-/// For so long after something was typed, keys are taken for more of it, seconds.
+/// For this long after text was typed, keys count as more of it, s.
 const TYPED_S: f64 = 0.5;
 
 /// The pages of a small window.
@@ -67,15 +67,15 @@ enum Page {
     Own,
     Check,
     Setup,
-    /// The words for the rig card; the setup leads to it.
+    /// The words for the rig card; opened from the setup.
     Card,
-    /// Takes without hands; there is no tab for it, the takes lead to it.
+    /// Takes without hands; without a tab, opened from the takes.
     Hands,
-    /// What marks and short words mean; the word at the top leads to it.
+    /// What marks and short words mean; opened from the word at the top.
     Help,
 }
 
-/// What leads to them.
+/// The tabs, with their pages.
 const TABS: [(&str, Page); 11] = [
     ("feeds", Page::Feeds),
     ("lines", Page::Lines),
@@ -90,14 +90,14 @@ const TABS: [(&str, Page); 11] = [
     ("setup", Page::Setup),
 ];
 
-/// The figures in print, renewed calmly.
+/// The printed figures, updated at intervals.
 #[derive(Clone, Debug)]
 struct Print {
     rows: [Row; FEEDS],
     at_s: f64,
 }
 
-/// The window's own memory: nothing of the sound.
+/// The window's own state: nothing of the sound.
 #[derive(Debug)]
 pub struct Window {
     look: Look,
@@ -114,17 +114,17 @@ pub struct Window {
     card: CardSheet,
     hands: HandsSheet,
     set: SetSheet,
-    /// The pass that was being recorded in the last frame.
+    /// The pass being recorded in the last frame.
     recorded: Option<Pass>,
     check: CheckSheet,
-    /// The line check is on the page.
+    /// Whether the line check is on the page.
     shows_check: bool,
-    /// Shown for somebody two metres away.
+    /// Whether the view for a player two metres away is shown.
     afar: bool,
-    /// When something was last typed: what follows at once isn't meant for the board.
+    /// Time of the last typing, s: keys right after it are not meant for the board.
     typed_at: f64,
     undo: Undo,
-    /// Why and what now: where the text stands, in its corner and on its sheet.
+    /// Scroll positions of why and what now, in its corner and on its sheet.
     why: [Scroll; 2],
     apart: Scroll,
     help: Scroll,
@@ -137,7 +137,7 @@ impl Default for Window {
 }
 
 impl Window {
-    /// A window with that look.
+    /// A window with this look.
     #[must_use]
     pub fn new(look: Look) -> Self {
         Self {
@@ -170,13 +170,13 @@ impl Window {
         }
     }
 
-    /// The look it has now.
+    /// The present look.
     #[must_use]
     pub fn look(&self) -> Look {
         self.look
     }
 
-    /// Whether a text is being typed: only then may the window keep the space bar from the host.
+    /// Whether text is being typed: only then may the window keep the space bar from the host.
     #[must_use]
     pub fn is_typing(&self) -> bool {
         self.fields.is_typing()
@@ -186,8 +186,8 @@ impl Window {
             || self.hands.is_typing()
     }
 
-    /// Whether the line check was on the page in the last frame: the owner lets nothing sound, nor holds the sound back, unless
-    /// this is so.
+    /// Whether the line check was on the page in the last frame: unless it was, the owner sends no signal and holds
+    /// nothing back.
     #[must_use]
     pub fn attends_check(&self) -> bool {
         self.shows_check
@@ -200,7 +200,7 @@ impl Window {
         self.apply(ctx);
     }
 
-    /// The window goes away: ends a gesture that's under way and lets go of what belonged to its context.
+    /// Closes the window: ends a gesture in progress and frees what belonged to its context.
     pub fn close(&mut self, intents: &mut Vec<Intent>) {
         self.fields.abandon(intents);
         self.ribbon = Ribbon::default();
@@ -238,13 +238,13 @@ impl Window {
         }
     }
 
-    /// Draws everything into `ui` (the whole window) and adds what the player wants to `intents`.
+    /// Draws everything into `ui` (the whole window) and adds the player's actions to `intents`.
     pub fn ui(&mut self, ui: &mut Ui, snapshot: &Snapshot, intents: &mut Vec<Intent>) {
         if snapshot.check.on && any_key(ui) {
             intents.push(Intent::Check(CheckWish::Stop));
         }
         if !self.is_typing() {
-            // The space bar is the host's: no widget that has the keyboard may take it for a click.
+            // The space bar is the host's: no focused widget may take it for a click.
             ui.input_mut(|input| {
                 input.count_and_consume_key(Modifiers::NONE, Key::Space);
             });
@@ -295,7 +295,7 @@ impl Window {
             self.keys(ui, &mut sheet);
         }
         if was_shown != (self.beside, self.page) {
-            // It's drawn with the next frame.
+            // Drawn with the next frame.
             ui.ctx().request_repaint();
         }
         self.undo.watch(snapshot, &sheet.intents[before..]);
@@ -308,7 +308,7 @@ impl Window {
         }
     }
 
-    /// The last of the passes is recorded: the next take is the preset as it is again.
+    /// After the last of the passes has been recorded, the next take is set to the full preset again.
     fn after_a_wet_pass(&mut self, sheet: &mut Sheet<'_>) {
         let now = is_recording(sheet.snapshot).then_some(sheet.snapshot.settings.pass);
         if now.is_none() && self.recorded == Some(Pass::Wet) && sheet.snapshot.settings.pass == Pass::Wet {
@@ -317,8 +317,8 @@ impl Window {
         self.recorded = now;
     }
 
-    /// What is heard, how the lines are set, and the sentence. Returns what is left of the page, and the look, if the usual size is
-    /// asked for.
+    /// Draws what is heard, the lines' settings, and the sentence. Returns the rest of the page, and the new look if
+    /// the usual size is asked for.
     fn head(&self, ui: &Ui, sheet: &mut Sheet<'_>, page: Rect) -> (Rect, Option<Look>) {
         let style = sheet.style;
         let place = banner(&style, page);
@@ -331,8 +331,8 @@ impl Window {
         (Rect::from_min_max(pos2(page.left(), top), page.max), usual_size)
     }
 
-    /// Enlarged, a window may reach beyond the screen: the way back stands where its first corner is. Returns what is left of the
-    /// place, and the look, if the usual size is asked for.
+    /// An enlarged window may reach beyond the screen, so the way back is at its first corner. Returns the rest of the
+    /// place, and the new look if the usual size is asked for.
     fn way_back_to_size(&self, ui: &Ui, style: &Style, place: Rect) -> (Rect, Option<Look>) {
         if self.look.zoom <= 1.0 {
             return (place, None);
@@ -363,8 +363,8 @@ impl Window {
         (rest, look)
     }
 
-    /// The toolkit's own keys (Ctrl with plus, minus and 0) change the scale behind our back: the next of ours in that direction is
-    /// taken.
+    /// The toolkit's own keys (Ctrl with plus, minus and 0) change the scale on their own: the next of our scales in
+    /// that direction is used.
     fn zoomed_by_keys(&self, ctx: &egui::Context) -> Option<Look> {
         let (now, ours) = (ctx.zoom_factor(), self.look.zoom);
         if !self.prepared || (now - ours).abs() < 0.01 {
@@ -385,7 +385,7 @@ impl Window {
         })
     }
 
-    /// What keys do while nothing is typed.
+    /// Handles the keys while no text is typed.
     fn keys(&mut self, ui: &Ui, sheet: &mut Sheet<'_>) {
         keys(ui, sheet);
         if asks_for_straight(ui) {
@@ -430,7 +430,7 @@ impl Window {
         ui.ctx().request_repaint();
     }
 
-    /// Takes a new reading into the sentence, and into the printed figures when it's their time.
+    /// Updates the sentence with a new reading, and the printed figures when they are due.
     fn renew(&mut self, ui: &Ui, snapshot: &Snapshot) {
         let now = ui.input(|input| input.time);
         self.sentence.set_one_flipped(snapshot.settings.one_flipped());
@@ -452,13 +452,14 @@ impl Window {
                 at_s: now,
             };
         } else {
-            // The last figures before a pause must still come into print.
+            // The last figures before a pause must still be printed.
             ui.ctx()
                 .request_repaint_after(std::time::Duration::from_secs_f64(wait));
         }
     }
 
-    /// The sentence on two lines (three in a small window) that are always there, so that nothing moves when it changes. Returns where it ends.
+    /// Draws the sentence in two lines (three in a small window) that are always reserved, so that nothing moves when
+    /// it changes. Returns its lower end.
     fn verdict(&self, ui: &Ui, style: &Style, rect: Rect) -> f32 {
         let font = style.sentence();
         let rows = if style.compact { 3 } else { 2 };
@@ -479,7 +480,7 @@ impl Window {
         let gap = px(12.0);
         let left_width = (rect.width() * 0.655).clamp(px(700.0), px(1100.0));
         let foot_rect = Rect::from_min_max(pos2(rect.left(), rect.bottom() - foot), rect.max);
-        // The takes lie under the board; beside them the right side goes on, because advice needs the room.
+        // The takes lie below the board; the right side continues beside them, because advice needs the room.
         let strip_rect = Rect::from_min_max(
             pos2(rect.left(), foot_rect.top() - gap - strip),
             pos2(rect.left() + left_width, foot_rect.top() - gap),
@@ -497,7 +498,7 @@ impl Window {
             return self.foot(ui, sheet, foot_rect);
         }
         let board_rect = Rect::from_min_max(left.min, pos2(left.right(), left.bottom() - lines_height - gap));
-        // First, so that the keyboard comes to 'record' first.
+        // Drawn first, so that the keyboard focus reaches 'record' first.
         let picked = self.takes.picked().to_vec();
         match takes(ui, sheet, &mut self.takes, strip_rect) {
             Some(LeadsTo::Hands) => self.show(Beside::Hands),
@@ -505,7 +506,7 @@ impl Window {
             None => {}
         }
         if !self.takes.picked().is_empty() && self.takes.picked() != picked {
-            // Whoever picks a take wants to see it.
+            // A take that is picked must be visible.
             self.show(Beside::Plots);
         }
         board(ui, sheet, board_rect, &self.print.rows);
@@ -519,7 +520,7 @@ impl Window {
         self.foot(ui, sheet, foot_rect)
     }
 
-    /// What is set once and left, and the ways to the sheets. Returns the look, if another is asked for.
+    /// Draws the settings and the ways to the sheets. Returns the new look, if another is asked for.
     fn foot(&mut self, ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> Option<Look> {
         let style = sheet.style;
         ui.painter()
@@ -544,7 +545,7 @@ impl Window {
         }
     }
 
-    /// What marks and words mean comes, or goes if it's there.
+    /// Opens the explanations, or closes them if they are open.
     fn show_help(&mut self, compact: bool) {
         if !compact {
             self.show(Beside::Help);
@@ -555,7 +556,7 @@ impl Window {
         }
     }
 
-    /// The set comes, or goes if it's there.
+    /// Opens the set, or closes it if it is open.
     fn show_set(&mut self, compact: bool) {
         if !compact {
             self.show(Beside::Set);
@@ -566,7 +567,7 @@ impl Window {
         }
     }
 
-    /// Shows a sheet, or puts it away if it's shown already.
+    /// Opens a sheet, or closes it if it is open.
     fn show(&mut self, beside: Beside) {
         self.own.put_away();
         self.card.put_away();
@@ -578,7 +579,7 @@ impl Window {
         };
     }
 
-    /// What stands at the right of the board.
+    /// Draws the area at the right of the board.
     fn beside(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, rect: Rect, board_rect: Rect) {
         if self.beside == Beside::Plots {
             if self.takes.picked().is_empty() {
@@ -591,7 +592,7 @@ impl Window {
         }
         let (body, mut done) = title(ui, sheet, rect, self.beside);
         match self.beside {
-            // The set has a place of its own.
+            // The set is drawn elsewhere.
             Beside::Plots | Beside::Set => {}
             Beside::Boxes => boxes(ui, sheet, body),
             Beside::Own => own_feed(ui, sheet, &mut self.fields, &mut self.own, body),
@@ -708,7 +709,7 @@ impl Window {
 
     fn takes_page(&mut self, ui: &mut Ui, sheet: &mut Sheet<'_>, body: Rect) {
         let style = sheet.style;
-        // Beside a comparison there's room for their names only.
+        // During a comparison there is only room for their names.
         let height = if self.takes.picked().is_empty() {
             92.0
         } else {
@@ -726,18 +727,18 @@ impl Window {
     }
 }
 
-/// Where it is said what is heard and recorded.
+/// The place that states what is heard and recorded.
 fn banner(style: &Style, page: Rect) -> Rect {
     let height = style.px(if style.compact { 28.0 } else { 36.0 });
     Rect::from_min_size(page.min, vec2(page.width(), height))
 }
 
-/// Escape puts a sheet away, once there's no audition to be ended.
+/// Whether Escape closes a sheet, once there is no audition to end.
 fn escape(ui: &Ui) -> bool {
     ui.input(|input| !input.modifiers.any() && input.key_pressed(Key::Escape))
 }
 
-/// 1 to 9 and F1 to F4 let a feed be heard; 0 and Escape go back to stereo.
+/// Keys 1 to 9 and F1 to F4 audition a feed; 0 and Escape go back to stereo.
 fn keys(ui: &Ui, sheet: &mut Sheet<'_>) {
     const KEYS: [Key; FEEDS] = [
         Key::Num1,

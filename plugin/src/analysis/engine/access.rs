@@ -1,8 +1,9 @@
-//! The engine behind its locks, and how host, window and analysis thread come at it.
+//! The engine behind its locks, and how host, window and analysis thread get access to it.
 //!
-//! All work is the analysis thread's: a host's thread hands over and takes away, and where it wants what is on its way (when it
-//! saves, and when it renders faster than real time and the ring is full) it waits without working. What takes long, a
-//! side-chain's response, is worked out without the engine's lock ([`crate::analysis::side_work`]).
+//! All work is done on the analysis thread. A host's thread only hands over and takes results; where it needs pending
+//! work finished (when it saves, and when it renders faster than real time and the ring is full), it waits without
+//! working. The side-chain's response takes long, so it is computed without the engine's lock
+//! ([`crate::analysis::side_work`]).
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
@@ -16,20 +17,21 @@ use crate::bridge::shared::Shared;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
 
-/// First and longest pause between two looks of a host's thread at what it waits for.
+/// Shortest and longest pause of a host's thread between two checks of what it waits for.
 const LOOK_EVERY: (Duration, Duration) = (Duration::from_millis(1), Duration::from_millis(32));
-/// A host that saves waits at most so long for what is on its way: it takes milliseconds, unless others have the machine. Where nobody
-/// comes, in a test that counts what a host's call does by itself, there's no point in that.
+/// How long a host that saves waits for pending work, at most: the work takes milliseconds unless other processes hold
+/// the machine. In tests that count what a host's call does by itself no analysis thread runs, so a long wait is
+/// pointless.
 const PATIENCE: Duration = if cfg!(test) {
     Duration::from_millis(50)
 } else {
     Duration::from_secs(5)
 };
-/// One that renders waits so long for room; then the analysis must have died.
+/// How long a render waits for room in the ring, at most; after that the analysis must have died.
 const RENDER_PATIENCE: Duration = Duration::from_secs(20);
 
-/// The analysis behind its locks: one of the engine, which nobody holds for long, and one of the side-chain's work, which takes
-/// long and which only the analysis thread waits for.
+/// The analysis behind two locks: the engine's, always held briefly, and the one of the side-chain's work, held for
+/// long and waited for by the analysis thread alone.
 #[derive(Clone)]
 pub struct Analysis(Arc<Locks>);
 
@@ -51,18 +53,18 @@ impl Analysis {
         }))
     }
 
-    /// Waits for the analysis. What panicked inside is marked as such in the engine, so a poisoned lock says nothing more.
+    /// Waits for the engine's lock. A panic is recorded in the engine itself, so a poisoned lock adds no information.
     pub fn lock(&self) -> MutexGuard<'_, Engine> {
         self.0.engine.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// A state was loaded: what it switches on is heard, and recorded, only when somebody switches it on after that.
+    /// A state was loaded: what it switches on is heard and recorded only once the user switches it on after that.
     pub fn disarm(&self) {
         let settings = Settings::read(&self.0.params);
         self.0.shared.arming.loaded(settings.switches());
     }
 
-    /// The analysis, if nobody is at it.
+    /// The engine, or `None` while another thread holds its lock.
     pub fn lock_if_free(&self) -> Option<MutexGuard<'_, Engine>> {
         match self.0.engine.try_lock() {
             Ok(engine) => Some(engine),
@@ -71,9 +73,9 @@ impl Analysis {
         }
     }
 
-    /// One look of the analysis thread.
+    /// One look: one turn of the analysis thread's loop.
     pub fn look(&self) -> Activity {
-        // Somebody who is at it has sound.
+        // Another thread is working on it, so there is sound.
         let Some(mut engine) = self.lock_if_free() else {
             return Activity::Sound;
         };
@@ -86,7 +88,7 @@ impl Analysis {
         }
     }
 
-    /// One look in which something else happens before what the side-chain's work came to is taken over.
+    /// One look in which `meanwhile` runs before the results of the side-chain's work are taken over.
     #[cfg(test)]
     pub(crate) fn look_while(&self, meanwhile: impl FnOnce()) {
         let orders = {
@@ -100,7 +102,7 @@ impl Analysis {
         self.lock().take_news(news);
     }
 
-    /// The side-chain's work, without the engine's lock. Says whether there's more to do at once.
+    /// The side-chain's work, without the engine's lock. Returns whether there is more to do at once.
     fn work_on_side(&self, orders: Orders) -> bool {
         let mut work = self.0.side_work.lock().unwrap_or_else(PoisonError::into_inner);
         let news = catch_unwind(AssertUnwindSafe(|| work.run(orders)));
@@ -119,8 +121,8 @@ impl Analysis {
         }
     }
 
-    /// Lets the analysis take in what waits, for somebody who wants what it makes of it. Where the analysis thread runs, this only
-    /// waits for it, and not for long: whoever calls is a host.
+    /// Lets the analysis process all pending sound before a caller reads the result. Where the analysis thread runs,
+    /// this only waits for it, and not for long: the caller is a host.
     pub fn catch_up(&self) {
         if !self.0.shared.has_worker() {
             self.lock().settle();
@@ -129,7 +131,7 @@ impl Analysis {
         }
         self.0.shared.wanted_settled.store(true, Ordering::Release);
         let begun = Instant::now();
-        // Every look costs the host's thread something, and a long wait would be thousands of them.
+        // Every check costs the host's thread something, and a long wait would be thousands of them.
         let mut pause = LOOK_EVERY.0;
         while self.0.shared.wanted_settled.load(Ordering::Acquire) && begun.elapsed() < PATIENCE {
             self.0.shared.wake_worker();
@@ -138,14 +140,14 @@ impl Analysis {
         }
     }
 
-    /// Without an analysis thread, whoever wants something does its work.
+    /// Without an analysis thread the caller does its work.
     fn look_once_more(&self) -> bool {
         let orders = self.lock().take_orders();
         orders.is_some_and(|orders| self.work_on_side(orders))
     }
 
-    /// For a host that renders: takes in what waits, or waits until the analysis thread has taken in some of it. False when there's
-    /// no hope of that.
+    /// For a host that renders: processes pending sound, or waits until the analysis thread has made room. Returns
+    /// `false` when no room can be expected.
     pub fn make_room(&self, has_room: impl Fn() -> bool) -> bool {
         if !self.0.shared.has_worker() {
             self.lock().work_through();

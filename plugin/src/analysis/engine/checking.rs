@@ -1,4 +1,4 @@
-//! The line check: orders its signal, keeps what arrives meanwhile, has it read, and keeps what was found.
+//! The line check: orders its signal, records what arrives meanwhile, starts the reading, and keeps the findings.
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -13,23 +13,23 @@ use crate::analysis::job::Job;
 use crate::audio::line_check::{End, Signal, Switch};
 use crate::bridge::ring::Frame;
 
-/// What is recorded behind the signal, s: what takes longer on its way isn't on a stage.
+/// What is recorded after the signal, s: no path on a stage has a longer delay.
 const BEHIND_S: f64 = 1.0;
-/// An order that isn't begun by then is void: no signal may come as a surprise.
+/// An order that has not begun by then is void: no signal may come as a surprise.
 const BEGINS_WITHIN: Duration = Duration::from_secs(1);
-/// While it goes out, frames come at least so often.
+/// While the signal goes out, frames must arrive at least this often.
 const MOVES_WITHIN: Duration = Duration::from_secs(1);
-/// What the feed made of a finding is called, as the command calls it.
+/// Name of the user's own feed when it is made from a finding, as in the command.
 const SAVED_AS: &str = "as measured";
 const SAVED_AS_LIKELY: &str = "as measured, likely";
 
-/// A signal that was ordered or goes out.
+/// A signal that is ordered or going out.
 #[derive(Debug)]
 struct Run {
     number: u64,
     plan: Plan,
     rate_hz: f64,
-    /// What arrived, at most as much as there was room made for.
+    /// What arrived, up to the capacity reserved for it.
     arrived: [Vec<f32>; 2],
     begun: bool,
     lost: bool,
@@ -37,7 +37,7 @@ struct Run {
 }
 
 impl Run {
-    /// Keeps frames, as many as there is room for: nothing is allocated.
+    /// Appends frames up to the reserved capacity: allocates nothing.
     fn keep<const C: usize>(&mut self, frames: &[Frame<C>]) {
         let room = self.arrived[0].capacity() - self.arrived[0].len();
         let kept = &frames[..frames.len().min(room)];
@@ -48,7 +48,7 @@ impl Run {
     }
 }
 
-/// A recording being read, in a thread of its own, so that the meters go on.
+/// A recording being read, in a thread of its own, so the meters keep running.
 type ReadJob = Job<Result<Findings, ReadFailure>>;
 
 fn read(run: Run) -> ReadJob {
@@ -58,10 +58,10 @@ fn read(run: Run) -> ReadJob {
     })
 }
 
-/// All of it.
+/// State of the line check.
 #[derive(Debug, Default)]
 pub(super) struct Checking {
-    /// Number of the last run.
+    /// Number of the latest run.
     last: u64,
     run: Option<Run>,
     work: Option<ReadJob>,
@@ -72,14 +72,14 @@ pub(super) struct Checking {
 }
 
 impl Checking {
-    /// Frames came.
+    /// Takes frames that arrived.
     pub(super) fn process_frames<const C: usize>(&mut self, frames: &[Frame<C>]) {
         if let Some(run) = self.run.as_mut().filter(|run| run.begun) {
             run.keep(frames);
         }
     }
 
-    /// Frames are missing here.
+    /// Frames are missing at this point.
     pub(super) fn lost(&mut self) {
         if let Some(run) = &mut self.run {
             run.lost |= run.begun;
@@ -106,7 +106,7 @@ impl Checking {
         });
     }
 
-    /// The sample rate changes, or the host stops: what was ordered is off.
+    /// The sample rate changes, or the host stops: any order is cancelled.
     pub(super) fn call_off(&mut self, switch: &Switch) {
         switch.release();
         if let Some(run) = &self.run {
@@ -114,12 +114,12 @@ impl Checking {
         }
     }
 
-    /// Whether something is under way.
+    /// Whether a signal or a reading is in progress.
     pub(super) fn is_busy(&self) -> bool {
         self.run.is_some() || self.work.is_some()
     }
 
-    /// Whatever became of it since the last look. Returns whether there is news.
+    /// Checks a running signal or reading for timeouts and results. Returns whether the window needs an update.
     pub(super) fn look(&mut self, switch: &Switch) -> bool {
         let overdue = self.run.as_ref().filter(|run| {
             let within = if run.begun { MOVES_WITHIN } else { BEGINS_WITHIN };
@@ -166,7 +166,8 @@ impl Checking {
 }
 
 impl Engine {
-    /// The second step of a line check: orders the signal and makes room for what arrives. Where that can't be, says why.
+    /// The second step of a line check: orders the signal and reserves memory for what arrives. Where that fails, shows
+    /// the reason.
     pub fn send_check(&mut self, settings: SignalSettings) {
         let ordered = self.order_check(settings);
         if let Err(line) = ordered {
@@ -198,7 +199,7 @@ impl Engine {
             generator: Generator::new(plan.clone(), rate_hz),
             behind_frames: (BEHIND_S * rate_hz) as u64,
         });
-        // Blocks are as long as they are: the last one may go on for a while behind the end.
+        // A block can be of any length: the last one may reach beyond the end.
         let room = frames + rate_hz as usize;
         let run = Run {
             number,
@@ -209,7 +210,7 @@ impl Engine {
             lost: false,
             moved_at: Instant::now(),
         };
-        // Allowed first: what is taken before it's allowed would be given back.
+        // Allowed before it is ordered: an order taken before it is allowed would be given back.
         if !shared.switch.allow(number) {
             return Ok(());
         }
@@ -227,7 +228,7 @@ impl Engine {
         Ok(())
     }
 
-    /// Makes what the line check found the user's own feed.
+    /// Stores what the line check found as the user's own feed.
     pub fn save_check(&mut self) {
         let own = self
             .checking
@@ -249,7 +250,7 @@ impl Engine {
     }
 }
 
-/// Why a signal ended, and what to do.
+/// Says why a signal ended, and what to do.
 fn ended(why: End) -> &'static str {
     match why {
         End::Whole => "All of it was sent.",
@@ -269,7 +270,7 @@ fn ended(why: End) -> &'static str {
     }
 }
 
-/// Why what arrived can't be read, and what to do.
+/// Says why the recording can't be read, and what to do.
 fn not_read(failure: &ReadFailure) -> String {
     match failure {
         ReadFailure::Silence => String::from(

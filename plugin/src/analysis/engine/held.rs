@@ -1,4 +1,5 @@
-//! What an instance holds beside its parameters: takes, the user's own feed, limits, kinds of box, what a newer version wrote.
+//! What an instance stores beside its parameters: takes, the user's own feed, limits, kinds of box, fields of a newer
+//! version.
 
 use sumproof_core::routing::feed::Feed;
 use sumproof_core::score::outcome::Limits;
@@ -11,30 +12,30 @@ use crate::parameters::text;
 use crate::state::migrate::Kept;
 use crate::state::takes::{StoredTakes, Takes};
 
-/// What became of takes from elsewhere.
+/// Result of adding takes from elsewhere.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Added {
-    /// They are here now.
+    /// Takes added.
     pub added: usize,
-    /// They were here already.
+    /// Takes that were here already.
     pub known: usize,
-    /// There was no room for them.
+    /// Takes for which there was no room.
     pub no_room: usize,
 }
 
 impl Engine {
-    /// The takes, to look at.
+    /// The takes, read-only.
     pub fn takes(&self) -> &Takes {
         &self.takes
     }
 
-    /// The takes, to change.
+    /// The takes, for changes; their summaries are renewed.
     pub fn takes_mut(&mut self) -> &mut Takes {
         self.sum_up_anew();
         &mut self.takes
     }
 
-    /// Adds takes from elsewhere, as many as there is room for, but none twice.
+    /// Adds takes from elsewhere, as many as there is room for and none twice.
     pub fn add_takes(&mut self, takes: Vec<Take>) -> Added {
         let mut done = Added::default();
         for mut take in takes {
@@ -55,12 +56,13 @@ impl Engine {
         done
     }
 
-    /// The rig that readings are for.
+    /// The rig for which readings are made.
     pub fn rig(&self) -> Rig {
         self.rig
     }
 
-    /// Replaces the takes by stored ones. What is being recorded or worked out belongs to the project before and is dropped.
+    /// Replaces the takes by stored ones. A running recording and pending work belong to the previous project and are
+    /// dropped.
     pub fn load_takes(&mut self, stored: StoredTakes) {
         self.leave_project();
         *self.takes_mut() = Takes::from_stored(stored);
@@ -91,13 +93,13 @@ impl Engine {
         &self.own_name
     }
 
-    /// Names the user's own feed: a line of text, cut where it is too long.
+    /// Names the user's own feed: one line of text, cut at the longest length allowed.
     pub fn set_own_name(&mut self, name: &str) {
         self.own_name = text::name(name, OwnFeed::LONGEST_NAME);
         self.unshown = true;
     }
 
-    /// The kinds of box on the lines, which are only remembered: what they make of a line is in its parameters.
+    /// The kinds of box on the lines. They are only remembered: their effect on a line is in its parameters.
     pub fn boxes(&self) -> Boxes {
         self.boxes
     }
@@ -113,7 +115,7 @@ impl Engine {
         &self.card
     }
 
-    /// Changes the words for the rig card, made to fit.
+    /// Changes the words for the rig card, cut and cleaned to fit.
     pub fn set_card(&mut self, card: CardWords) {
         self.card = card.tidy();
         self.unshown = true;
@@ -132,12 +134,12 @@ impl Engine {
         });
     }
 
-    /// What is kept of a newer version.
+    /// What is kept from a newer version's state.
     pub fn kept(&self) -> &Kept {
         &self.kept
     }
 
-    /// Takes over what a loaded state kept.
+    /// Takes over the unknown fields of a loaded state.
     pub fn set_kept(&mut self, kept: Kept) {
         self.kept = kept;
         self.message = None;

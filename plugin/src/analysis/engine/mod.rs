@@ -1,7 +1,7 @@
-//! The analysis of one instance: takes what crossed the ring, keeps the takes, and publishes what the window shows.
+//! The analysis of one instance: reads the ring, keeps the takes, and publishes what the window shows.
 //!
-//! It stands behind a lock ([`Analysis`]) that the analysis thread, which looks in every few milliseconds, shares with whoever
-//! saves or loads a state and with the window. The real-time audio thread never touches it.
+//! It stands behind a lock ([`Analysis`]). The analysis thread, which looks every few milliseconds, shares it with the
+//! window and with the thread that saves or loads a state. The real-time audio thread never touches it.
 
 mod access;
 mod checking;
@@ -50,13 +50,13 @@ use recording::{Halves, PairWork, RunningTake};
 pub use rings::AnyEnd;
 use rings::Attached;
 
-/// Frames handled in one go, so that nobody waits long for the lock.
+/// Frames processed in one look, so that the lock is held only briefly.
 const FRAMES_A_LOOK: usize = 16_384;
-/// The same where nobody waits for anything: what comes in the longest sleep at 192 kHz.
+/// The same where no other thread waits: what arrives in the longest sleep at 192 kHz.
 const FRAMES_A_LONG_LOOK: usize = 65_536;
-/// A shorter phrase doesn't become a take by itself, s.
+/// The shortest phrase that becomes a take by itself, s.
 const SHORTEST_TAKE_S: f64 = 4.0;
-/// The side-chain tells dry and wet apart over about the last so many seconds of a phrase, s.
+/// Length of the phrase's end over which the side-chain tells dry and wet apart, s.
 const SIDE_CHAIN_S: f64 = 3.0;
 /// Frames handed to the monitor at once.
 const CHUNK: usize = 512;
@@ -65,22 +65,22 @@ const CHUNK: usize = 512;
 pub struct Links {
     /// The host's parameters.
     pub params: Arc<HostParams>,
-    /// The words shared with the audio thread.
+    /// The atomics shared with the audio thread.
     pub shared: Arc<Shared>,
-    /// Where the user's own feed goes to the audio thread.
+    /// Sends the user's own feed to the audio thread.
     pub own: triple_buffer::Input<Feed>,
-    /// Where readings go to the window.
+    /// Sends readings to the window.
     pub published: triple_buffer::Input<Published>,
     /// Asks the window to draw.
     pub repaint: RepaintNotifier,
 }
 
-/// What the engine knows of its side-chain.
+/// The engine's view of its side-chain.
 #[derive(Default)]
 struct SideLink {
-    /// What its work has not been told.
+    /// Orders not yet handed to the side-chain's work.
     orders: Vec<Order>,
-    /// The live split as it was last read, if the reference tells one.
+    /// The live split as last read, if the reference yields one.
     split: Option<Split>,
     shown: Option<sumproof_wording::side_chain::SideChain>,
 }
@@ -89,9 +89,9 @@ struct SideLink {
 pub struct Engine {
     links: Links,
     end: Option<AnyEnd>,
-    /// Nothing more comes through `end`.
+    /// Nothing more arrives through `end`.
     closed: bool,
-    /// Rings that come after it.
+    /// Rings that follow it.
     coming: VecDeque<Attached>,
     monitor: Option<Monitor>,
     /// Only with a side-chain.
@@ -99,24 +99,25 @@ pub struct Engine {
     rig: Rig,
     settings: Settings,
     running: Option<RunningTake>,
-    /// The sound of the take being recorded, as much as is kept.
+    /// The sound of the take being recorded, up to the length that is kept.
     sound: Option<PassRecorder>,
-    /// Frames that wait from before a state was loaded: no take begins in them.
+    /// Frames still in the ring from before a state was loaded: no take begins in them.
     void_frames: usize,
-    /// Passes being laid over one another.
+    /// Passes being aligned and compared.
     pair_work: VecDeque<PairWork>,
-    /// The dry and the wet pass recorded last, and those that didn't make up a full one: for the session, as their sound is.
+    /// The latest dry and wet pass, and those that didn't make up a full one. Like their sound, kept for the session
+    /// only.
     halves: Halves,
     failed_passes: Vec<TakeId>,
-    /// Phrases that become takes, in order, and how many phrases were over when that was last looked at.
+    /// Phrases being made into takes, in order, and the number of phrases that had ended when last checked.
     phrase_work: VecDeque<PhraseWork>,
     phrases_over: u64,
-    /// The phrase that became a take last.
+    /// The latest phrase that became a take.
     taken_phrase: u64,
     names: Names,
-    /// The same of a project that was left: of no interest, and waited for by nobody.
+    /// Pair work of a project that was left: its result is dropped, and no thread waits for it.
     left_behind: Vec<Abandoned>,
-    /// What came of the last pair, and where it fails.
+    /// Result of the last pair, and the bands in which it fails, Hz.
     pair_said: Option<(String, Vec<[f32; 2]>)>,
     /// Name of the user's own feed; empty for none.
     own_name: String,
@@ -128,19 +129,19 @@ pub struct Engine {
     flowing: bool,
     takes: Takes,
     summaries: Arc<Vec<TakeSummary>>,
-    /// Summaries of the takes and the rig as they are now, while not all are made.
+    /// Summaries of the takes for the present rig, while not all are made.
     fresh: Option<Vec<TakeSummary>>,
     kept: Kept,
     message: Option<String>,
     reading: Box<Reading>,
     history: Box<History>,
     unread_frames: u64,
-    /// Frames since the board was read, and when that was.
+    /// Frames since the board was last read, and the time of that reading.
     board_frames: u64,
     board_at: Option<Instant>,
-    /// What was set since asks for another reading of the board.
+    /// A setting has changed, so the board must be read again.
     reread: bool,
-    /// Why it is so, in sentences.
+    /// The causes, a sentence each.
     why: Arc<Vec<String>>,
     worse_held_frames: u64,
     read_at: Option<Instant>,
@@ -148,14 +149,14 @@ pub struct Engine {
     pairing: Pairing,
     checking: Checking,
     counselled_at: Option<Instant>,
-    /// Something changed that the window has not been shown.
+    /// Something changed that the window does not show yet.
     unshown: bool,
     failed: bool,
     fault: Fault,
 }
 
 impl Engine {
-    /// An analysis that has heard nothing.
+    /// An analysis without any sound so far.
     pub fn new(links: Links) -> Self {
         let settings = Settings::read(&links.params);
         Self {
@@ -208,7 +209,7 @@ impl Engine {
         }
     }
 
-    /// One look: some of what waits, and a reading if it is time.
+    /// One look: processes some of what waits, and makes a reading if one is due.
     pub fn look(&mut self) -> Activity {
         self.guarded(|engine| {
             engine.fault.strike_look();
@@ -222,9 +223,9 @@ impl Engine {
                 engine.settle_now();
                 engine.links.shared.wanted_settled.store(false, Ordering::Release);
             }
-            // Not the block that came while this one was looked at, but what did not fit into the look.
+            // Counts what did not fit into this look, not the block that arrived during it.
             let left_over = engine.end.as_ref().map_or(0, AnyEnd::waiting);
-            // Where nobody sees or hears what it finds, it may as well be found later: the ring holds seconds.
+            // Where its findings are neither seen nor heard, the work can be put off: the ring holds seconds.
             let soon = came && (engine.is_urgent() || left_over > FRAMES_A_LOOK / 4);
             engine.gather_pairs();
             engine.gather_phrases();
@@ -248,8 +249,8 @@ impl Engine {
         self.unshown |= self.checking.look(&self.links.shared.switch);
     }
 
-    /// Everything that waits, where there's no analysis thread: allocates only where a take ends or the
-    /// window is shown something.
+    /// Processes everything that waits, where there is no analysis thread. Allocates only where a take ends or the
+    /// window is updated.
     pub fn work_through(&mut self) {
         self.guarded(|engine| {
             while engine.take_in(FRAMES_A_LOOK) || !engine.coming.is_empty() {
@@ -258,8 +259,8 @@ impl Engine {
         });
     }
 
-    /// Everything that waits, and the end of a take whose recording was switched off without another block: what is saved
-    /// now holds it.
+    /// Processes everything that waits, and ends a take whose recording was switched off without another block, so a
+    /// state saved now holds it.
     pub fn settle(&mut self) {
         self.guarded(Self::settle_now);
     }
@@ -275,7 +276,7 @@ impl Engine {
         self.gather_phrases();
     }
 
-    /// What the side-chain's work is to do, where there is one.
+    /// The orders for the side-chain's work; `None` without a side-chain.
     fn take_orders(&mut self) -> Option<Orders> {
         let watched = self.is_urgent();
         let side = self.side.as_mut().filter(|_| !self.failed)?;
@@ -293,13 +294,13 @@ impl Engine {
         }
     }
 
-    /// Something panicked: nothing runs any more, and the window says so.
+    /// After a panic: all work stops, and the window says so.
     fn fail(&mut self) {
         self.failed = true;
         self.links.shared.analysis_failed.store(true, Ordering::Relaxed);
     }
 
-    /// Runs `body`; after a panic in one, nothing runs any more and the window says so. The takes stay as they are, to be
+    /// Runs `body`. After a panic in one, all work stops and the window says so; the takes stay as they are and can be
     /// saved.
     fn guarded<R>(&mut self, body: impl FnOnce(&mut Self) -> R) -> Option<R> {
         if !self.failed {
@@ -358,8 +359,8 @@ impl Engine {
         self.set_rig(rig);
     }
 
-    /// Only readings depend on the rig, and setting it costs as much as one: the monitor is told when it is next read, or
-    /// automation would pay for every step of a gain.
+    /// Only readings depend on the rig, and setting it costs as much as one. The monitor gets it before the next
+    /// reading; otherwise automation would pay for every step of a gain.
     fn set_rig(&mut self, rig: Rig) {
         if rig != self.rig {
             self.rig = rig;
@@ -437,7 +438,7 @@ impl Engine {
         self.unshown = true;
     }
 
-    /// Somebody sees or hears what the analysis finds.
+    /// Whether a window shows the findings or an audition depends on them.
     fn is_urgent(&self) -> bool {
         self.settings.audition || self.window_is_open()
     }

@@ -1,4 +1,4 @@
-//! Phrases that become takes, by themselves or when they are over, and the names they get.
+//! Phrases that become takes, automatically or when the player asks for it, and the names they get.
 
 use nice_plug::util::permit_alloc;
 use sumproof_core::session::monitor::Monitor;
@@ -12,14 +12,14 @@ use crate::state::takes::{TakeId, Takes};
 pub(super) type PhraseWork = (TakeId, PhraseJob);
 
 impl Engine {
-    /// Whether phrases become takes by themselves; not while one is recorded by hand.
+    /// Whether phrases become takes automatically; not while a take is recorded by hand.
     pub(super) fn keeps_phrases(&self) -> bool {
         let holds = self.links.shared.arming.holds(self.settings.switches());
         holds.takes_by_phrase && self.running.is_none()
     }
 
-    /// Stores a take of the last phrase, unless it is one already, from what is known of it, and begins the work on a better one. It
-    /// gets the next name.
+    /// Stores a take of the last phrase, unless it is one already, from its live reading, and starts the work on a
+    /// better one. It gets the next name.
     pub(super) fn phrase_to_take(
         monitor: &mut Monitor,
         taken: &mut u64,
@@ -45,7 +45,7 @@ impl Engine {
         })
     }
 
-    /// Takes the last phrase, whenever it was played.
+    /// Makes a take of the last phrase, however long ago it was played.
     pub fn take_phrase(&mut self) {
         let Some(monitor) = &mut self.monitor else { return };
         let phrase = monitor.phrase();
@@ -66,7 +66,7 @@ impl Engine {
         self.say(permit_alloc(|| String::from(line)));
     }
 
-    /// Puts better takes of phrases in their places, where they are worked out. Never waits for them.
+    /// Replaces takes of phrases by their better versions once these are ready. Never waits for them.
     pub(super) fn gather_phrases(&mut self) {
         while let Some((id, work)) = self.phrase_work.pop_front_if(|(_, work)| work.is_done()) {
             permit_alloc(|| {
@@ -78,7 +78,7 @@ impl Engine {
         }
     }
 
-    /// How many takes of phrases are being worked on.
+    /// Number of phrases being worked on.
     #[cfg(test)]
     pub(crate) fn phrases_worked_on(&self) -> usize {
         self.phrase_work.len()
@@ -95,7 +95,7 @@ impl Engine {
         self.unshown = true;
     }
 
-    /// Leaves the next name out.
+    /// Skips the next name.
     pub fn skip_name(&mut self) {
         self.names.skip();
         self.unshown = true;

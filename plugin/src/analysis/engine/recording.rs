@@ -18,18 +18,18 @@ pub(super) struct RunningTake {
     pub(super) markers: u64,
 }
 
-/// The dry and the wet pass recorded last.
+/// The latest dry and wet pass.
 pub(super) type Halves = [Option<TakeId>; 2];
 
-/// Work on passes, and the dry and the wet one among them.
+/// Work on passes, and the dry and the wet one it uses.
 pub(super) type PairWork = (PairJob, Halves);
 
-/// Whether passes were laid over one another and don't belong together.
+/// Whether passes were compared and don't belong together.
 fn has_failed(paired: &Paired) -> bool {
     paired.take.is_none() && !paired.failing.is_empty()
 }
 
-/// Keeps the take of a pair, and says what there is to say.
+/// Stores the take of a pair, and returns the line to show.
 fn kept(takes: &mut Takes, pairing: &mut Pairing, paired: Paired) -> String {
     let Some(take) = paired.take else {
         return paired.line;
@@ -51,7 +51,7 @@ impl Engine {
     pub(super) fn start_take(&mut self, pass: Pass) {
         self.finish_take();
         if self.void_frames > 0 {
-            // It was to begin in the project before.
+            // The command belongs to the previous project.
             return;
         }
         let Some(monitor) = &mut self.monitor else { return };
@@ -65,7 +65,7 @@ impl Engine {
         }
         monitor.start_take();
         let rate_hz = monitor.rate_hz();
-        // A dry or a wet pass is a half: there's nothing to tell apart in it.
+        // A dry or a wet pass is a half: there is nothing to tell apart in it.
         if pass == Pass::Full {
             self.order(Order::Start);
         }
@@ -79,7 +79,7 @@ impl Engine {
         };
         let takes = &mut self.takes;
         let said = permit_alloc(|| {
-            // A half of a pair is no preset of the list.
+            // A half of a pair takes no name from the list.
             let name = match running.pass {
                 Pass::Full => self.names.take(),
                 Pass::Dry | Pass::Wet => None,
@@ -94,7 +94,7 @@ impl Engine {
             };
             take.gaps = running.markers;
             take.invalid_frames = take.invalid_frames.saturating_sub(running.markers);
-            // Where frames are missing, no sound lies over another.
+            // Where frames are missing, passes can't be aligned.
             let sound = self.sound.take().filter(|_| running.markers == 0);
             let outcome = self.pairing.heard(&take, sound);
             let name = take.name.clone();
@@ -105,7 +105,7 @@ impl Engine {
                 Pass::Wet => self.halves[1] = id,
                 Pass::Full => {}
             }
-            // It is stored as what is known; how the side-chain tells it apart comes when it is found.
+            // It is stored with what is known so far; the side-chain's split follows when it is found.
             if let (Some(side), Some(id), Pass::Full) = (&mut self.side, id, running.pass) {
                 side.orders.push(Order::End(id, name));
             }
@@ -126,7 +126,7 @@ impl Engine {
                     Some(line)
                 }
                 PairingStep::Later(work) => {
-                    // One pair at a time: the one before goes on, and is stored when it's done.
+                    // The previous pair's work goes on, and its take is stored when it is done.
                     self.pair_work.push_back((work, self.halves));
                     Some(String::from(passes::LAYING))
                 }
@@ -138,7 +138,7 @@ impl Engine {
         self.sum_up_anew();
     }
 
-    /// Stores what came of passes being laid over one another, where it is done. Never waits for it.
+    /// Stores the results of finished pair work. Never waits for it.
     pub(super) fn gather_pairs(&mut self) {
         self.left_behind.retain(|work| !work.is_over());
         while let Some((work, halves)) = self.pair_work.pop_front_if(|(work, _)| work.is_done()) {
@@ -150,20 +150,21 @@ impl Engine {
                     }
                     (kept(&mut self.takes, &mut self.pairing, paired), failing)
                 });
-                // Where nothing came of it, the line that it is being done no longer holds.
+                // The work has no result, so the line saying that it is in progress must go.
                 self.message = self.pair_said.as_ref().map(|(line, _)| line.clone());
             });
             self.sum_up_anew();
         }
     }
 
-    /// Whether nothing is being laid over one another: the next look stores what came of it.
+    /// Whether no pair work is running: the next look stores its result.
     #[cfg(test)]
     pub(crate) fn pairs_are_done(&self) -> bool {
         self.pair_work.iter().all(|(work, _)| work.is_done())
     }
 
-    /// Nothing of the present project enters the next one: the running take, halves of pairs and what is being worked out.
+    /// Drops what belongs to the present project before another is loaded: the running take, halves of pairs and
+    /// pending work.
     pub(super) fn leave_project(&mut self) {
         self.running = None;
         self.sound = None;
@@ -182,10 +183,10 @@ impl Engine {
         self.void_frames = self.end.as_ref().map_or(0, AnyEnd::waiting);
     }
 
-    /// Takes over what the side-chain's work has come to.
+    /// Takes over the results of the side-chain's work.
     pub(in crate::analysis) fn take_news(&mut self, news: News) {
         let Some(side) = &mut self.side else { return };
-        // Behind a phrase there is nothing to tell apart: what was read of it stands.
+        // After a phrase's end there is nothing to tell apart: the phrase's reading stands.
         let stands = self.reading.phrase.seconds > 0.0 && !self.reading.phrase.playing;
         if let Some(split) = news.split.filter(|_| !stands) {
             side.split = split;
@@ -194,7 +195,7 @@ impl Engine {
             side.shown = news.shown;
             self.unshown = true;
         }
-        // Found while a state was loaded: the take of that number is another project's now.
+        // Found while a state was loaded: the id now belongs to another project's take.
         let left = side.orders.iter().any(|order| matches!(order, Order::Leave));
         for (id, told) in news.done.into_iter().filter(|_| !left) {
             if let Some(take) = self.takes.get_mut(id) {
@@ -207,7 +208,7 @@ impl Engine {
         }
     }
 
-    /// What comes next does not follow what came: a frame that is no sound breaks every average there, as an invalid one does.
+    /// The next frame does not follow the last: an invalid frame is inserted, which breaks every average there.
     pub(super) fn mark_gap(&mut self) {
         let (Some(monitor), true) = (&mut self.monitor, self.flowing) else {
             return;

@@ -1,4 +1,4 @@
-//! The rings through which sound comes to the engine: one after the other, each emptied before the next begins.
+//! The rings through which sound reaches the engine: one after the other, each emptied before the next begins.
 
 use nice_plug::util::permit_alloc;
 use sumproof_core::session::monitor::Monitor;
@@ -12,9 +12,9 @@ use crate::testing::faults::Fault;
 
 /// The analysis' end of either kind of ring.
 pub enum AnyEnd {
-    /// Of the plugin without a side-chain.
+    /// Ring of the plugin without a side-chain.
     Pair(AnalysisEnd<2>),
-    /// Of the one with.
+    /// Ring of the plugin with a side-chain.
     WithReference(AnalysisEnd<4>),
 }
 
@@ -52,7 +52,7 @@ impl AnyEnd {
         }
     }
 
-    /// Whether there is nothing left in it.
+    /// Whether neither frames nor commands wait.
     fn is_empty(&mut self) -> bool {
         match self {
             Self::Pair(end) => end.is_empty(),
@@ -60,7 +60,7 @@ impl AnyEnd {
         }
     }
 
-    /// Lets everything go by unheard.
+    /// Discards everything that waits.
     pub(super) fn discard(&mut self) {
         match self {
             Self::Pair(end) => end.drain(usize::MAX, |_| {}),
@@ -69,18 +69,18 @@ impl AnyEnd {
     }
 }
 
-/// A ring that was handed over, and what comes through it.
+/// A ring that was handed over, with its sample rate and reference.
 pub(super) struct Attached {
     end: AnyEnd,
     rate_hz: f64,
     reference: Reference,
-    /// Nothing more comes through it.
+    /// Nothing more arrives through it.
     closed: bool,
 }
 
 impl Engine {
-    /// A new ring, and the sample rate of what comes through it. What the old one still holds is taken in first, and a take that was
-    /// being recorded ends there. `reference` is what the side-chain brings, where the ring has one.
+    /// Adds a new ring and its sample rate, Hz. What the old one still holds is processed first, and a take that was
+    /// being recorded ends there. `reference` is the signal on the side-chain, where the ring has one.
     pub fn attach(&mut self, end: AnyEnd, rate_hz: f64, reference: Reference) {
         self.detach();
         self.coming.push_back(Attached {
@@ -98,7 +98,7 @@ impl Engine {
         self.unshown = true;
     }
 
-    /// The host stopped for good or for now: what waits is still taken in, and a take ends there.
+    /// The host stopped for good or for now: what waits is still processed, and a take ends there.
     pub fn detach(&mut self) {
         match self.coming.back_mut() {
             Some(last) => last.closed = true,
@@ -108,7 +108,7 @@ impl Engine {
         self.unshown = true;
     }
 
-    /// Goes on to the next ring, where nothing comes through this one any more.
+    /// Goes on to the next ring once this one is closed and empty.
     fn change_rings(&mut self) {
         if self.closed && self.end.as_mut().is_none_or(AnyEnd::is_empty) {
             self.finish_take();
@@ -154,7 +154,7 @@ impl Engine {
         self.links.shared.emptied();
     }
 
-    /// Takes in at most `limit` frames; whether anything came.
+    /// Processes at most `limit` frames. Returns whether any arrived.
     pub(super) fn take_in(&mut self, limit: usize) -> bool {
         self.follow_settings();
         self.change_rings();

@@ -1,4 +1,4 @@
-//! Readings, and what the window is shown.
+//! Readings, and what is published for the window.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -15,15 +15,15 @@ use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::Order;
 use crate::bridge::published::{Published, summary};
 
-/// Advice and margin follow the sound this often: they cost more than a reading, and nobody acts on them faster.
+/// Time between two updates of advice and margin: they cost more than a reading, and no player acts on them faster.
 const COUNSEL_EVERY: Duration = Duration::from_secs(1);
 /// Time between two readings for the window.
 const WINDOW_PERIOD: Duration = Duration::from_millis(40);
-/// Sound between two readings of the board, s: nobody reads words and figures faster.
+/// Sound between two readings of the board, s: words and figures can't be read faster.
 const BOARD_PERIOD_S: f64 = 0.5;
 /// Time between two readings of the board while something is being set.
 const SETTING_PERIOD: Duration = Duration::from_millis(100);
-/// Sound for which the audition keeps to the line that was found the worse, s, so that near-equals do not alternate.
+/// How long the audition keeps to the line found worse, s of sound, so that near-equals do not alternate.
 const WORSE_HELD_S: f64 = 3.0;
 /// Takes summed up in one look.
 const SUMMARIES_A_LOOK: usize = 4;
@@ -54,7 +54,8 @@ impl Engine {
         }
     }
 
-    /// Everything at once, for a window that has just opened or a user who has just changed something.
+    /// Publishes a complete reading at once, for a window that has just opened or a user who has just changed
+    /// something.
     pub fn show_now(&mut self) {
         self.guarded(|engine| {
             engine.follow_settings();
@@ -65,7 +66,7 @@ impl Engine {
         });
     }
 
-    /// What moves fast: the meter, and the bands' correlations.
+    /// Reads what changes fast: the meter, and the bands' correlations.
     fn read_now(&mut self, heard_s: f64) {
         let Some(monitor) = &mut self.monitor else { return };
         monitor.read_now(&mut self.reading);
@@ -86,7 +87,7 @@ impl Engine {
         self.reading.frames = self.reading.frames.saturating_sub(self.markers);
     }
 
-    /// Words, figures and curves.
+    /// Reads words, figures and curves.
     fn read_board(&mut self) {
         self.board_frames = 0;
         self.board_at = Some(Instant::now());
@@ -96,7 +97,8 @@ impl Engine {
         let told = self.side.as_ref().and_then(|side| side.split.as_ref());
         monitor.read_told(self.settings.feed, told, &mut self.reading);
         self.leave_markers_out();
-        // In silence there is no score, and match and side stay where they are. Every feed's match is known before it is heard.
+        // In silence there is no score, and match and side stay where they are. Every feed's match gain is known before
+        // it is auditioned.
         for row in &self.reading.rows {
             if let Some(score) = row.score
                 && score.level_lu.is_finite()
@@ -116,8 +118,8 @@ impl Engine {
         }
     }
 
-    /// Brings the takes' figures to the present rig, some at a time: while a line's delay is being dragged they start over
-    /// with every step.
+    /// Recalculates the takes' figures for the present rig, at most `most` at a time: while a line's delay is being
+    /// dragged they start over with every step.
     fn sum_up(&mut self, most: usize) {
         let Some(mut fresh) = self.fresh.take() else {
             return;
@@ -137,10 +139,10 @@ impl Engine {
         }
     }
 
-    /// Works out what to do about the sound as it was last read, and how much it can take.
+    /// Computes advice and margin for the sound as it was last read.
     fn take_recommendations(&mut self) {
         self.counselled_at = Some(Instant::now());
-        // In silence the last advice stands: it is about the preset, and the player has only stopped to read it.
+        // In silence the last advice stands: it is about the preset, and the player may have stopped just to read it.
         if let Some(monitor) = self
             .monitor
             .as_ref()
@@ -199,20 +201,20 @@ impl Engine {
         self.unshown = true;
     }
 
-    /// What was said last.
+    /// The line shown last.
     #[cfg(test)]
     pub(crate) fn message(&self) -> Option<&str> {
         self.message.as_deref()
     }
 
-    /// Says one line in the window.
+    /// Shows one line in the window.
     pub fn say(&mut self, message: String) {
-        // The line before it is freed.
+        // Frees the previous line.
         permit_alloc(|| self.message = Some(message));
         self.unshown = true;
     }
 
-    /// Forgets the live averages, the lowest value and the counts.
+    /// Resets the live averages, the lowest value and the counts.
     pub fn reset(&mut self) {
         if let Some(monitor) = &mut self.monitor {
             monitor.reset();

@@ -1,16 +1,17 @@
-//! The line check's signal on its way out: the one thing here that makes sound of its own.
+//! Output of the line check's signal: the only code here that generates sound.
 //!
 //! # What starts it, and what ends it
-//! * Two steps of the user in the window: first what comes in is held back ([`Switch::hold`]), then a signal is ordered
-//!   ([`Switch::allow`], by the analysis, which also prepares it). No parameter, state or host event does either.
-//! * An order that isn't taken within a second is void ([`crate::analysis::engine`]); one that the switch no longer allows is given back
-//!   unplayed.
-//! * It ends with a short fade when the switch says so, with the bypass, when the host records, when frames are lost, and when
-//!   the window has drawn nothing for [`PATIENCE_S`]: a window may be gone without having said so. It ends at once, with nothing
-//!   of it in the first frame, when the host bounces, resets or stops.
+//! * It takes two steps of the user in the window: first the input is held back from the output ([`Switch::hold`]),
+//!   then a signal is ordered ([`Switch::allow`], by the analysis, which also prepares it). No parameter, state or host
+//!   event can do either.
+//! * An order that is not taken within a second is void ([`crate::analysis::engine`]); one that the switch no longer
+//!   allows is given back unplayed.
+//! * It ends with a short fade when the switch says so, with the bypass, when the host records, when frames are lost,
+//!   and when the window has drawn nothing for [`PATIENCE_S`]: a window may vanish without notice. It ends at once,
+//!   without a trace in the first frame, when the host bounces, resets or stops.
 //!
 //! # Real-time
-//! [`Sender`] allocates and frees nothing: signals come and go whole, by the ring.
+//! [`Sender`] allocates and frees nothing: signals arrive and leave whole, through the ring.
 
 mod sender;
 mod switch;
@@ -25,9 +26,9 @@ use sumproof_core::line_check::Generator;
 pub struct Signal {
     /// Its number, from 1.
     pub run: u64,
-    /// What makes it.
+    /// Generates it.
     pub generator: Generator,
-    /// Silence behind it, in which what is still on its way is recorded, frames.
+    /// Silence after it, during which its delayed part is still recorded, frames.
     pub behind_frames: u64,
 }
 

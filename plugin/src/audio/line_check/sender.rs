@@ -1,21 +1,21 @@
-//! The audio thread's part: in the place of what comes in, silence or the signal.
+//! The audio thread's part: replaces the input by silence or the signal.
 
 use super::{End, Signal, Switch};
 use crate::bridge::ring::{AudioEnd, Command};
 
-/// How long a window may draw nothing before what it asked for ends, s of sound.
+/// How long a window may draw nothing before the signal it asked for ends, s of sound.
 pub const PATIENCE_S: f64 = 2.0;
 /// Length of a fade, s.
 const FADE_S: f64 = 0.010;
 /// Frames made at once.
 const CHUNK: usize = 64;
 
-/// What goes out.
+/// What is output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Output {
-    /// What comes in, untouched.
+    /// The input, unchanged.
     Input,
-    /// Nothing.
+    /// Silence.
     Silence,
     /// The signal.
     Signal,
@@ -25,17 +25,17 @@ pub enum Output {
 #[derive(Debug)]
 pub struct Sender {
     signal: Option<Box<Signal>>,
-    /// Why the one that is fading out ends.
+    /// Why the signal that is fading out ends.
     ending: Option<End>,
-    /// What the analysis has to be told yet.
+    /// An end not yet reported to the analysis.
     unsaid: Option<(u64, End)>,
-    /// Gain of what comes in, 0 to 1.
+    /// Gain of the input, 0 to 1.
     passing: f32,
     /// Gain of the signal, 0 to 1.
     level: f32,
-    /// Either changes by this with each frame.
+    /// Change of either gain per frame.
     step: f32,
-    /// Frames of silence left behind the signal.
+    /// Frames of silence still to come after the signal.
     behind_frames: u64,
     beats: u64,
     unattended_frames: u64,
@@ -43,7 +43,7 @@ pub struct Sender {
 }
 
 impl Sender {
-    /// For a sample rate.
+    /// A sender for a sample rate, Hz.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             signal: None,
@@ -59,8 +59,8 @@ impl Sender {
         }
     }
 
-    /// Before a block is handed to the analysis: takes an order, if there is one. The analysis is told, so that it keeps what
-    /// comes in from this block on.
+    /// Called before a block is handed to the analysis: takes an order, if there is one. The analysis is notified, so
+    /// it records the input from this block on.
     pub fn begin<const C: usize>(&mut self, switch: &Switch, end: &mut AudioEnd<C>) {
         if self.signal.is_some() || self.unsaid.is_some() {
             return;
@@ -72,7 +72,7 @@ impl Sender {
             self.unattended_frames = 0;
             self.level = 0.0;
         } else {
-            // It was called off before it began, or can't be told of.
+            // It was cancelled before it began, or its beginning can't be reported.
             self.ending = Some(End::Stopped);
         }
         self.signal = Some(signal);
@@ -83,14 +83,14 @@ impl Sender {
         self.signal.is_some()
     }
 
-    /// Frames were lost on their way to the analysis.
+    /// Frames were lost on their way to the analysis: the signal ends.
     pub fn lost(&mut self) {
         if self.signal.is_some() {
             self.ending = self.ending.or(Some(End::Lost));
         }
     }
 
-    /// The host reset: what sounds ends, without a fade.
+    /// The host was reset: the signal ends without a fade.
     pub fn cut(&mut self) {
         if self.signal.is_some() {
             self.ending = Some(End::HostStopped);
@@ -98,7 +98,8 @@ impl Sender {
         }
     }
 
-    /// After a block was handed over: replaces it by what goes out. `hindered` is what forbids all of this now.
+    /// Called after a block was handed over: replaces it by the output. `hindered` is the reason why no signal may go
+    /// out now, if there is one.
     pub fn put_out<const C: usize>(
         &mut self,
         switch: &Switch,
@@ -115,7 +116,7 @@ impl Sender {
             self.ending = self.ending.or(hindered).or(stopped);
         }
         if hindered == Some(End::Bounces) {
-            // A bounce has no moment of its own for a fade.
+            // A bounce has no time for a fade.
             (self.passing, self.level) = (1.0, 0.0);
         }
         let held = switch.is_held() && hindered.is_none();
@@ -155,7 +156,7 @@ impl Sender {
         attended
     }
 
-    /// As many frames as fit in a chunk.
+    /// One chunk, of at most [`CHUNK`] frames.
     fn chunk(&mut self, held: bool, left: &mut [f32], right: &mut [f32]) {
         let (mut l, mut r) = ([0.0f32; CHUNK], [0.0f32; CHUNK]);
         if let Some(signal) = &mut self.signal {
@@ -186,7 +187,7 @@ impl Sender {
         }
     }
 
-    /// Gives back what has ended, and says so; what finds no room is tried again with the next block.
+    /// Gives a finished signal back and reports its end; what finds no room is tried again with the next block.
     fn finish<const C: usize>(&mut self, switch: &Switch, end: &mut AudioEnd<C>) {
         if let (Some(why), true) = (self.ending, self.level == 0.0)
             && let Some(signal) = self.signal.take()
@@ -209,7 +210,7 @@ impl Sender {
     }
 }
 
-/// What comes in, turned down. What is no number is nothing.
+/// A sample of the input times `gain`. A sample that is not finite becomes 0.
 fn faded(sample: f32, gain: f32) -> f32 {
     if gain > 0.0 && sample.is_finite() {
         sample * gain

@@ -1,8 +1,8 @@
-//! What is wanted of the line check, in single words.
+//! What the line check is asked to do, in single atomics.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
-/// One per instance. Everything is off in a new one.
+/// One per instance. A new one has everything off.
 #[derive(Debug, Default)]
 pub struct Switch {
     held: AtomicBool,
@@ -12,17 +12,17 @@ pub struct Switch {
 }
 
 impl Switch {
-    /// The first step: nothing that comes in is passed on any more.
+    /// The first step: holds the input back from the output.
     pub fn hold(&self) {
         self.held.store(true, Ordering::Release);
     }
 
-    /// Whether that step was taken.
+    /// Whether the input is held back.
     pub fn is_held(&self) -> bool {
         self.held.load(Ordering::Acquire)
     }
 
-    /// The second step: this run may sound. Only after the first.
+    /// The second step: allows this run to sound. Returns `false` unless the first step was taken.
     pub fn allow(&self, run: u64) -> bool {
         let held = self.is_held();
         if held {
@@ -31,40 +31,40 @@ impl Switch {
         held
     }
 
-    /// Whether this run may sound, still.
+    /// Whether this run may still sound.
     pub fn allows(&self, run: u64) -> bool {
         run != 0 && self.allowed.load(Ordering::Acquire) == run
     }
 
-    /// Whether any may.
+    /// Whether any run may sound.
     pub fn is_on(&self) -> bool {
         self.allowed.load(Ordering::Acquire) != 0
     }
 
-    /// This run is over. One that was allowed in the meantime goes on.
+    /// This run is over. Another one allowed in the meantime goes on.
     pub fn end(&self, run: u64) {
         let _ = self
             .allowed
             .compare_exchange(run, 0, Ordering::AcqRel, Ordering::Acquire);
     }
 
-    /// Nothing may sound; what comes in is still held back.
+    /// No run may sound; the input stays held back.
     pub fn stop(&self) {
         self.allowed.store(0, Ordering::Release);
     }
 
-    /// Nothing may sound, and what comes in passes again.
+    /// No run may sound, and the input passes again.
     pub fn release(&self) {
         self.stop();
         self.held.store(false, Ordering::Release);
     }
 
-    /// The window is there, and shows the line check: to be said with every frame drawn.
+    /// The window is open and shows the line check: called with every frame drawn.
     pub fn beat(&self) {
         self.beats.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// How often it has said so.
+    /// Number of calls of [`Self::beat`].
     pub fn beats(&self) -> u64 {
         self.beats.load(Ordering::Relaxed)
     }

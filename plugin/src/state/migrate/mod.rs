@@ -1,14 +1,13 @@
-//! What happens to a saved state before it is loaded.
+//! Checks and completes a saved state before it is loaded.
 //!
-//! [`filter`] makes every state complete (a missing value would otherwise stay as the session before left it), brings
-//! values into range, and sees to what a newer version wrote: parameters and
-//! fields this version does not know, and values of known ones it does not understand, go into [`Kept`], which is a
-//! field of its own in the state. They are saved again from there, word for word.
+//! [`filter`] makes every state complete (a missing value would otherwise keep its value from the session before),
+//! clamps values to their ranges, and preserves what a newer version wrote: parameters and fields unknown to this
+//! version, and values of known ones that it can't read, go into [`Kept`], a field of its own in the state. They are
+//! saved again from there, word for word.
 //!
-//! The promise to later versions: at load, kept things are put back where they were before anything else is looked at.
-//! Where this version had to put something else in the place of a value it did not understand, it notes what; if that
-//! stand-in is still there, nobody has touched it, and the kept value returns. If the user has since set it otherwise,
-//! the user's choice stands.
+//! The promise to later versions: at load, kept values are put back in their place before anything else is read. Where
+//! this version had to replace a value it could not read, it records the replacement; if that stand-in is still there,
+//! the user has not changed it, and the kept value returns. If the user has since changed it, the user's choice stands.
 
 use std::collections::BTreeMap;
 
@@ -17,37 +16,37 @@ use serde::{Deserialize, Serialize};
 
 use crate::parameters::spec;
 
-/// The version of this plugin, as states are marked with.
+/// The version of this plugin, with which states are marked.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 
 /// Key of the field that holds [`Kept`].
 pub const KEPT_KEY: &str = "kept";
 
-/// What stands for the version of a state that carries none.
+/// Stands for the version of a state that carries none.
 const UNMARKED: &str = "unknown";
 
-/// Most kept entries, parameters and fields each; no version will have more, a broken file might.
+/// Most kept entries, for parameters and for fields each; no version will have more, but a damaged file might.
 const MOST_ENTRIES: usize = 256;
 /// Longest kept key or parameter text, bytes.
 const LONGEST_TEXT: usize = 4096;
 /// Longest kept field, bytes.
 const LONGEST_FIELD: usize = 16 << 20;
 
-/// What a newer version wrote and this one does not know.
+/// Values written by a newer version that this one does not know.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Kept {
-    /// The newest version whose things these are.
+    /// The newest version that wrote any of them.
     pub from: String,
-    /// Parameters by id, as they were written.
+    /// Parameters by id, as written.
     pub params: BTreeMap<String, ParamValue>,
-    /// Fields by key, as they were written.
+    /// Fields by key, as written.
     pub fields: BTreeMap<String, String>,
-    /// What stands at the top level in place of kept values of known parameters.
+    /// Stand-ins at the top level for kept values of known parameters.
     pub param_stand_ins: BTreeMap<String, ParamValue>,
-    /// What stands at the top level in place of kept fields of known keys.
+    /// Stand-ins at the top level for kept fields of known keys.
     pub field_stand_ins: BTreeMap<String, String>,
-    /// Ids and keys that held something unreadable, so that the default was taken. For the window; not saved again.
+    /// Ids and keys of unreadable values, which were replaced by the default. For the window; not saved again.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub unreadable: Vec<String>,
 }
@@ -58,7 +57,7 @@ impl Kept {
         self.params.is_empty() && self.fields.is_empty()
     }
 
-    /// What the window says about it, if anything.
+    /// The message for the window, if there is anything to report.
     pub fn notice(&self) -> Option<String> {
         let mut said = Vec::new();
         if !self.is_empty() {
@@ -83,17 +82,18 @@ impl Kept {
     }
 }
 
-/// A persisted field: its key, what it is by default, and whether a text can be read as one.
+/// A persisted field: its key, its default, and a check whether this version can read it.
 pub struct FieldSpec {
     /// Key in the state.
     pub key: &'static str,
     /// JSON of the default.
     pub default: fn() -> String,
-    /// Whether this version can read the JSON. Reading must not be attempted on what fails here.
+    /// Whether this version can read the JSON. What fails here must not be deserialised.
     pub readable: fn(&str) -> bool,
 }
 
-/// Goes through a state before the framework loads it. Never fails: what can't be used is replaced and named.
+/// Checks a state before the framework loads it. Never fails: unusable values are replaced and listed in
+/// [`Kept::unreadable`].
 pub fn filter(state: &mut PluginState, fields: &[FieldSpec]) {
     let mut kept = take_kept(state);
     kept.unreadable.clear();
@@ -106,7 +106,7 @@ pub fn filter(state: &mut PluginState, fields: &[FieldSpec]) {
     filter_fields(state, &mut kept, newer, fields);
     match (kept.is_empty(), kept.from.is_empty()) {
         (true, _) if !newer => kept.from.clear(),
-        // A damaged state may have lost its mark; what it holds still came from somewhere.
+        // A damaged state may have lost its version mark; its unknown values still came from some version.
         (false, true) if state.version.is_empty() => kept.from = String::from(UNMARKED),
         (false, true) => kept.from = shortened(&state.version),
         _ => {}
@@ -123,7 +123,7 @@ fn take_kept(state: &mut PluginState) -> Kept {
     serde_json::from_str(&text).unwrap_or_default()
 }
 
-/// Lifts kept things to where their own version looks for them.
+/// Moves kept values back to where their own version looks for them.
 fn put_back(state: &mut PluginState, kept: &mut Kept) {
     for (id, value) in std::mem::take(&mut kept.params) {
         let stand_in = kept.param_stand_ins.remove(&id);
@@ -216,7 +216,7 @@ fn filter_fields(state: &mut PluginState, kept: &mut Kept, newer: bool, known: &
     }
 }
 
-/// A name from a file, short enough to show.
+/// A text from a file, short enough to show.
 fn shortened(name: &str) -> String {
     name.chars().take(32).collect()
 }
@@ -231,7 +231,7 @@ fn same(one: &ParamValue, other: &ParamValue) -> bool {
     }
 }
 
-/// Whether a state was marked by a later version than this. A mark that is no version says nothing.
+/// Whether a state was marked by a later version than this. A mark that is no version number does not count.
 pub fn is_newer(version: &str) -> bool {
     is_later(version, VERSION)
 }

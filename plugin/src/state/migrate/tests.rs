@@ -39,7 +39,7 @@ fn param(state: &PluginState, id: &str) -> String {
     serde_json::to_string(&state.params[id]).expect("values are plain")
 }
 
-/// What the framework does at the next save: the parameters it knows, and the fields, under this version's mark.
+/// The state as the framework saves it next: the parameters it knows, and the fields, marked with this version.
 fn saved_again(state: &PluginState) -> PluginState {
     let known: Vec<String> = spec::all().into_iter().map(|(id, _)| id).collect();
     let mut again = state.clone();
@@ -51,7 +51,7 @@ fn saved_again(state: &PluginState) -> PluginState {
     again
 }
 
-/// Read off a parameter of each type; the whole list is pinned where a host sees it.
+/// Read off a parameter of each type; the host tests pin the whole list.
 #[test]
 fn the_list_is_read_off_the_parameters() {
     let all = spec::all();
@@ -118,7 +118,7 @@ fn audition_and_recording_come_back_as_they_were_saved_and_are_not_armed() {
                 );
             }
             assert!(kept(&state).is_empty());
-            // What is heard and recorded of them: nothing, until somebody switches them on.
+            // None of them is heard or recorded until the user switches it on.
             let [audition, in_bounces, record, takes_by_phrase] = on;
             let switches = Switches {
                 audition,
@@ -137,7 +137,7 @@ fn audition_and_recording_come_back_as_they_were_saved_and_are_not_armed() {
             };
             assert_eq!(arming.holds(switches), none, "{saved:04b}");
         }
-        // What a state doesn't say is off.
+        // Switches missing from a state are off.
         let mut state = state(version, &[], &[]);
         filter(&mut state, &FIELDS);
         for id in ids {
@@ -165,7 +165,7 @@ fn broken_values_become_the_default_and_are_named() {
     for name in ["l_gain", "feed", "law", "byp", "r_del", "size"] {
         assert!(notice.contains(name), "{name} in {notice}");
     }
-    // The loss was said once; what is saved now is whole.
+    // The loss was reported once; what is saved now is complete.
     let mut again = saved_again(&state);
     filter(&mut again, &FIELDS);
     assert_eq!(kept(&again).notice(), None);
@@ -216,7 +216,7 @@ fn a_newer_versions_things_survive_two_saves_and_come_back() {
     assert_eq!(param(&third, "feed"), "{\"string\":\"mono-wedge\"}");
     assert!(kept(&third).notice().is_some_and(|notice| notice.contains(newer)));
 
-    // What the newer version will do first: put everything back.
+    // What the newer version does first: put everything back.
     let mut back = saved_again(&third);
     let mut things = take_kept(&mut back);
     put_back(&mut back, &mut things);

@@ -1,4 +1,4 @@
-//! The line check of one instance without a host: what starts its signal, what ends it, what is found.
+//! The line check of one instance without a host: what starts its signal, what ends it, what it finds.
 
 use sumproof_core::line_check::{Generator, Plan, SignalSettings};
 use sumproof_core::routing::feed::{Ending, SumLaw};
@@ -6,9 +6,9 @@ use sumproof_core::routing::line::Polarity;
 
 use super::*;
 
-/// Frames in which a fade is over.
+/// Frames after which a fade is over.
 const FADE: usize = 600;
-/// Into the left line's sweep, with the tone, the marker and the pulses behind it.
+/// A place within the left line's sweep; the tone, the marker and the pulses come before it.
 const LOUD_AT: usize = 392_000;
 
 fn settings() -> SignalSettings {
@@ -18,7 +18,7 @@ fn settings() -> SignalSettings {
     }
 }
 
-/// What the signal is, from its beginning.
+/// The signal from its beginning.
 fn signal(frames: usize) -> [Vec<f32>; 2] {
     let mut generator = Generator::new(Plan::new(settings()).expect("the usual"), RATE_HZ);
     let mut channels = [vec![0.0; frames], vec![0.0; frames]];
@@ -32,14 +32,14 @@ fn peak(samples: &[f32]) -> f32 {
 }
 
 impl Instance {
-    /// Active in real time, with a window that attends.
+    /// Active in real time, with an open window.
     fn at_a_desk() -> Self {
         let instance = Self::active(false);
         instance.shared.pulse.prove();
         instance
     }
 
-    /// Plays in blocks with the window drawing and the analysis looking in between.
+    /// Plays in blocks, with the window drawing and the analysis looking in between.
     fn attended(&mut self, left: &[f32], right: &[f32], block: usize) -> [Vec<f32>; 2] {
         let mut out = [Vec::new(), Vec::new()];
         for (left, right) in left.chunks(block).zip(right.chunks(block)) {
@@ -56,14 +56,14 @@ impl Instance {
         self.attended(&vec![0.0; frames], &vec![0.0; frames], block)
     }
 
-    /// Both steps, and the lead-in.
+    /// Takes both steps and plays the lead-in.
     fn send(&mut self) {
         self.shared.switch.hold();
         self.silence(FADE, 512);
         self.analysis.lock().send_check(settings());
     }
 
-    /// What the window is told.
+    /// The line shown in the window.
     fn said(&mut self) -> Option<String> {
         self.shown().said
     }
@@ -79,12 +79,12 @@ impl Instance {
 fn without_both_steps_nothing_sounds() {
     let [left, right] = noise(20_000);
     let mut instance = Instance::at_a_desk();
-    // The second alone.
+    // The second step alone has no effect.
     instance.analysis.lock().send_check(settings());
     let out = instance.attended(&left, &right, 512);
     assert!(bits(&out[0]) == bits(&left) && bits(&out[1]) == bits(&right));
     assert!(!instance.shared.switch.is_on());
-    // The first alone: nothing, invalid samples included, and no more than that.
+    // The first step alone holds everything back, invalid samples included, and does nothing more.
     instance.shared.switch.hold();
     let mut broken = left.clone();
     broken[10_000] = f32::NAN;
@@ -110,7 +110,7 @@ fn the_signal_alone_goes_out_in_blocks_of_any_size() {
         let out = instance.attended(&left, &right, block);
         assert!(peak(&out[0][LOUD_AT..]) > 0.005, "blocks of {block}");
         for (out, expected) in out.iter().zip(&expected) {
-            // It comes in over 10 ms, and after that it is the signal bit for bit.
+            // It fades in over 10 ms, and after that it is the signal bit for bit.
             for (n, (&out, &expected)) in out.iter().zip(expected).take(FADE).enumerate() {
                 let faded = expected * ((n + 1) as f32 / 480.0).min(1.0);
                 assert!(
@@ -124,7 +124,7 @@ fn the_signal_alone_goes_out_in_blocks_of_any_size() {
     }
 }
 
-/// What came out goes through two lines and comes in again.
+/// Feeds the output through two lines back to the input.
 fn looped(instance: &mut Instance, block: usize, late: usize, frames: usize) {
     let mut past = [vec![0.0f32; frames + late], vec![0.0f32; frames + late]];
     let mut at = 0;
@@ -153,10 +153,10 @@ fn what_the_lines_do_is_found_and_becomes_the_own_feed() {
     let open = instance.shared.open_window();
     instance.send();
     let seconds = Plan::new(settings()).expect("the usual").seconds() + 1.5;
-    // The right line 48 samples late, flipped and 6.02 dB softer, into a sum.
+    // The right line 48 samples late, polarity inverted and 6.02 dB softer, into a sum.
     looped(&mut instance, 256, 48, (seconds * RATE_HZ) as usize);
     assert!(!instance.shared.switch.is_on());
-    // No deadline: it is read in a thread of its own.
+    // No deadline: the reading runs in a thread of its own.
     let found = loop {
         let shown = instance.shown();
         if let Some(found) = shown.found {
@@ -178,7 +178,7 @@ fn what_the_lines_do_is_found_and_becomes_the_own_feed() {
         "{all:?}"
     );
     assert!(found.can_save);
-    // What comes in is still held back, and nothing else was changed by it.
+    // The input is still held back, and nothing else was changed by it.
     assert_eq!(instance.shared.heard(), AuditionState::Held);
     instance.analysis.lock().save_check();
     let own = instance.analysis.lock().own_feed();
@@ -192,14 +192,15 @@ fn what_the_lines_do_is_found_and_becomes_the_own_feed() {
     );
     assert!((own.feed.right.gain_db + 6.0206).abs() < 0.02 && (own.feed.right.delay_s - 0.001).abs() < 2e-7);
     assert!(instance.shown().saved);
-    // It is saved with the project, and read there.
+    // It is saved with the project, and loaded again.
     let other = Instance::new(Shared::default());
     other.load(&instance.saved());
     assert_eq!(other.analysis.lock().own_feed(), own);
     drop(open);
 }
 
-/// Lets a signal go out until it's loud, then does something, and returns what comes out from then on while noise comes in.
+/// Lets a signal go out until it is loud, then runs `what`, and returns the instance, its input from then on (noise)
+/// and its output.
 fn ended_by(what: impl FnOnce(&mut Instance)) -> (Instance, [Vec<f32>; 2], [Vec<f32>; 2]) {
     let mut instance = Instance::at_a_desk();
     instance.send();
@@ -217,23 +218,24 @@ fn whatever_ends_it_ends_it_at_once() {
     let (mut instance, _, out) = ended_by(|instance| instance.shared.switch.stop());
     assert!(peak(&out[0][..100]) > 0.001 && peak(&out[0][FADE..]) == 0.0 && peak(&out[1][FADE..]) == 0.0);
     assert!(instance.said().expect("a line").starts_with("Stopped"));
-    // The window closes: a fade, then the sound that comes in.
+    // The window closes: a fade, then the input.
     let (mut instance, sound, out) = ended_by(|instance| instance.shared.switch.release());
     assert!(bits(&out[0][FADE..]) == bits(&sound[0][FADE..]));
     assert!(instance.said().expect("a line").starts_with("Stopped"));
-    // Bypassed: the same, also for the analysis, which hears nothing while bypassed.
+    // Bypassed: the same, also for the analysis, which gets no sound while bypassed.
     let (mut instance, sound, out) = ended_by(|instance| set(&instance.host().bypass, true));
     assert!(bits(&out[0][FADE..]) == bits(&sound[0][FADE..]));
     assert!(instance.said().expect("a line").contains("bypassed"));
-    // The host resets, as it does when it stops or jumps: nothing of it is left in the next frame; held back it still is.
+    // The host resets, as it does when it stops or jumps: no trace of the signal in the next frame; the input is still
+    // held back.
     let (mut instance, _, out) = ended_by(|instance| instance.audio.reset());
     assert!(peak(&out[0]) == 0.0 && peak(&out[1]) == 0.0);
     assert!(instance.said().expect("a line").contains("audio stopped"));
-    // It runs ahead of the clock: the bounce gets its own sound from its first frame.
+    // It runs ahead of the clock: the bounce gets its original sound from its first frame.
     let (mut instance, sound, out) = ended_by(|instance| instance.shared.pulse.begin(RATE_HZ));
     assert!(bits(&out[0]) == bits(&sound[0]) && bits(&out[1]) == bits(&sound[1]));
     assert!(instance.said().expect("a line").contains("real time"));
-    // It is activated anew, to bounce or at another rate.
+    // It is activated again, to bounce or at another rate.
     for mode in [Mode::Offline, Mode::Playing] {
         let (mut instance, sound, out) = ended_by(|instance| {
             instance.audio.deactivate();
@@ -258,7 +260,7 @@ fn it_ends_when_the_host_records_and_when_nobody_attends() {
     let out = instance.play(&left, &right, 512, true);
     assert!(bits(&out[0][FADE..]) == bits(&left[FADE..]));
     assert!(instance.said().expect("a line").contains("records"));
-    // A window that is gone without a word.
+    // A window that vanishes without notice.
     let mut instance = Instance::at_a_desk();
     instance.send();
     instance.silence(LOUD_AT, 512);
@@ -278,7 +280,7 @@ fn it_ends_when_the_host_records_and_when_nobody_attends() {
 #[test]
 fn it_never_starts_in_a_bounce_nor_late() {
     let [left, right] = noise(20_000);
-    // A host that renders offline, one that hasn't been seen to play in real time, one that is bypassed.
+    // A host that renders offline, one not yet seen to play in real time, one that is bypassed.
     for (mode, proven, bypassed) in [
         (Mode::Offline, true, false),
         (Mode::Playing, false, false),
@@ -300,7 +302,7 @@ fn it_never_starts_in_a_bounce_nor_late() {
         );
         assert!(instance.said().is_some(), "{mode:?}");
     }
-    // An order that the host's audio doesn't take in time: void, however late the audio goes on.
+    // An order that the host's audio does not take in time is void, however late the audio resumes.
     let mut instance = Instance::at_a_desk();
     instance.send();
     std::thread::sleep(Duration::from_millis(1100));
@@ -320,7 +322,7 @@ fn lost_frames_end_it() {
     instance.shared.pulse.prove();
     instance.send();
     instance.silence(LOUD_AT, 512);
-    // The analysis is away for so long that the ring fills up.
+    // The analysis is blocked for so long that the ring fills up.
     instance.shared.forget_emptied();
     let long = vec![0.0; 48_000 * 3];
     for part in long.chunks(512) {

@@ -1,4 +1,4 @@
-//! Invalid samples, an analysis that stalls, one that breaks: what becomes of the sound and of the readings.
+//! Effects of invalid samples, of a stalled analysis and of a panic in it, on the sound and on the readings.
 
 use super::*;
 use nice_plug::prelude::FloatParam;
@@ -21,7 +21,7 @@ fn shown(instance: &mut Instance) -> Snapshot {
     snapshot
 }
 
-/// An instance that renders, so that nothing depends on when a thread looks, in which a feed is heard or not.
+/// An instance that renders, so that the result does not depend on when a thread looks, with or without an audition.
 fn rendering(rate_hz: f64, audition: bool) -> Instance {
     let mut instance = Instance::new(Shared::default());
     let host = instance.host();
@@ -44,10 +44,11 @@ fn rendering(rate_hz: f64, audition: bool) -> Instance {
     instance
 }
 
-/// A second of sound, one bad block, two seconds of sound; against the same with silence in the place of the bad block.
+/// Compares a second of sound, one bad block and two seconds of sound with the same sound and silence in place of the
+/// bad block.
 fn one_bad_block(rate_hz: f64, block: usize, audition: bool) {
     let what = format!("{rate_hz} Hz, blocks of {block}, audition {audition}");
-    // Whole blocks before the bad one, so that it is one.
+    // Whole blocks before the bad one, so that it is a single block.
     let before = (rate_hz as usize).div_ceil(block) * block;
     let after = (2.0 * rate_hz) as usize;
     let [left, right] = noise(before + block + after);
@@ -71,7 +72,7 @@ fn one_bad_block(rate_hz: f64, block: usize, audition: bool) {
     let out = hurt.play(&bad[0], &bad[1], block, false);
     let wanted = whole.play(&silent[0], &silent[1], block, false);
     if audition {
-        // An invalid sample is heard as silence, and nothing of it is left in delays, filters, the match or its limiter.
+        // An invalid sample is heard as silence, and leaves no trace in delays, filters, the match or its limiter.
         assert!(out.iter().flatten().all(|sample| sample.is_finite()), "{what}");
         for (out, wanted) in out.iter().zip(&wanted) {
             let last = before + block + after - after / 10..;
@@ -101,8 +102,9 @@ fn one_bad_block(rate_hz: f64, block: usize, audition: bool) {
     near(reading.right_db, reference.right_db, 0.1, "right");
     let correlation = |snapshot: &Snapshot| snapshot.reading.correlation.expect("there is sound");
     near(correlation(&now), correlation(&should), 0.02, "correlation");
-    // What is measured of the sum comes back; dry and wet, which noise leaves open, only within their bounds. So the two may take
-    // another line for the worse one, and then the sums aren't those of one feed: each is in the rows of the single lines.
+    // Measurements of the sum recover; dry and wet, which noise leaves open, only within their bounds. So the two may
+    // judge different lines the worse, and their sums are then not those of one feed: each is in the rows of the single
+    // lines.
     for (row, wanted) in reading.rows.iter().zip(&reference.rows) {
         let name = row.id.name();
         let [score, other] = [row, wanted].map(|row| row.score.expect("there is sound"));
@@ -156,7 +158,7 @@ fn what_a_stall_cost_is_shown() {
     assert_eq!(shown(&mut instance).notices.lost_frames, 48_000);
 }
 
-/// The end of a take with a side-chain holds the analysis for seconds: so much fits into the ring meanwhile.
+/// The end of a take with a side-chain blocks the analysis for seconds: the ring holds that much sound.
 #[test]
 fn the_ring_beside_a_side_chain_holds_eleven_seconds() {
     let host = Arc::new(HostParams::new(true));

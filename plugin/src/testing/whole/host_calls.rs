@@ -1,10 +1,11 @@
-//! What a host's thread does by itself, and what a loaded state may do: work is counted, not timed.
+//! The work done in a host's own calls, and the effects of a loaded state: work is counted, not timed.
 
 use sumproof_core::session::take::Pass;
 
 use super::*;
 
-/// The plugin with a side-chain, whose analysis thread is this test: what it doesn't do, a host's call has done.
+/// The plugin with a side-chain, whose analysis thread is this test: any work the test does not do, a host's call has
+/// done.
 struct Beside {
     params: Arc<PluginParams>,
     analysis: Analysis,
@@ -41,7 +42,7 @@ impl Beside {
         self.audio.reset();
     }
 
-    /// Plays with the dry beside: the pair is the dry and itself 70 ms late.
+    /// Plays with the dry on the side-chain: the pair is the dry and itself 70 ms later.
     fn play(&mut self, dry: &[f32]) {
         self.play_part(dry, 0..dry.len());
     }
@@ -64,7 +65,7 @@ impl Beside {
     }
 
     fn work(&self) {
-        // As long as there's something to do at once, and then once more: the last look says that there is nothing.
+        // While there is something to do at once, and then once more: the last look finds nothing to do.
         while self.analysis.look() == Activity::Plenty {}
         self.analysis.look();
     }
@@ -79,13 +80,13 @@ fn no_host_call_does_the_analysis_work() {
     beside.play(&dry[..90_000]);
     set(&beside.params.host.record, false);
     beside.play(&dry[90_000..91_000]);
-    // It saves, stops, starts at another rate, saves again: nobody has analysed anything.
+    // It saves, stops, starts at another rate, saves again: none of these calls has analysed anything.
     let _ = beside.params.serialize_fields();
     beside.audio.deactivate();
     beside.activate(44_100.0);
     let _ = beside.params.serialize_fields();
     assert!(beside.methods().is_empty());
-    // The analysis thread's first looks store the take at once as what is known; what takes long comes in shares.
+    // The analysis thread's first looks store the take at once with what is known; the long work follows in shares.
     let (mut stored, mut shares) = (0, 0);
     for _ in 0..2000 {
         let activity = beside.analysis.look();
@@ -98,7 +99,7 @@ fn no_host_call_does_the_analysis_work() {
     }
     assert_eq!(beside.methods(), [Method::SideChain]);
     assert!(stored > 5 && shares > 5, "{stored} looks, {shares} shares");
-    // And it was saved in between as what it was.
+    // And it was saved in between as stored.
     assert!(beside.params.serialize_fields()["takes"].contains("Take 1"));
 }
 
@@ -118,7 +119,7 @@ fn without_sound_or_a_reference_nothing_is_solved_for() {
         }
         set(&beside.params.host.record, false);
         beside.play(&[0.0; 512]);
-        // One look takes it in and one ends it: no share of anything follows.
+        // One look processes it and one ends it: no share of work follows.
         let busy = (0..4)
             .filter(|_| beside.analysis.look() == Activity::Plenty)
             .count();
@@ -133,7 +134,7 @@ fn without_sound_or_a_reference_nothing_is_solved_for() {
 #[test]
 fn what_was_found_of_a_take_while_a_state_was_loaded_is_of_no_take_in_it() {
     let sound = noise(30_000)[0].clone();
-    // Records without a reference: that nothing came on the side-chain is said of the take.
+    // Records without a reference: a line about the take says that nothing arrived on the side-chain.
     let record = || {
         let mut beside = Beside::new();
         beside.activate(RATE_HZ);
@@ -152,7 +153,7 @@ fn what_was_found_of_a_take_while_a_state_was_loaded_is_of_no_take_in_it() {
     assert!(message(&before).is_some_and(|line| line.contains("side-chain")));
     let state = before.params.serialize_fields();
     before.audio.deactivate();
-    // Another project, whose first take has the same number.
+    // Another project, whose first take has the same id.
     let other = record();
     other
         .analysis
@@ -185,7 +186,7 @@ fn a_gap_is_told_to_the_side_chain() {
     }
     let engine = beside.analysis.lock();
     let take = engine.takes().iter().next().expect("a take");
-    // 30 % of the amplitude lies behind the split time: 10.5 dB below, however the take was cut.
+    // 30 % of the amplitude arrives after the split time: 10.5 dB lower, however the take was cut.
     let wet_db = take.split.wet_over_dry_db().expect("there is sound");
     assert!((wet_db + 10.46).abs() < 0.5, "{wet_db}");
     assert!(engine.message().is_some_and(|line| line.contains("interrupted")));
@@ -195,7 +196,7 @@ fn a_gap_is_told_to_the_side_chain() {
 fn what_a_state_switches_on_comes_back_and_is_not_heard() {
     let [left, right] = noise(20_000);
     let mut instance = Instance::active(false);
-    // What the framework does: the parameters, then the fields.
+    // The order in which the framework loads: the parameters, then the fields.
     let switches = |instance: &Instance, on| {
         set(&instance.host().audition, on);
         set(&instance.host().audition_in_bounces, on);
@@ -222,7 +223,7 @@ fn what_a_state_switches_on_comes_back_and_is_not_heard() {
     }
     instance.analysis.catch_up();
     assert!(instance.takes().is_empty(), "nothing was recorded");
-    // Off and on again, it is meant.
+    // Switched off and on again, it counts.
     instance.activate(false);
     switches(&instance, false);
     instance.play(&left[..512], &right[..512], 512, false);
@@ -230,7 +231,7 @@ fn what_a_state_switches_on_comes_back_and_is_not_heard() {
     let [l, _] = instance.play(&left, &right, 512, false);
     assert_eq!(instance.shared.heard(), AuditionState::Feed);
     assert!(bits(&l) != bits(&left));
-    // So it is where a state was loaded that had it off, and somebody switches it on before the next block.
+    // The same holds where a state was loaded with it off and the user switches it on before the next block.
     switches(&instance, false);
     instance.load(&state);
     switches(&instance, true);
@@ -258,7 +259,7 @@ fn nothing_of_one_project_enters_another() {
     instance.play(&left, &right, 512, false);
     instance.analysis.catch_up();
     assert!(instance.takes().is_empty());
-    // The other half of what is no longer there.
+    // The other half of one that is no longer there.
     choose(&instance.host().pass, Choice(Pass::Wet));
     set(&instance.host().record, true);
     instance.play(&left, &right, 512, false);
@@ -294,7 +295,7 @@ fn at_a_rate_that_is_not_measured_sound_passes_and_the_window_says_why() {
             .fill(&params.host, &shared, &mut snapshot);
         let said = snapshot.notices.message.take().expect("it is said");
         assert!(said.contains(&format!("{rate_hz:.0} Hz")), "{said}");
-        // Back at a rate that is.
+        // Back at a rate that is measured.
         instance.activate(false);
         instance
             .published

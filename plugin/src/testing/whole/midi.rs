@@ -1,4 +1,4 @@
-//! What comes by MIDI in a whole instance: programs name takes, and pedals do what they learnt.
+//! MIDI in a whole instance: programs name takes, and pedals do what was learnt.
 
 use sumproof_core::routing::feed::FeedId;
 use sumproof_views::PedalTask;
@@ -55,7 +55,7 @@ fn a_program_change_names_the_takes_to_come() {
         instance.audio.program(program);
         instance.phrase_and_rest();
     }
-    // The same preset once more; then one that the player chose by hand.
+    // The same preset again; then one that the player chose by hand.
     instance.phrase_and_rest();
     instance.analysis.lock().skip_name();
     instance.phrase_and_rest();
@@ -127,7 +127,7 @@ fn pedals_do_what_they_learnt() {
     let after = Settings::read(instance.host());
     assert!(after.straight && after.audition);
     assert_eq!(after.feed, FeedId::LeftLineOnly);
-    // Round the built-in feeds, the player's own left out.
+    // Through all built-in feeds, without the player's own.
     for _ in 0..FeedId::ALL.len() - 1 {
         instance.step_on(note(PedalTask::Feed as u8));
         assert_ne!(Settings::read(instance.host()).feed, FeedId::Own);

@@ -92,7 +92,7 @@ impl Instance {
         &self.params.host
     }
 
-    /// Plays both channels in blocks and returns what came out.
+    /// Plays both channels in blocks and returns the output.
     fn play(&mut self, left: &[f32], right: &[f32], block: usize, host_records: bool) -> [Vec<f32>; 2] {
         let mut out = [left.to_vec(), right.to_vec()];
         let [l, r] = &mut out;
@@ -134,7 +134,7 @@ fn choose<T: nice_plug::prelude::Enum + PartialEq + 'static>(param: &EnumParam<T
     unsafe { param._internal_set_plain_value(choice) };
 }
 
-/// Noise, deterministic, its channels half alike.
+/// Deterministic noise with partly correlated channels.
 fn noise(frames: usize) -> [Vec<f32>; 2] {
     let mut word = 0x2545_F491_4F6C_DD1Du64;
     let mut next = move || {
@@ -164,7 +164,8 @@ fn sums(left: &[f32], right: &[f32]) -> PairSums {
     sums
 }
 
-/// The same frames, however they were cut: sums taken side by side round a little differently.
+/// Asserts that the sums are of the same frames, however they were cut: sums taken side by side round slightly
+/// differently.
 fn assert_alike(found: &PairSums, expected: &PairSums) {
     assert_eq!(found.frames, expected.frames);
     for (found, expected) in [
@@ -274,7 +275,7 @@ fn invalid_is_counted_and_left_out() {
     let take = &instance.takes()[0];
     assert_eq!((take.invalid_frames, take.sums.frames), (3, clean.frames - 3));
     instance.analysis.lock().show_now();
-    // The frame that marks where the host's reset broke the stream is no invalid frame of the user's.
+    // The frame that marks where the host's reset broke the stream does not count as an invalid frame of the user's.
     assert_eq!(instance.published.read().reading.invalid_frames, 3);
 }
 
@@ -377,7 +378,7 @@ fn audition_is_held_back_in_bounces_unless_wanted() {
             // One line alone: both loudspeakers play the same in the end.
             assert_eq!(bits(&l[15_000..]), bits(&r[15_000..]));
         }
-        // And off again it passes bit for bit once the fade is over.
+        // Once switched off, it passes bit for bit after the fade.
         set(&instance.host().audition, false);
         instance.play(&left, &right, 64, host_records);
         assert!(!instance.audio.has_tail());
@@ -392,7 +393,7 @@ fn audition_waits_for_real_time() {
     let mut instance = Instance::active(false);
     instance.activate_as(Mode::Playing);
     set(&instance.host().audition, true);
-    // Nobody has watched: for all that is known this is a bounce.
+    // Real time has not been proven: this may be a bounce.
     let [l, r] = instance.play(&left, &right, 512, false);
     assert_eq!(instance.shared.heard(), AuditionState::HeldBack);
     assert!(bits(&l) == bits(&left) && bits(&r) == bits(&right));
@@ -423,7 +424,7 @@ fn a_panic_in_the_analysis_stops_it_and_loses_no_take() {
     instance.play(&[0.0], &[0.0], 1, false);
     instance.analysis.lock().fail_on_purpose();
     assert!(instance.shared.analysis_failed.load(Ordering::Relaxed));
-    // A host that renders offline must not wait for it for ever, and what it plays passes.
+    // A host that renders offline must not wait for ever, and its sound passes.
     let [l, r] = instance.play(&left.repeat(20), &right.repeat(20), 8192, false);
     assert!(bits(&l[..10_000]) == bits(&left) && bits(&r[..10_000]) == bits(&right));
     assert_eq!(instance.analysis.look(), Activity::Nothing);
@@ -458,7 +459,7 @@ fn fields_come_back_and_are_brought_into_range() {
         (other.params.shape.get().width, other.params.shape.get().night),
         (1234.0, false)
     );
-    // A state without fields puts everything back, and the takes of the session before are gone with it.
+    // A state without fields resets everything, and the takes of the session before are gone.
     other.load(&PluginState {
         version: String::new(),
         params: Default::default(),
@@ -488,7 +489,7 @@ fn states_broken_in_any_place_load_whole_or_by_their_defaults() {
         } else {
             bad.truncate(at);
         }
-        // What the framework does: a state that is no JSON is refused before it comes to us.
+        // As in the framework: a state that is no JSON is refused before it gets here.
         let Ok(state) = serde_json::from_slice::<PluginState>(&bad) else {
             refused += 1;
             continue;
@@ -568,7 +569,7 @@ fn an_open_window_is_shown_what_is_played_and_what_is_stored() {
     assert_eq!(Settings::read(instance.host()).record, snapshot.settings.record);
 }
 
-/// Records one pass of each kind, and what the window says once they have been laid over one another.
+/// Records one pass of each kind; returns the window's line once they have been compared.
 fn record_passes(instance: &mut Instance, passes: [(Pass, &[Vec<f32>; 2]); 3]) -> Option<String> {
     for (pass, [left, right]) in passes {
         choose(&instance.host().pass, Choice(pass));
@@ -577,10 +578,10 @@ fn record_passes(instance: &mut Instance, passes: [(Pass, &[Vec<f32>; 2]); 3]) -
         set(&instance.host().record, false);
         instance.play(&[0.0; 64], &[0.0; 64], 64, false);
     }
-    // A save doesn't wait for what is being worked out: it stores what exists.
+    // A save doesn't wait for pending work: it stores what exists.
     saved_is_what_exists(instance);
     assert!(instance.takes().len() >= passes.len());
-    // No deadline: the work ends by itself. The next look stores what came of it.
+    // No deadline: the work ends by itself. The next look stores its result.
     while !instance.analysis.lock().pairs_are_done() {
         std::thread::yield_now();
     }
@@ -669,7 +670,7 @@ fn passes_of_another_performance_are_told_and_make_no_take() {
             .all(|(pass, failed)| *failed == (*pass != Pass::Full)),
         "{marked:?}"
     );
-    // The dry lies in the full pass, so its wet is what is left. Nothing is made of the wet pass.
+    // The dry lies in the full pass, so the wet is the full less the dry. No take is made from the wet pass.
     let takes = instance.takes();
     let known: Vec<_> = takes
         .iter()
@@ -728,7 +729,7 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
         (starts("rig card.pdf"), starts("rig card.html")),
         (b"%PDF-".to_vec(), b"<!DOC".to_vec())
     );
-    // There is somewhere to put files, and it is said where.
+    // There is somewhere to put files, and the line says where.
     let mut other = Instance::new(Shared::default());
     let import = |other: &mut Instance| {
         file_tasks.import_takes(&other.analysis, Some(folder.clone()));
@@ -756,7 +757,7 @@ fn takes_go_out_to_a_file_and_come_in_elsewhere() {
             .collect::<Vec<_>>()
     };
     assert_eq!(names(&other), names(&instance));
-    // Nothing comes twice.
+    // Nothing is added twice.
     let line = import(&mut other);
     assert!(line.contains("2 of 2 were here already"), "{line}");
     assert_eq!(other.takes().len(), 2);
@@ -783,7 +784,7 @@ fn the_words_for_the_card_are_saved_and_stand_on_what_goes_out() {
     let mut other = Instance::active(true);
     other.load(&state);
     assert_eq!(*other.analysis.lock().card(), words);
-    // A state from before there were such words has none, and takes away those of the project before.
+    // A state from before these words existed has none, and clears those of the project before.
     let mut old = state;
     old.fields.remove("card");
     other.load(&old);
@@ -794,7 +795,7 @@ fn the_words_for_the_card_are_saved_and_stand_on_what_goes_out() {
     let file_tasks = crate::files::tasks::FileTasks::default();
     let said = |instance: &mut Instance| instance.published.read().message.clone().unwrap_or_default();
     let read = |name: &str| std::fs::read_to_string(folder.join(name)).expect(name);
-    // What people read of a page, wherever its lines break.
+    // The visible text of a page, wherever its lines break.
     let words_of = |name: &str| {
         let page = read(name);
         let body = page.split_once("<body").expect("a page").1;
@@ -806,7 +807,7 @@ fn the_words_for_the_card_are_saved_and_stand_on_what_goes_out() {
             .collect::<Vec<_>>()
             .join(" ")
     };
-    // Without a take there is a card all the same; with no word it has blanks and no level.
+    // Without a take a card is written all the same; without any words it has blanks and no level.
     file_tasks.export_takes(&other.analysis, Some(folder.clone()));
     file_tasks.finish();
     let line = said(&mut other);
@@ -848,7 +849,7 @@ fn the_words_for_the_card_are_saved_and_stand_on_what_goes_out() {
     }
     let file = parse(&read("rig 2.toml")).expect("a rig file");
     assert_eq!(crate::files::rig::card_words(&file), words);
-    // And from there into another project, which keeps what the file says nothing of.
+    // And from there into another project, which keeps what the file does not mention.
     let incoming = folder.join(crate::files::folder::INCOMING);
     std::fs::create_dir_all(&incoming).expect("a folder");
     std::fs::write(incoming.join("gig.toml"), "[card]\nshow = \"autumn\"\n").expect("a file");
@@ -881,7 +882,7 @@ fn the_own_feed_s_name_and_the_boxes_are_saved() {
         (String::from(engine.own_name()), engine.boxes())
     };
     assert_eq!(both(), (String::from("side fill"), boxes));
-    // A state from before there were such things has neither.
+    // A state from before these fields existed has neither.
     let mut old = state;
     old.fields.remove("own_name");
     old.fields.remove("boxes");

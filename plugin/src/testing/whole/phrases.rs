@@ -1,4 +1,4 @@
-//! Phrases in a whole instance: what is read stands, and takes come without hands.
+//! Phrases in a whole instance: readings stand, and takes are made without the mouse.
 
 use sumproof_core::session::take::Take;
 use sumproof_signals::{PresetKind, PresetSpec, render};
@@ -64,7 +64,7 @@ fn every_phrase_becomes_a_take_with_the_next_name() {
     instance.perform(&preset(PresetKind::EqualDry, 2.0).map(|channel| channel[..96_000].to_vec()));
     instance.rest(2.0);
     assert_eq!(instance.names(), ["clean", "crunch", "lead", "Take 1"]);
-    // What a take of the file says, a take of the phrase says.
+    // A take of the phrase has the same figures as a take of the file.
     for (take, kind) in instance.takes().iter().zip(kinds) {
         let of_file = take_of(&preset(kind, 6.0));
         let total = |take: &Take| {
@@ -90,8 +90,8 @@ fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
     monitor.finish_take("file".into(), Pass::Full).expect("frames")
 }
 
-/// Twelve presets, one after the other with two seconds between them, and names given before: the takes are those of files with the same
-/// sound, and the window's text says so of each.
+/// Twelve presets, one after the other with two seconds between them, and names given in advance: the takes equal those
+/// of files with the same sound, and the window's text says so of each.
 #[test]
 fn a_whole_set_goes_by_without_the_mouse() {
     const SET: [&str; 12] = [
@@ -120,7 +120,7 @@ fn a_whole_set_goes_by_without_the_mouse() {
                 take.name
             );
         }
-        // A phrase ends where the quiet begins, a file where it ends: what there is of sound is the same, however long.
+        // A phrase ends where the quiet begins, a file where it ends: the total energy is the same, however long.
         let whole = |take: &Take| take.ungated_lufs() + 10.0 * take.seconds().log10();
         let loudness = [whole(take), whole(&of_file)];
         assert!(
@@ -142,7 +142,7 @@ fn a_whole_set_goes_by_without_the_mouse() {
     assert!(text.contains("middle of the set: "), "{text}");
 }
 
-/// What each feed of a take gets in all, dB.
+/// Total change of each feed of a take, dB.
 fn totals(take: &Take) -> Vec<f64> {
     let rows = take.rows(&Default::default(), 0.0);
     let score = |row: sumproof_core::score::board::Row| row.score.expect("it sounds").total_db;
@@ -192,7 +192,7 @@ fn a_project_that_is_left_keeps_its_phrases() {
     instance.rest(2.0);
     let other = Instance::active(true).saved();
     instance.analysis.lock().take_phrase();
-    // Saved at once: the take is there. Loaded at once: what is worked on enters nothing.
+    // Saved at once, the state holds the take. Loaded at once, pending work has no effect on the new project.
     let saved = instance.saved();
     instance.load(&other);
     instance.rest(0.5);
@@ -210,7 +210,7 @@ fn the_last_phrase_is_taken_after_the_fact_and_once() {
     set(&instance.host().take_phrase, true);
     instance.rest(0.1);
     assert_eq!(instance.names(), ["Take 1"]);
-    // A pedal goes off and on again: the same phrase is a take already.
+    // A pedal switches off and on again: the same phrase is a take already.
     set(&instance.host().take_phrase, false);
     instance.rest(0.1);
     set(&instance.host().take_phrase, true);
@@ -234,7 +234,7 @@ fn a_pedal_leaves_a_name_out() {
     instance.analysis.lock().take_phrase();
     instance.rest(0.1);
     assert_eq!(instance.names(), ["b"]);
-    // The list and its place are the project's.
+    // The list and its position belong to the project.
     let saved = instance.saved();
     let other = Instance::active(true);
     other.load(&saved);

@@ -1,14 +1,14 @@
-//! The end of a window: closing returns when nothing of it runs any more.
+//! Closes a window; returns only when none of its threads runs any more.
 //!
-//! On X11 the windowing library (baseview 0.4.2) gives every window a thread of its own. To close it, it tells that thread to
-//! end, asks it to show the window once more, and joins it; where the thread ends first, the question fails and the library
-//! returns before it has joined. The thread then still takes down OpenGL while the host, which was told that the window is
-//! closed, unloads the library or ends the process, or destroys the parent of a window that is about to be destroyed. Besides,
-//! the clipboard has a thread that nobody joins.
+//! On X11 the windowing library (baseview 0.4.2) gives every window a thread of its own. To close a window, it tells
+//! that thread to end, asks it to show the window once more, and joins it; if the thread ends first, the request fails
+//! and the library returns before it has joined. The thread is then still destroying OpenGL while the host, which was
+//! told that the window is closed, unloads the library, ends the process, or destroys the parent window. Besides, the
+//! clipboard has a thread that is never joined.
 //!
-//! So the window is closed from inside first, as by its user, which ends the thread in good order and lets the library join it;
-//! then what is left of its threads is waited for. Both waits are bounded: a window that hangs is left to itself.
-//! `docs/engineers/upstream.md` tells what would cure it.
+//! So the window is first closed from inside, as if by its user, which ends the thread in good order and lets the
+//! library join it; then any remaining threads are waited for. Both waits are bounded: a window that hangs is
+//! abandoned. `docs/engineers/upstream.md` says what would fix it.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
@@ -24,28 +24,28 @@ use nice_plug_egui::baseview::{self, WindowContext};
 #[cfg(target_os = "linux")]
 mod x11;
 
-/// How long a window may take to close after it was asked: until it has drawn its frame, by software on a machine that is very
-/// busy. Without this the library waits for the same, and can't be told for how long.
+/// How long a window may take to close after the request: until it has drawn its frame, by software on a very busy
+/// machine. Otherwise the library would wait for the same, without a limit.
 const CLOSING: Duration = Duration::from_secs(60);
 /// How long its threads may take to end after that.
 const ENDING: Duration = Duration::from_secs(20);
-/// Time between two looks at either.
+/// Time between two checks of either.
 const LOOK_EVERY: Duration = Duration::from_micros(500);
 
-/// Where a window lives, as far as it's known: told by what runs there, asked by what closes it.
+/// A window's threads and X window, as far as known: filled in by the window's thread, read by the closing one.
 #[derive(Debug, Clone, Default)]
 pub struct Home(Arc<Inner>);
 
 #[derive(Debug, Default)]
 struct Inner {
-    /// The host closes it: it isn't told once more.
+    /// Whether the host is closing the window: the host is then not notified again.
     closing: AtomicBool,
     #[cfg(target_os = "linux")]
     x11: x11::Home,
 }
 
 impl Home {
-    /// On the window's own thread, when the window is made.
+    /// Called on the window's own thread, when the window is created.
     pub fn settle(&self, window: &WindowContext) {
         #[cfg(target_os = "linux")]
         self.0.x11.settle(window);
@@ -53,7 +53,7 @@ impl Home {
         let _ = window;
     }
 
-    /// The same host, which isn't called any more once it closes the window.
+    /// The same host methods, which do not call the host any more once it closes the window.
     pub fn host(&self, host: HostMethods) -> HostMethods {
         HostMethods {
             callbacks: host.callbacks,
@@ -64,7 +64,8 @@ impl Home {
         }
     }
 
-    /// What was spawned, closed by what is here; a window that could not be made has ended when this returns.
+    /// Wraps a spawned editor in a handle that closes it properly. A window that could not be created has ended when
+    /// this returns.
     ///
     /// # Errors
     /// Those of `spawned`.
@@ -114,8 +115,8 @@ fn until(longest: Duration, done: impl Fn() -> bool) {
     }
 }
 
-/// What the window's thread calls the host's main thread by. The library drops it on the window's thread also where the window
-/// can't be made.
+/// Calls the host's main thread from the window's thread. The library drops it on the window's thread even where the
+/// window can't be created.
 struct Caller {
     caller: Box<dyn HostMainThreadCaller>,
     home: Home,
@@ -136,7 +137,7 @@ impl Drop for Caller {
     }
 }
 
-/// A window that has ended when it is dropped.
+/// A window that has fully ended once it is dropped.
 pub struct Window {
     window: Option<baseview::Window>,
     home: Home,
@@ -150,17 +151,17 @@ impl Drop for Window {
     }
 }
 
-/// The framework's handle of an open editor, over [`Window`]. A panic of the library below ends here: a host's call is above, and
-/// nothing may unwind out of that.
+/// The framework's handle of an open editor, over [`Window`]. A panic of the windowing library ends here: the caller is
+/// the host, into which nothing may unwind.
 pub struct Handle(EguiEditorHandle);
 
-/// What `body` gives, or what stands for it where it panics.
+/// Returns the result of `body`, or `otherwise` if it panics.
 fn held<R>(otherwise: R, body: impl FnOnce() -> R) -> R {
     catch_unwind(AssertUnwindSafe(body)).unwrap_or(otherwise)
 }
 
 impl Handle {
-    /// `body` on the library's window, which is there until it's dropped.
+    /// Runs `body` on the library's window, which exists until this window is dropped.
     fn with<R>(
         window: &Window,
         body: impl FnOnce(&baseview::Window) -> Result<R, baseview::Error>,

@@ -1,8 +1,8 @@
-//! A window's threads as the kernel names them, and its X window.
+//! A window's threads, found through the kernel, and its X window.
 //!
-//! A thread's name goes on to the threads that it starts and that get none of their own. So the window's thread is given one
-//! that no other has, and whatever of it runs is found by that name under `/proc/self/task`. (Where there is no `/proc`, nothing
-//! can be waited for.)
+//! Threads inherit the name of the thread that starts them unless they get their own. So the window's thread gets a
+//! unique name, and all its threads are found by that name under `/proc/self/task`. (Without `/proc`, there is no
+//! waiting.)
 //!
 //! Source: `proc(5)`, `/proc/self/task/TID/comm`; X.Org, "Inter-Client Communication Conventions Manual", 4.2.8.1
 //! (`WM_DELETE_WINDOW`).
@@ -16,20 +16,20 @@ use x11rb::connection::Connection;
 use x11rb::protocol::xproto::{ClientMessageEvent, ConnectionExt as _, EventMask};
 use x11rb::rust_connection::RustConnection;
 
-/// What is known of a window on X11.
+/// The known facts about a window on X11.
 #[derive(Debug, Default)]
 pub(super) struct Home(Mutex<Known>);
 
 #[derive(Debug, Default)]
 struct Known {
-    /// The name of its threads.
+    /// Name of its threads.
     name: Option<String>,
-    /// The thread alone, where it ended before it had a name.
+    /// The thread's number, where it ended before it had a name.
     thread: Option<u32>,
     window: Option<u32>,
 }
 
-/// The number of the thread that asks.
+/// The number of the calling thread.
 fn own_number() -> Option<u32> {
     let link = std::fs::read_link("/proc/thread-self").ok()?;
     link.file_name()?.to_str()?.parse().ok()
@@ -40,10 +40,10 @@ impl Home {
         body(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
-    /// Names the thread that calls, which is the window's, and keeps the window's number.
+    /// Names the calling thread, which must be the window's, and stores the X window's id.
     pub(super) fn settle(&self, window: &WindowContext) {
         let number = own_number();
-        // At most 15 bytes are kept of a name.
+        // The kernel keeps at most 15 bytes of a name.
         let name = number.map(|number| format!("window {number}"));
         let name = name.filter(|name| std::fs::write("/proc/thread-self/comm", name).is_ok());
         let platform = window.platform_handle();
@@ -63,7 +63,7 @@ impl Home {
         });
     }
 
-    /// On the window's thread: it is about to end, with a window or without one.
+    /// Called on the window's thread when it is about to end, with or without a window.
     pub(super) fn leave(&self) {
         let number = own_number();
         self.with(|known| known.thread = known.thread.or(number));
@@ -79,7 +79,8 @@ impl Home {
         }
     }
 
-    /// Closes the window as its user would, from a connection of its own; whether the server passed it on.
+    /// Closes the window as its user would, over a separate connection. Returns whether the server accepted the
+    /// request.
     pub(super) fn ask_to_close(&self) -> bool {
         self.with(|known| known.window)
             .is_some_and(|window| request(window).is_ok())
@@ -89,7 +90,7 @@ impl Home {
 fn any_thread_is_called(name: &str) -> bool {
     let threads = std::fs::read_dir("/proc/self/task").into_iter().flatten();
     threads.filter_map(Result::ok).any(|thread| {
-        // One that ended meanwhile has none.
+        // A thread that has ended meanwhile has no such file.
         std::fs::read_to_string(thread.path().join("comm")).is_ok_and(|comm| comm.trim_end() == name)
     })
 }
@@ -100,7 +101,7 @@ fn request(window: u32) -> Result<(), Box<dyn std::error::Error>> {
         ["WM_PROTOCOLS", "WM_DELETE_WINDOW"].map(|name| connection.intern_atom(false, name.as_bytes()));
     let (protocols, delete) = (protocols?.reply()?.atom, delete?.reply()?.atom);
     let message = ClientMessageEvent::new(32, window, protocols, [delete, 0, 0, 0, 0]);
-    // To nobody in particular: it then goes to whoever made the window.
+    // With an empty event mask it goes to the client that created the window.
     connection
         .send_event(false, window, EventMask::NO_EVENT, message)?
         .check()?;

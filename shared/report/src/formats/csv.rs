@@ -1,6 +1,6 @@
 //! A set as comma-separated values: a line per preset and feed.
 //!
-//! Figures are plain numbers; where there is none the cell holds the word that the JSON's `words` has for it.
+//! Figures are plain numbers; a cell without a figure holds the corresponding entry of the JSON's `words`.
 
 use crate::formats::schema::{FeedReport, IntervalReport, Sureness, TakeReport, Words, report_of};
 use crate::judge::judged::Judged;
@@ -55,7 +55,7 @@ const HEADINGS: [&str; 44] = [
     "partials_db",
 ];
 
-/// The set as comma-separated values (RFC 4180: lines end in CR LF), the first line being the headings.
+/// The set as comma-separated values (RFC 4180: lines end in CR LF); the first line holds the headings.
 #[must_use]
 pub fn csv(presets: &[Judged<'_>]) -> String {
     let mut writer = csv::WriterBuilder::new()

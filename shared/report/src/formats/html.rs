@@ -1,4 +1,4 @@
-//! The report: a set as one HTML page that needs nothing else.
+//! The report: a set as one self-contained HTML page.
 
 use std::fmt::Write;
 
@@ -19,8 +19,8 @@ use crate::tables::overview::{change, count_sentence, deciding_sentence, level, 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
 
-/// The page: what the set is like, a table that can be sorted and filtered, and a sheet per preset with its picture, in the
-/// order given.
+/// The page: a summary of the set, a table that can be sorted and filtered, and a sheet per preset with its picture, in
+/// the order given.
 #[must_use]
 pub fn html(presets: &[Judged<'_>], view: &View) -> String {
     let mut body = String::with_capacity(64 * 1024 + presets.len() * 24 * 1024);
@@ -29,7 +29,7 @@ pub fn html(presets: &[Judged<'_>], view: &View) -> String {
     page(&format!("What each feed gets: {} presets", presets.len()), &body)
 }
 
-/// A page with this title and body: what stands around both.
+/// An HTML page with this title and body, with the style sheet and the outcomes' strokes.
 pub(crate) fn page(title: &str, body: &str) -> String {
     format!(
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
@@ -41,7 +41,7 @@ pub(crate) fn page(title: &str, body: &str) -> String {
     )
 }
 
-/// The strokes of the outcomes.
+/// The outcomes' strokes.
 const SYMBOLS: &str = "<svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\">\
     <symbol id=\"holds\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\"/></symbol>\
     <symbol id=\"thins\" viewBox=\"0 0 34 10\"><path d=\"M1 6H33\" stroke-dasharray=\"6 3\"/></symbol>\
@@ -91,7 +91,7 @@ fn write_controls(out: &mut String) -> std::fmt::Result {
     Ok(())
 }
 
-/// What an outcome is called in the page's code.
+/// Name of an outcome in the page's code.
 fn id(outcome: Option<Outcome>) -> &'static str {
     match outcome {
         Some(Outcome::Holds) => "holds",
@@ -101,7 +101,7 @@ fn id(outcome: Option<Outcome>) -> &'static str {
     }
 }
 
-/// The stroke of an outcome, and its word, which says how sure it is.
+/// The stroke of an outcome, and `word`, which includes how sure it is.
 pub(crate) fn outcome_html(outcome: Option<Outcome>, word: &str) -> String {
     let stroke = outcome.map_or_else(String::new, |outcome| {
         format!(
@@ -112,7 +112,7 @@ pub(crate) fn outcome_html(outcome: Option<Outcome>, word: &str) -> String {
     stroke + &escape(word)
 }
 
-/// Heading, its classes, what it sorts by.
+/// Per column: heading, class, kind of sorting.
 const COLUMNS: [(&str, &str, &str); 11] = [
     ("outcome", "", "figure"),
     ("preset", "", "words"),
@@ -159,7 +159,7 @@ fn write_row(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt::
         escape(name),
         preset.trouble().map_or("–".into(), escape)
     )?;
-    // Those before are words.
+    // The first three columns hold words.
     for ((label, class, _), (value, text)) in COLUMNS[3..].iter().zip(figures_of_row(preset)) {
         write!(
             out,
@@ -173,7 +173,7 @@ fn write_row(out: &mut String, number: usize, preset: &Judged<'_>) -> std::fmt::
     Ok(())
 }
 
-/// What each figure of a row sorts by, and what it says.
+/// The figures of a row: the value to sort by, and the text.
 fn figures_of_row(preset: &Judged<'_>) -> Vec<(f64, String)> {
     let score = preset.wedge.score;
     let figure = |value: Option<f64>| value.unwrap_or(f64::NAN);
@@ -207,7 +207,7 @@ fn figures_of_row(preset: &Judged<'_>) -> Vec<(f64, String)> {
     ]
 }
 
-/// The number a cell sorts by; −∞ is one too.
+/// A cell's value for sorting; −∞ counts as a value.
 fn sort_value(value: f64) -> String {
     if value == f64::NEG_INFINITY {
         "-Infinity".into()
@@ -220,7 +220,7 @@ fn sort_value(value: f64) -> String {
     }
 }
 
-/// A figure with the sign that is as wide as a plus, and the dash for none.
+/// A figure with a typographic minus sign, and a dash for none.
 pub(crate) fn minus(figure: &str) -> String {
     if figure == "-" {
         return "–".into();
@@ -377,7 +377,7 @@ fn write_feed(out: &mut String, feed: &FeedRow) -> std::fmt::Result {
     Ok(())
 }
 
-/// What everything was computed for.
+/// The rig for which everything was computed.
 fn rig_sentence(view: &View) -> String {
     format!("{} A sum is {}.", rigs::lines(&view.rig), rigs::law(view.rig.law))
 }

@@ -1,6 +1,6 @@
-//! Files for programs, browsers and pictures, and what reads our JSON back.
+//! Output for programs, browsers and pictures, and the reader of our own JSON.
 //!
-//! In: judged takes. Out: JSON, CSV, HTML, SVG, PNG. Uses `judge`, `tables` and `text`.
+//! In: judged takes. Out: JSON, CSV, HTML, SVG, PNG. Uses `judge`, `tables` and `names`.
 
 pub(crate) mod csv;
 pub(crate) mod html;

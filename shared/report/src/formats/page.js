@@ -11,7 +11,7 @@ function order(column, down) {
   const compare = (a, b) => {
     if (words) return a.cells[column].innerText.localeCompare(b.cells[column].innerText) * (down ? -1 : 1);
     const [x, y] = [numbers.get(a)[column], numbers.get(b)[column]];
-    // What has no figure stays at the end, whichever way round.
+    // Cells without a figure stay at the end, in either order.
     if (Number.isNaN(x) || Number.isNaN(y)) return Number.isNaN(x) - Number.isNaN(y);
     return x === y ? 0 : (x < y ? -1 : 1) * (down ? -1 : 1);
   };

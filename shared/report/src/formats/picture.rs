@@ -1,6 +1,6 @@
-//! The picture of a preset: what the mono wedge does to dry and wet over frequency, and the correlation by band.
+//! The picture of a preset: the effect of the mono wedge on dry and wet over frequency, and the correlation by band.
 //!
-//! Drawn once, as SVG with classes; whoever shows it brings the colours (a page's style sheet, or [`Ink`]).
+//! Drawn once, as SVG with classes; the colours come from where it is shown (a page's style sheet, or [`Ink`]).
 
 use std::fmt::Write;
 
@@ -17,7 +17,7 @@ use crate::judge::judged::Judged;
 pub const WIDTH: f64 = 720.0;
 /// Height of a picture, px.
 pub const HEIGHT: f64 = 328.0;
-/// Height that a title takes on top, px.
+/// Height of a title at the top, px.
 const TITLE: f64 = 44.0;
 
 const LEFT: f64 = 44.0;
@@ -26,7 +26,7 @@ const LEVEL_TOP: f64 = 44.0;
 const LEVEL_BOTTOM: f64 = 194.0;
 const CORRELATION_TOP: f64 = 242.0;
 const CORRELATION_BOTTOM: f64 = 302.0;
-/// What the levels mean.
+/// Explains the levels.
 pub(crate) const KEY: &str =
     "0 dB: as in stereo. −3 dB: what unrelated channels come to. Lower: they cancel.";
 const LOWEST_HZ: f64 = 35.5;
@@ -51,21 +51,21 @@ const TICKS: [(&str, f64); 9] = [
 /// The colours of a picture that stands alone, as CSS colours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Ink {
-    /// Behind everything.
+    /// Background.
     pub ground: &'static str,
     /// Text and lines.
     pub ink: &'static str,
     /// Bars.
     pub soft: &'static str,
-    /// What is less important.
+    /// Less important text and lines.
     pub faint: &'static str,
     /// Hairlines.
     pub hairline: &'static str,
     /// The dry: the blue of Okabe & Ito 2008.
     pub dry: &'static str,
-    /// The wet: their orange.
+    /// The wet: the orange of the same authors.
     pub wet: &'static str,
-    /// The wet where it is text.
+    /// The wet in text.
     pub wet_text: &'static str,
 }
 
@@ -82,7 +82,7 @@ impl Ink {
         wet_text: "#985800",
     };
 
-    /// The same in reverse, for a dark stage.
+    /// The same reversed, for a dark stage.
     pub const NIGHT: Self = Self {
         ground: "#131311",
         ink: "#f0ebdf",
@@ -95,7 +95,7 @@ impl Ink {
     };
 }
 
-/// The picture for a page that has the colours: no size, no ground, no title.
+/// The picture for a page that supplies the colours: without size, background and title.
 #[must_use]
 pub fn picture(preset: &Judged<'_>) -> String {
     let mut out = format!(
@@ -108,7 +108,7 @@ pub fn picture(preset: &Judged<'_>) -> String {
     out
 }
 
-/// The picture as a file of its own, with the preset's name and its sentence about the mono wedge.
+/// The picture as a separate file, with the preset's name and the verdict's sentence about the mono wedge.
 #[must_use]
 pub fn svg(preset: &Judged<'_>, ink: &Ink) -> String {
     let height = HEIGHT + TITLE;
@@ -139,7 +139,7 @@ pub fn svg(preset: &Judged<'_>, ink: &Ink) -> String {
     out
 }
 
-/// Text as it stands in XML.
+/// Text escaped for XML.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -148,7 +148,7 @@ pub(crate) fn escape(text: &str) -> String {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
-            // XML has no way to write most of them.
+            // Most control characters can't be written in XML.
             c if c.is_control() => out.push(' '),
             c => out.push(c),
         }
@@ -156,7 +156,7 @@ pub(crate) fn escape(text: &str) -> String {
     out
 }
 
-/// The same with the sign that is as wide as a plus.
+/// The same with a typographic minus sign.
 pub(crate) fn typeset(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut before = ' ';
@@ -176,7 +176,7 @@ fn shortened(text: &str, longest: usize) -> String {
     text.chars().take(longest - 1).chain(['…']).collect()
 }
 
-/// The first sentence of the verdict, which is about the mono wedge.
+/// The verdict's first sentence, which is about the mono wedge.
 fn wedge_sentence(preset: &Judged<'_>) -> String {
     preset
         .verdict
@@ -191,12 +191,12 @@ fn description(preset: &Judged<'_>) -> String {
     )
 }
 
-/// Place of a frequency, px.
+/// Position of a frequency, px.
 fn x(hz: f64) -> f64 {
     LEFT + (RIGHT - LEFT) * (hz / LOWEST_HZ).ln() / (HIGHEST_HZ / LOWEST_HZ).ln()
 }
 
-/// Place of a level, px; what lies below the picture is at its lower edge.
+/// Position of a level, px; a level below the picture's range is drawn at the lower edge.
 fn y(level_db: f64) -> f64 {
     let level = level_db.clamp(LOWEST_DB, HIGHEST_DB);
     LEVEL_TOP + (LEVEL_BOTTOM - LEVEL_TOP) * (HIGHEST_DB - level) / (HIGHEST_DB - LOWEST_DB)
@@ -245,7 +245,7 @@ fn level_frame(out: &mut String) -> std::fmt::Result {
         RIGHT + 8.0,
         LEVEL_BOTTOM + 16.0
     )?;
-    // The notes stand at the upper edge, where no curve comes by.
+    // The notes are at the upper edge, clear of the curves.
     for (name, hz) in OPEN_STRINGS.into_iter().chain(ABOVE) {
         let x = x(hz);
         write!(
@@ -314,7 +314,7 @@ fn level_curves(out: &mut String, preset: &Judged<'_>, board: &mut Board) -> std
     name_curves(out, labels)
 }
 
-/// Labels where their curves end (height, class, name), moved apart.
+/// Draws labels (height, class, name) at the ends of their curves, moved apart.
 fn name_curves(out: &mut String, mut labels: Vec<(f64, &str, &str)>) -> std::fmt::Result {
     labels.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut lowest = f64::NEG_INFINITY;
@@ -331,10 +331,10 @@ fn name_curves(out: &mut String, mut labels: Vec<(f64, &str, &str)>) -> std::fmt
     Ok(())
 }
 
-/// Stretches of a curve with fewer points are left out: specks between bands of silence say nothing.
+/// Shorter stretches of a curve, in points, are left out: specks between silent bands say nothing.
 const SHORTEST: usize = 4;
 
-/// A line through the points there are, broken where some are missing.
+/// A line through the existing points, broken where some are missing.
 fn path(points: &[Option<(f64, f64)>]) -> String {
     let mut path = String::new();
     for stretch in points
@@ -378,7 +378,7 @@ fn correlation(out: &mut String, preset: &Judged<'_>, board: &Board) -> std::fmt
             continue;
         };
         let (left, right) = (x(lower) + 1.0, x(upper) - 1.0);
-        // No bar is so short that it can't be told from a missing one.
+        // A bar is never so short that it looks like a missing one.
         let height = (half * correlation.abs()).max(1.0);
         let top = if correlation > 0.0 {
             middle - height

@@ -8,16 +8,16 @@ use resvg::usvg::{Options, Tree, fontdb};
 use crate::formats::picture::{Ink, svg};
 use crate::judge::judged::Judged;
 
-/// What pictures are set in (SIL Open Font License 1.1).
+/// The font of the pictures (SIL Open Font License 1.1).
 const FONT: &[u8] = sumproof_fonts::REGULAR;
 
-/// How many pixels a picture has for each of its own, so that it stays sharp in print.
+/// Pixels per px of the SVG, so that it stays sharp in print.
 const SCALE: f32 = 2.0;
 
-/// The picture of a preset on paper, as the bytes of a PNG file of 1440 by 720 pixels.
+/// The picture of a preset on paper, as a PNG file of 1440 by 720 pixels.
 ///
 /// # Errors
-/// One line, when it can't be drawn.
+/// One line, if it can't be drawn.
 pub fn png(preset: &Judged<'_>) -> Result<Vec<u8>, String> {
     rasterised(&svg(preset, &Ink::PAPER)).map_err(|error| {
         format!(

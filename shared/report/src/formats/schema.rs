@@ -1,7 +1,7 @@
-//! The JSON form, version 2, as serde structs. `SCHEMA.md` describes it for readers of other languages.
+//! The JSON form, version 2, as serde structs. `SCHEMA.md` describes it for readers in other languages.
 //!
-//! Numbers are plain, so that any tool can sort them. Where there is no number the field is `null` and the object's
-//! `words` says why, under the field's name.
+//! Numbers are plain, so that any tool can sort them. A missing number is `null`, and the object's `words` gives the
+//! reason under the field's name.
 
 use std::collections::BTreeMap;
 
@@ -28,10 +28,10 @@ use sumproof_wording::scores;
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Entry, Loudness, View};
 
-/// The version of the form. It goes up when a field changes its meaning or goes away, not when one is added.
+/// Version of the form. It increases when a field changes its meaning or is removed, not when one is added.
 pub const SCHEMA: u32 = 2;
 
-/// Why a field is `null`, by the field's name.
+/// Reasons for `null`, by field name.
 pub type Words = BTreeMap<String, String>;
 
 /// The whole document.
@@ -41,9 +41,9 @@ pub struct Document {
     pub schema: u32,
     /// Version of the program that wrote it.
     pub version: String,
-    /// What the feeds were computed for.
+    /// The rig for which the feeds were computed.
     pub rig: Rig,
-    /// What the takes have in common; `null` in documents from before there was such a thing.
+    /// Figures of the whole set; `null` in documents written before this field existed.
     #[serde(default)]
     pub set: Option<SetReport>,
     /// One entry per take.
@@ -53,33 +53,33 @@ pub struct Document {
 /// A set as a whole.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SetReport {
-    /// How many takes.
+    /// Number of takes.
     pub takes: usize,
-    /// How many of them hold in every feed that decides.
+    /// Number of takes that hold in every feed that decides.
     pub holds: usize,
-    /// How many thin in one.
+    /// Number of takes whose worst outcome is 'thins'.
     pub thins: usize,
-    /// How many drop out in one.
+    /// Number of takes whose worst outcome is 'drops out'.
     pub drops_out: usize,
-    /// How many hold in every feed that decides and can be told, where one can't be told.
+    /// Number of takes that hold in every feed that can be told, where one that decides can't be told.
     #[serde(default)]
     pub untold: usize,
-    /// Integrated loudness in stereo over the set; `null` where nobody measured it.
+    /// Integrated loudness in stereo over the set; `null` where it was not measured.
     pub stereo_lufs: Option<SpreadReport>,
     /// Integrated loudness of the mono wedge over the set.
     pub wedge_lufs: Option<SpreadReport>,
 }
 
-/// How far apart the takes of a set are.
+/// Spread of a set's levels.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SpreadReport {
-    /// The lowest.
+    /// The lowest, LUFS.
     pub lowest: f64,
-    /// The one in the middle.
+    /// The median, LUFS.
     pub median: f64,
-    /// The highest.
+    /// The highest, LUFS.
     pub highest: f64,
-    /// From the lowest to the highest, LU.
+    /// Highest less lowest, LU.
     pub spread_lu: f64,
 }
 
@@ -95,35 +95,35 @@ pub struct TakeReport {
     pub pass: Pass,
     /// Sample rate, Hz.
     pub rate_hz: f64,
-    /// Length, seconds.
+    /// Length, s.
     pub seconds: f64,
-    /// Frames measured.
+    /// Number of frames measured.
     pub frames: u64,
-    /// Frames left out because they were not numbers or above +60 dBFS.
+    /// Number of frames left out because they were not numbers or above +60 dBFS.
     pub invalid_frames: u64,
-    /// How often frames are missing in it: what comes next did not follow what came.
+    /// Number of places where frames are missing.
     #[serde(default)]
     pub gaps: u64,
-    /// The worst outcome among the feeds that decide: those asked for, or else those in which nobody made a mistake.
+    /// The worst outcome among the feeds that decide: those asked for, or else those without a fault.
     #[serde(default)]
     pub outcome: Option<Outcome>,
-    /// How sure that is; `cannot-tell` where all that can be told holds and one feed can't be told.
+    /// How sure that is; `cannot-tell` where every feed that can be told holds and one can't be told.
     #[serde(default)]
     pub outcome_is: Option<Sureness>,
-    /// The feed that has it, or that can't be told; `null` when it holds.
+    /// The feed with that outcome, or the one that can't be told; `null` when it holds.
     #[serde(default)]
     pub worst_feed: Option<String>,
     /// One sentence.
     pub verdict: String,
-    /// Why it fares as it does: the diagnosis, a sentence each, with its figures.
+    /// The diagnosis, a sentence each, with its figures.
     #[serde(default)]
     pub why: Vec<String>,
-    /// What to change: advice, a sentence each, with what it gives before and after.
+    /// The advice, a sentence each, with the figures before and after.
     #[serde(default)]
     pub what_now: Vec<String>,
-    /// Exact figures of the whole band.
+    /// Exact figures of the full band.
     pub broadband: Broadband,
-    /// How loud it is; `null` where nobody measured it.
+    /// Loudness; `null` where it was not measured.
     #[serde(default)]
     pub loudness: Option<LoudnessReport>,
     /// The single delay between the channels; `null` where there isn't one.
@@ -134,19 +134,19 @@ pub struct TakeReport {
     pub bands: Vec<BandReport>,
     /// Every feed that is shown.
     pub feeds: Vec<FeedReport>,
-    /// The take itself, for programs of this house to read again; `null` where it was left out.
+    /// The take itself, to be read again by our own programs; `null` where it was left out.
     #[serde(default)]
     pub stored: Option<Take>,
 }
 
-/// How loud a take is (ITU-R BS.1770, gated as EBU R 128 does).
+/// Loudness of a take (ITU-R BS.1770, gated as in EBU R 128).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LoudnessReport {
     /// Integrated loudness of both channels, LUFS.
     pub stereo_lufs: Option<f64>,
     /// Integrated loudness of the mono wedge, counted as played by both loudspeakers, LUFS.
     pub wedge_lufs: Option<f64>,
-    /// What summing changes, LU.
+    /// Change by summing, LU.
     pub change_lu: Option<f64>,
     /// The higher channel's true peak, dBTP.
     pub stereo_peak_dbtp: Option<f64>,
@@ -180,12 +180,12 @@ pub struct Broadband {
 /// A delay between the channels.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Delay {
-    /// How much later the right channel is, ms; negative when the left is.
+    /// Delay of the right channel, ms; negative when the left one is later.
     pub right_late_ms: f64,
-    /// What the channels share has opposite signs: an inverted channel, or a strong wet whose channels work against each
-    /// other. This figure can't tell which.
+    /// The common part of the channels has opposite signs: one channel has its polarity inverted, or there is a strong
+    /// wet with channels that cancel. This figure can't tell which.
     pub opposite_signs: bool,
-    /// 0 to 1.
+    /// Confidence, 0 to 1.
     pub confidence: f64,
 }
 
@@ -194,20 +194,21 @@ pub struct Delay {
 pub struct SplitReport {
     /// `estimated`, `two-pass` or `side-chain`.
     pub method: Method,
-    /// What the method does and can't do.
+    /// The method's limits.
     pub limits: String,
     /// How far down a cancelled dry can be read, dB; `null` without such a floor.
     pub floor_db: Option<f64>,
     /// Wet over dry power in stereo, dB.
     pub wet_over_dry_db: Option<f64>,
-    /// Between what an estimate's figure may lie, dB: at least and at most, `null` for an end that is open; `null` altogether where
-    /// dry and wet were measured.
+    /// Range of an estimated `wet_over_dry_db`, dB: at least and at most, `null` for an open end; `null` altogether
+    /// where dry and wet were measured.
     #[serde(default)]
     pub range_db: Option<[Option<f64>; 2]>,
-    /// What the player said the preset is.
+    /// The kind of preset set by the player.
     #[serde(default)]
     pub kind: PresetKind,
-    /// What closed the wet's interval: `one-way`, `muted-end` or `kind`; `null` where nothing did, or all was measured.
+    /// What closed the wet's interval: `one-way`, `muted-end` or `kind`; `null` where nothing closed it, or all was
+    /// measured.
     #[serde(default)]
     pub closed_by: Option<Closed>,
     /// Why a figure is missing.
@@ -218,19 +219,19 @@ pub struct SplitReport {
 /// One 1/3-octave band.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BandReport {
-    /// Nominal middle (ISO 266), Hz.
+    /// Nominal centre (ISO 266), Hz.
     pub nominal_hz: f64,
     /// Exact lower edge, Hz.
     pub lower_hz: f64,
-    /// Exact upper edge, Hz; half the sample rate where the band is cut off there.
+    /// Exact upper edge, Hz; half the sample rate where the band is truncated there.
     pub upper_hz: f64,
-    /// Half the sample rate lies inside the band: a part of it is missing.
+    /// Whether half the sample rate lies inside the band, so that part of it is missing.
     pub partial: bool,
-    /// The band is at least three FFT bins wide; the figures of one that isn't bleed into its neighbours.
+    /// Whether the band is at least three FFT bins wide; otherwise its figures leak into its neighbours.
     pub resolved: bool,
     /// Correlation at lag zero, −1 to +1.
     pub correlation: Option<f64>,
-    /// Magnitude-squared coherence, 0 to 1, bias taken off.
+    /// Magnitude-squared coherence, 0 to 1, bias removed.
     pub coherence: Option<f64>,
     /// Mean power of the left channel in the band, dBFS.
     pub left_dbfs: Option<f64>,
@@ -248,35 +249,36 @@ pub struct BandReport {
 /// One feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FeedReport {
-    /// Stable name.
+    /// Stable id.
     pub id: FeedId,
-    /// What people read.
+    /// The name people read.
     pub name: String,
-    /// The word, plain or likely; `null` where it can't be told, or where there is too little sound.
+    /// The outcome, plain or likely; `null` where it can't be told, or where there is too little sound.
     pub outcome: Option<Outcome>,
-    /// Whether the word is plain; `null` where there is too little sound.
+    /// Whether the outcome is plain; `null` where there is too little sound.
     pub outcome_is: Option<Sureness>,
-    /// The other word it could be, where it is only likely.
+    /// The other possible outcome, where it is only likely.
     pub outcome_other: Option<Outcome>,
-    /// How much wetter or drier: the word, plain or likely; `null` where it can't be told, or there's no wet or no dry by itself.
+    /// Wetter or drier, plain or likely; `null` where it can't be told, or where there is no wet or no dry by itself.
     pub balance: Option<Balance>,
-    /// Whether that word is plain; `null` where there is nothing to say it of.
+    /// Whether `balance` is plain; `null` where there is no balance to judge.
     pub balance_is: Option<Sureness>,
-    /// The other word it could be.
+    /// The other possible balance.
     pub balance_other: Option<Balance>,
-    /// How the dry's change is known, with both ends.
+    /// Interval of the dry's change, and how it is known.
     pub dry: Option<IntervalReport>,
-    /// How the wet's change is known, with both ends.
+    /// Interval of the wet's change, and how it is known.
     pub wet: Option<IntervalReport>,
-    /// How the balance shift is known, with both ends.
+    /// Interval of the balance shift, and how it is known.
     pub shift: Option<IntervalReport>,
-    /// What the wet's change would be if the effects were an ordinary stereo: an assumption. `null` where it is known.
+    /// Change of the wet if the effects were ordinary stereo, dB: an assumption. `null` where the change is known.
     pub wet_if_ordinary_db: Option<f64>,
-    /// For a feed with a fault on one line: the line that was the worse one to have it.
+    /// For a feed with a fault on one line: the line on which the fault is worse.
     pub worse_line: Option<Side>,
-    /// Likely change of the dry from stereo, gain to make up taken out, dB.
+    /// Likely change of the dry from stereo, dB, without the gain that the desk can make up.
     pub dry_db: Option<f64>,
-    /// The dry is at the estimate's floor: it is *at least* this far down, and the balance shift at least that much.
+    /// Whether the dry is at the estimate's floor: it is *at least* this far down, and the balance shift at least that
+    /// much.
     pub dry_at_floor: bool,
     /// Change of the wet, dB; `null` unless it is known within 6 dB: see [`Self::wet`].
     pub wet_db: Option<f64>,
@@ -287,42 +289,42 @@ pub struct FeedReport {
     pub total_above_40_hz_db: Option<f64>,
     /// Wet change minus dry change, dB; positive is wetter.
     pub balance_shift_db: Option<f64>,
-    /// Change of the dry against the un-faulted mono sum, dB.
+    /// Change of the dry from the mono sum without the fault, dB.
     pub dry_against_mono_db: Option<f64>,
-    /// Change of everything against the un-faulted mono sum, dB.
+    /// Change of everything from the mono sum without the fault, dB.
     pub total_against_mono_db: Option<f64>,
     /// Gain to make up at the desk, dB.
     pub makeup_db: Option<f64>,
-    /// Level change against stereo, K-weighted (ITU-R BS.1770), nothing made up, LU.
+    /// Level change from stereo, K-weighted (ITU-R BS.1770), without make-up gain, LU.
     pub level_lu: Option<f64>,
     /// Tone change of the dry, dB rms over 1/3-octave bands.
     pub tone_db: Option<f64>,
-    /// How far the dry's partials are moved against each other, dB rms.
+    /// Changes of the dry's partials relative to each other, dB rms.
     #[serde(default)]
     pub partials_db: Option<f64>,
-    /// Middle of the 1/24 octave of the deepest dip, Hz; `null` without a dip of a decibel.
+    /// Centre of the 1/24 octave with the deepest dip, Hz; `null` without a dip of at least one decibel.
     pub dip_hz: Option<f64>,
-    /// Its depth against the feed's own total, dB; negative.
+    /// Its depth relative to the feed's own total, dB; negative.
     pub dip_db: Option<f64>,
-    /// Why a figure is missing, and what the floor means.
+    /// Why a figure is missing, and the meaning of the floor.
     #[serde(default, skip_serializing_if = "Words::is_empty")]
     pub words: Words,
 }
 
-/// Whether a word is plain.
+/// How sure an outcome or a balance is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sureness {
-    /// The whole interval gives it.
+    /// The whole interval gives the same word.
     Plain,
-    /// It could also be the other.
+    /// The interval also gives one other word.
     Likely,
-    /// The interval gives too many words.
+    /// The interval gives more than two words.
     CannotTell,
 }
 
 impl Sureness {
-    /// What people read.
+    /// The name people read.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -341,14 +343,14 @@ impl Sureness {
     }
 }
 
-/// Both ends of a figure.
+/// Both ends of a figure's interval.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct IntervalReport {
     /// `measured`, `bounded` or `assumed`.
     pub known: Known,
-    /// At least, dB; `null` for an open end.
+    /// Lower end, dB; `null` if open.
     pub least_db: Option<f64>,
-    /// At most, dB; `null` for an open end.
+    /// Upper end, dB; `null` if open.
     pub most_db: Option<f64>,
 }
 
@@ -375,7 +377,7 @@ pub fn json(takes: &[Take], rig: &Rig) -> String {
 /// The document of a set, as JSON text with line breaks.
 #[must_use]
 pub fn json_of_set(presets: &[Judged<'_>], view: &View) -> String {
-    // Only maps with keys that aren't strings and failing writers make serde_json fail; there are neither.
+    // serde_json fails only on maps with keys that aren't strings and on failing writers; there are neither.
     serde_json::to_string_pretty(&document(presets, view)).unwrap_or_default()
 }
 
@@ -474,12 +476,12 @@ fn loudness(loudness: Loudness) -> LoudnessReport {
     }
 }
 
-/// Collects the words of an object while its fields are filled.
+/// Collects an object's `words` while its fields are filled.
 #[derive(Default)]
 struct Collector(Words);
 
 impl Collector {
-    /// The number, or `None` with a word: `missing` for no number at all, `low` for −∞, `high` for +∞.
+    /// Returns the number, or `None` and adds a word: `missing` for no number at all, `low` for −∞, `high` for +∞.
     fn figure(&mut self, field: &str, value: Option<f64>, [missing, low, high]: [&str; 3]) -> Option<f64> {
         let word = match value {
             Some(number) if number.is_finite() => return Some(rounded(number)),
@@ -492,7 +494,7 @@ impl Collector {
     }
 }
 
-/// A millionth is far below what any figure is worth; −0 becomes 0.
+/// Rounds to a millionth, far below the accuracy of any figure; −0 becomes 0.
 fn rounded(number: f64) -> f64 {
     (number * 1e6).round() / 1e6 + 0.0
 }
@@ -544,14 +546,15 @@ fn split(take: &Take, heard: bool) -> SplitReport {
     }
 }
 
-/// Below this a band has no correlation: the noise of 16-bit audio lies above it, that of 24-bit audio below, dBFS.
+/// Level below which a band has no correlation, dBFS: the noise of 16-bit audio lies above it, that of 24-bit audio
+/// below.
 pub const BAND_FLOOR_DBFS: f64 = -120.0;
 
 fn bands(take: &Take) -> Vec<BandReport> {
     let grid = take.grid();
     let map = BandMap::thirds(&grid);
     let total = &take.split.total;
-    // A take's cells hide how wide the bins were that it was made from.
+    // A take's cells don't show the width of the bins they were made from.
     let bins = BandMap::thirds(&Grid::fft(take.rate_hz, block_len(take.rate_hz)));
     let resolved = |nominal_hz: f64| {
         bins.bands()
@@ -596,7 +599,7 @@ fn bands(take: &Take) -> Vec<BandReport> {
 fn feed(shown: &FeedRow) -> FeedReport {
     let row = &shown.row;
     let score = row.score.as_ref();
-    // Without a score nothing was heard; with one, a missing part isn't in the sound.
+    // Without a score there was no sound; with one, a missing part isn't in the sound.
     let absent = if score.is_some() {
         scores::NOT_FOUND
     } else {

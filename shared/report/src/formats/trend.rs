@@ -1,4 +1,4 @@
-//! The trend of a set as one HTML page that needs nothing else.
+//! The trend of a set as one self-contained HTML page.
 
 use sumproof_wording::rigs;
 use sumproof_wording::scores;
@@ -10,7 +10,7 @@ use crate::judge::set::View;
 use crate::judge::trend::{Change, Pair, Trend};
 use crate::tables::trend::sentences;
 
-/// What got better and worse from A to B, for people.
+/// The page of what got better and worse from A to B.
 #[must_use]
 pub fn trend_page(trend: &Trend<'_>, view: &View) -> String {
     let mut body = String::from("<h1>What changed from A to B</h1>\n");

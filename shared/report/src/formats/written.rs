@@ -1,28 +1,28 @@
-//! Reading back the JSON that [`crate::json_of_set`] writes, as much of each take as somebody needs.
+//! Reads the JSON that [`crate::json_of_set`] writes, with only the fields of a take that the caller needs.
 
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::formats::schema::SCHEMA;
 
-/// Longest file of takes that is read, bytes: a hundred times what 128 takes are.
+/// Longest file of takes that is read, bytes: a hundred times the size of 128 takes.
 pub const LARGEST_BYTES: u64 = 256 << 20;
 
-/// Why a file of takes could not be used. One line, to stand behind the file's name.
+/// Why a file of takes could not be used. One line, to follow the file's name.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TakesError {
-    /// Not the JSON of `check`.
+    /// Not JSON of `check`.
     #[error("is not what `sumproof check --format json` writes ({0}); write it again")]
     NotTakes(String),
-    /// Of a newer version.
+    /// Written by a newer version.
     #[error("has schema {found}, and this program knows {known}; update it, or write the file with this one")]
     Newer {
-        /// In the file.
+        /// Schema of the file.
         found: u32,
-        /// Known here.
+        /// Newest schema known here.
         known: u32,
     },
-    /// No preset in it that can be judged.
+    /// It holds no preset that can be judged.
     #[error("holds no preset that was judged; check what it was made of")]
     Empty,
 }
@@ -30,7 +30,7 @@ pub enum TakesError {
 /// The takes in such a JSON.
 ///
 /// # Errors
-/// It isn't one ([`TakesError::NotTakes`]), or is of a newer version ([`TakesError::Newer`]).
+/// The text isn't such a JSON ([`TakesError::NotTakes`]), or is of a newer version ([`TakesError::Newer`]).
 pub fn takes<T: DeserializeOwned>(text: &str) -> Result<Vec<T>, TakesError> {
     #[derive(Deserialize)]
     struct Document<T> {
@@ -38,7 +38,7 @@ pub fn takes<T: DeserializeOwned>(text: &str) -> Result<Vec<T>, TakesError> {
         takes: Vec<T>,
     }
     let document: Document<T> = serde_json::from_str(text).map_err(|error| {
-        // The parser names what it looked for: no line breaks of the file are repeated.
+        // The parser's message names the expected field and repeats no line breaks of the file.
         TakesError::NotTakes(crate::rig::file::one_line(&error.to_string()))
     })?;
     if document.schema > SCHEMA {

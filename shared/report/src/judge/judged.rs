@@ -1,4 +1,4 @@
-//! One preset judged through a view: everything the forms of output have in common, computed once.
+//! One preset judged through a view: the common basis of all forms of output, computed once.
 
 use std::cmp::Ordering;
 
@@ -24,9 +24,9 @@ pub struct FeedRow {
     pub row: Row,
     /// The feed's name.
     pub name: String,
-    /// The name as people read it: where a line has a fault, with the one that was the worse to have it.
+    /// The name people read; for a fault on one line, with the line on which the fault is worse.
     pub label: String,
-    /// The change of the total above 40 Hz, where it differs from the whole band's by more than [`RUMBLE_DB`], dB.
+    /// Change of the total above 40 Hz, dB, where it differs from the full band's by more than [`RUMBLE_DB`].
     pub above_40_hz_db: Option<f64>,
 }
 
@@ -37,21 +37,21 @@ pub struct Judged<'a> {
     pub take: &'a Take,
     /// The file it came from.
     pub file: Option<&'a str>,
-    /// How loud it is.
+    /// Its loudness, if it was measured.
     pub loudness: Option<Loudness>,
-    /// What it was judged for.
+    /// The view through which it was judged.
     pub view: &'a View,
     /// The feeds of the view, in its order.
     pub rows: Vec<FeedRow>,
-    /// The mono wedge, in the view or not.
+    /// The mono wedge, whether or not it is in the view.
     pub wedge: Row,
     /// One sentence.
     pub verdict: String,
-    /// The diagnosis in sentences; none for a take stored without one.
+    /// The diagnosis in sentences; empty for a take stored without one.
     pub why: Vec<String>,
-    /// The advice; none in silence.
+    /// The advice; empty in silence.
     pub advice: Vec<Advice>,
-    /// The same in sentences.
+    /// The advice in sentences.
     pub what_now: Vec<String>,
 }
 
@@ -118,8 +118,8 @@ impl<'a> Judged<'a> {
             .filter(|feed| self.view.asked || feed.row.id.is_faultless())
     }
 
-    /// The worst of the feeds that decide ([`Row::severity`]); `None` when there is no reading. Of a preset that holds it says where
-    /// it is nearest to not doing so.
+    /// The worst of the feeds that decide ([`Row::severity`]); `None` when there is no reading. For a preset that holds, the
+    /// feed with the smallest margin.
     #[must_use]
     pub fn worst(&self) -> Option<&FeedRow> {
         self.deciding()
@@ -134,20 +134,20 @@ impl<'a> Judged<'a> {
         self.worst().and_then(|feed| feed.row.outcome)
     }
 
-    /// All that can be told holds, and of a feed that decides it can't be told.
+    /// Whether every feed that can be told holds, but one that decides can't be told.
     #[must_use]
     pub fn is_untold(&self) -> bool {
         self.worst().is_some_and(|feed| feed.row.outcome.is_none())
     }
 
-    /// The outcome in a word, which says how sure it is.
+    /// The outcome as a word that includes how sure it is.
     #[must_use]
     pub fn word(&self) -> String {
         self.worst()
             .map_or_else(|| scores::NO_READING.into(), |feed| scores::word(&feed.row))
     }
 
-    /// The name of the feed that keeps it from holding, or from being told; `None` when it holds or there is no reading.
+    /// The name of the feed that doesn't hold or can't be told; `None` when the preset holds or there is no reading.
     #[must_use]
     pub fn trouble(&self) -> Option<&str> {
         self.worst()
@@ -155,7 +155,7 @@ impl<'a> Judged<'a> {
             .map(|feed| feed.label.as_str())
     }
 
-    /// How many of the shown feeds have that outcome.
+    /// Number of shown feeds with that outcome.
     #[must_use]
     pub fn count(&self, outcome: Outcome) -> usize {
         self.rows
@@ -164,8 +164,8 @@ impl<'a> Judged<'a> {
             .count()
     }
 
-    /// Orders presets with the worst first: by the outcome, then by how many feeds drop out and thin, then by the dry in the
-    /// mono wedge, then by name. Those without a reading come last.
+    /// Orders presets, the worst first: by the outcome, then by how many feeds drop out and thin, then by the dry in
+    /// the mono wedge, then by name. Those without a reading come last.
     #[must_use]
     pub fn worse_than(&self, other: &Self) -> Ordering {
         let rank = |judged: &Self| {
@@ -203,7 +203,7 @@ impl FeedRow {
         let totals = row.score.zip(above.score);
         let limited = totals.and_then(|(full, above)| {
             let (full, limited) = (full.total_db, above.total_db);
-            // Both gone is no difference.
+            // Both −∞ is no difference.
             (full != limited && (full - limited).abs() > RUMBLE_DB).then_some(limited)
         });
         Self {

@@ -1,6 +1,6 @@
-//! A take seen through a view (feeds, lines, limits): everything the forms of output have in common, computed once.
+//! A take judged through a view (feeds, lines, limits): the common basis of all forms of output, computed once.
 //!
-//! In: the core's takes. Out: [`judged::Judged`]. Uses the words of `sumproof_wording`; every form of output uses this room.
+//! In: the core's takes. Out: [`judged::Judged`]. Uses `sumproof_wording` and `names`; used by every form of output.
 
 pub(crate) mod judged;
 pub(crate) mod set;

@@ -1,17 +1,17 @@
-//! A set: the presets of a folder or a show beside each other, and what they are looked at through.
+//! A set: the presets of a folder or a show, and the view through which they are judged.
 
 use sumproof_core::routing::feed::{Feed, FeedId};
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
 use sumproof_wording::Name;
 
-/// How loud a preset is: ITU-R BS.1770 as EBU R 128 gates it, and its true peaks. −∞ where nothing passes the gates.
+/// Loudness of a preset: ITU-R BS.1770, gated as in EBU R 128, and its true peaks. −∞ where nothing passes the gates.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Loudness {
     /// Integrated loudness of both channels, LUFS.
     pub stereo_lufs: f64,
-    /// Integrated loudness of the mono wedge, LUFS. It counts as played by both loudspeakers: on one channel alone it would
-    /// read 3.01 LU less, which nobody hears.
+    /// Integrated loudness of the mono wedge, LUFS. It counts as played by both loudspeakers: measured on one channel
+    /// it would read 3.01 LU less, which is not what is heard.
     pub wedge_lufs: f64,
     /// The higher channel's true peak, dBTP.
     pub stereo_peak_dbtp: f64,
@@ -26,7 +26,7 @@ pub struct Entry {
     pub take: Take,
     /// The file it came from, as the user named it; `None` for a take that was recorded.
     pub file: Option<String>,
-    /// How loud it is; `None` where nobody measured it.
+    /// Its loudness; `None` where it was not measured.
     pub loudness: Option<Loudness>,
 }
 
@@ -43,26 +43,26 @@ impl From<Take> for Entry {
 /// A feed that is shown.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Shown {
-    /// A built-in one.
+    /// A built-in feed.
     BuiltIn(FeedId),
-    /// One that somebody described.
+    /// A feed described by the user.
     Described {
-        /// What it is called.
+        /// Its name.
         name: String,
-        /// What it is.
+        /// Its definition.
         feed: Feed,
     },
 }
 
-/// What presets are looked at through: a rig, and the feeds that are of interest.
+/// The view through which presets are judged: a rig, and the feeds to show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct View {
     /// Lines, sum law and limits.
     pub rig: Rig,
-    /// The feeds, in the order they are shown.
+    /// The feeds, in the order in which they are shown.
     pub feeds: Vec<Shown>,
-    /// The user asked for just these feeds, so all of them decide a preset's outcome. Otherwise only those do in which
-    /// nobody made a mistake: a flipped line takes the dry out of nearly every preset.
+    /// Whether the user asked for just these feeds, so that all of them decide a preset's outcome. Otherwise only feeds
+    /// without a fault decide: a flipped line takes the dry out of nearly every preset.
     pub asked: bool,
 }
 

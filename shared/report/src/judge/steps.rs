@@ -8,10 +8,10 @@ use sumproof_wording::sets;
 use crate::judge::judged::Judged;
 use crate::names;
 
-/// So many presets are named.
+/// Number of presets that are named.
 const NAMED: usize = 3;
 
-/// Which presets to begin with, and which change helps most of those that don't hold: a sentence each.
+/// The presets to begin with, and the change that helps most of those that don't hold: a sentence each.
 #[must_use]
 pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
     let mut troubled: Vec<&Judged<'_>> = presets

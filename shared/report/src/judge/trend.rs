@@ -10,40 +10,40 @@ use crate::judge::judged::Judged;
 /// One preset in both rounds, judged through the same view.
 #[derive(Clone, Debug)]
 pub struct Pair<'a> {
-    /// As it was.
+    /// The earlier round.
     pub before: Judged<'a>,
-    /// As it is.
+    /// The later round.
     pub after: Judged<'a>,
-    /// Why the two can't be of one part; empty where they can.
+    /// Why the two can't be of the same part; empty where they can.
     pub unlike: Vec<Unlike>,
 }
 
 /// Two rounds of a set.
 #[derive(Clone, Debug)]
 pub struct Trend<'a> {
-    /// What is in both, in the order it is to be told.
+    /// Presets in both rounds, in the order of the report.
     pub pairs: Vec<Pair<'a>>,
-    /// Names of what is in the first round only.
+    /// Names of presets in the first round only.
     pub gone: Vec<String>,
-    /// Names of what is in the second round only.
+    /// Names of presets in the second round only.
     pub new: Vec<String>,
 }
 
-/// What became of a preset.
+/// Change of a preset between the rounds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Change {
-    /// It fares worse somewhere, and nowhere better by as much.
+    /// It got worse.
     Worse,
-    /// It fares better.
+    /// It got better.
     Better,
-    /// It fares as it did.
+    /// Its outcomes are the same.
     Same,
-    /// It isn't the same part, or one of both has no reading.
+    /// It isn't the same part, or one of the two has no reading.
     Untold,
 }
 
 impl Pair<'_> {
-    /// By the worst of the feeds that decide, then by how many feeds drop out and thin.
+    /// Judged by the worst of the feeds that decide, then by how many feeds drop out and thin.
     #[must_use]
     pub fn change(&self) -> Change {
         let rank = |judged: &Judged<'_>| {
@@ -67,13 +67,13 @@ impl Pair<'_> {
 }
 
 impl Trend<'_> {
-    /// How many of the pairs changed that way.
+    /// Number of pairs with that change.
     #[must_use]
     pub fn count(&self, change: Change) -> usize {
         self.pairs.iter().filter(|pair| pair.change() == change).count()
     }
 
-    /// What got worse first, then what got better; within each the worst first.
+    /// Sorts the pairs: those that got worse first, then those that got better; within each the worst first.
     pub fn sort(&mut self) {
         self.pairs.sort_by(|a, b| {
             a.change()

@@ -1,4 +1,4 @@
-//! The finding for programs.
+//! The findings for programs.
 
 use serde::Serialize;
 use sumproof_core::line_check::{Answer, Arrival, Curve, Estimate, Findings, LineFinding, Mode};
@@ -8,7 +8,7 @@ use sumproof_wording::line_check::sentence;
 
 use super::{SIDES, heard_id, notice, unknown};
 
-/// Number of the form. It grows when a field changes its meaning or goes.
+/// Version of the form. It increases when a field changes its meaning or is removed.
 pub const SCHEMA: u32 = 2;
 
 #[derive(Serialize)]
@@ -46,7 +46,7 @@ struct Line {
     absolute_polarity: Option<Told<&'static str>>,
 }
 
-/// An answer: what is told and how far it's to be trusted, or why it isn't.
+/// An answer: a value and its trust, or why there is none.
 #[derive(Serialize)]
 struct Told<T> {
     value: Option<T>,
@@ -118,7 +118,7 @@ fn lines(finding: &Findings) -> Vec<Line> {
     SIDES.into_iter().zip(&finding.lines).map(line).collect()
 }
 
-/// The finding as JSON: described in SCHEMA.md.
+/// The findings as JSON, described in SCHEMA.md.
 #[must_use]
 pub fn json(finding: &Findings, file: &str) -> String {
     let document = Document {
@@ -165,6 +165,6 @@ pub fn json(finding: &Findings, file: &str) -> String {
             difference_hz_degrees: &finding.pictures.difference_degrees,
         },
     };
-    // Plain data without maps of odd keys: there is nothing in it that can't be written.
+    // Plain data without maps: serialising it can't fail.
     serde_json::to_string_pretty(&document).unwrap_or_default()
 }

@@ -1,4 +1,4 @@
-//! What a line check found: as text, JSON, a page with pictures, and as a feed of the user's own.
+//! The findings of a line check: as text, JSON, a page with pictures, and as the user's own feed.
 
 mod json;
 mod notices;
@@ -17,7 +17,7 @@ use sumproof_core::routing::feed::Side;
 
 const SIDES: [Side; 2] = [Side::Left, Side::Right];
 
-/// What the place of recording does, in words.
+/// The reception at the place of recording, in words.
 fn heard(heard: Reception) -> &'static str {
     match heard {
         Reception::Sum => "adds both lines",
@@ -31,7 +31,7 @@ fn heard(heard: Reception) -> &'static str {
     }
 }
 
-/// Stable name for programs.
+/// Stable id for programs.
 fn heard_id(heard: Reception) -> &'static str {
     match heard {
         Reception::Sum => "sum",
@@ -54,7 +54,7 @@ fn arrival(arrival: Arrival) -> String {
     }
 }
 
-/// What no recording can tell, where it matters here.
+/// What no recording can tell, where it is relevant here.
 fn cannot_know(finding: &Findings) -> Vec<&'static str> {
     let mut lines = Vec::new();
     if finding.pair.is_some() && finding.lines.iter().all(|line| line.absolute.is_none()) {
@@ -71,7 +71,7 @@ mod tests {
     use super::*;
     use sumproof_core::line_check::{Answer, Feeding, LineFinding, Mode, Notice, Pictures, Unknown};
 
-    /// Nothing at all was found.
+    /// Findings of nothing at all.
     fn nothing() -> Findings {
         let line = LineFinding {
             arrival: Arrival::Yes,

@@ -1,4 +1,4 @@
-//! What else is to be said, and why something can't be told: names for programs, and words.
+//! Notices, and reasons for unknown answers: ids for programs, and words.
 
 use sumproof_core::line_check::{Findings, Mode, Notice, Unknown};
 
@@ -38,7 +38,7 @@ const SWAPPED: &str =
     "The recording has your right line on its left channel and your left line on its right one.";
 const LOW_END_ONLY: &str = "Only the low end arrives: a subwoofer.";
 
-/// Stable name for programs, and the words.
+/// Stable id for programs, and the words.
 pub(super) fn notice(finding: &Findings, notice: Notice) -> (&'static str, String) {
     let (name, words): (&str, &str) = match notice {
         Notice::OtherRate => return ("other-rate", other_rate(finding)),
@@ -98,7 +98,7 @@ fn other_settings(finding: &Findings) -> String {
     )
 }
 
-/// Stable name for programs, and the words.
+/// Stable id for programs, and the words.
 pub(super) fn unknown(why: Unknown) -> (&'static str, &'static str) {
     match why {
         Unknown::Noise => ("noise", "too little of it stands out of the noise"),

@@ -1,4 +1,4 @@
-//! The finding as a feed of the user's own, in a rig file.
+//! The finding as the user's own feed in a rig file.
 
 use sumproof_core::line_check::{Findings, Trust};
 use sumproof_core::routing::feed::Feed;
@@ -6,27 +6,27 @@ use sumproof_core::routing::line::Line;
 
 use crate::rig::file::{OwnFeed, RigFile, RigFileError, RigLine, parse, to_toml};
 
-/// What stands above a feed that isn't sure.
+/// Comment above a feed that isn't sure.
 const LIKELY: &str = "# As measured at a line check, and only likely.\n";
 
 /// Why nothing was saved. Its text is one line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotKnown {
-    /// The recording says too little.
+    /// Too little was found.
     #[error(
         "what the lines do can't be told for certain enough to make a feed of it (polarity, delay, level and low end must all be told); nothing was saved"
     )]
     TooLittle,
-    /// The file that is there is wrong.
+    /// The existing file has an error.
     #[error("{0}")]
     Wrong(RigFileError),
 }
 
-/// The text of a rig file whose own feed is what was found. All else that stands in `existing` stays as it is, comments
-/// included; without a file there, pass an empty text.
+/// The text of a rig file with the finding as its own feed. Everything else in `existing` is kept, comments included;
+/// pass an empty text if there is no file yet.
 ///
 /// # Errors
-/// [`NotKnown`] when too little was found, or the existing text isn't a rig file.
+/// [`NotKnown`] if too little was found, or if `existing` isn't a rig file.
 pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, NotKnown> {
     let feed = finding.own_feed().ok_or(NotKnown::TooLittle)?;
     put(
@@ -36,7 +36,8 @@ pub fn save(existing: &str, finding: &Findings, name: &str) -> Result<String, No
     )
 }
 
-/// The same of a finding that [`save`] has made a rig file of: its feed goes into `existing` under another name.
+/// The same for a finding from which [`save`] has already made a rig file: its feed goes into `existing` under another
+/// name.
 ///
 /// # Errors
 /// As [`save`].
@@ -82,7 +83,7 @@ fn put(existing: &str, own: OwnFeed, likely: bool) -> Result<String, NotKnown> {
     };
     match parse(&merged) {
         Ok(found) if found == wanted => Ok(merged),
-        // Written in a way that can't be cut by its headings (an inline table): the same content, newly written.
+        // The own feed isn't under a heading of its own (an inline table): the same content is written anew.
         _ => Ok(to_toml(&wanted)),
     }
 }
@@ -102,7 +103,7 @@ fn cut(name: &str) -> String {
 }
 
 fn line(line: &Line) -> RigLine {
-    // What is written is what was measured, not the last digit of a computation.
+    // Rounded to the precision of the measurement.
     let rounded = |x: f64, digits: f64| (x * digits).round() / digits;
     RigLine {
         polarity: line.polarity,
@@ -118,7 +119,8 @@ fn is_own(section: &str) -> bool {
     section == "own" || section.starts_with("own.")
 }
 
-/// The text before the first heading, then each heading with what is below it. Comments right above a heading go with it.
+/// The text before the first heading, then each heading with the text below it. Comments right above a heading belong
+/// to it.
 fn sections(text: &str) -> impl Iterator<Item = (String, String)> {
     let mut sections = vec![(String::new(), String::new())];
     let mut waiting = String::new();

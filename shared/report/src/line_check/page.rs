@@ -1,4 +1,4 @@
-//! The finding as one HTML page that needs nothing else.
+//! The findings as one self-contained HTML page.
 
 use std::fmt::Write;
 
@@ -10,9 +10,9 @@ use super::{cannot_know, notice};
 use crate::formats::picture::{escape, typeset};
 
 const STYLE: &str = include_str!("../formats/page.css");
-/// Pictures fit the page, whatever its width.
+/// Fits pictures to the page, whatever its width.
 const FITTING: &str = "@media screen { .picture { min-width: 0; max-width: 46rem; } .picture text { font-size: 13px; } dd, p { overflow-wrap: anywhere; } }\n";
-/// Narrow enough that a phone shows its words in a size that can be read.
+/// Narrow enough that a phone shows the text at a readable size.
 const WIDTH: f64 = 520.0;
 const HEIGHT: f64 = 236.0;
 const LEFT: f64 = 52.0;
@@ -32,14 +32,15 @@ const TICKS_HZ: [(&str, f64); 10] = [
     ("20k", 20_000.0),
 ];
 
-/// How a line is drawn: left wide and pale beneath, right thin and dark above, so that they are told apart by width and by ink where they cross.
+/// Strokes of the lines: left wide and pale below, right thin and dark on top, so that they can be told apart where
+/// they cross.
 const STROKES: [&str; 2] = [
     " style=\"stroke:var(--faint);stroke-opacity:.55\" stroke-width=\"4.2\"",
     " stroke-width=\"1.3\"",
 ];
 const ALONE: &str = " stroke-width=\"1.3\"";
 
-/// The page: what was found, what to say, and the pictures.
+/// The page: the findings, the sentence for the engineer, and the pictures.
 #[must_use]
 pub fn html(finding: &Findings, name: &str) -> String {
     let mut out = String::with_capacity(96 * 1024);
@@ -137,7 +138,7 @@ struct Axes {
     high: f64,
     step: f64,
     unit: &'static str,
-    /// Milliseconds instead of hertz.
+    /// Whether the horizontal axis is in milliseconds, not in hertz.
     is_time: bool,
 }
 
@@ -197,7 +198,7 @@ fn write_picture(out: &mut String, title: &str, axes: &Axes, curves: &[(&Curve, 
         write!(out, "<path class=\"all\"{stroke} d=\"")?;
         let mut last: Option<f64> = None;
         for &(at, value) in *curve {
-            // A hole in the frequencies that were heard is a hole in the curve.
+            // A gap in the measured frequencies is a gap in the curve.
             let gap = !axes.is_time && last.is_some_and(|last| at > 1.25 * last);
             let command = if last.is_none() || gap { 'M' } else { 'L' };
             write!(out, "{command}{:.1} {:.1}", axes.x(at), axes.y(value))?;

@@ -1,4 +1,4 @@
-//! The finding for people.
+//! The findings for people.
 
 use sumproof_core::line_check::{Answer, Estimate, Findings};
 use sumproof_core::routing::line::Polarity;
@@ -9,7 +9,7 @@ use crate::tables::form::Form;
 
 use super::{SIDES, arrival, cannot_know, heard, notice, unknown};
 
-/// Columns that labels take.
+/// Width of the labels, columns.
 const LABEL: usize = 13;
 
 pub(super) fn polarity(polarity: Polarity) -> &'static str {
@@ -55,7 +55,7 @@ pub(super) fn corners(corners: [f64; 2]) -> String {
     }
 }
 
-/// An answer with how far it is to be trusted, or why there is none.
+/// An answer with its trust, or why there is none.
 fn told<T: Copy>(answer: Answer<T>, say: impl Fn(&Estimate<T>) -> String) -> String {
     match answer {
         Answer::Known(estimate) => format!("{} ({})", say(&estimate), estimate.trust.word()),
@@ -63,7 +63,7 @@ fn told<T: Copy>(answer: Answer<T>, say: impl Fn(&Estimate<T>) -> String) -> Str
     }
 }
 
-/// Everything, the sentence for the engineer first.
+/// All findings, the sentence for the engineer first.
 #[must_use]
 pub fn text(finding: &Findings, name: &str, form: Form) -> String {
     let mut out = form.paragraph(&format!("Tell the engineer: {}", sentence(finding)), 0);
@@ -123,13 +123,13 @@ pub(super) fn rows(finding: &Findings) -> Vec<(String, String)> {
     rows
 }
 
-/// What the place of recording gets of the lines, with how far that is to be trusted, or why it can't be told.
+/// What the place of recording receives of the lines, with its trust, or why it can't be told.
 #[must_use]
 pub fn place(finding: &Findings) -> String {
     told(finding.feeding.heard, |found| heard(found.value).into())
 }
 
-/// What else is to be said: what disturbed the recording, and what no recording can tell.
+/// Notices: what disturbed the recording, and what no recording can tell.
 #[must_use]
 pub fn notes(finding: &Findings) -> Vec<String> {
     let notices = finding.notices.iter().map(|&found| notice(finding, found).1);
@@ -138,7 +138,7 @@ pub fn notes(finding: &Findings) -> Vec<String> {
         .collect()
 }
 
-/// The built-in feeds that it can be, each with what was measured where its own name says a figure.
+/// The built-in feeds that it may be, each with the measured value where its name contains a figure.
 fn feed(finding: &Findings) -> Option<String> {
     use sumproof_core::routing::feed::FeedId;
     let pair = finding.pair.as_ref();
@@ -170,7 +170,7 @@ fn distortion(db: f64) -> String {
     }
 }
 
-/// Label and text of everything but the sentence for the engineer: what else is to be said, what was found, and what can't be known.
+/// Label and text of everything but the sentence for the engineer: notices, findings, and what can't be known.
 #[must_use]
 pub fn lines(finding: &Findings) -> Vec<(String, String)> {
     let notes = finding

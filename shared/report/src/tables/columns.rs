@@ -1,11 +1,11 @@
-//! Text in columns, for a fixed pitch.
+//! Text in columns, for a fixed-pitch font.
 
 use crate::names::width;
 
 use sumproof_core::score::outcome::Outcome;
 
-/// Rows set in columns two spaces apart, each as wide as its widest cell; those that are figures flush right. Lines end in `\n`,
-/// nothing trails.
+/// Sets rows in columns two spaces apart, each as wide as its widest cell; columns of figures are flush right. Lines
+/// end in `\n`, without trailing spaces.
 pub(crate) fn columns<R: AsRef<[String]>>(rows: &[R], is_figure: impl Fn(usize) -> bool) -> String {
     let count = rows.iter().map(|row| row.as_ref().len()).max().unwrap_or(0);
     let widths: Vec<usize> = (0..count)
@@ -33,7 +33,7 @@ pub(crate) fn columns<R: AsRef<[String]>>(rows: &[R], is_figure: impl Fn(usize) 
     out
 }
 
-/// The stroke that stands before an outcome: unbroken, dashed, or cut in the middle.
+/// The stroke before an outcome: unbroken, dashed, or cut in the middle.
 pub(crate) fn stroke(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Holds => "────",

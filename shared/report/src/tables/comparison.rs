@@ -1,4 +1,4 @@
-//! Two bounces of one preset beside each other, in text.
+//! Two bounces of one preset side by side, as text.
 
 use sumproof_core::dsp::db;
 use sumproof_core::score::outcome::Outcome;
@@ -15,11 +15,11 @@ use crate::names;
 use crate::tables::form::{Form, Shape, dry_cell};
 use crate::tables::table::computed_for;
 
-/// A change of level or of a band below this is not worth a word, dB.
+/// Smallest change of level or of a band that is mentioned, dB.
 const WORTH_DB: f64 = 0.5;
-/// Bands this far below the loudest are left out, dB.
+/// Level below the loudest band at which a band is left out, dB.
 const QUIET_BAND_DB: f64 = -40.0;
-/// How many bands are named.
+/// Number of bands named.
 const BANDS: usize = 3;
 
 const HEADINGS: [&str; 9] = [
@@ -38,15 +38,15 @@ const SHAPE: Shape = Shape {
     name: 1,
     words: 4,
 };
-/// Of the table of the whole sound.
+/// Shape of the table of the whole sound.
 const WHOLE: Shape = Shape {
     keys: 1,
     name: 0,
     words: 1,
 };
 
-/// What changed from A to B: a sentence, every feed, the whole sound, and the bands that changed most. Both must have been judged through
-/// the same view. Of two that aren't the same part (`unlike` says why) nothing is judged.
+/// What changed from A to B: a sentence, every feed, the whole sound, and the bands that changed most. Both must have
+/// been judged through the same view. If they aren't the same part (`unlike` gives the reasons) no change is judged.
 #[must_use]
 pub fn comparison(a: &Judged<'_>, b: &Judged<'_>, unlike: &[Unlike], form: Form) -> String {
     let pairs: Vec<(&FeedRow, &FeedRow)> = a.rows.iter().zip(&b.rows).collect();
@@ -97,7 +97,7 @@ pub fn comparison(a: &Judged<'_>, b: &Judged<'_>, unlike: &[Unlike], form: Form)
     out
 }
 
-/// The figures of the whole sound, a heading first: name, A, B, change.
+/// The figures of the whole sound, the heading first: name, A, B, change.
 fn whole(a: &Judged<'_>, b: &Judged<'_>) -> Vec<[String; 4]> {
     let (sums_a, sums_b) = (&a.take.sums, &b.take.sums);
     let (length_a, length_b) = (a.take.seconds(), b.take.seconds());
@@ -127,7 +127,7 @@ fn whole(a: &Judged<'_>, b: &Judged<'_>) -> Vec<[String; 4]> {
     row("correlation", "", sums_a.correlation(), sums_b.correlation(), 3);
     let (difference_a, difference_b) = (sums_a.sum_difference_db(), sums_b.sum_difference_db());
     row("sum difference", "dB", difference_a, difference_b, 2);
-    // Without a dry or a wet there's nothing to weigh.
+    // Without a dry or a wet there is no balance.
     let balance = |judged: &Judged<'_>| judged.take.split.wet_over_dry_db().filter(|db| db.is_finite());
     row("wet over dry in stereo", "dB", balance(a), balance(b), 1);
     let late = |judged: &Judged<'_>| judged.take.delay.map(|delay| delay.delay_s * 1000.0);
@@ -208,7 +208,7 @@ fn sentence(pairs: &[(&FeedRow, &FeedRow)]) -> String {
     }
 }
 
-/// The 1/3-octave bands that changed most once both are as loud as each other; `None` when none is worth a word.
+/// The 1/3-octave bands that changed most after matching the loudness of both; `None` when no change is large enough.
 fn bands(a: &Judged<'_>, b: &Judged<'_>) -> Option<String> {
     let levels = |judged: &Judged<'_>| -> Vec<(f64, f64)> {
         let grid = judged.take.grid();

@@ -1,4 +1,4 @@
-//! Text for a terminal: paragraphs and tables that are no wider than it.
+//! Text for a terminal: paragraphs and tables no wider than the terminal.
 
 use sumproof_core::score::scorer::FeedScore;
 use sumproof_wording::scores;
@@ -6,12 +6,12 @@ use sumproof_wording::scores;
 use crate::names::width;
 use crate::tables::columns::columns;
 
-/// How wide a text may be, and how much of it is wanted.
+/// Width of a text, and how much is explained.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Form {
     /// Columns of the terminal.
     pub columns: usize,
-    /// What every figure means stands below the tables, and not only where to read it.
+    /// Whether the meaning of every figure is printed below the tables, not only a reference to it.
     pub explain: bool,
 }
 
@@ -24,30 +24,31 @@ impl Default for Form {
     }
 }
 
-/// Between two columns of a table.
+/// Space between two columns of a table, columns of the terminal.
 const GAP: usize = 2;
-/// No name is cut to less than this.
+/// Shortest length to which a name is cut.
 const LEAST_NAME: usize = 12;
 
 impl Form {
-    /// What a text is as wide as that goes into a pipe or a file.
+    /// Width of a text for a pipe or a file, columns.
     pub const USUAL: usize = 80;
-    /// Narrower than this nothing is set.
+    /// Smallest width used, columns.
     pub const LEAST: usize = 40;
-    /// Nobody reads longer lines.
+    /// Largest width used, columns: longer lines are hard to read.
     pub const MOST: usize = 200;
 
     fn columns(self) -> usize {
         self.columns.max(Self::LEAST)
     }
 
-    /// Words in lines that aren't longer than the terminal is wide; all but the first line indented by `indent`. The line is ended.
+    /// Text in lines no longer than the terminal is wide; all but the first line are indented by `indent`. Ends with a
+    /// line break.
     #[must_use]
     pub fn paragraph(self, text: &str, indent: usize) -> String {
         self.hanging("", text, indent)
     }
 
-    /// The same behind a label that stands in the first line's indent.
+    /// The same after a label, which takes the place of the first line's indent.
     #[must_use]
     pub fn hanging(self, label: &str, text: &str, indent: usize) -> String {
         Self {
@@ -57,7 +58,7 @@ impl Form {
         .lines(label, text, indent)
     }
 
-    /// A text in lines, however narrow.
+    /// Breaks a text into lines, however narrow.
     fn set(self, text: &str) -> String {
         self.lines("", text, 0)
     }
@@ -87,8 +88,8 @@ impl Form {
         out
     }
 
-    /// Rows in columns, by their [`Shape`]. Where they don't fit beside each other there are several tables below each other, each beginning
-    /// with the rows' names. Names are cut only where nothing else helps.
+    /// Sets rows in columns, by their [`Shape`]. If they don't fit side by side, several tables follow one another,
+    /// each beginning with the rows' names. Names are cut only as a last resort.
     #[must_use]
     pub(crate) fn table<const N: usize>(self, rows: &[[String; N]], shape: Shape) -> String {
         let Shape { keys, name, words } = shape;
@@ -99,7 +100,7 @@ impl Form {
             .filter(|&column| column != name)
             .map(|column| widest[column] + GAP)
             .sum();
-        // Every table has room for its widest figure beside the name, or the name is cut.
+        // Every table has room for its widest figure beside the name; otherwise the name is cut.
         let widest_figure = widest[keys..].iter().max().map_or(0, |width| width + GAP);
         let room = self.columns().saturating_sub(without_name + widest_figure);
         let name_width = widest[name].min(room.max(LEAST_NAME));
@@ -132,7 +133,8 @@ impl Form {
         tables.join("\n")
     }
 
-    /// Rows whose cells are texts: each column is as wide as its share of the terminal, its texts in lines.
+    /// Sets rows whose cells are texts: each column is as wide as its share of the terminal, and its texts are broken
+    /// into lines.
     #[must_use]
     pub(crate) fn texts<const N: usize>(self, rows: &[[String; N]], shares: [usize; N]) -> String {
         let all: usize = shares.iter().sum();
@@ -164,18 +166,18 @@ impl Form {
     }
 }
 
-/// Which columns of a table are what.
+/// The kinds of a table's columns.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Shape {
-    /// So many columns from the first on say what a row is about.
+    /// Number of columns at the left that identify a row.
     pub keys: usize,
-    /// The one of them that is repeated, and cut, where there's no room.
+    /// Index of the one among them that is repeated, and cut where there is no room.
     pub name: usize,
-    /// So many columns from the first on are words; the others are figures, flush right.
+    /// Number of columns at the left that hold words; the others hold figures, flush right.
     pub words: usize,
 }
 
-/// The change of the dry as a cell: at the floor of the estimate a bound, and a short one.
+/// The change of the dry as a cell; at the floor of the estimate as a bound.
 #[must_use]
 pub(crate) fn dry_cell(score: &FeedScore) -> String {
     match score.dry_db {
@@ -184,7 +186,7 @@ pub(crate) fn dry_cell(score: &FeedScore) -> String {
     }
 }
 
-/// A text that takes no more columns than that; what is left out is an ellipsis.
+/// A text cut to that many columns, with an ellipsis for the rest.
 #[must_use]
 pub(crate) fn cut(text: &str, columns: usize) -> String {
     if width(text) <= columns {
@@ -201,7 +203,7 @@ pub(crate) fn cut(text: &str, columns: usize) -> String {
     out + "…"
 }
 
-/// A word in pieces that fit: only one that is longer than a line is broken.
+/// Splits a word into pieces that fit; a word that fits stays whole.
 fn pieces(word: &str, columns: usize) -> Vec<&str> {
     let mut pieces = Vec::new();
     let mut rest = word;
@@ -213,7 +215,7 @@ fn pieces(word: &str, columns: usize) -> Vec<&str> {
             }
             end = at + c.len_utf8();
         }
-        // A single character that is wider than a line is none.
+        // At least one character per piece, even if it is wider than a line.
         let (piece, others) = rest.split_at(end.max(rest.chars().next().map_or(1, char::len_utf8)));
         pieces.push(piece);
         rest = others;

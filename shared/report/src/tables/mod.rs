@@ -1,6 +1,6 @@
-//! Text in columns for a terminal: one preset, a set, two bounces beside each other.
+//! Text in columns for a terminal: one preset, a set, two bounces side by side.
 //!
-//! In: judged takes. Out: text. Uses `judge` and `text`.
+//! In: judged takes. Out: text. Uses `judge` and `names`.
 
 pub(crate) mod columns;
 pub(crate) mod comparison;

@@ -1,4 +1,4 @@
-//! The readable table of a set: a line per preset, and how far the set's levels spread.
+//! The readable table of a set: a line per preset, and the spread of the set's levels.
 
 use std::fmt::Write;
 
@@ -34,7 +34,7 @@ const SHAPE: Shape = Shape {
     words: 4,
 };
 
-/// How the set fares, what to do first, a line per preset in the order given, and how far the set's levels spread.
+/// The outcomes of the set, what to do first, a line per preset in the order given, and the spread of the set's levels.
 #[must_use]
 pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
     let mut out = form.paragraph(&count_sentence(presets), 0);
@@ -96,14 +96,14 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
     ]
 }
 
-/// How many feeds hold, thin and drop out.
+/// Numbers of feeds that hold, thin and drop out.
 fn counts(preset: &Judged<'_>) -> String {
     [Outcome::Holds, Outcome::Thins, Outcome::DropsOut]
         .map(|outcome| preset.count(outcome).to_string())
         .join(" / ")
 }
 
-/// A level, two decimals; a dash where nobody measured it.
+/// A level with two decimals; a dash where it was not measured.
 pub(crate) fn level(figure: Option<f64>) -> String {
     match figure {
         None => "-".into(),
@@ -113,7 +113,7 @@ pub(crate) fn level(figure: Option<f64>) -> String {
     }
 }
 
-/// What summing changes, LU, two decimals.
+/// Change by summing, LU, two decimals.
 pub(crate) fn change(loudness: Option<&Loudness>) -> String {
     match loudness.map(|loudness| loudness.wedge_lufs - loudness.stereo_lufs) {
         None => "-".into(),
@@ -121,7 +121,7 @@ pub(crate) fn change(loudness: Option<&Loudness>) -> String {
     }
 }
 
-/// How far a set's levels spread in stereo and in the mono wedge; `None` of fewer than two that were measured.
+/// Spread of a set's levels in stereo and in the mono wedge; `None` if fewer than two were measured.
 pub(crate) fn spreads(presets: &[Judged<'_>]) -> Option<(Spread, Spread)> {
     let of = |figure: fn(&Loudness) -> f64| {
         let figures = presets
@@ -161,7 +161,7 @@ pub(crate) fn spread_sentence(presets: &[Judged<'_>]) -> Option<String> {
     ))
 }
 
-/// How many presets there are and how they fare, as a sentence.
+/// A sentence with the number of presets and their outcomes.
 pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
     let count = |outcome| {
         let these = presets.iter().filter(|preset| preset.outcome() == Some(outcome));
@@ -186,7 +186,7 @@ pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
     sentence + "."
 }
 
-/// What the outcome of a preset is taken from.
+/// The basis of a preset's outcome, as a sentence.
 pub(crate) fn deciding_sentence(presets: &[Judged<'_>]) -> &'static str {
     if presets.first().is_some_and(|preset| preset.view.asked) {
         "A preset's outcome is its worst among the feeds asked for."

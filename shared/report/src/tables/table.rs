@@ -1,4 +1,4 @@
-//! The readable text of one take: what it does, why, what to change, then every feed.
+//! The readable text of one take: the verdict, why, what to change, then every feed.
 
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::take::Take;
@@ -34,10 +34,10 @@ const SHAPE: Shape = Shape {
     name: 2,
     words: 3,
 };
-/// Where the figures of the whole sound stand behind their names.
+/// Width of the names before the figures of the whole sound, columns.
 const LABEL: usize = 18;
 
-/// The text of a take for a rig, as wide as goes into a pipe, with every column explained.
+/// The text of a take for a rig, at the width for a pipe, with every column explained.
 #[must_use]
 pub fn table(take: &Take, rig: &Rig) -> String {
     let form = Form {
@@ -47,8 +47,9 @@ pub fn table(take: &Take, rig: &Rig) -> String {
     table_of(&Judged::of_take(take, &View::from(rig)), form)
 }
 
-/// The same for a preset that has been judged, with its loudness if that was measured: the verdict, why, what to do, then for which lines and
-/// limits, every feed, and the exact figures of the whole sound. Lines end in `\n`; it is set in a fixed pitch.
+/// The same for a preset that has been judged, with its loudness if that was measured: the verdict, why, what to do,
+/// then the lines and limits, every feed, and the exact figures of the whole sound. Lines end in `\n`; the text is for a
+/// fixed-pitch font.
 #[must_use]
 pub fn table_of(preset: &Judged<'_>, form: Form) -> String {
     let mut out = head(preset, form);
@@ -98,12 +99,12 @@ fn recommendations(preset: &Judged<'_>, form: Form) -> String {
     out
 }
 
-/// With which lines and limits: a sentence or two.
+/// The lines and limits used: a sentence or two.
 pub(crate) fn computed_for(view: &View) -> String {
     format!("{} {}", rigs::lines(&view.rig), rigs::limits(&view.rig.limits))
 }
 
-/// What the whole sound is: a name and a text each.
+/// The figures of the whole sound: a name and a text each.
 fn figures(preset: &Judged<'_>) -> Vec<(&'static str, String)> {
     let take = preset.take;
     let sums = &take.sums;
@@ -213,7 +214,7 @@ fn cells(feed: &FeedRow) -> [String; HEADINGS.len()] {
     ]
 }
 
-/// What stands below the table where it isn't explained.
+/// The legend below a table without explanations.
 pub(crate) const LEGEND: &str =
     "Changes from stereo, what a fader can give back taken out. --explain: what each column is.";
 

@@ -1,4 +1,4 @@
-//! Two rounds of a set beside each other, in text.
+//! Two rounds of a set side by side, as text.
 
 use sumproof_wording::{comparisons, scores};
 
@@ -47,7 +47,7 @@ pub fn trend(trend: &Trend<'_>, form: Form) -> String {
     out
 }
 
-/// How many presets fare better and worse, which, and what couldn't be compared.
+/// How many presets got better and worse, which ones, and which couldn't be compared.
 pub(crate) fn sentences(trend: &Trend<'_>) -> Vec<String> {
     let named = |change: Change| -> Vec<String> {
         trend
@@ -82,7 +82,7 @@ pub(crate) fn sentences(trend: &Trend<'_>) -> Vec<String> {
     })
 }
 
-/// The sign of what became of a preset.
+/// The sign for a preset's change.
 pub(crate) fn sign(change: Change) -> &'static str {
     match change {
         Change::Worse => "<",

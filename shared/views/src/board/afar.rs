@@ -1,4 +1,4 @@
-//! The window for somebody two metres away with both hands on the guitar: the worst there is, in large letters.
+//! The view for a player two metres away with both hands on the guitar: the worst outcome, in large letters.
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::{FEEDS, Row};
@@ -12,18 +12,18 @@ use crate::data::snapshot::Snapshot;
 use crate::style::STRONG;
 use sumproof_wording::numbers::{decibels, duration};
 
-/// Font sizes as shares of the window's height. A capital of this face is 0.64 of its size: the word's are 9 % of the height, the
-/// lines' 4.2 %, and the smallest figures' 2.9 %.
+/// Font sizes as shares of the window's height. A capital of this typeface is 0.64 of its font size: the word's are 9 %
+/// of the height, the lines' 4.2 %, and the smallest figures' 2.9 %.
 const WORD: f32 = 0.14;
 const LINE: f32 = 0.066;
 const SMALL: f32 = 0.046;
 
-/// The row that fares worst, of those on the board.
+/// The row with the worst outcome, of those on the board.
 fn worst<'a>(snapshot: &Snapshot, rows: &'a [Row; FEEDS]) -> Option<&'a Row> {
     set::worst(rows.iter().filter(|row| is_shown(snapshot, row.id)))
 }
 
-/// What is recorded, or what the next take will be called.
+/// The take being recorded, or the name of the next take.
 fn of_takes(snapshot: &Snapshot) -> String {
     let next = snapshot.names.next_name();
     if snapshot.settings.record || snapshot.reading.recording {
@@ -38,7 +38,7 @@ fn of_takes(snapshot: &Snapshot) -> String {
     }
 }
 
-/// Level of the phrase, and which it is.
+/// Level of the phrase, and which phrase it is.
 fn of_level(snapshot: &Snapshot) -> String {
     let reading = &snapshot.reading;
     let of = of_what(&reading.phrase, snapshot.settings.integration.over());

@@ -1,4 +1,4 @@
-//! One or two takes beside what plays now, row by row in line with the board.
+//! One or two takes beside the live reading, row by row in line with the board.
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::score::board::Row;
@@ -14,7 +14,7 @@ use crate::panels::takes::set::lines::loudness;
 use crate::style::Style;
 use sumproof_wording::numbers::{correlation, decibels, duration, signed};
 
-/// Draws the picked takes side by side. `rows` is where the board's rows are, top and bottom; with `names` the feeds are
+/// Draws the picked takes side by side. `rows` are the top and bottom of the board's rows; with `names` the feeds are
 /// named here, because the board isn't beside it.
 pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: bool, picked: &[usize]) {
     let style = sheet.style;
@@ -55,7 +55,7 @@ pub fn compare(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, rows: (f32, f32), names: 
     }
 }
 
-/// One take; the second one's loudness is told against the first one's.
+/// Draws one take; the second one's loudness is given relative to the first one's.
 fn take_column(
     ui: &Ui,
     sheet: &Sheet<'_>,
@@ -124,7 +124,7 @@ fn take_row(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, (dry, wet): (f32, f32), row:
         );
         return;
     };
-    // What differs from now is strong.
+    // An outcome that differs from the live one is set strong.
     let now = sheet.snapshot.reading.row(row.id).outcome;
     let differs = now.is_some_and(|now| now != outcome);
     let font = row_font(&style, differs);
@@ -202,7 +202,7 @@ fn about(
     }
     let mut at = pos2(rect.left(), top + style.px(12.0));
     let height = style.body().size * 1.25;
-    // The name in full: over the column there may not have been room for it.
+    // The name in full: the column's heading may have had no room for it.
     let name = (take.name.as_str(), style.strong());
     let rest = lines.iter().map(|line| (line.as_str(), style.body()));
     for (line, font) in std::iter::once(name).chain(rest) {
@@ -215,7 +215,7 @@ fn about(
     }
 }
 
-/// Two takes have to stand where the plots stood: smaller than on the board.
+/// Two takes have to fit where the plots were: smaller than on the board.
 fn row_font(style: &Style, strong: bool) -> FontId {
     let family = if strong {
         style.strong().family

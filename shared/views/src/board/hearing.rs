@@ -1,4 +1,4 @@
-//! What is heard and what is recorded: large, and always in the same place.
+//! States what is heard and what is recorded: large, and always in the same place.
 
 use egui::{Align2, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2};
 use sumproof_core::routing::feed::FeedId;
@@ -11,8 +11,8 @@ use crate::data::snapshot::Hearing;
 use crate::panels::takes::is_recording;
 use crate::style::Style;
 
-/// Draws what is heard, in reverse as long as that isn't stereo; and what is recorded, which has half of the place or, where stereo
-/// passes, all of it.
+/// Draws what is heard, in reverse unless that is stereo, and what is recorded. The recording has half of the place or,
+/// while stereo passes, all of it.
 pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, mut rect: Rect) {
     if is_recording(sheet.snapshot) {
         let mut place = rect;
@@ -38,11 +38,11 @@ pub fn hearing(ui: &Ui, sheet: &mut Sheet<'_>, mut rect: Rect) {
     }
 }
 
-/// What leads to the sheet that explains marks and words.
+/// Label of the word that opens the sheet explaining marks and words.
 const EXPLAIN: &str = "what is what";
 
-/// The way to what explains marks and words, at the end of the place, where nothing else is said there. Drawn after all else, because
-/// the keyboard comes to 'record' first. Returns whether it was asked for.
+/// Draws the word that opens the explanations, at the end of the place while nothing else is shown there. Drawn after
+/// all else, because the keyboard must get to 'record' first. Returns whether it was clicked.
 pub fn explain(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
     if is_recording(sheet.snapshot) || sheet.snapshot.hearing != Hearing::Stereo {
         return false;
@@ -58,7 +58,7 @@ pub fn explain(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
     button(ui, &style, id, end, Align2::RIGHT_CENTER, style.body(), &word).clicked()
 }
 
-/// What is recorded, and its end.
+/// Draws what is recorded, and the word that ends it.
 fn recording(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let snapshot = sheet.snapshot;
@@ -102,7 +102,7 @@ fn recording(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     }
 }
 
-/// A feed in place of stereo, and the way back.
+/// Draws the feed heard in place of stereo, and the way back.
 fn feed(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, id: FeedId) {
     let snapshot = sheet.snapshot;
     ui.painter().rect_filled(rect, 0.0, sheet.style.colours.ink);
@@ -170,7 +170,7 @@ fn large(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, text: &str) {
     write_within(ui, place, room, 1, text, style.hearing(), style.colours.ground);
 }
 
-/// Stereo or nothing, although something else was asked for: in outline.
+/// Stereo or silence, although something else was asked for: drawn in outline.
 fn waiting(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, text: &str) {
     let style = sheet.style;
     let colours = style.colours;

@@ -20,7 +20,7 @@ use crate::data::snapshot::{Hearing, Snapshot};
 use crate::style::{Colours, Style};
 use sumproof_wording::numbers::{decibels, hertz, signed};
 
-/// The name of a feed in its row, the player's own by what he calls it.
+/// The name of a feed in its row; for the player's own feed, the name he gave it.
 pub fn row_name(snapshot: &Snapshot, id: FeedId) -> &str {
     match id {
         FeedId::Own => snapshot.own.name(),
@@ -28,7 +28,7 @@ pub fn row_name(snapshot: &Snapshot, id: FeedId) -> &str {
     }
 }
 
-/// The name of a feed in full, the player's own by what he calls it.
+/// The name of a feed in full; for the player's own feed, the name he gave it.
 pub fn full_name(snapshot: &Snapshot, id: FeedId) -> &str {
     match id {
         FeedId::Own => snapshot.own.name(),
@@ -41,12 +41,12 @@ pub fn is_shown(snapshot: &Snapshot, id: FeedId) -> bool {
     id != FeedId::Own || snapshot.own.is_defined() || snapshot.settings.feed == FeedId::Own
 }
 
-/// How many rows there are.
+/// The number of rows shown.
 pub fn shown_rows(snapshot: &Snapshot) -> usize {
     FeedId::ALL.iter().filter(|id| is_shown(snapshot, **id)).count()
 }
 
-/// The feeds that begin a group: a rule goes before them.
+/// The feeds that begin a group: a rule is drawn above them.
 fn begins_group(id: FeedId) -> bool {
     matches!(
         id,
@@ -59,7 +59,7 @@ fn begins_group(id: FeedId) -> bool {
     )
 }
 
-/// The key that lets the row's feed be heard: 1 to 9, and F1 to F4.
+/// The key that auditions the row's feed: 1 to 9, and F1 to F4.
 fn key_of(index: usize) -> String {
     if index < 9 {
         format!("{}", index + 1)
@@ -68,7 +68,7 @@ fn key_of(index: usize) -> String {
     }
 }
 
-/// Where the columns are.
+/// Positions of the columns, pixels.
 struct Columns {
     key: f32,
     stroke: f32,
@@ -83,7 +83,7 @@ struct Columns {
     level: f32,
     tone: f32,
     dip: f32,
-    /// There is room for level and tone; and for the dip.
+    /// Whether there is room for level and tone; and for the dip.
     more: bool,
     has_dip: bool,
 }
@@ -99,7 +99,7 @@ impl Columns {
         let name_end = name + px(if style.compact { 180.0 } else { 244.0 });
         let dry = name_end + px(48.0);
         let wet = dry + px(52.0);
-        // What doesn't fit isn't there: a row says its dip when it's pointed at, and the curves show it.
+        // A column that doesn't fit is left out: a row shows its dip when the pointer is on it, and so do the curves.
         let has_dip = more && rect.width() > px(920.0);
         let bars_end = rect.right()
             - px(match (more, has_dip) {
@@ -124,7 +124,7 @@ impl Columns {
         }
     }
 
-    /// Where a change in dB stands on the bars' scale.
+    /// Position of a change in dB on the bars' scale; values outside it are drawn at its ends.
     fn x(&self, db: f64) -> f32 {
         let (least, most) = SCALE_DB;
         let share = ((db.clamp(least, most) - least) / (most - least)) as f32;
@@ -185,7 +185,7 @@ fn heading(
     say(columns.key, Align2::LEFT_BOTTOM, &gets, colours.faint);
     ui.painter().hline(body.x_range(), base, style.hairline());
     if explained {
-        // Nothing was played yet: the rows explain themselves where the figures will be.
+        // Before the first sound the rows explain themselves where the figures will be.
         return;
     }
     let said = [
@@ -228,12 +228,12 @@ struct RowSheet<'a> {
     columns: &'a Columns,
     rect: Rect,
     row: &'a Row,
-    /// The worst that the row said in this phrase, where that is worse.
+    /// The row's worst outcome in this phrase, where it is worse than the present one.
     worst: Option<Outcome>,
-    /// It's the one that is heard: set in reverse, the only such row there is.
+    /// Whether it is the row being heard: the only one set in reverse.
     heard: bool,
     chosen: bool,
-    /// Before the first sound there are no outcomes: name and explanation have their room too.
+    /// Before the first sound there are no outcomes: name and explanation take their room.
     first_run: bool,
 }
 
@@ -255,7 +255,7 @@ impl RowSheet<'_> {
         self.columns.name_end - self.columns.name
     }
 
-    /// The colours on its ground.
+    /// The colours on the row's ground.
     fn colours(&self) -> Colours {
         let mut colours = self.style.colours;
         if self.heard {
@@ -308,7 +308,7 @@ fn feed_row(ui: &Ui, sheet: &mut Sheet<'_>, columns: &Columns, rect: Rect, index
     response.on_hover_text_at_pointer(tip(id, &said));
 }
 
-/// The row's key, and its outcome: a stroke and a word, and beside them the worst there was.
+/// Draws the row's key and its outcome, a stroke and a word, and beside them the worst outcome of the phrase.
 fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
     let (style, columns, colours) = (&drawn.style, drawn.columns, drawn.colours());
     let middle = drawn.middle();
@@ -331,7 +331,7 @@ fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
     );
     if let Some(outcome) = drawn.row.outcome {
         let at = pos2(columns.stroke, middle + style.px(1.0));
-        // What is only likely has a thin stroke as well as its question mark.
+        // An outcome that is only likely has a thin stroke as well as its question mark.
         let stroke = style.line(if is_plain(drawn.row) { 3.5 } else { 1.5 }, colours.ink);
         outcome_stroke(ui, at, style.px(34.0), outcome, stroke);
     }
@@ -342,7 +342,7 @@ fn key_and_word(ui: &Ui, drawn: &RowSheet<'_>, index: usize) {
     let text = word(drawn.row);
     write(ui, at, Align2::LEFT_CENTER, &text, style.outcome(), colours.ink);
     if let Some(worst) = drawn.worst {
-        // A thin stroke below the row's own; in words it is said where the row is pointed at.
+        // A thin stroke below the row's own; the row's tip says it in words.
         let at = pos2(columns.stroke, middle + style.px(8.0));
         outcome_stroke(ui, at, style.px(34.0), worst, style.line(1.2, colours.soft));
     }
@@ -367,7 +367,7 @@ fn name(ui: &Ui, drawn: &RowSheet<'_>, text: &str, hovered: bool) {
     ui.painter().hline(written.x_range(), base, stroke);
 }
 
-/// A row of which nothing was read yet: what it is, before the first sound.
+/// Draws a row without a reading: its explanation, before the first sound.
 fn without_figures(ui: &Ui, drawn: &RowSheet<'_>) {
     let (style, middle) = (&drawn.style, drawn.middle());
     let font = style.label();
@@ -383,12 +383,12 @@ fn without_figures(ui: &Ui, drawn: &RowSheet<'_>) {
     }
 }
 
-/// Whether a row's word is given by all that is known.
+/// Whether a row's outcome follows from everything known.
 fn is_plain(row: &Row) -> bool {
     row.verdict.is_none_or(Verdict::is_plain)
 }
 
-/// Chooses a feed and lets it be heard.
+/// Chooses a feed and auditions it.
 pub fn audition(sheet: &mut Sheet<'_>, id: FeedId) {
     if sheet.snapshot.settings.feed != id {
         sheet.set(Setting::Feed(id));
@@ -437,7 +437,7 @@ fn figures(ui: &Ui, style: &Style, columns: &Columns, middle: f32, row: &Row) {
     if let Some(tone) = score.tone_db {
         right(columns.tone, &format!("{tone:.1}"), colours.soft);
     }
-    // A dip of less than 3 dB is an ordinary response.
+    // A dip of less than 3 dB belongs to an ordinary response.
     if let Some(dip) = score.dip.filter(|dip| columns.has_dip && dip.depth_db <= -3.0) {
         let depth = if dip.depth_db < -40.0 {
             String::from("<\u{2212}40")
@@ -455,7 +455,8 @@ fn figures(ui: &Ui, style: &Style, columns: &Columns, middle: f32, row: &Row) {
     }
 }
 
-/// Two strokes on one scale: how much of the dry and of the wet is left. The gap between their ends is the balance shift.
+/// Draws two strokes on one scale: how much of the dry and of the wet is left. The gap between their ends is the
+/// balance shift.
 fn bars(ui: &Ui, style: &Style, columns: &Columns, rect: Rect, row: &Row) {
     let Some(score) = row.score else { return };
     let gap = (rect.height() * 0.17).min(style.px(7.0));
@@ -467,7 +468,7 @@ fn bars(ui: &Ui, style: &Style, columns: &Columns, rect: Rect, row: &Row) {
         let y = rect.center().y + dy;
         let (from, to) = (columns.bars.0, columns.x(db));
         if at_floor {
-            // Somewhere below: a few points instead of a stroke that ends at a figure nobody knows.
+            // Somewhere below the floor: a few dots instead of a stroke that would end at an unknown figure.
             for n in 0..3 {
                 let x = from + style.px(3.0 + 6.0 * n as f32);
                 ui.painter()

@@ -1,26 +1,26 @@
-//! What the player says for the rig card: the words of a rig file's `[card]`, and what is known of the outputs.
+//! The player's words for the rig card: those of a rig file's `[card]`, and the known figures of the outputs.
 
 use core::ops::RangeInclusive;
 
 use sumproof_core::routing::boxes::{Drive, Source, Whose, limits};
 use sumproof_core::routing::feed::Side;
 
-/// The player's words for the rig card. What is empty or `None` is a blank on it, or 'ask me'.
+/// The player's words for the rig card. An empty field or `None` is a blank on the card, or 'ask me'.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct CardWords {
     /// Who plays, at most [`CardWords::NAME`] characters.
     pub player: String,
-    /// What is played, at most [`CardWords::SHORT`] characters.
+    /// Name of the show, at most [`CardWords::SHORT`] characters.
     pub show: String,
-    /// When, at most [`CardWords::SHORT`] characters.
+    /// Its date, at most [`CardWords::SHORT`] characters.
     pub date: String,
     /// How to reach the player, at most [`CardWords::SHORT`] characters.
     pub contact: String,
-    /// Where he stands, at most [`CardWords::SHORT`] characters.
+    /// His position on stage, at most [`CardWords::SHORT`] characters.
     pub position: String,
-    /// What he wishes to hear, at most [`CardWords::MONITOR`] characters.
+    /// His monitor wish, at most [`CardWords::MONITOR`] characters.
     pub monitor: String,
-    /// What he plays on, at most [`CardWords::RIG`] characters.
+    /// His instruments and processors, at most [`CardWords::RIG`] characters.
     pub rig: String,
     /// Name of the left line, at most [`CardWords::CARRIES`] characters.
     pub left: String,
@@ -28,19 +28,19 @@ pub struct CardWords {
     pub right: String,
     /// What plugs in at the desk, at most [`CardWords::SHORT`] characters.
     pub connector: String,
-    /// Whose the boxes are.
+    /// Who brings the boxes.
     pub boxes: Option<Whose>,
-    /// The line to take when only one fits.
+    /// The line to use when there is room for only one.
     pub one_line: Option<Side>,
     /// Loud playing at an output with nothing connected, dBu rms, within [`limits::LEVEL_DBU`].
     pub level_dbu: Option<f64>,
-    /// Its highest peaks, dBu, within [`CardWords::PEAK_DBU`].
+    /// Highest peaks of the same playing, dBu, within [`CardWords::PEAK_DBU`].
     pub peak_dbu: Option<f64>,
     /// Impedance of each leg of an output, ohm, within [`limits::SOURCE_OHM`].
     pub impedance_ohm: Option<f64>,
     /// How the outputs drive their legs.
     pub drive: Option<Drive>,
-    /// What else the engineer should know, at most [`CardWords::NOTES`] of [`CardWords::NOTE`] characters.
+    /// Further notes for the engineer, at most [`CardWords::NOTES`] of [`CardWords::NOTE`] characters.
     pub notes: Vec<String>,
     /// Presets to watch, at most [`CardWords::AT_RISKS`] of [`CardWords::AT_RISK`] characters.
     pub at_risk: Vec<String>,
@@ -63,12 +63,12 @@ impl CardWords {
     pub const NOTES: usize = 4;
     /// Longest line about a preset at risk, characters.
     pub const AT_RISK: usize = 100;
-    /// Most of them.
+    /// Most presets at risk.
     pub const AT_RISKS: usize = 128;
-    /// Peaks, dBu.
+    /// Range of the peaks, dBu.
     pub const PEAK_DBU: RangeInclusive<f64> = -60.0..=36.0;
 
-    /// The outputs as far as they are known, the rest as usual.
+    /// The outputs with their known figures, and the defaults for the rest.
     #[must_use]
     pub fn source(&self) -> Source {
         let usual = Source::default();
@@ -80,14 +80,15 @@ impl CardWords {
         }
     }
 
-    /// The peaks, where they can be true: none are below the level of the same playing.
+    /// The peaks, dBu, where they are possible: `None` if they are below the level of the same playing.
     #[must_use]
     pub fn believed_peak_dbu(&self) -> Option<f64> {
         let level_dbu = self.level_dbu.unwrap_or(Source::default().level_dbu);
         self.peak_dbu.filter(|peak| *peak >= level_dbu)
     }
 
-    /// The same with white space made single, texts and lists cut to their lengths, and no number out of its range.
+    /// The same with runs of white space made single, texts and lists cut to their limits, and numbers out of range
+    /// removed.
     #[must_use]
     pub fn tidy(self) -> Self {
         let short = |text: &str| one_line(text, Self::SHORT);
@@ -115,7 +116,7 @@ impl CardWords {
         }
     }
 
-    /// What `newer` says, and for what it says nothing of, what stood here.
+    /// The fields of `newer`; where one is empty, that of `self`.
     #[must_use]
     pub fn filled_from(self, newer: Self) -> Self {
         let text = |new: String, old: String| if new.is_empty() { old } else { new };
@@ -143,7 +144,7 @@ impl CardWords {
     }
 }
 
-/// A text on one line, its white space made single, cut to so many characters.
+/// A text on one line, its white space made single, cut to `longest` characters.
 fn one_line(text: &str, longest: usize) -> String {
     let words = text.split(|c: char| c.is_whitespace() || c.is_control());
     let single = words
@@ -154,7 +155,7 @@ fn one_line(text: &str, longest: usize) -> String {
     String::from(cut.trim_end())
 }
 
-/// Lines that say something, each on one line.
+/// The lines that are not empty, each on one line.
 fn lines(texts: &[String], longest: usize, most: usize) -> Vec<String> {
     let tidy = texts.iter().map(|text| one_line(text, longest));
     tidy.filter(|text| !text.is_empty()).take(most).collect()

@@ -1,61 +1,61 @@
-//! The line check as data: what the player wants of it, how it stands, what it found.
+//! The line check as data: the player's requests, its state, its findings.
 
 use std::sync::Arc;
 
 use sumproof_core::line_check::SignalSettings;
 
-/// What the player wants of the line check. Two steps lead to sound: [`Self::Hold`], then [`Self::Send`].
+/// The player's requests. Two steps lead to sound: [`Self::Hold`], then [`Self::Send`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum CheckWish {
-    /// Hold back what comes in: nothing passes until [`Self::Release`].
+    /// Hold the input back from the output until [`Self::Release`].
     Hold,
-    /// Send this signal on the outputs, and read what comes in meanwhile.
+    /// Send this signal on the outputs, and read the input meanwhile.
     Send(SignalSettings),
-    /// End the signal; what comes in is still held back.
+    /// End the signal; the input stays held back.
     Stop,
-    /// End everything: what comes in passes again.
+    /// End everything: the input passes again.
     Release,
-    /// Make what was found the user's own feed.
+    /// Store the finding as the user's own feed.
     Save,
 }
 
 /// A signal going out.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sending {
-    /// What it is.
+    /// Its settings.
     pub settings: SignalSettings,
-    /// How far it is, seconds.
+    /// Time since its beginning, s.
     pub at_s: f64,
 }
 
-/// What was found, in the words of `sumproof linecheck read`.
+/// The findings, in the words of `sumproof linecheck read`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Found {
     /// One sentence for the engineer.
     pub sentence: String,
     /// Label and text of everything else.
     pub lines: Vec<(String, String)>,
-    /// All of it is told, so that it makes a feed.
+    /// Whether everything needed for a feed was found.
     pub can_save: bool,
-    /// That feed is sure, and not only likely.
+    /// Whether that feed is sure, and not only likely.
     pub is_sure: bool,
 }
 
-/// How the line check stands.
+/// State of the line check.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LineCheck {
-    /// The first step was taken: what comes in is to be held back. Whether it is: [`crate::Hearing::Held`].
+    /// The first step was taken: the input is to be held back. Whether it is: [`crate::Hearing::Held`].
     pub held: bool,
-    /// The second as well: a signal may sound.
+    /// The second step was taken too: a signal may sound.
     pub on: bool,
-    /// The one that was ordered, or goes out.
+    /// The signal that is ordered or going out.
     pub sending: Option<Sending>,
-    /// What arrived is being read.
+    /// Whether the recording is being read.
     pub reading: bool,
-    /// Why there's nothing found, one line.
+    /// Why there are no findings, one line.
     pub said: Option<String>,
-    /// What was found.
+    /// The findings.
     pub found: Option<Arc<Found>>,
-    /// And was made the user's own feed.
+    /// Whether they were stored as the user's own feed.
     pub saved: bool,
 }

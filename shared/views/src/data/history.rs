@@ -1,16 +1,16 @@
-//! What was, for as long as the window shows it: band correlations over the last 20 s and the lowest recent value.
+//! Recent readings for the window: band correlations over the last 20 s and the lowest recent value.
 
 use sumproof_core::session::reading::Reading;
 use sumproof_core::spectrum::bands::MAX_THIRDS;
 
-/// Columns of the ribbon.
+/// Number of columns of the ribbon.
 pub const COLUMNS: usize = 200;
-/// Time between two columns, seconds.
+/// Time between two columns, s.
 pub const COLUMN_S: f64 = 0.1;
-/// How long the lowest value is held before a higher one may take its place, seconds.
+/// How long the lowest value is held before a higher one may take its place, s.
 pub const HOLD_S: f64 = 3.0;
 
-/// A correlation in steps of 1/126, or nothing.
+/// A correlation in steps of 1/126, or `None`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Cell(Option<i8>);
 
@@ -33,7 +33,7 @@ impl Cell {
 #[derive(Clone, Debug)]
 pub struct History {
     cells: [[Cell; MAX_THIRDS]; COLUMNS],
-    /// Where the next column goes.
+    /// Index of the next column.
     next: usize,
     filled: usize,
     due_s: f64,
@@ -61,8 +61,8 @@ impl Default for History {
 }
 
 impl History {
-    /// Takes a reading `elapsed_s` after the last one. `meter` is the broadband correlation to show: the audio thread's
-    /// meter, or the reading's own.
+    /// Adds a reading `elapsed_s` after the last one, s. `meter` is the broadband correlation to show: the audio
+    /// thread's meter, or the reading's own.
     pub fn push(&mut self, elapsed_s: f64, reading: &Reading, meter: Option<f32>) {
         let elapsed_s = if elapsed_s.is_finite() {
             elapsed_s.max(0.0)
@@ -101,7 +101,7 @@ impl History {
         self.filled = (self.filled + 1).min(COLUMNS);
     }
 
-    /// Forgets everything but that there was sound once.
+    /// Clears everything except that there was sound once.
     pub fn reset(&mut self) {
         *self = Self {
             heard: self.heard,
@@ -128,19 +128,19 @@ impl History {
         self.heard
     }
 
-    /// How many columns hold something.
+    /// Number of columns filled.
     #[must_use]
     pub fn len(&self) -> usize {
         self.filled
     }
 
-    /// Whether there's no column yet.
+    /// Whether there is no column yet.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.filled == 0
     }
 
-    /// Changes with every push: what a picture made of this can be keyed by.
+    /// Changes with every push: a key for pictures drawn from this.
     #[must_use]
     pub fn stamp(&self) -> u64 {
         self.pushes

@@ -1,4 +1,4 @@
-//! What the player wants: emitted by the window, carried out by whoever owns the sound.
+//! The player's actions: emitted by the window, carried out by its owner.
 
 use sumproof_core::routing::boxes::Kind;
 use sumproof_core::routing::feed::{FeedId, Side, SumLaw};
@@ -15,7 +15,7 @@ use crate::data::snapshot::Integration;
 /// A parameter, without its value. One for each parameter of the host that the window can set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Control {
-    /// Hear the chosen feed.
+    /// Whether the chosen feed is auditioned.
     Audition,
     /// The chosen feed.
     Feed,
@@ -37,9 +37,9 @@ pub enum Control {
     Integration,
     /// Recording of a take.
     Record,
-    /// What the next take contains.
+    /// Content of the next take.
     Pass,
-    /// What the player says the preset is.
+    /// The kind of preset set by the player.
     Preset,
     /// Audition in bounces.
     AuditionInBounces,
@@ -52,7 +52,7 @@ pub enum Control {
 /// A parameter with its new value, within its range.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Setting {
-    /// Hear the chosen feed.
+    /// Whether the chosen feed is auditioned.
     Audition(bool),
     /// The chosen feed.
     Feed(FeedId),
@@ -74,13 +74,13 @@ pub enum Setting {
     Integration(Integration),
     /// A take is recorded while this is on.
     Record(bool),
-    /// What the next take contains.
+    /// Content of the next take.
     Pass(Pass),
-    /// What the player says the preset is.
+    /// The kind of preset set by the player.
     Preset(PresetKind),
     /// Audition goes on in bounces.
     AuditionInBounces(bool),
-    /// Every phrase of some length becomes a take.
+    /// Every phrase of four seconds or more becomes a take while this is on.
     TakesByPhrase(bool),
     /// Both lines are held straight, however they are set.
     Straight(bool),
@@ -111,10 +111,10 @@ impl Setting {
     }
 }
 
-/// Something the player wants.
+/// An action of the player.
 ///
-/// Everything that is a parameter of the host goes through `Begin`, any number of `Set`, and `End`, so that the host can
-/// record it as one gesture: auditioning and recording too. For one control, they come in that order and never nested;
+/// Every change of a host parameter, auditioning and recording included, is a `Begin`, any number of `Set`, and an
+/// `End`, so that the host can record it as one gesture. For one control they come in that order and are never nested;
 /// a gesture may last over many frames.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Intent {
@@ -124,55 +124,56 @@ pub enum Intent {
     Set(Setting),
     /// The gesture ends.
     End(Control),
-    /// Forget the live average, the lowest value and the counts.
+    /// Reset the live average, the lowest value and the counts.
     Reset,
-    /// Make a take of the phrase that was played last.
+    /// Make a take of the last phrase.
     TakePhrase,
-    /// The names that takes get from now on.
+    /// Set the names of the takes to come.
     Names(NameList),
-    /// The next pedal that goes down is for this task; `None` gives up.
+    /// Bind the next pedal that goes down to this task; `None` cancels.
     LearnPedal(Option<PedalTask>),
-    /// This task has no pedal any more.
+    /// Remove this task's pedal.
     ForgetPedal(PedalTask),
     /// Give the take at `index` this name (trimmed, not empty, at most 60 characters).
     RenameTake {
-        /// Which one.
+        /// Its index.
         index: usize,
         /// Its new name.
         name: String,
     },
-    /// The preset of the take at `index` is of this kind.
+    /// Set the kind of preset of the take at `index`.
     TakeKind {
-        /// Which one.
+        /// Its index.
         index: usize,
-        /// What it is.
+        /// The kind.
         kind: PresetKind,
     },
-    /// Put the take at `from` in the place `to`.
+    /// Move the take at `from` to the place `to`.
     MoveTake {
-        /// Which one.
+        /// Its index.
         from: usize,
-        /// The index it has afterwards.
+        /// Its index afterwards.
         to: usize,
     },
     /// Delete the take at that index.
     DeleteTake(usize),
-    /// Bring the take deleted last back.
+    /// Restore the take deleted last.
     UndoDelete,
-    /// Write all takes, the rig card and the rig file to files and say where ([`crate::Notices::message`]).
+    /// Write all takes, the rig card and the rig file to files, and show where ([`crate::Notices::message`]).
     ExportTakes,
-    /// Read the takes and rig files the player has put where they are looked for, and say what came of it ([`crate::Notices::message`]).
+    /// Read the takes and rig files that the player has put into the import folder, and show the result
+    /// ([`crate::Notices::message`]).
     ImportTakes,
-    /// The user's own feed is this from now on, every setting within its range.
+    /// Set the user's own feed, every setting within its range.
     OwnFeed(OwnFeed),
-    /// The player's words for the rig card are these from now on, as [`CardWords::tidy`] leaves them.
+    /// Set the words for the rig card, as [`CardWords::tidy`] leaves them.
     Card(Box<CardWords>),
-    /// The limits between the outcomes are these from now on, within their ranges.
+    /// Set the limits between the outcomes, within their ranges.
     Limits(Limits),
-    /// That box is on that line: to be remembered. What it makes of the line comes beside it as parameters.
+    /// Remember the kind of box on a line. Its effect on the line is set by parameters beside this.
     Box(Side, Option<Kind>),
-    /// What is wanted of the line check.
+    /// A request to the line check.
     Check(CheckWish),
-    /// The look changed (already applied to the window): keep it with the project.
+    /// The look changed (already applied to the window): store it with the project.
     Look(Look),
 }

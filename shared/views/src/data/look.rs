@@ -1,16 +1,16 @@
-//! How the window looks: what is kept with a project.
+//! The look of the window, stored with a project.
 
 /// Paper or night.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Theme {
     /// Ink on paper.
     Paper,
-    /// The same in reverse, for a dark stage.
+    /// Reversed, for a dark stage.
     #[default]
     Night,
 }
 
-/// How the window looks; kept with the project by its owner.
+/// The look of the window; its owner stores it with the project.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Look {
     /// Paper or night.
@@ -29,10 +29,10 @@ impl Default for Look {
 }
 
 impl Look {
-    /// The scales offered.
+    /// The scales offered by the window.
     pub const ZOOMS: [f32; 3] = [1.0, 1.5, 2.0];
 
-    /// The nearest look there is.
+    /// The nearest available look.
     #[must_use]
     pub fn clamped(self) -> Self {
         let distance = |zoom: f32| (zoom - self.zoom).abs();

@@ -1,6 +1,6 @@
-//! What the window is given and what it gives back: plain data, no drawing.
+//! The window's input and output: plain data, no drawing.
 //!
-//! In: whatever the owner of the sound knows. Out: [`intent::Intent`]. Uses no other room.
+//! In: the owner's data. Out: [`intent::Intent`]. Uses no other module of this crate.
 
 pub(crate) mod card;
 pub(crate) mod check;

@@ -1,4 +1,5 @@
-//! What the player has set up beside the parameters: the boxes on the lines, a feed of his own, the passes under way.
+//! The player's setup beside the parameters: the boxes on the lines, his own feed, names, pedals, the passes in
+//! progress.
 
 use sumproof_core::routing::boxes::{InUse, Kind, Source};
 use sumproof_core::routing::feed::{Feed, FeedId, Side};
@@ -10,7 +11,7 @@ use sumproof_wording::Name;
 /// The user's own feed with its name.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OwnFeed {
-    /// What it's called, at most [`OwnFeed::LONGEST_NAME`] characters; empty for 'your own feed'.
+    /// Its name, at most [`OwnFeed::LONGEST_NAME`] characters; empty for 'your own feed'.
     pub name: String,
     /// The feed.
     pub feed: Feed,
@@ -29,14 +30,14 @@ impl OwnFeed {
     /// Longest name, characters.
     pub const LONGEST_NAME: usize = 40;
 
-    /// What it's called; never empty.
+    /// The name to show; never empty.
     #[must_use]
     pub fn name(&self) -> &str {
         let name = self.name.trim();
         if name.is_empty() { FeedId::Own.name() } else { name }
     }
 
-    /// Whether the player has made one.
+    /// Whether the player has set it up: it has a name, or differs from the default.
     #[must_use]
     pub fn is_defined(&self) -> bool {
         !self.name.trim().is_empty() || self.feed != Rig::default().own
@@ -51,7 +52,7 @@ impl OwnFeed {
         }
     }
 
-    /// The same to change it.
+    /// The same, for changes.
     pub fn line_mut(&mut self, side: Side) -> &mut Line {
         match side {
             Side::Left => &mut self.feed.left,
@@ -70,7 +71,7 @@ pub struct Boxes {
 }
 
 impl Boxes {
-    /// That of one line.
+    /// The box on one line.
     #[must_use]
     pub fn on(self, side: Side) -> Option<Kind> {
         match side {
@@ -80,25 +81,25 @@ impl Boxes {
     }
 }
 
-/// What becomes of a line through such a box, as they usually are, from such an output (`core::boxes`).
+/// The settings of a line through a usual box of this kind, fed from such an output (`core::routing::boxes`).
 #[must_use]
 pub fn line_through(kind: Option<Kind>, source: &Source) -> Line {
     kind.map_or(Line::STRAIGHT, |kind| InUse::usual(kind).line(source).clamped())
 }
 
-/// The names that takes get, in playing order.
+/// The names for the takes to come, in playing order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct NameList {
-    /// All of them.
+    /// All names.
     pub names: Vec<String>,
-    /// The place of the next one; their number when all are used.
+    /// Index of the next name; the number of names when all are used.
     pub next: usize,
-    /// The name that a program change gives instead, until another comes or a name is chosen.
+    /// The name from a program change, used instead until another one comes or a name is chosen.
     pub of_program: Option<String>,
 }
 
 impl NameList {
-    /// From a text: a line a name, empty ones left out.
+    /// A list from a text: one name per line, empty lines left out.
     #[must_use]
     pub fn from_text(text: &str) -> Self {
         let names = text.lines().map(str::trim).filter(|name| !name.is_empty());
@@ -109,7 +110,7 @@ impl NameList {
         }
     }
 
-    /// The name that the next take gets, if a program or the list has one.
+    /// The name of the next take, if a program or the list supplies one.
     #[must_use]
     pub fn next_name(&self) -> Option<&str> {
         let listed = || self.names.get(self.next).map(String::as_str);
@@ -117,25 +118,25 @@ impl NameList {
     }
 }
 
-/// What a foot pedal can be made to do in the stand-alone program.
+/// The tasks a foot pedal can have in the stand-alone program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PedalTask {
-    /// Record a take; once more, keep it.
+    /// Start recording a take; pressed again, keep it.
     Record,
-    /// Take the last phrase.
+    /// Make a take of the last phrase.
     TakePhrase,
-    /// Leave the next name out.
+    /// Skip the next name.
     NextName,
-    /// Hold both lines straight; once more, let them be as they are set.
+    /// Hold both lines straight; pressed again, release them.
     Straight,
     /// Choose the next feed.
     Feed,
-    /// Hear it; once more, stereo.
+    /// Audition it; pressed again, back to stereo.
     Audition,
 }
 
 impl PedalTask {
-    /// All of them.
+    /// All tasks.
     pub const ALL: [Self; 6] = [
         Self::Record,
         Self::TakePhrase,
@@ -158,7 +159,7 @@ impl PedalTask {
         }
     }
 
-    /// What people read.
+    /// The name people read.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -175,7 +176,7 @@ impl PedalTask {
 /// The pedals of the stand-alone program.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Pedals {
-    /// What each task's pedal sends, in words, in the order of [`PedalTask::ALL`].
+    /// The message of each task's pedal, in words, in the order of [`PedalTask::ALL`].
     pub bound: [Option<String>; PedalTask::ALL.len()],
     /// The task whose pedal is being learnt.
     pub learning: Option<PedalTask>,
@@ -190,19 +191,19 @@ pub struct Passes {
     pub dry: Option<String>,
     /// Name of the wet pass that waits for its partners.
     pub wet: Option<String>,
-    /// They are being laid over one another now.
+    /// Whether they are being compared now.
     pub working: bool,
-    /// What came of it the last time, one line.
+    /// Result of the last comparison, one line.
     pub said: Option<String>,
-    /// The bands in which the passes did not make up the full one, Hz: lower and upper end of each, rising.
+    /// The bands in which the passes did not add up to the full one, Hz: lower and upper edge of each, rising.
     pub failing: Vec<[f32; 2]>,
 }
 
 impl Passes {
-    /// The passes in the order they are recorded in.
+    /// The passes in recording order.
     pub const ORDER: [Pass; 3] = [Pass::Dry, Pass::Wet, Pass::Full];
 
-    /// The name of that pass, if it's there.
+    /// The name of that pass, if it has been recorded.
     #[must_use]
     pub fn of(&self, pass: Pass) -> Option<&str> {
         match pass {
@@ -212,7 +213,7 @@ impl Passes {
         }
     }
 
-    /// The one to record next; `None` when all are there.
+    /// The pass to record next; `None` when all are there.
     #[must_use]
     pub fn next(&self) -> Option<Pass> {
         Self::ORDER.into_iter().find(|&pass| self.of(pass).is_none())
@@ -240,7 +241,7 @@ mod tests {
             assert_eq!(line, line.clamped());
             assert!(!line.unplugged);
         }
-        // A 12:1 transformer, roughly: the level at the desk is far down.
+        // A 12:1 transformer, roughly: the level at the desk is much lower.
         assert!(line_through(Some(Kind::PassiveDirectBox), &usual).gain_db < -15.0);
     }
 

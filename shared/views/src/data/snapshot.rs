@@ -1,4 +1,4 @@
-//! What the window shows: plain data, filled by whoever owns the sound.
+//! The window's contents: plain data, filled by its owner.
 
 use sumproof_core::explain::margin::{DelayMargin, Map, PartMargin};
 use sumproof_core::routing::feed::{FeedId, Lines, Side, SumLaw};
@@ -28,11 +28,11 @@ pub struct LineSettings {
     pub delay_ms: f32,
     /// Corner of the line's transformer, Hz, 0 (none) to 200.
     pub corner_hz: f32,
-    /// Nothing arrives.
+    /// Nothing arrives through this line.
     pub unplugged: bool,
 }
 
-/// What the readings are averaged over.
+/// Averaging of the readings.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Integration {
     /// 0.3 s.
@@ -47,10 +47,10 @@ pub enum Integration {
 }
 
 impl Integration {
-    /// All of them, in the order hosts know them in.
+    /// All of them, in the order of the host's list.
     pub const ALL: [Self; 4] = [Self::Short, Self::Medium, Self::Long, Self::Phrase];
 
-    /// What people read.
+    /// The name people read.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -61,7 +61,7 @@ impl Integration {
         }
     }
 
-    /// The time constant of what moves fast, seconds.
+    /// The time constant of the fast meters, s.
     #[must_use]
     pub fn seconds(self) -> f64 {
         match self {
@@ -71,7 +71,7 @@ impl Integration {
         }
     }
 
-    /// What the board and its curves are averaged over.
+    /// Averaging of the board and its curves.
     #[must_use]
     pub fn over(self) -> Over {
         match self {
@@ -81,7 +81,7 @@ impl Integration {
     }
 }
 
-/// Every parameter, as it stands now.
+/// The present value of every parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Settings {
     /// The host's bypass: nothing is analysed.
@@ -96,26 +96,26 @@ pub struct Settings {
     pub right: LineSettings,
     /// How feeds that sum add the lines.
     pub law: SumLaw,
-    /// An audition is brought to the loudness of stereo.
+    /// Whether an audition is brought to the loudness of stereo.
     pub loudness_match: bool,
-    /// What the readings are averaged over.
+    /// Averaging of the readings.
     pub integration: Integration,
-    /// A take is being recorded.
+    /// Whether a take is being recorded.
     pub record: bool,
-    /// What the next take contains.
+    /// Content of the next take.
     pub pass: Pass,
-    /// What the player says the preset is.
+    /// The kind of preset set by the player.
     pub preset: PresetKind,
-    /// Audition goes on while the host bounces or records.
+    /// Whether audition goes on while the host bounces or records.
     pub audition_in_bounces: bool,
-    /// Every phrase of some length becomes a take.
+    /// Whether every phrase of four seconds or more becomes a take.
     pub takes_by_phrase: bool,
-    /// Both lines are held straight, however they are set.
+    /// Whether both lines are held straight, however they are set.
     pub straight: bool,
 }
 
 impl Settings {
-    /// Whether one of the player's lines, and not the other, is set to arrive flipped.
+    /// Whether exactly one of the player's lines is set to arrive flipped.
     #[must_use]
     pub fn one_flipped(&self) -> bool {
         self.left.flipped != self.right.flipped
@@ -154,80 +154,80 @@ impl Settings {
     }
 }
 
-/// What is really heard.
+/// What is actually heard.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Hearing {
-    /// The stereo that passes.
+    /// The stereo input.
     #[default]
     Stereo,
-    /// That feed.
+    /// This feed.
     Feed(FeedId),
-    /// Stereo, although audition is on, because the host bounces or records, or hasn't been seen to play in real time.
+    /// Stereo, although audition is on, because the host bounces or records, or has not been seen to play in real time.
     HeldBack,
-    /// Stereo, although the loaded state has audition on: nobody has switched it on since.
+    /// Stereo, although the loaded state has audition on: the user has not switched it on since.
     Loaded,
-    /// Nothing: the line check holds back what comes in.
+    /// Silence: the line check holds the input back.
     Held,
     /// The line check's signal.
     Test,
 }
 
-/// One stored take, in short.
+/// Summary of one stored take.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TakeSummary {
-    /// What the player calls it.
+    /// Its name.
     pub name: String,
     /// Which pass it is.
     pub pass: Pass,
-    /// Length, seconds.
+    /// Length, s.
     pub seconds: f64,
-    /// Frames that were invalid and left out.
+    /// Number of frames that were invalid and left out.
     pub invalid_frames: u64,
-    /// How often frames are missing in it.
+    /// Number of places where frames are missing.
     pub gaps: u64,
     /// How dry and wet were told apart.
     pub method: Method,
-    /// What the player said the preset is.
+    /// The kind of preset set by the player.
     pub kind: PresetKind,
     /// Wet over dry in stereo, dB; `None` when silent.
     pub wet_over_dry_db: Option<f64>,
     /// Correlation of the whole take; `None` when silent.
     pub correlation: Option<f64>,
-    /// Loudness of the whole of it in stereo, LUFS, with no gate (`Take::ungated_lufs`); −∞ when silent.
+    /// Loudness of the whole take in stereo, LUFS, with no gate (`Take::ungated_lufs`); −∞ when silent.
     pub loudness_lufs: f64,
-    /// It is a pass that didn't make up the full one together with its other half.
+    /// Whether it is a pass that did not add up to the full one together with its other half.
     pub failed: bool,
-    /// Every feed's figures for the lines as they are set now (`Take::rows`).
+    /// Every feed's figures for the present setting of the lines (`Take::rows`).
     pub rows: [Row; FEEDS],
 }
 
-/// What went wrong or is out of the ordinary.
+/// Errors and unusual conditions.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Notices {
-    /// The audio callback panicked: sound passes, nothing is measured any more.
+    /// The audio callback panicked: sound passes, measurement has stopped.
     pub panicked: bool,
     /// The analysis panicked: stored takes are safe, the readings have stopped.
     pub analysis_failed: bool,
     /// The project was saved by this newer version of the plugin; what this one does not know is kept.
     pub newer_state: Option<String>,
-    /// Frames lost because the analysis could not keep up, since the plugin was made.
+    /// Frames lost because the analysis could not keep up, since the plugin was created.
     pub lost_frames: u64,
-    /// Frames that were no sound (not a number, or beyond +60 dBFS), since the plugin was made.
+    /// Invalid frames (not a number, or beyond +60 dBFS), since the plugin was created.
     pub invalid_frames: u64,
     /// Anything else worth one line, for example where a file was written.
     pub message: Option<String>,
 }
 
-/// How level depends on a delay between the lines, for the small map of the margin.
+/// Level over the delay between the lines, for the small map of the margin.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Margin {
-    /// Delays looked at, ms, rising.
+    /// Delays computed, ms, rising.
     pub delay_ms: Vec<f32>,
     /// Change of the dry in the mono wedge at each, dB, both lines straight.
     pub straight_db: Vec<f32>,
     /// The same with one line flipped.
     pub flipped_db: Vec<f32>,
-    /// The smallest delay that takes the dry 2 dB down, ms; `None` is 'not reached'.
+    /// The smallest delay that lowers the dry by 2 dB, ms; `None` is 'not reached'.
     pub reach_ms: Option<f32>,
 }
 
@@ -251,32 +251,32 @@ impl From<&PartMargin> for Margin {
     }
 }
 
-/// Everything the window shows.
+/// The complete contents of the window.
 #[derive(Clone, Debug, Default)]
 pub struct Snapshot {
     /// The live reading. [`Reading::selected`] should be [`Settings::feed`].
     pub reading: Reading,
     /// The parameters.
     pub settings: Settings,
-    /// What is really heard now.
+    /// What is actually heard now.
     pub hearing: Hearing,
     /// Correlation over the last 20 s, and the lowest recent value.
     pub history: History,
     /// Stored takes, in the player's order.
     pub takes: Vec<TakeSummary>,
-    /// Name of the take deleted last, while it can still be brought back.
+    /// Name of the take deleted last, while it can still be restored.
     pub deleted: Option<String>,
-    /// Out of the ordinary.
+    /// Errors and unusual conditions.
     pub notices: Notices,
-    /// Why the feeds come out as they do: diagnosis, a line each, with its figures. May be empty.
+    /// Why the feeds have their outcomes: the diagnosis, a line each, with its figures. May be empty.
     pub why: Vec<String>,
     /// What to do about it: advice, a line each. May be empty.
     pub what_now: Vec<String>,
-    /// The margin, once it's computed.
+    /// The margin, once it has been computed.
     pub margin: Option<Margin>,
-    /// How the side-chain stands; `None` where there is none.
+    /// State of the side-chain; `None` where there is none.
     pub side_chain: Option<SideChain>,
-    /// The owner can write takes to a file and read them from one ([`crate::Intent::ExportTakes`],
+    /// Whether the owner can write takes to a file and read them from one ([`crate::Intent::ExportTakes`],
     /// [`crate::Intent::ImportTakes`]).
     pub can_export: bool,
     /// The user's own feed.
@@ -287,9 +287,9 @@ pub struct Snapshot {
     pub boxes: Boxes,
     /// The player's words for the rig card.
     pub card: CardWords,
-    /// The names that takes get.
+    /// The names for the takes to come.
     pub names: NameList,
-    /// What foot pedals do; `None` where a DAW sees to that.
+    /// The foot pedals; `None` where a DAW assigns them.
     pub pedals: Option<Pedals>,
     /// The passes for an exact split of dry and wet.
     pub passes: Passes,
@@ -298,7 +298,7 @@ pub struct Snapshot {
 }
 
 impl Settings {
-    /// The rig these settings stand for; the user's own feed and the limits come from `base`.
+    /// The rig with these settings; the user's own feed and the limits come from `base`.
     #[must_use]
     pub fn rig(&self, base: &Rig) -> Rig {
         use sumproof_core::routing::line::{Line, Polarity};

@@ -1,4 +1,4 @@
-//! How dry and wet are told apart now, and the way to an exact split: the same part, recorded two or three times.
+//! How dry and wet are told apart now, and the steps to an exact split: the same part, recorded two or three times.
 
 use egui::{Align2, FontId, Id, Pos2, Rect, Ui, pos2};
 use sumproof_core::session::take::Pass;
@@ -14,7 +14,7 @@ use sumproof_wording::methods::{ask, explained, told_apart};
 use sumproof_wording::numbers::duration;
 use sumproof_wording::passes::failing_bands;
 
-/// What is to be said below the steps.
+/// The lines below the steps.
 fn said(snapshot: &Snapshot) -> Vec<String> {
     let passes = &snapshot.passes;
     let mut said = Vec::new();
@@ -38,7 +38,7 @@ fn said(snapshot: &Snapshot) -> Vec<String> {
     said
 }
 
-/// One step: what it is, what to do, how it stands.
+/// One step: its pass, its content, its instruction.
 struct Step {
     pass: Pass,
     what: &'static str,
@@ -63,8 +63,8 @@ const STEPS: [Step; 3] = [
     },
 ];
 
-/// The kinds of preset, as words to choose from: for the take picked last (its index), or else for what is played. Returns where it
-/// ends.
+/// Draws the kinds of preset to choose from: for the take picked last (`picked`, its index), or else for the live
+/// preset. Returns its lower end.
 fn kinds(ui: &Ui, sheet: &mut Sheet<'_>, picked: Option<usize>, rect: Rect, top: f32) -> f32 {
     let style = sheet.style;
     let take = picked.and_then(|index| Some((index, sheet.snapshot.takes.get(index)?)));
@@ -123,7 +123,7 @@ fn kinds(ui: &Ui, sheet: &mut Sheet<'_>, picked: Option<usize>, rect: Rect, top:
     y + height
 }
 
-/// Draws the steps, what the preset may be, and below them what is known; `picked` is the take picked last.
+/// Draws the steps, the kind of preset, and below them the known facts; `picked` is the index of the take picked last.
 pub fn apart(ui: &Ui, sheet: &mut Sheet<'_>, scroll: &mut Scroll, picked: Option<usize>, rect: Rect) {
     let style = sheet.style;
     let colours = style.colours;
@@ -179,7 +179,7 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
         font,
         ink,
     );
-    // How it stands, at the right; what to do, after the name or below it.
+    // The state at the right; the instruction after the name or below it.
     let state = match (running, passes.of(step.pass)) {
         (true, _) => format!("recording, {}", duration(snapshot.reading.take_s)),
         (false, Some(_)) => String::from("done"),
@@ -219,7 +219,7 @@ fn one_step(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, step: &Step) {
     crate::canvas::write_within(ui, at, width, 1, &how, style.small(), colours.faint);
 }
 
-/// The word that begins a step's pass, or ends it. Returns its left end.
+/// Draws the word that starts or ends a step's pass. Returns its left end.
 fn record_word(
     ui: &Ui,
     sheet: &mut Sheet<'_>,

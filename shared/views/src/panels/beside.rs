@@ -1,13 +1,13 @@
-//! What stands at the right of the board: the plots, or a sheet of settings in their place.
+//! The area at the right of the board: the plots, or a sheet of settings in their place.
 
 use egui::{Align2, Id, Rect, Ui, pos2};
 
 use crate::canvas::{Sheet, Word, button, write};
 
-/// What is shown there.
+/// The contents of that area.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Beside {
-    /// Sum difference, correlation, why and what now; or the takes that are compared.
+    /// Sum difference, correlation, why and what now; or the takes being compared.
     #[default]
     Plots,
     /// The kinds of box on the lines.
@@ -20,18 +20,18 @@ pub enum Beside {
     Card,
     /// The line check.
     Check,
-    /// Why and what now, all of it.
+    /// Why and what now, in full.
     Why,
-    /// Takes without hands.
+    /// Taking takes without hands.
     Hands,
     /// What marks and short words mean.
     Help,
-    /// The set, which has the place of the board and all beside it.
+    /// The set, which takes the place of the board and of everything beside it.
     Set,
 }
 
 impl Beside {
-    /// What stands over the sheet.
+    /// The sheet's title.
     pub fn title(self) -> &'static str {
         match self {
             Self::Plots | Self::Set => "",
@@ -47,7 +47,7 @@ impl Beside {
     }
 }
 
-/// Writes a sheet's title and the word that puts it away. Returns what is left of `rect`, and whether it was put away.
+/// Writes a sheet's title and the word that closes it. Returns the rest of `rect`, and whether it was closed.
 pub fn title(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, beside: Beside) -> (Rect, bool) {
     let style = sheet.style;
     let base = rect.top() + style.px(26.0);

@@ -1,4 +1,4 @@
-//! The kinds of box on the lines: what each does, and which is on which line.
+//! The kinds of box on the lines: the effect of each, and which is on which line.
 
 use egui::{Align2, Id, Rect, Ui, pos2, vec2};
 use sumproof_core::routing::boxes::{Kind, Source};
@@ -12,12 +12,12 @@ use crate::data::own::line_through;
 use crate::data::snapshot::LineSettings;
 use sumproof_wording::numbers::{hertz, signed};
 
-/// What people read, `None` for a line set by hand.
+/// The name people read, 'by hand' for `None`.
 pub fn name(kind: Option<Kind>) -> &'static str {
     kind.map_or("by hand", Name::name)
 }
 
-/// What it is, in the player's words.
+/// A description, in the player's words.
 fn tip(kind: Option<Kind>) -> &'static str {
     match kind {
         None => "No box you care about: the line is what you set it to. Choosing this sets it straight.",
@@ -38,7 +38,7 @@ fn tip(kind: Option<Kind>) -> &'static str {
     }
 }
 
-/// What it does, in figures.
+/// Its effect, in figures.
 fn about(kind: Option<Kind>, source: &Source) -> String {
     let Some(kind) = kind else {
         return String::from("gain, delay and transformer as you set them");
@@ -64,22 +64,22 @@ fn about(kind: Option<Kind>, source: &Source) -> String {
     about
 }
 
-/// Whether the line is still as the box on it makes it of such an output.
+/// Whether the line's settings are still those of its box on such an output.
 pub fn as_made(kind: Option<Kind>, source: &Source, line: &LineSettings) -> bool {
     let Some(kind) = kind else { return true };
     let made = line_through(Some(kind), source);
-    // To what a window shows.
+    // To the precision the window shows.
     (made.gain_db - f64::from(line.gain_db)).abs() < 0.06
         && (made.high_pass_hz[0] - f64::from(line.corner_hz)).abs() < 0.06
 }
 
-/// Puts a box on a line: what it makes of it as parameters, and the kind to be remembered.
+/// Puts a box on a line: sets its effect as parameters, and remembers the kind.
 fn put(sheet: &mut Sheet<'_>, side: Side, kind: Option<Kind>) {
     let source = sheet.snapshot.card.source();
     let before = line_through(sheet.snapshot.boxes.on(side), &source);
     let line = line_through(kind, &source);
     gain_and_corner(sheet, side, &line);
-    // A delay the player has set is his, unless a box came or went that has one.
+    // A delay set by the player stays, unless a box with a delay was added or removed.
     if line.delay_s != before.delay_s {
         sheet.set(Setting::DelayMs(side, (line.delay_s * 1000.0) as f32));
     }
@@ -92,7 +92,8 @@ fn gain_and_corner(sheet: &mut Sheet<'_>, side: Side, line: &Line) {
     sheet.set(Setting::CornerHz(side, tenth(line.high_pass_hz[0])));
 }
 
-/// The outputs are others than were thought: a box makes something else of them. Lines that the player has set otherwise stay.
+/// The outputs' figures changed, and with them the effect of a box. Lines that the player has changed by hand stay as
+/// they are.
 pub fn put_again(sheet: &mut Sheet<'_>, source: &Source) {
     let before = sheet.snapshot.card.source();
     for side in Side::BOTH {
@@ -105,11 +106,11 @@ pub fn put_again(sheet: &mut Sheet<'_>, source: &Source) {
     }
 }
 
-/// Draws the kinds, one below the other, and puts one on a line where it's asked to.
+/// Draws the kinds, one below the other, and puts one on a line where it is chosen.
 pub fn boxes(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let kinds: Vec<Option<Kind>> = [None].into_iter().chain(Kind::ALL.map(Some)).collect();
-    // Where there's room beside the name the figures go there, else below it.
+    // The figures go beside the name where there is room, else below it.
     let wide = style.compact;
     let foot = style.label().size * 1.25 * if wide { 2.0 } else { 3.0 };
     let step =
@@ -149,7 +150,7 @@ fn one_kind(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, n: usize, kind: Option<K
         ("both", on[0] && on[1], &Side::BOTH[..]),
     ];
     for (index, (text, chosen, sides)) in lines.into_iter().enumerate() {
-        // Two ways to say it: the one on this line is chosen, or it is not.
+        // Two choices: this kind is on this line, or it is not.
         let (made, end) = choice(
             ui,
             &style,

@@ -1,4 +1,4 @@
-//! The line check's sheet: two steps, the signal on its way, what was found.
+//! The line check's sheet: two steps, the signal's progress, the findings.
 
 use egui::{Align2, Event, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::line_check::{Mode, Part, Plan, SignalSettings};
@@ -11,20 +11,20 @@ use crate::style::Style;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
 use sumproof_wording::numbers::signed;
 
-/// The level it begins with, dBFS: soft enough for a desk that was left open (common practice, no source).
+/// The level at first, dBFS: soft enough for a desk that was left open (common practice, no source).
 const FIRST_DBFS: f64 = -40.0;
 const LEVELS_DBFS: [f64; 5] = [-50.0, -40.0, -30.0, -20.0, -10.0];
 const PAUSES_S: [f64; 3] = [8.0, 15.0, 30.0];
-/// While something goes on, it's drawn so often: the sound ends when it isn't.
+/// Time between frames while the check is active, s: the signal ends when frames stop.
 const FRAME_S: f64 = 0.05;
 
-/// What the sheet remembers between frames.
+/// State of the sheet between frames.
 #[derive(Clone, Copy, Debug)]
 pub struct CheckSheet {
     mono: bool,
     pause_s: f64,
     level_dbfs: f64,
-    /// The first step was taken for the next signal.
+    /// Whether the first step was taken for the next signal.
     armed: bool,
     scroll: Scroll,
 }
@@ -42,7 +42,7 @@ impl Default for CheckSheet {
 }
 
 impl CheckSheet {
-    /// The sheet goes away. The next time it begins softly again.
+    /// Closes the sheet. The next check starts at the soft level again.
     pub fn put_away(&mut self) {
         self.armed = false;
         self.level_dbfs = FIRST_DBFS;
@@ -63,7 +63,7 @@ impl CheckSheet {
     }
 }
 
-/// Takes every key away and returns whether there was one: it stops the signal, and does nothing else.
+/// Consumes every key press and returns whether there was one: it stops the signal, and has no other effect.
 pub fn any_key(ui: &Ui) -> bool {
     let is_key = |event: &Event| {
         matches!(
@@ -126,7 +126,7 @@ pub fn line_check(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut CheckSheet, rect: 
     );
 }
 
-/// What there is to read.
+/// The paragraphs of the sheet.
 fn passages(sheet: &Sheet<'_>, state: &CheckSheet, busy: bool) -> Vec<Passage> {
     let style = sheet.style;
     let colours = style.colours;
@@ -181,7 +181,7 @@ fn passages(sheet: &Sheet<'_>, state: &CheckSheet, busy: bool) -> Vec<Passage> {
     all
 }
 
-/// What to say before anything is sent; cautions are marked.
+/// The lines shown before anything is sent; cautions are marked `true`.
 fn before(state: &CheckSheet) -> Vec<(String, bool)> {
     let advice = advice(state.settings().mode);
     let mut all: Vec<(String, bool)> = advice
@@ -233,7 +233,7 @@ fn what_is_set(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y
         state.mono,
     );
     state.mono = mono.unwrap_or(state.mono);
-    // In a small window both are on one line.
+    // In a small window both choices share one line.
     let mut pause_at = pos2(at, *y + step);
     if style.compact {
         pause_at = pos2(end + style.px(44.0), *y);
@@ -261,7 +261,7 @@ fn what_is_set(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y
     *y += step;
 }
 
-/// How loud it goes out.
+/// Draws the choice of the output level.
 fn level_choice(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, y: f32, at: f32) {
     let style = sheet.style;
     label(ui, sheet, rect, y, "peak");
@@ -289,7 +289,7 @@ fn level_choice(ui: &Ui, sheet: &Sheet<'_>, state: &mut CheckSheet, rect: Rect, 
     );
 }
 
-/// A numbered step: what to do, how it stands. The word at the right end, when there is one, does it.
+/// Draws a numbered step: its instruction and its state. The word at the right end, if there is one, carries it out.
 fn step_line(
     ui: &Ui,
     sheet: &Sheet<'_>,
@@ -388,14 +388,14 @@ fn second_step(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut CheckSheet, rect: Rec
     }
 }
 
-/// The part that sounds at a time, and when the next one begins.
+/// The part that sounds at a time, and the beginning of the next one, s.
 fn part_at(parts: &[Part], end_s: f64, at_s: f64) -> (&'static str, f64) {
     let index = parts.iter().rposition(|part| part.start_s <= at_s).unwrap_or(0);
     let until = parts.get(index + 1).map_or(end_s, |part| part.start_s);
     (parts.get(index).map_or("", |part| part.name), until)
 }
 
-/// What sounds now, how far it is (0 to 1), and where the parts begin.
+/// The part that sounds now, the progress (0 to 1), and the beginnings of the parts.
 fn how_far(check: &LineCheck) -> (String, f64, Vec<f64>) {
     match &check.sending {
         Some(Sending { settings, at_s }) => {
@@ -417,7 +417,7 @@ fn how_far(check: &LineCheck) -> (String, f64, Vec<f64>) {
     }
 }
 
-/// The signal on its way: what sounds, how far it is, and a word that stops it.
+/// Draws the signal's progress: the part that sounds, a bar, and a word that stops it.
 fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: f32) {
     let style = sheet.style;
     let colours = style.colours;
@@ -461,7 +461,7 @@ fn what_goes_out(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: &mut f32, step: 
     *y = bar.bottom() + step / 2.0 + style.px(4.0);
 }
 
-/// A bar, filled as far as the signal is, with the parts' beginnings.
+/// Draws a bar, filled up to the signal's progress, with the parts' beginnings.
 fn progress(ui: &Ui, style: &Style, bar: Rect, text: &str, share: f64, parts: &[f64]) {
     let colours = style.colours;
     let response = ui.interact(bar, Id::unique("line check progress"), Sense::hover());
@@ -485,7 +485,7 @@ fn progress(ui: &Ui, style: &Style, bar: Rect, text: &str, share: f64, parts: &[
     }
 }
 
-/// The word that makes the finding the user's own feed.
+/// Draws the word that stores the finding as the user's own feed.
 fn save(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, y: f32) {
     let style = sheet.style;
     let check = &sheet.snapshot.check;

@@ -12,17 +12,17 @@ use crate::widgets::field::{Fields, field};
 use crate::widgets::number::{Number, Place, Spot};
 use crate::widgets::undo::Undo;
 
-/// Left ends of box, polarity, gain, delay, transformer and plug, and the right end, at the scale 1.
+/// Left ends of box, polarity, gain, delay, transformer and plug, and the right end, pixels at scale 1.
 const COLUMNS: [f32; 7] = [88.0, 240.0, 405.0, 494.0, 583.0, 674.0, 806.0];
 /// The same in the smallest window.
 const COMPACT: [f32; 7] = [70.0, 190.0, 302.0, 370.0, 437.0, 516.0, 612.0];
 
-/// Draws both lines as a table: a row a line, a column a property. Returns whether the boxes were asked for.
+/// Draws both lines as a table: one row per line, one column per property. Returns whether the boxes were asked for.
 pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, undo: &mut Undo, rect: Rect) -> bool {
     let style = sheet.style;
     let head = style.label().size * 1.5;
     let columns = if style.compact { COMPACT } else { COLUMNS };
-    // What is left over goes to all of them alike.
+    // Excess width is shared by all columns.
     let stretch = rect.width() / columns[6];
     let at = |column: usize| rect.left() + columns[column] * stretch;
     heads(ui, &style, rect, at);
@@ -44,7 +44,7 @@ pub fn lines(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, undo: &mut
     asked
 }
 
-/// Whether the last change is to be taken back.
+/// Draws the word for undo. Returns whether it was clicked.
 fn take_back(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
     let word = Word {
         text: "undo",
@@ -56,7 +56,7 @@ fn take_back(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) -> bool {
     button(ui, &sheet.style, id, at, Align2::RIGHT_TOP, font, &word).clicked()
 }
 
-/// What the columns are called.
+/// Draws the columns' headings.
 fn heads(ui: &Ui, style: &Style, rect: Rect, at: impl Fn(usize) -> f32) {
     let head = |x: f32, text: &str| {
         let corner = pos2(x, rect.top());
@@ -78,7 +78,7 @@ fn heads(ui: &Ui, style: &Style, rect: Rect, at: impl Fn(usize) -> f32) {
     }
 }
 
-/// One line's row. Returns whether its boxes were asked for.
+/// Draws one line's row. Returns whether its boxes were asked for.
 fn line(
     ui: &mut Ui,
     sheet: &mut Sheet<'_>,
@@ -134,7 +134,7 @@ fn line(
     asked
 }
 
-/// The box on a line: a word that opens the sheet of boxes.
+/// Draws the box on a line: a word that opens the sheet of boxes.
 fn box_word(ui: &Ui, sheet: &Sheet<'_>, side: Side, left_middle: egui::Pos2) -> bool {
     let kind = sheet.snapshot.boxes.on(side);
     let name = boxes::name(kind);

@@ -1,6 +1,7 @@
 //! Everything beside and below the board: lines, takes, why, and the sheets that take the plots' place.
 //!
-//! In: the snapshot. Out: shapes and intents. Uses `widgets`, `canvas`, `data`; only `window` uses this room.
+//! In: the snapshot. Out: shapes and intents. Uses `widgets`, `canvas`, `data`, `board`; used by `window`, `board` and
+//! `text`.
 
 pub(crate) mod apart;
 pub(crate) mod beside;

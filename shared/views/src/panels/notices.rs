@@ -1,4 +1,4 @@
-//! What went wrong or is out of the ordinary: a line each, which can be put away.
+//! Errors and unusual conditions: one line each, which can be dismissed.
 
 use egui::{Align2, Color32, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
@@ -7,7 +7,7 @@ use crate::data::look::Theme;
 use crate::data::snapshot::Notices;
 use crate::style::Colours;
 
-/// What the player has put away: counts as they were then, and texts.
+/// The notices dismissed by the player: counts as they were then, and texts.
 #[derive(Clone, Debug, Default)]
 pub struct PutAway {
     lost_frames: u64,
@@ -94,10 +94,10 @@ impl PutAway {
     }
 }
 
-/// Most lines of print one notice takes: more would push the board down too far.
+/// Most lines of text in one notice: more would cover too much of the board.
 const MOST_ROWS: usize = 3;
 
-/// How many lines of print a text needs.
+/// The number of lines that a text needs.
 fn rows_of(ui: &Ui, text: &str, width: f32, font: &FontId) -> usize {
     let galley = ui.painter().layout(
         text.to_owned(),
@@ -108,11 +108,11 @@ fn rows_of(ui: &Ui, text: &str, width: f32, font: &FontId) -> usize {
     galley.rows.len().max(1)
 }
 
-/// Draws the notices at the foot of `rect`, over what is there: nothing moves because of them.
+/// Draws the notices at the foot of `rect`, over its contents: nothing moves because of them.
 pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) {
     let style = sheet.style;
     let notices = &sheet.snapshot.notices;
-    // A count that went down belongs to another instance or a new life of this one.
+    // A lower count belongs to another instance, or to this one created again.
     away.lost_frames = away.lost_frames.min(notices.lost_frames);
     away.invalid_frames = away.invalid_frames.min(notices.invalid_frames);
     let lines = away.lines(notices, sheet.snapshot.reading.rate_hz);
@@ -147,21 +147,21 @@ pub fn notices(ui: &Ui, sheet: &Sheet<'_>, away: &mut PutAway, rect: Rect) {
     }
 }
 
-/// What puts a notice away.
+/// The word that dismisses a notice.
 const WORD: Word<'static> = Word {
     text: "put away",
     name: "put this notice away",
     tip: "Puts this away until it happens again.",
 };
 
-/// One notice. Returns whether it's put away.
+/// Draws one notice. Returns whether it was dismissed.
 fn one_notice(ui: &Ui, sheet: &Sheet<'_>, line: Rect, kind: Kind, text: &str, rows: usize) -> bool {
     let style = sheet.style;
     let font = style.strong();
     let inset = style.px(14.0);
     let mut room = line.width();
     let mut put_away = false;
-    // Over it nothing below is clicked.
+    // Blocks clicks on what lies below.
     let under = ui.interact(
         line,
         Id::unique(("notice", kind as u8, text.len())),
@@ -175,7 +175,7 @@ fn one_notice(ui: &Ui, sheet: &Sheet<'_>, line: Rect, kind: Kind, text: &str, ro
         room -= response.rect.width() + style.px(16.0);
         put_away = response.clicked();
     }
-    // A mark of ink before it, so that it's seen from afar to be out of the ordinary.
+    // A mark of ink before it, visible from afar.
     let mark = Rect::from_min_size(
         pos2(line.left(), line.top() + font.size * 0.27),
         vec2(style.px(5.0), line.height() - font.size * 0.54),
@@ -187,7 +187,7 @@ fn one_notice(ui: &Ui, sheet: &Sheet<'_>, line: Rect, kind: Kind, text: &str, ro
     put_away
 }
 
-/// All that a window shows in which something broke: one line, on nothing that could break again.
+/// Draws a broken window: one line, without anything that could break again.
 pub fn broken(ui: &Ui) {
     let area = ui.ctx().content_rect();
     let colours = Colours::of(Theme::default());

@@ -14,7 +14,7 @@ use crate::widgets::field::{Fields, field};
 use crate::widgets::number::{Number, Place, Spot};
 use crate::widgets::typed::{Typed, typed};
 
-/// What the sheet remembers between frames: the name being typed.
+/// State of the sheet between frames: the name being typed.
 #[derive(Clone, Debug, Default)]
 pub struct OwnSheet {
     name: Option<String>,
@@ -26,18 +26,18 @@ impl OwnSheet {
         self.name.is_some()
     }
 
-    /// The sheet goes away.
+    /// Closes the sheet.
     pub fn put_away(&mut self) {
         self.name = None;
     }
 }
 
-/// Where the next line goes.
+/// Position of the next line.
 struct Down {
     rect: Rect,
     y: f32,
     step: f32,
-    /// Left end of what is set, right of what it's called.
+    /// Left end of the settings, right of their labels.
     at: f32,
 }
 
@@ -64,7 +64,7 @@ impl Down {
         );
     }
 
-    /// A heading with the way back to the defaults.
+    /// Draws a heading with the word that restores the defaults. Returns whether it was clicked.
     fn heading(&mut self, ui: &Ui, sheet: &Sheet<'_>, text: &str, name: &str) -> bool {
         let style = sheet.style;
         write(
@@ -93,7 +93,7 @@ impl Down {
         response.clicked()
     }
 
-    /// One of several words on a line of its own.
+    /// Draws several words to choose from, on a line of their own.
     fn choice<T: Copy + PartialEq>(
         &mut self,
         ui: &Ui,
@@ -119,7 +119,7 @@ impl Down {
     }
 }
 
-/// Where both lines end, without the law of a sum.
+/// How both lines are combined, without the law of a sum.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum End {
     Stereo,
@@ -149,7 +149,7 @@ fn ending_of(end: End, law: SumLaw) -> Ending {
     }
 }
 
-/// Changes the own feed and says so, with every setting in its range.
+/// Changes the own feed and emits the intent, with every setting in its range.
 fn change(sheet: &mut Sheet<'_>, change: impl FnOnce(&mut OwnFeed)) {
     let mut own = sheet.snapshot.own.clone();
     change(&mut own);
@@ -185,7 +185,7 @@ pub fn own_feed(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, state: 
     );
 }
 
-/// The feed. Returns where it ends.
+/// Draws the feed. Returns its lower end.
 fn feed(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, state: &mut OwnSheet, rect: Rect) -> f32 {
     let style = sheet.style;
     let mut down = Down::new(sheet, rect);
@@ -244,7 +244,7 @@ fn feed(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, state: &mut Own
     down.y - down.step / 2.0
 }
 
-/// One line of the feed, instead of the player's own, on two lines of print.
+/// Draws one line of the feed, used in place of the player's own, in two lines of text.
 fn line(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, down: &mut Down, side: Side) {
     let style = sheet.style;
     let own = *sheet.snapshot.own.line(side);
@@ -284,7 +284,7 @@ fn line(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, down: &mut Down
     down.y += down.step;
     let width = (down.rect.right() - down.at) / 3.0;
     if style.compact {
-        // Each number by its name, where a pointer may never come.
+        // A label for each number, for players without a pointer.
         down.y -= down.step * 0.15;
         for (n, text) in ["gain", "delay", "transformer"].into_iter().enumerate() {
             let at = pos2(down.at + width * n as f32, down.y);
@@ -313,7 +313,7 @@ fn line(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, down: &mut Down
     down.y += down.step;
 }
 
-/// The limits.
+/// Draws the limits.
 fn limits(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect) {
     let style = sheet.style;
     let mut down = Down::new(sheet, rect);

@@ -1,4 +1,4 @@
-//! How it's read and how it looks: everything set once and left.
+//! Settings of the readings and of the look, which are set once and left.
 
 use egui::{Align2, Id, Rect, Ui, pos2};
 use sumproof_core::routing::feed::SumLaw;
@@ -10,7 +10,7 @@ use crate::data::snapshot::Integration;
 use crate::panels::beside::Beside;
 use crate::text::as_text;
 
-/// One setting in words.
+/// One setting, in words.
 struct Item<T: 'static> {
     what: &'static str,
     tip: &'static str,
@@ -59,7 +59,7 @@ const ZOOM: Item<f32> = Item {
     choices: &[("1\u{d7}", 1.0), ("1.5\u{d7}", 1.5), ("2\u{d7}", 2.0)],
 };
 
-/// Where the next item goes: along a line, or down a page.
+/// Position of the next item: along a line, or down a page.
 struct Place {
     rect: Rect,
     x: f32,
@@ -124,12 +124,12 @@ impl Place {
     }
 }
 
-/// What came of the settings.
+/// Results of the settings.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SetUp {
     /// The look, if it was changed.
     pub look: Option<Look>,
-    /// A sheet that was asked for.
+    /// A sheet that was opened.
     pub beside: Option<Beside>,
 }
 
@@ -217,7 +217,7 @@ fn files(ui: &Ui, sheet: &mut Sheet<'_>, place: &mut Place) {
     }
 }
 
-/// The way to the words for the rig card, in a window of any size.
+/// Draws the word that opens the words for the rig card, in a window of any size.
 fn card(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
     let card = Word {
         text: "rig card",
@@ -227,7 +227,7 @@ fn card(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
     place.word(ui, sheet, "card sheet", &card).then_some(Beside::Card)
 }
 
-/// The sheets that stand in the place of the curves; a small window has pages for them.
+/// Draws the words for the sheets that replace the curves; a small window has pages for them.
 fn sheets(ui: &Ui, sheet: &Sheet<'_>, place: &mut Place) -> Option<Beside> {
     let own = Word {
         text: "own feed and limits",

@@ -1,4 +1,4 @@
-//! Says at the top how the lines are set while they aren't straight, and sets them back.
+//! A strip at the top that shows the lines' settings while they aren't straight, and resets them.
 
 use egui::{Align2, Id, Key, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::Side;
@@ -9,10 +9,10 @@ use crate::canvas::{Sheet, Word, button, width_of, write_within};
 use crate::data::intent::{Intent, Setting};
 use crate::data::snapshot::{LineSettings, Settings};
 
-/// The key that sets the lines back.
+/// The key that resets the lines.
 const KEY: Key = Key::Home;
 
-/// What sets the lines back, where they aren't straight.
+/// The settings that reset the lines, where they aren't straight.
 pub fn straightened(settings: &Settings) -> Vec<Setting> {
     let straight = LineSettings::default();
     Side::BOTH
@@ -32,7 +32,7 @@ pub fn straightened(settings: &Settings) -> Vec<Setting> {
         .collect()
 }
 
-/// Sets both lines straight; no box is on them any more.
+/// Sets both lines straight and removes their boxes.
 pub fn set_straight(sheet: &mut Sheet<'_>) {
     for setting in straightened(&sheet.snapshot.settings) {
         sheet.set(setting);
@@ -44,13 +44,13 @@ pub fn set_straight(sheet: &mut Sheet<'_>) {
     }
 }
 
-/// Whether the key was pressed that sets the lines back; a text that has the keyboard goes to its beginning with it.
+/// Whether the key that resets the lines was pressed; in a text field it moves to the beginning instead.
 pub fn asks_for_straight(ui: &Ui) -> bool {
     ui.memory(|memory| memory.focused().is_none())
         && ui.input(|input| !input.modifiers.any() && input.key_pressed(KEY))
 }
 
-/// Draws the strip from the top of `rect`, while a line isn't straight, and returns the height it took.
+/// Draws the strip at the top of `rect` while a line isn't straight, and returns its height, pixels.
 pub fn straight(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> f32 {
     let lines = sheet.snapshot.settings.rig(&Rig::default()).lines;
     let Some(as_set) = as_set(&lines) else { return 0.0 };

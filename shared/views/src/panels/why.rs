@@ -1,4 +1,4 @@
-//! Why the feeds come out as they do, and what now.
+//! Why the feeds have their outcomes, and what to do.
 
 use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sumproof_core::session::reading::Reading;
@@ -10,20 +10,20 @@ use crate::data::snapshot::{Margin, Snapshot};
 use crate::style::Style;
 use crate::widgets::scroll::{Passage, Scroll, scrolled};
 
-/// How much sound a reading rests on.
+/// A note where a reading rests on little sound so far.
 fn rests_on(reading: &Reading) -> Option<String> {
     (reading.correlation.is_some() && reading.averages < 4.0)
         .then(|| String::from("Only just begun: the figures still settle."))
 }
 
-/// A figure and its unit stay on one line.
+/// Keeps a figure and its unit on one line.
 fn together(line: String) -> String {
     [" dB", " ms", " Hz", " kHz"].iter().fold(line, |line, unit| {
         line.replace(unit, &unit.replace(' ', "\u{a0}"))
     })
 }
 
-/// Everything there is to say, under its headings: `true` for a heading.
+/// All lines under their headings: `true` for a heading.
 fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
     let reading = &snapshot.reading;
     let mut all: Vec<(bool, String)> = Vec::new();
@@ -36,7 +36,7 @@ fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
     let mut apart = vec![told_apart(reading)];
     apart.extend(reading.asks_for.map(|asked| String::from(ask(asked))));
     apart.extend(snapshot.side_chain.map(|side_chain| side_chain.sentence()));
-    // Where there's a diagnosis, it says what the bare facts say.
+    // The diagnosis, where there is one, contains the bare facts.
     let why = if snapshot.why.is_empty() {
         [Some(channels::between(reading)), rests_on(reading)]
             .into_iter()
@@ -45,7 +45,7 @@ fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
     } else {
         snapshot.why.clone()
     };
-    // A side-chain may ask for something; otherwise it's what one wants to know last.
+    // A side-chain may ask for an action, so it comes first; otherwise this is the least urgent part.
     if snapshot.side_chain.is_some() {
         headed("dry and wet", std::mem::take(&mut apart));
     }
@@ -55,8 +55,8 @@ fn lines(snapshot: &Snapshot) -> Vec<(bool, String)> {
     all
 }
 
-/// Draws both, with the margin's map where there's one. In `whole` the text has all the width, and the map stands below it.
-/// Returns whether all of it was asked for.
+/// Draws both, with the margin's map where there is one. In `whole` the text has the full width, and the map is below
+/// it. Returns whether the full view was asked for.
 pub fn why(ui: &Ui, sheet: &Sheet<'_>, scroll: &mut Scroll, rect: Rect, whole: bool) -> bool {
     let style = sheet.style;
     let colours = style.colours;
@@ -75,7 +75,7 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, scroll: &mut Scroll, rect: Rect, whole: b
         } else {
             let width = (rect.width() * 0.30).min(style.px(220.0));
             area.max.x -= width + style.px(14.0);
-            // As high as wide: on a tall page the rest is air.
+            // As high as wide: on a tall page the rest stays empty.
             let room = rect.height() - style.body().size * 1.5;
             Rect::from_min_size(
                 pos2(rect.right() - width, rect.top()),
@@ -108,7 +108,7 @@ pub fn why(ui: &Ui, sheet: &Sheet<'_>, scroll: &mut Scroll, rect: Rect, whole: b
     button(ui, &style, id, corner, Align2::RIGHT_BOTTOM, style.body(), &word).clicked()
 }
 
-/// The margin as a small map: change of the dry over a delay between the lines, straight and flipped.
+/// Draws the margin as a small map: change of the dry over the delay between the lines, straight and flipped.
 fn margin_map(ui: &Ui, style: &Style, rect: Rect, margin: &Margin) {
     let colours = style.colours;
     let response = ui.interact(rect, Id::unique("margin"), Sense::hover());

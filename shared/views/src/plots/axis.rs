@@ -1,4 +1,4 @@
-//! The frequency axis that everything on the right shares: Hz, and the notes of the open strings.
+//! The frequency axis shared by the plots: Hz, and the notes of the open strings.
 
 use egui::{Align2, Rect, Ui, pos2};
 
@@ -6,7 +6,7 @@ use crate::canvas::{width_of, write};
 use crate::style::Style;
 use sumproof_wording::numbers::OPEN_STRINGS;
 
-/// What is drawn, Hz: from the lowest string of a baritone guitar to where its cabinet ends.
+/// Range drawn, Hz: from the lowest string of a baritone guitar to the upper end of its cabinet.
 pub const RANGE_HZ: (f64, f64) = (50.0, 12_000.0);
 
 const FIGURES: [(f64, &str); 6] = [
@@ -18,7 +18,7 @@ const FIGURES: [(f64, &str); 6] = [
     (5000.0, "5"),
 ];
 
-/// A logarithmic axis between two places.
+/// A logarithmic axis between two positions.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Axis {
     /// Left end, pixels.
@@ -28,25 +28,25 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// Where a frequency stands; held at the ends.
+    /// Position of a frequency, Hz; clamped to the ends.
     pub fn x(&self, hz: f64) -> f32 {
         let (least, most) = RANGE_HZ;
         let share = (hz.clamp(least, most) / least).ln() / (most / least).ln();
         self.left + (self.right - self.left) * share as f32
     }
 
-    /// The frequency at a place.
+    /// The frequency at a position, Hz.
     pub fn hz(&self, x: f32) -> f64 {
         let (least, most) = RANGE_HZ;
         least * (most / least).powf(f64::from((x - self.left) / (self.right - self.left)))
     }
 
-    /// Whether the axis shows that frequency.
+    /// Whether a frequency, Hz, is within the axis.
     pub fn shows(hz: f64) -> bool {
         (RANGE_HZ.0..=RANGE_HZ.1).contains(&hz)
     }
 
-    /// Upright hairlines through `rect` and figures below `base`.
+    /// Draws vertical hairlines through `rect` and figures below `base`.
     pub fn draw_hz(&self, ui: &Ui, style: &Style, rect: Rect, base: f32) {
         for (hz, text) in FIGURES {
             let x = self.x(hz);
@@ -62,11 +62,11 @@ impl Axis {
         }
     }
 
-    /// The open strings: a short tick each and as many names as there's room for, their feet at `base`.
+    /// Draws the open strings: a short tick each, and as many names as fit, with their baseline at `base`.
     pub fn draw_strings(&self, ui: &Ui, style: &Style, base: f32) {
         let mut free = f32::NEG_INFINITY;
         for (name, hz) in OPEN_STRINGS {
-            // The letter is enough for a player; the readout has the octave.
+            // The letter is enough for a player; the readout includes the octave.
             let name = &name[..1];
             let x = self.x(hz);
             ui.painter().vline(

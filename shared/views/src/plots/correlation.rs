@@ -1,4 +1,4 @@
-//! Correlation: now, the lowest recent value, per band, and the last 20 s of it.
+//! Correlation: the present value, the lowest recent one, the values per band, and the last 20 s of these.
 
 use egui::{
     Align2, Color32, ColorImage, Id, Mesh, Rect, Role, Sense, Shape, Stroke, TextureHandle, TextureOptions,
@@ -15,7 +15,7 @@ use crate::plots::palette;
 use crate::style::Style;
 use sumproof_wording::numbers;
 
-/// The ribbon's picture, made anew only when something was added.
+/// The ribbon's picture, redrawn only when a column was added.
 #[derive(Default)]
 pub struct Ribbon {
     texture: Option<TextureHandle>,
@@ -60,7 +60,7 @@ impl Ribbon {
     }
 }
 
-/// Draws everything about correlation.
+/// Draws the correlation's figures, bands and ribbon.
 pub fn correlation(ui: &Ui, sheet: &Sheet<'_>, ribbon: &mut Ribbon, rect: Rect, axis: &Axis) {
     let style = sheet.style;
     let head = style.outcome().size * 1.3;
@@ -103,7 +103,7 @@ fn figures(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, format!("correlation now: {said}")));
     match history.now() {
         Some(_) => {
-            // The figure has a place of its own, so that nothing moves when its sign changes.
+            // The figure has a fixed place, so that nothing moves when its sign changes.
             let end = x + width_of(ui, "\u{2212}0.00", style.outcome());
             write(
                 ui,
@@ -141,7 +141,7 @@ fn figures(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     );
 }
 
-/// Left and right end of a band on the axis; `None` where the axis doesn't show it.
+/// Left and right end of a band on the axis; `None` where it lies outside.
 fn span(axis: &Axis, band: &BandNow) -> Option<(f32, f32)> {
     let (lower, upper) = (f64::from(band.lower_hz), f64::from(band.upper_hz));
     let seen = upper > crate::plots::axis::RANGE_HZ.0 && lower < crate::plots::axis::RANGE_HZ.1;
@@ -159,7 +159,7 @@ fn per_band(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         let (Some((left, right)), Some(value)) = (span(axis, band), band.correlation) else {
             continue;
         };
-        // Within twice what chance makes of unrelated sound, a value is no finding.
+        // A value within twice the spread that unrelated sound has by chance is no finding.
         let sure = value.abs() > 2.0 * band.spread;
         let stroke = if sure {
             style.line(3.0, colours.ink)
@@ -198,7 +198,7 @@ fn scale(ui: &Ui, style: &Style, rect: Rect, y: impl Fn(f32) -> f32) {
     }
 }
 
-/// What a third of an octave reads, said where the pointer is.
+/// Shows the reading of the third-octave band under the pointer.
 fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     let reading = &sheet.snapshot.reading;
     let response = ui.interact(rect, Id::unique("correlation per band"), Sense::hover());
@@ -212,7 +212,7 @@ fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     }
 }
 
-/// What a band is and what was read of it.
+/// A band's range and its reading, as text.
 fn band_at(reading: &Reading, hz: f32) -> Option<String> {
     let band = reading.bands[..reading.band_count]
         .iter()
@@ -268,7 +268,7 @@ fn history(ui: &Ui, sheet: &Sheet<'_>, ribbon: &mut Ribbon, rect: Rect, axis: &A
     });
 }
 
-/// What the ribbon's colours mean.
+/// Draws the key to the ribbon's colours.
 fn key(ui: &Ui, style: &Style, left_bottom: egui::Pos2, right: f32) {
     let colours = style.colours;
     let middle = left_bottom.y - style.small().size * 0.62;

@@ -14,10 +14,10 @@ use sumproof_wording::scores::at_least_down;
 
 /// The plot's scale, dB.
 const SCALE_DB: (f32, f32) = (-30.0, 6.0);
-/// What lies this far below the loudest band says little, dB.
+/// Bands this far below the loudest one say little, dB.
 const QUIET_DB: f32 = -30.0;
 
-/// Which parts of the frequency axis say something: the bands that are loud enough.
+/// Whether a frequency, Hz, lies in a band that is loud enough to count.
 fn is_heard(reading: &Reading, hz: f32, loudest_db: f32) -> bool {
     reading.bands[..reading.band_count]
         .iter()
@@ -86,7 +86,7 @@ pub fn curves(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
     }
 }
 
-/// The level lines and their figures.
+/// Draws the level lines and their figures.
 fn scale(ui: &Ui, style: &Style, plot: Rect, y: impl Fn(f32) -> f32) {
     let colours = style.colours;
     for (db, text) in [(0.0, "0"), (-10.0, "\u{2212}10"), (-20.0, "\u{2212}20")] {
@@ -101,12 +101,12 @@ fn scale(ui: &Ui, style: &Style, plot: Rect, y: impl Fn(f32) -> f32) {
     }
 }
 
-/// The curves of the chosen feed over those of the wedge.
+/// Draws the curves of the chosen feed over those of the wedge.
 fn lines(pen: &Pen<'_>, chosen: FeedId, plot: Rect) {
     let Pen { style, reading, .. } = pen;
     let colours = style.colours;
     let floor = floor_db(reading);
-    // A wet of which no figure is known would be drawn by an assumption.
+    // If the wet's figure is unknown, a curve would rest on an assumption.
     let known = |id: FeedId| reading.row(id).score.is_some_and(|score| score.wet_db.is_some());
     if chosen != FeedId::MonoWedge {
         let wedge = &reading.wedge_curves;
@@ -122,7 +122,7 @@ fn lines(pen: &Pen<'_>, chosen: FeedId, plot: Rect) {
     }
     let below = pen.line(&selected.dry_db, style.line(2.0, colours.dry), false, floor);
     if let (Some(x), Some(floor)) = (below, floor) {
-        // Once, where it begins: how far down the dry really is, an estimate can't tell.
+        // Written once, where the line below the floor begins: an estimate can't tell how far down the dry really is.
         let text = at_least_down(f64::from(floor));
         let width = width_of(pen.ui, &text, style.small());
         let at = pos2(
@@ -164,23 +164,23 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId, name: &str) {
     }
 }
 
-/// How far down a cancelled dry can be told, dB; below it is drawn as a row of dots at this height.
+/// How far down a cancelled dry can be measured, dB; anything below is drawn as a row of dots at this height.
 fn floor_db(reading: &Reading) -> Option<f32> {
     reading.method.floor_db().map(|db| db as f32)
 }
 
-/// How a piece of a curve is drawn.
+/// Style of a piece of a curve.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Piece {
-    /// As it is.
+    /// Drawn normally.
     Plain,
-    /// It says little there: thin and faint.
+    /// In a quiet band: thin and faint.
     Faint,
     /// Somewhere below the floor: dots, as on the board.
     Below,
 }
 
-/// What curves are drawn with.
+/// Drawing context for curves.
 struct Pen<'a> {
     ui: &'a Ui,
     style: &'a Style,
@@ -191,7 +191,7 @@ struct Pen<'a> {
 }
 
 impl Pen<'_> {
-    /// Draws a curve and returns where it first goes below the floor.
+    /// Draws a curve and returns the position where it first goes below the floor.
     fn line(&self, values: &[f32], stroke: Stroke, dashed: bool, floor_db: Option<f32>) -> Option<f32> {
         let mut points: Vec<Pos2> = Vec::with_capacity(self.reading.curve_points);
         let mut before = Piece::Plain;
@@ -250,8 +250,8 @@ impl Pen<'_> {
     }
 }
 
-/// Where a mono sum has the notches of the delay found between the channels: odd multiples of 1/2τ, or multiples of 1/τ
-/// when one channel is flipped.
+/// Notch frequencies of a mono sum for the delay found between the channels, Hz: odd multiples of 1/2τ, or multiples of
+/// 1/τ when one channel is flipped.
 fn notch_hz(delay_s: f64, polarity: Polarity) -> impl Iterator<Item = f64> {
     let step = 1.0 / delay_s.abs();
     let first = match polarity {
@@ -261,7 +261,7 @@ fn notch_hz(delay_s: f64, polarity: Polarity) -> impl Iterator<Item = f64> {
     (0..400).map(move |k| step * (first + f64::from(k)))
 }
 
-/// A delay below this puts its first notch above what a guitar plays, seconds.
+/// A shorter delay has its first notch above a guitar's range, s.
 const SHORTEST_DELAY_S: f64 = 0.000_03;
 
 fn notches(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect) {
@@ -274,7 +274,7 @@ fn notches(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect) {
     let mut before = f32::NEG_INFINITY;
     for hz in notch_hz(delay.delay_s, delay.polarity).take_while(|&hz| Axis::shows(hz) || hz < 50.0) {
         let x = axis.x(hz);
-        // Where they crowd they are a comb, and no single one of them can be told.
+        // Crowded notches are a comb: no single one can be made out.
         if !Axis::shows(hz) || x - before < style.px(3.0) {
             continue;
         }
@@ -334,7 +334,7 @@ fn readout(ui: &Ui, style: &Style, reading: &Reading, axis: &Axis, plot: Rect, a
     beside(ui, style, plot, at, &lines);
 }
 
-/// Lines of text beside a place of the plot, on ground of their own.
+/// Draws lines of text beside a point of the plot, on a ground of their own.
 fn beside(ui: &Ui, style: &Style, plot: Rect, at: Pos2, lines: &[String; 2]) {
     let colours = style.colours;
     let width = lines

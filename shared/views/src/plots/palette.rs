@@ -1,9 +1,9 @@
 //! The colours of a correlation: brown for −1, blue-green for +1.
 //!
-//! The hues are those of `BrBG`, a diverging scheme its authors mark as safe for colour-blind readers (Harrower & Brewer
-//! 2003, ColorBrewer.org, The Cartographic Journal 40(1); eleven classes, values from memory). On paper the middle is
-//! light, as published. At night the same hues run the other way in lightness: the middle is dark, and what stands out is
-//! still what's far from zero.
+//! The hues are those of `BrBG`, a diverging scheme its authors mark as safe for colour-blind readers (Harrower &
+//! Brewer 2003, ColorBrewer.org, The Cartographic Journal 40(1); eleven classes, values from memory). On paper the
+//! middle is light, as published. At night the lightness runs the other way: the middle is dark, and values far from
+//! zero still stand out.
 
 use egui::Color32;
 
@@ -27,7 +27,7 @@ const BRBG: [[u8; 3]; 11] = [
 /// Its middle at night.
 const NIGHT_MIDDLE: [u8; 3] = [0x1b, 0x1b, 0x19];
 
-/// The colour of a correlation, −1 to +1 (held there), between the classes by straight lines in sRGB.
+/// The colour of a correlation, −1 to +1 (clamped), interpolated linearly in sRGB between the classes.
 pub fn correlation(theme: Theme, value: f32) -> Color32 {
     let value = if value.is_nan() {
         0.0
@@ -37,7 +37,7 @@ pub fn correlation(theme: Theme, value: f32) -> Color32 {
     let class = |at: usize| match (theme, at) {
         (Theme::Paper, _) => BRBG[at],
         (Theme::Night, 5) => NIGHT_MIDDLE,
-        // The dark ends come first after the middle, the light classes last: 4, 3, 2, 1, 0 become 0, 1, 2, 3, 4.
+        // The dark ends follow the middle first, the light classes last: 4, 3, 2, 1, 0 become 0, 1, 2, 3, 4.
         (Theme::Night, 0..5) => BRBG[4 - at],
         (Theme::Night, _) => BRBG[16 - at],
     };
@@ -71,12 +71,12 @@ mod tests {
         assert_eq!(correlation(Theme::Night, 9.0), correlation(Theme::Night, 1.0));
     }
 
-    /// Lightness tells how far from zero a value is, in either theme, for readers who see no hue at all.
+    /// In either theme the lightness alone shows how far from zero a value is, for readers who see no hue at all.
     #[test]
     fn lightness_moves_one_way_from_the_middle() {
         for (theme, darker) in [(Theme::Paper, true), (Theme::Night, false)] {
             for sign in [-1.0, 1.0] {
-                // The published scheme's first step from the middle is nearly one of hue alone.
+                // The published scheme's first step from the middle changes almost only the hue.
                 let steps: Vec<f64> = (0..=4)
                     .map(|n| luminance(correlation(theme, sign * n as f32 / 4.0)))
                     .collect();

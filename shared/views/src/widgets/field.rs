@@ -1,7 +1,8 @@
-//! A number that can be dragged, rolled, stepped and typed.
+//! A number that can be dragged, changed with the wheel, stepped and typed.
 //!
-//! Not the toolkit's own (`egui::DragValue`): that one takes no wheel; the keyboard's focus turns it into a text at once, so that arrows
-//! can't step it; and it changes a value in place, where a host's parameter wants to be told when a gesture begins and ends.
+//! Not the toolkit's own (`egui::DragValue`): that one ignores the wheel; keyboard focus turns it into a text field at
+//! once, so arrows can't step it; and it changes a value in place, whereas a host's parameter must be told when a
+//! gesture begins and ends.
 
 use egui::{
     Align2, Event, EventFilter, Id, Key, MouseWheelUnit, Rect, Response, Role, Sense, Stroke, TextEdit, Ui,
@@ -12,14 +13,14 @@ use crate::canvas::{Sheet, focus_mark, write};
 use crate::data::intent::Intent;
 use crate::widgets::number::Place;
 
-/// What the fields remember between frames.
+/// State of the fields between frames.
 #[derive(Clone, Debug, Default)]
 pub struct Fields {
     /// The field being typed into.
     editing: Option<(Place, String)>,
     /// The field being dragged, with its value before rounding.
     dragging: Option<(Place, f32)>,
-    /// Parts of a wheel notch not used yet.
+    /// Fractions of a wheel notch not used yet.
     wheel: f32,
 }
 
@@ -29,7 +30,7 @@ impl Fields {
         self.editing.is_some()
     }
 
-    /// Ends a gesture that's under way, because the window goes away.
+    /// Ends a gesture in progress, because the window closes.
     pub fn abandon(&mut self, intents: &mut Vec<Intent>) {
         if let Some((place, _)) = self.dragging.take() {
             place.end(intents);
@@ -38,9 +39,9 @@ impl Fields {
     }
 }
 
-/// Draws the field with its value at the left of `rect` and changes it.
+/// Draws the field with its value at the left of `rect` and handles its input.
 pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect, place: Place) {
-    // Air between lines of fields.
+    // Space between lines of fields.
     let rect = rect.shrink2(vec2(0.0, 2.0));
     let number = place.number;
     let name = place.name();
@@ -86,7 +87,7 @@ pub fn field(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect
     ));
 }
 
-/// The value, strong where it isn't the usual one.
+/// Draws the value, strong where it differs from the default.
 fn draw(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, place: Place, value: f32, response: &Response) {
     let (style, number) = (sheet.style, place.number);
     let colours = style.colours;
@@ -110,7 +111,7 @@ fn draw(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, place: Place, value: f32, respon
     focus_mark(ui, &style, response);
 }
 
-/// A drag is one gesture of the host's, from its first frame to its last.
+/// A drag is one host gesture, from its first frame to its last.
 fn drag(ui: &Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, place: Place, value: f32, response: &Response) {
     let number = place.number;
     if response.drag_started() {
@@ -123,7 +124,7 @@ fn drag(ui: &Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, place: Place, value
     let delta = response.drag_delta();
     let shift = ui.input(|input| input.modifiers.shift);
     let fine = if shift { 0.1 } else { 1.0 };
-    // Five pixels are a step; up is more, like right.
+    // Five pixels are a step; up increases, like right.
     let moved = (delta.x - delta.y) * number.step() * fine / 5.0;
     let before = number.rounded(*raw);
     *raw = number.clamped(*raw + moved);
@@ -145,7 +146,7 @@ fn wheel_notches(ui: &Ui, fields: &mut Fields) -> f32 {
     if shift { whole * 0.1 } else { whole }
 }
 
-/// How far the wheel was turned since the last frame, notches; up is more.
+/// How far the wheel was turned since the last frame, notches; up is positive.
 pub fn wheel_turned(ui: &Ui) -> f32 {
     ui.input(|input| {
         input
@@ -153,7 +154,7 @@ pub fn wheel_turned(ui: &Ui) -> f32 {
             .iter()
             .map(|event| match event {
                 Event::MouseWheel { unit, delta, .. } => {
-                    // With shift held, systems hand a wheel over as a sideways one.
+                    // With Shift held, systems report the wheel as a sideways one.
                     let delta = if delta.y == 0.0 { delta.x } else { delta.y };
                     match unit {
                         MouseWheelUnit::Point => delta / 40.0,
@@ -248,7 +249,7 @@ fn type_in(ui: &mut Ui, sheet: &mut Sheet<'_>, fields: &mut Fields, rect: Rect, 
         let read = number.read(text);
         fields.editing = None;
         let before = place.value(sheet.snapshot);
-        // What can't be read leaves the value as it was.
+        // Unreadable text leaves the value unchanged.
         if let Some(value) = read.filter(|value| *value != before) {
             place.set(sheet, value);
         }

@@ -1,4 +1,4 @@
-//! The numbers that can be set: what each is called, its range, how it's written and read.
+//! The numbers that can be set: the name, range, text form and parsing of each.
 
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, limits};
@@ -10,7 +10,7 @@ use crate::data::intent::{Control, Intent, Setting};
 use crate::data::snapshot::Snapshot;
 use sumproof_wording::numbers::{MINUS, signed};
 
-/// What a number is a setting of.
+/// The object a number belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Spot {
     /// One of the player's lines: a parameter of the host.
@@ -43,7 +43,7 @@ pub enum Number {
 }
 
 impl Number {
-    /// What it's called.
+    /// The name people read.
     pub fn name(self) -> &'static str {
         match self {
             Self::Gain => "gain",
@@ -57,7 +57,7 @@ impl Number {
         }
     }
 
-    /// What it does, in the player's words.
+    /// Its effect, in the player's words.
     pub fn tip(self) -> &'static str {
         match self {
             Self::Gain => {
@@ -91,13 +91,13 @@ impl Number {
         ((range.start() * unit) as f32, (range.end() * unit) as f32)
     }
 
-    /// A value held in the range.
+    /// A value clamped to the range.
     pub fn clamped(self, value: f32) -> f32 {
         let (least, most) = self.range();
         value.clamp(least, most)
     }
 
-    /// One notch of the wheel or one press of an arrow key; a tenth of it with shift.
+    /// Change per notch of the wheel or press of an arrow key; with Shift a tenth of it.
     pub fn step(self) -> f32 {
         match self {
             Self::Delay => 0.1,
@@ -113,13 +113,13 @@ impl Number {
         }
     }
 
-    /// To as many decimals as are shown, in range.
+    /// Rounded to the decimals shown, within range.
     pub fn rounded(self, value: f32) -> f32 {
         let ten = 10f32.powi(self.decimals() as i32);
         self.clamped((value * ten).round() / ten)
     }
 
-    /// What it is when nobody has set it.
+    /// The default value.
     pub fn default_value(self) -> f32 {
         self.of_limits(&Limits::default()).unwrap_or(0.0) as f32
     }
@@ -159,7 +159,7 @@ impl Number {
         format!("{:.*}", self.decimals(), value)
     }
 
-    /// Reads what a player types: with or without a unit, a decimal comma or point. `None` if that's no finite number.
+    /// Parses typed text: with or without a unit, a decimal comma or point. `None` if it is not a finite number.
     pub fn read(self, typed: &str) -> Option<f32> {
         let lower = typed.trim().to_lowercase().replace(MINUS, "-").replace(',', ".");
         if self == Self::Corner && (lower == "none" || lower == "no") {
@@ -178,17 +178,17 @@ impl Number {
     }
 }
 
-/// A number in its place.
+/// A number of one object.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Place {
-    /// What it is a setting of.
+    /// The object.
     pub spot: Spot,
-    /// Which setting.
+    /// The setting.
     pub number: Number,
 }
 
 impl Place {
-    /// What it's called where the place can't be seen.
+    /// Its name for a screen reader.
     pub fn name(self) -> String {
         match self.spot {
             Spot::Line(side) => format!("{} line {}", side.name(), self.number.name()),
@@ -197,7 +197,7 @@ impl Place {
         }
     }
 
-    /// Its value now.
+    /// Its present value.
     pub fn value(self, snapshot: &Snapshot) -> f32 {
         let number = self.number;
         match self.spot {
@@ -214,7 +214,7 @@ impl Place {
         }
     }
 
-    /// The host's parameter, if it's one.
+    /// The host's parameter, if there is one.
     fn control(self) -> Option<Control> {
         self.setting(0.0).map(|setting| setting.control())
     }
@@ -228,17 +228,17 @@ impl Place {
         })
     }
 
-    /// A gesture begins.
+    /// Begins a gesture.
     pub fn begin(self, intents: &mut Vec<Intent>) {
         intents.extend(self.control().map(Intent::Begin));
     }
 
-    /// A gesture ends.
+    /// Ends a gesture.
     pub fn end(self, intents: &mut Vec<Intent>) {
         intents.extend(self.control().map(Intent::End));
     }
 
-    /// A new value within a gesture; rounded and held in its range.
+    /// Sets a new value within a gesture, rounded and clamped to its range.
     pub fn put(self, sheet: &mut Sheet<'_>, value: f32) {
         let value = self.number.rounded(value);
         if let Some(setting) = self.setting(value) {
@@ -246,7 +246,7 @@ impl Place {
             return;
         }
         let snapshot = sheet.snapshot;
-        // What is shown with one decimal is meant with one decimal.
+        // A value shown with one decimal is stored with one decimal.
         let exact = (f64::from(value) * 1000.0).round() / 1000.0;
         sheet.intents.push(match self.spot {
             Spot::Own(side) => {
@@ -264,7 +264,7 @@ impl Place {
                 match self.number {
                     Number::Holds => {
                         limits.dry_holds_db = exact;
-                        // Dropping out is never above holding: it is pushed along.
+                        // The limit of dropping out is never above that of holding: it moves along.
                         limits.dry_drops_out_db = limits.dry_drops_out_db.min(exact);
                     }
                     Number::DropsOut => {
@@ -280,7 +280,7 @@ impl Place {
         });
     }
 
-    /// A new value in a gesture of its own.
+    /// Sets a new value in a gesture of its own.
     pub fn set(self, sheet: &mut Sheet<'_>, value: f32) {
         self.begin(sheet.intents);
         self.put(sheet, value);

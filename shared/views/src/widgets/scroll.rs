@@ -1,4 +1,4 @@
-//! Text that may be longer than its place: it moves by whole lines, so that none is ever cut in half.
+//! Text that may be longer than its place: it scrolls by whole lines, so that no line is ever cut in half.
 
 use std::sync::Arc;
 
@@ -13,33 +13,33 @@ use crate::widgets::field::wheel_turned;
 /// A paragraph.
 #[derive(Clone, Debug)]
 pub struct Passage {
-    /// What it says.
+    /// Its text.
     pub text: String,
-    /// Set in.
+    /// Its font.
     pub font: FontId,
-    /// Ink.
+    /// Its colour.
     pub colour: Color32,
-    /// Air after it, pixels.
+    /// Space after it, pixels.
     pub after: f32,
 }
 
-/// Where a text stands.
+/// Scroll position of a text.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Scroll {
-    /// The first line that's seen.
+    /// Index of the first visible line.
     first: usize,
-    /// Parts of a line not moved yet.
+    /// Fraction of a line not scrolled yet.
     rest: f32,
 }
 
-/// Lines a notch of the wheel moves.
+/// Lines per notch of the wheel.
 const LINES_A_NOTCH: f32 = 2.0;
 
-/// Top and bottom of each line, from the top of the text.
+/// Top and bottom of each line, pixels from the top of the text.
 fn lines_of(galleys: &[(f32, Arc<Galley>)]) -> Vec<(f32, f32)> {
     let mut lines = Vec::new();
     for (top, galley) in galleys {
-        // One font a paragraph: its lines are equally high.
+        // One font per paragraph: its lines are equally high.
         let count = galley.rows.len().max(1);
         let height = galley.size().y / count as f32;
         lines.extend((0..count).map(|n| (top + height * n as f32, top + height * (n + 1) as f32)));
@@ -47,14 +47,14 @@ fn lines_of(galleys: &[(f32, Arc<Galley>)]) -> Vec<(f32, f32)> {
     lines
 }
 
-/// The last line a text may begin with so that its end is still the end of what's seen.
+/// The last line with which the view may begin so that it still ends with the text's end.
 fn last_first(lines: &[(f32, f32)], height: f32) -> usize {
     let end = lines.last().map_or(0.0, |line| line.1);
     lines.iter().position(|line| end - line.0 <= height).unwrap_or(0)
 }
 
-/// Writes the passages into `rect`; the wheel moves them, and so do the arrows, page, home and end keys once the keyboard
-/// is on them. Returns whether there is more than fits.
+/// Writes the passages into `rect`; the wheel scrolls them, and so do the arrow, Page, Home and End keys once it has
+/// the keyboard focus. Returns whether there is more than fits.
 pub fn scrolled(
     ui: &Ui,
     style: &Style,
@@ -101,7 +101,7 @@ pub fn scrolled(
         }
     }
     if last > 0 {
-        // How much of the whole is seen, and where: in the margin, as one marks a passage.
+        // A scroll bar in the margin.
         let x = rect.left() - style.px(9.0);
         let at = |y: f32| rect.top() + rect.height() * (y / end).clamp(0.0, 1.0);
         ui.painter().vline(x, rect.y_range(), style.hairline());
@@ -112,7 +112,7 @@ pub fn scrolled(
     last > 0
 }
 
-/// Moves the first line that is seen, by wheel and keys; it is never after `last`.
+/// Moves the first visible line by wheel and keys, no further than `last`.
 fn moved(ui: &Ui, response: &Response, scroll: &mut Scroll, lines: usize, last: usize) {
     let mut by = 0.0;
     if response.hovered() && last > 0 {
@@ -127,7 +127,7 @@ fn moved(ui: &Ui, response: &Response, scroll: &mut Scroll, lines: usize, last: 
     scroll.first = (scroll.first as f32 + whole).clamp(0.0, last as f32) as usize;
 }
 
-/// The arrows up and down stay with what has the focus.
+/// Keeps the up and down arrows with the focused widget.
 pub(crate) fn keep_arrows(ui: &Ui, id: Id) {
     ui.memory_mut(|memory| {
         memory.set_focus_lock_filter(
@@ -140,7 +140,7 @@ pub(crate) fn keep_arrows(ui: &Ui, id: Id) {
     });
 }
 
-/// Lines to move by, down the text.
+/// Lines to scroll by, positive down the text.
 fn keys(ui: &Ui, id: Id, all: f32) -> f32 {
     keep_arrows(ui, id);
     ui.input(|input| {

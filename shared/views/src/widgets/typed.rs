@@ -1,24 +1,24 @@
-//! A text that can be typed in its place.
+//! A text that can be edited in its place.
 
 use egui::{Align2, Id, Key, Rect, Role, Sense, Stroke, TextEdit, Ui, WidgetInfo, vec2};
 
 use crate::canvas::{focus_mark, write_within};
 use crate::style::Style;
 
-/// A text that can be typed.
+/// An editable text.
 pub struct Typed<'a> {
-    /// Of the widget.
+    /// Id of the widget.
     pub id: Id,
-    /// What it's called where it can't be seen.
+    /// Its name for a screen reader.
     pub name: &'a str,
-    /// What it is, in the player's words.
+    /// Its purpose, in the player's words.
     pub tip: &'a str,
-    /// Most characters.
+    /// Longest text, characters.
     pub longest: usize,
 }
 
-/// Types on: draws the edit in `place`. Returns `None` as long as it goes on, then what was typed (trimmed), or `Some(None)`
-/// when it was given up.
+/// Draws the text field in `place`. Returns `None` while the player types, then the text typed (trimmed), or
+/// `Some(None)` when it was cancelled.
 pub fn type_on(
     ui: &mut Ui,
     style: &Style,
@@ -60,7 +60,8 @@ pub fn type_on(
     }
 }
 
-/// Shows the text `shown`; a click or Enter begins typing into `state`. Returns what was typed, once it's done.
+/// Shows the text `shown`; a click or Enter begins typing into `state`. Returns the text typed, once the player is
+/// done.
 pub fn typed(
     ui: &mut Ui,
     style: &Style,

@@ -1,20 +1,20 @@
-//! The way back from the last change of lines and settings.
+//! Undo of the last change of lines and settings.
 
 use crate::canvas::Sheet;
 use crate::data::intent::{Control, Intent, Setting};
 use crate::data::snapshot::{Settings, Snapshot};
 
-/// What the last change took the place of.
+/// The values before the last change.
 #[derive(Clone, Debug, Default)]
 pub struct Undo {
     before: Vec<Intent>,
     /// The controls that were changed, while their gesture may go on.
     open: Vec<Control>,
-    /// Its own intents are no change to be undone.
+    /// Whether the next intents are the undo's own, which are not recorded.
     undoing: bool,
 }
 
-/// What a control was set to. `None` for those that act at once, and can't be taken back by another value.
+/// The setting of a control. `None` for controls that act at once and can't be undone by another value.
 fn as_it_was(settings: &Settings, control: Control) -> Option<Setting> {
     Some(match control {
         Control::Polarity(side) => Setting::Flipped(side, settings.line(side).flipped),
@@ -35,12 +35,12 @@ fn as_it_was(settings: &Settings, control: Control) -> Option<Setting> {
 }
 
 impl Undo {
-    /// Whether there is something to take back.
+    /// Whether there is a change to undo.
     pub fn is_possible(&self) -> bool {
         !self.before.is_empty()
     }
 
-    /// Takes the last change back; done again, that is taken back.
+    /// Undoes the last change; called again, it restores that change.
     pub fn back(&mut self, sheet: &mut Sheet<'_>) {
         for intent in std::mem::take(&mut self.before) {
             match intent {
@@ -52,7 +52,7 @@ impl Undo {
         self.undoing = true;
     }
 
-    /// Takes note of what this frame changes.
+    /// Records the changes of this frame.
     pub fn watch(&mut self, snapshot: &Snapshot, intents: &[Intent]) {
         if std::mem::take(&mut self.undoing) {
             return;
@@ -75,7 +75,7 @@ impl Undo {
                 _ => {}
             }
         }
-        // A drag goes on: where it began is what is gone back to.
+        // A drag that goes on keeps its starting value for the undo.
         if !before.is_empty() && (changed.is_empty() || changed != self.open) {
             self.before = before;
             self.open = changed;
@@ -101,10 +101,10 @@ mod tests {
         let mut undo = Undo::default();
         let mut snapshot = Snapshot::default();
         assert!(!undo.is_possible());
-        // What acts at once isn't kept.
+        // Controls that act at once are not recorded.
         undo.watch(&snapshot, &gesture(Setting::Audition(true)));
         assert!(!undo.is_possible());
-        // A drag over three frames goes back to where it began.
+        // A drag over three frames is undone to its starting value.
         let control = Control::Gain(Side::Left);
         undo.watch(&snapshot, &[Intent::Begin(control)]);
         for gain_db in [-1.0, -2.0, -3.0] {
@@ -113,10 +113,10 @@ mod tests {
         }
         undo.watch(&snapshot, &[Intent::End(control)]);
         assert_eq!(undo.before, [Intent::Set(Setting::GainDb(Side::Left, 0.0))]);
-        // Another drag of the same is another change.
+        // Another drag of the same control is another change.
         undo.watch(&snapshot, &gesture(Setting::GainDb(Side::Left, -6.0)));
         assert_eq!(undo.before, [Intent::Set(Setting::GainDb(Side::Left, -3.0))]);
-        // Several at once come back at once.
+        // Several changes at once are undone at once.
         snapshot.settings.left.flipped = true;
         let both = [
             gesture(Setting::Flipped(Side::Left, false)),

@@ -1,4 +1,4 @@
-//! What the card says: every sentence, before it is set.
+//! The card's contents: every sentence, before layout.
 
 use sumproof_core::routing::boxes::{
     Candidate, Choice, Gig, InUse, Isolation, Kind, Peaks, Phantom, Whose, rank,
@@ -17,52 +17,52 @@ use crate::rig::lines::{box_name, corner, delay, ohms};
 /// The first line.
 pub const FIRST: &str = "If the wedge is all reverb, press the polarity switch on one of my two channels.";
 
-/// What is left to be written in by hand.
+/// A blank to be filled in by hand.
 const BLANK: &str = "__________";
-/// What only the player knows.
+/// Stands for what only the player knows.
 const ASK: &str = "ask me";
 
-/// Everything on a card.
+/// The contents of a card.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Card {
-    /// Who plays; may be empty.
+    /// The player; may be empty.
     pub player: String,
-    /// Who plays, what and when: a label and a text each, blanks where nobody said it.
+    /// Player, show and date: a label and a text each, with a blank for a missing one.
     pub who: Vec<[String; 2]>,
-    /// What arrives, and what to do with one channel.
+    /// What is sent, and what to do with only one channel.
     pub send: String,
-    /// What on; may be empty.
+    /// Instruments and processors; may be empty.
     pub rig: String,
-    /// The input list: a label, the left line, the right one.
+    /// The input list: a label, the left line, the right line.
     pub rows: Vec<[String; 3]>,
-    /// What he wishes to hear, where he stands, how to reach him: a label and a text each.
+    /// Monitor wish, position, contact: a label and a text each.
     pub stage: Vec<[String; 2]>,
-    /// What differs between the lines; empty when nothing does.
+    /// Differences between the lines; empty when there are none.
     pub differs: String,
     /// What to do when only one line fits.
     pub one_line: String,
-    /// What must not be summed: what is heard, why, what to do.
+    /// What must not be summed: the symptom, the cause, the remedy.
     pub never: Vec<[&'static str; 3]>,
-    /// How many presets each fault takes; may be empty.
+    /// How many presets each fault affects; may be empty.
     pub faults: String,
     /// Presets at risk, the worst first.
     pub at_risk: Vec<AtRisk>,
-    /// The test at the sound check, step by step.
+    /// The steps of the test at the sound check.
     pub test: Vec<String>,
-    /// What else the player wants him to know.
+    /// Further notes for the engineer.
     pub notes: Vec<String>,
     /// The cautions.
     pub cautions: Vec<String>,
-    /// How many characters of the player's texts the typeface lacks; each is a question mark.
+    /// Number of characters of the player's texts that the typeface lacks; each is printed as a question mark.
     pub missing_characters: usize,
 }
 
-/// Longest name of a preset that is named in the test, characters.
+/// Longest name of a preset in the test, characters.
 const LONGEST_PLAYED: usize = 24;
-/// Why it is all reverb, where a preset does that by itself.
+/// The cause of 'all reverb' where a preset can cause it by itself.
 const FLIPPED_OR_PRESET: &str = "One line is flipped; or a preset at risk is played";
 
-/// What must not be summed, and how it sounds when it happens.
+/// What must not be summed, and how it sounds if it is.
 const NEVER: [[&str; 3]; 5] = [
     [
         "All reverb, guitar far away",
@@ -92,7 +92,7 @@ const NEVER: [[&str; 3]; 5] = [
 ];
 
 impl Card {
-    /// The card of a rig, with the presets that are known of it.
+    /// The card of a rig, with the known outcomes of its presets.
     #[must_use]
     pub(super) fn new(file: &RigFile, presets: &[Preset], set: &Type) -> Self {
         let mut missing_characters = 0;
@@ -153,13 +153,13 @@ impl Card {
     }
 }
 
-/// A text, or a blank to write it in.
+/// A text, or a blank to be filled in.
 fn or_blank(text: &str) -> String {
     if text.is_empty() { BLANK } else { text }.into()
 }
 
-/// The line to take where only one fits: the one that is plugged, the player's word, or the one on which more presets hold; `None`:
-/// either.
+/// The line to use where only one fits: the one that is plugged in, the player's choice, or the one on which more
+/// presets hold; `None` for either.
 fn recommended(ways: &[Way; 2], said: Option<Side>, presets: &[Preset]) -> Option<Side> {
     match (ways[0].line.unplugged, ways[1].line.unplugged) {
         (true, false) => Some(Side::Right),
@@ -171,7 +171,7 @@ fn recommended(ways: &[Way; 2], said: Option<Side>, presets: &[Preset]) -> Optio
     }
 }
 
-/// What arrives on how many channels.
+/// What is sent on how many channels.
 fn send(ways: &[Way; 2], side: Option<Side>) -> String {
     if let Some(side) = side.filter(|_| ways.iter().any(|way| way.line.unplugged)) {
         return format!("I send: one line, the {} one. Pan it to the centre.", side.name());
@@ -183,15 +183,15 @@ fn send(ways: &[Way; 2], side: Option<Side>) -> String {
     format!("I send: stereo, two channels, pan hard left and right. If you have one channel: {one}, centred.")
 }
 
-/// One line on its way to the desk.
+/// One line to the desk.
 struct Way {
     line: Line,
     one: Option<InUse>,
-    /// What drives a box whose low end depends on it, ohm.
+    /// Source impedance, ohm, for a box whose low end depends on it.
     driven_ohm: Option<f64>,
-    /// Level of loud playing where it arrives, dBu rms; `None` where nobody said it.
+    /// Level of loud playing at the desk, dBu rms; `None` where it was not given.
     level_dbu: Option<f64>,
-    /// The highest peaks there; `None` where nobody said them nor how loud it is.
+    /// The highest peaks there; `None` where neither they nor the level were given.
     peaks: Option<Peaks>,
 }
 
@@ -199,7 +199,7 @@ impl Way {
     fn new(rig_line: &RigLine, file: &RigFile) -> Self {
         let line = rig_line.line(&file.source);
         let plugged = !line.unplugged;
-        // Without a box nobody knows what is lost on the way.
+        // Without a box the loss on the way is unknown.
         let known = plugged && rig_line.kind.is_some();
         let level_known = known && file.level_known;
         let peaks_known = known && (file.level_known || file.source.peak_dbu.is_some());
@@ -217,12 +217,12 @@ impl Way {
         self.one.as_ref().map_or_else(|| ASK.into(), cell)
     }
 
-    /// Whether the input wants its pad.
+    /// Whether the input needs its pad.
     fn pad(&self) -> String {
         self.of_box(|one| boxes::pad(one.spec().input, self.peaks))
     }
 
-    /// Where the low end rolls off. A passive DI's depends on what drives it, and a low impedance is our case.
+    /// The low-end roll-off. A passive DI's depends on its source impedance, which is low here.
     fn roll_off(&self) -> String {
         self.of_box(|_| {
             let at = corner(self.line.high_pass_hz[0]);
@@ -248,7 +248,7 @@ impl Way {
     }
 }
 
-/// The input list; what is the same on both lines stands in both cells alike.
+/// The input list; a value that both lines share is in both cells.
 fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Whose>) -> Vec<[String; 3]> {
     let mut rows = Vec::new();
     let mut row = |label: &str, cells: [String; 2]| {
@@ -256,7 +256,7 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Who
         rows.push([label.to_string(), left, right]);
     };
     let each = |cell: &dyn Fn(&Way) -> String| [cell(&ways[0]), cell(&ways[1])];
-    // A space more, so that there is a blank for each line.
+    // A different blank, so that there is one for each line.
     row("channel at the desk", [BLANK.into(), format!("{BLANK} ")]);
     let each_blank = |name: &str, blank: &str| {
         if name.is_empty() {
@@ -332,7 +332,7 @@ fn ground(isolation: Isolation) -> &'static str {
     }
 }
 
-/// What differs between the lines, as the report of the lines says it.
+/// Differences between the lines, as in the report of the lines.
 fn differs(file: &RigFile) -> String {
     let (Some(left), Some(right)) = (file.left.in_use(), file.right.in_use()) else {
         return String::new();
@@ -394,7 +394,8 @@ fn one_line(side: Option<Side>, presets: &[Preset]) -> String {
     };
     if let Some((_, [left, right])) = better_line(presets) {
         let count = presets.len();
-        // Where the player wants the other one he has his reasons, and the engineer no use for a figure against it.
+        // Where the player prefers the other line he has his reasons, and a figure against it is of no use to the
+        // engineer.
         said.push_str(&match side {
             Some(Side::Left) if left >= right => {
                 format!(" {left} of my {count} presets hold on it ({right} on the other).")
@@ -421,8 +422,8 @@ fn never(presets: &[Preset]) -> Vec<[&'static str; 3]> {
     never
 }
 
-/// The name of a preset by which a flipped line is surely heard: it holds in the wedge and drops out with one line flipped. Empty where
-/// none is known.
+/// The name of a preset with which a flipped line is surely audible: it holds in the wedge and drops out with one line
+/// flipped. Empty where none is known.
 fn playable(presets: &[Preset]) -> &str {
     let shows = |preset: &&Preset| {
         let plainly = |feed| preset.outcome(feed).filter(|_| !preset.likely.contains(&feed));
@@ -433,7 +434,7 @@ fn playable(presets: &[Preset]) -> &str {
     presets.iter().find(shows).map_or("", |preset| &preset.name)
 }
 
-/// `preset` is the name of what to play meanwhile; empty where none is known.
+/// The steps of the test. `preset` is the name of the preset to play; empty where none is known.
 fn test(side: Option<Side>, preset: &str) -> Vec<String> {
     let chord = if preset.is_empty() {
         "I let a chord ring".into()

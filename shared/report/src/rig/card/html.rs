@@ -1,6 +1,6 @@
-//! The card as one HTML file that needs nothing else.
+//! The card as one self-contained HTML file.
 //!
-//! On paper and on wide screens every line stands where the sheet has put it; on a telephone the same text flows.
+//! On paper and on wide screens every line is placed as on the sheet; on a phone the same text flows.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -55,12 +55,13 @@ pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
          viewBox=\"0 0 {width:.2} {height:.2}\" width=\"{width:.2}pt\" height=\"{height:.2}pt\">\n{rules}</svg>\n{body}</main>\n</body>\n\
          </html>\n",
         escape(title),
-        // A hair less than the paper: rounding must not open a second page.
+        // Slightly less than the paper: rounding must not start a second page.
         height - 1.0,
     )
 }
 
-/// The inks are the window's, each at least 4.5:1 for text on its ground (WCAG 2.2, 1.4.3). Paper is printed without a ground.
+/// The colours of the window; text has a contrast of at least 4.5:1 to its background (WCAG 2.2, 1.4.3). Paper is
+/// printed without a background.
 const STYLE: &str = "\
 :root{--ground:#f7f4ec;--ink:#1a1915;--soft:#4a473f;--hairline:#c6c0b1}
 @media screen and (prefers-color-scheme:dark){:root{--ground:#131311;--ink:#f0ebdf;--soft:#c0baac;--hairline:#45423b}}
@@ -89,9 +90,9 @@ li{margin:.3rem 0}
 }
 ";
 
-/// `scope` is what a head in this block is the head of.
+/// Writes a block as HTML. `scope` is the scope of a heading cell in it.
 fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
-    // A row of nothing but heads heads the columns.
+    // A row with only heading cells heads the columns.
     let scope = match block.role {
         Role::Row => {
             let is_head = |part: &Part| matches!(part, Part::Block(cell) if cell.role == Role::Head);
@@ -109,7 +110,7 @@ fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
         Role::Paragraph => ("<p>", "</p>"),
         Role::Table => ("<table><tbody>", "</tbody></table>"),
         Role::Row => ("<tr>", "</tr>"),
-        // Nothing is headed by nothing.
+        // An empty heading cell heads nothing.
         Role::Head if block.parts.is_empty() => ("<td>", "</td>"),
         Role::Head if scope == "col" => ("<th scope=\"col\">", "</th>"),
         Role::Head => ("<th scope=\"row\">", "</th>"),
@@ -126,7 +127,7 @@ fn element(block: &Block, scope: &str, set: &Type, out: &mut String) {
             Part::Block(block) => element(block, scope, set, out),
             Part::Line(line) => {
                 let (ascent, descent) = set.heights(line.cut);
-                // A line box of one em holds the font's box in its middle.
+                // A line box of one em is centred on the font's own box.
                 let top = line.y - line.size * (0.5 + (ascent - descent) / 2.0);
                 let mut class = String::from("l");
                 match line.cut {

@@ -1,7 +1,7 @@
 //! The rig card: the one page for the sound engineer, as HTML and as PDF.
 //!
-//! What it says ([`content`](Card)), where every line of it stands (`sheet`), and the two forms, which only draw. A card is
-//! one page or it is an error.
+//! The contents ([`content`](Card)), the layout of every line (`sheet`), and the two forms, which only draw. A card is
+//! one page, or an error.
 
 mod content;
 mod html;
@@ -16,7 +16,7 @@ pub use crate::formats::written::TakesError;
 pub use content::{Card, FIRST};
 pub use presets::{AtRisk, Preset, presets_of_json};
 
-/// What the card is printed on.
+/// Paper size.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Paper {
     /// ISO 216: 210 × 297 mm.
@@ -27,7 +27,7 @@ pub enum Paper {
 }
 
 impl Paper {
-    /// Both.
+    /// Both sizes.
     pub const ALL: [Self; 2] = [Self::A4, Self::Letter];
 
     /// Width and height, points of 1/72 inch.
@@ -39,7 +39,7 @@ impl Paper {
         }
     }
 
-    /// What people read.
+    /// The name people read.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -57,15 +57,15 @@ pub enum CardError {
         "the card is {over_mm:.0} mm too long for one {paper} page; shorten card.notes, card.rig, card.left or card.right"
     )]
     TooLong {
-        /// By how much, mm.
+        /// Excess length, mm.
         over_mm: f64,
-        /// On what.
+        /// Paper size.
         paper: &'static str,
     },
-    /// The PDF can't be made.
+    /// The PDF could not be made.
     #[error("the PDF could not be made ({0}); take HTML instead")]
     Pdf(String),
-    /// A font that is built in can't be read.
+    /// A built-in font can't be read.
     #[error("a built-in font is damaged; install this program again")]
     Font,
 }
@@ -73,29 +73,29 @@ pub enum CardError {
 /// The form of a card.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CardForm {
-    /// One file that needs nothing else.
+    /// One self-contained file.
     Html,
-    /// One page.
+    /// One page of PDF.
     Pdf,
 }
 
 /// A finished card.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CardFile {
-    /// What to write.
+    /// Contents of the file.
     pub bytes: Vec<u8>,
-    /// Share of the usual type size: below 1 where long texts made it shrink, above where there was room.
+    /// Type size relative to the usual one: below 1 where long texts made it shrink, above where there was room.
     pub scale: f64,
-    /// Presets at risk that there was no room for.
+    /// Number of presets at risk for which there was no room.
     pub unnamed: usize,
-    /// How many characters of the player's texts the typeface lacks; each is a question mark.
+    /// Number of characters of the player's texts that the typeface lacks; each is printed as a question mark.
     pub missing_characters: usize,
 }
 
 /// Makes the card of a rig.
 ///
-/// `presets` are those of [`presets_of_json`] or [`Preset::of_take`]; without any, the card names only those at risk that
-/// the rig file names.
+/// `presets` come from [`presets_of_json`] or [`Preset::of_take`]; without any, the only presets at risk on the card
+/// are those named in the rig file.
 ///
 /// ```
 /// use sumproof_report::rig::card::{CardForm, Paper, card};
@@ -107,7 +107,7 @@ pub struct CardFile {
 /// ```
 ///
 /// # Errors
-/// The texts don't fit on one page, or the PDF can't be made.
+/// The texts don't fit on one page, the PDF can't be made, or a built-in font is damaged.
 pub fn card(file: &RigFile, presets: &[Preset], paper: Paper, form: CardForm) -> Result<CardFile, CardError> {
     let set = typeset::Type::load().ok_or(CardError::Font)?;
     let card = Card::new(file, presets, &set);

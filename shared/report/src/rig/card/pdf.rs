@@ -21,7 +21,7 @@ use super::typeset::{Cut, Type};
 /// The bytes of the file.
 ///
 /// # Errors
-/// The PDF writer refuses the page.
+/// The PDF writer rejects the page.
 pub fn file(sheet: &Sheet, title: &str, set: &Type) -> Result<Vec<u8>, CardError> {
     let refused = |why: &str| CardError::Pdf(why.into());
     let fonts = Cut::ALL.map(|cut| Font::new(cut.file().into(), 0));
@@ -71,7 +71,7 @@ pub fn file(sheet: &Sheet, title: &str, set: &Type) -> Result<Vec<u8>, CardError
         .map_err(|error| CardError::Pdf(format!("{error:?}")))
 }
 
-/// The inks of the printed page in `html`.
+/// The colours of the printed page in `html`.
 const INK: [u8; 3] = [0, 0, 0];
 const SOFT: [u8; 3] = [0x3a, 0x38, 0x30];
 const HAIRLINE: [u8; 3] = [0xa8, 0xa2, 0x95];
@@ -123,7 +123,7 @@ impl Pen<'_> {
 
     fn line(&self, line: &super::sheet::SetLine, surface: &mut Surface<'_>) {
         let font = &self.fonts[line.cut.index()];
-        // A space at the end, so that a reader hears two lines as two words.
+        // A space at the end, so that a screen reader separates the last word from the next line.
         let text = format!("{} ", line.text);
         let shaped = self.set.shape(&text, line.cut);
         let ends = shaped

@@ -1,4 +1,4 @@
-//! How the presets of a set fare, as far as the card needs it.
+//! The outcomes of a set's presets, as needed for the card.
 
 use serde::Deserialize;
 use sumproof_core::routing::feed::{FeedId, Side};
@@ -17,14 +17,14 @@ use crate::formats::written::{self, TakesError};
 pub struct Preset {
     /// Its name.
     pub name: String,
-    /// Each feed with its outcome, where there is a reading.
+    /// The outcome in each feed, where there is a reading.
     pub outcomes: Vec<(FeedId, Outcome)>,
-    /// Feeds of which the outcome is only the likelier of two.
+    /// Feeds whose outcome is only the likelier of two.
     pub likely: Vec<FeedId>,
 }
 
 impl Preset {
-    /// A take scored for a rig; `None` for a dry or wet pass, which is no preset, and without a reading.
+    /// A take scored for a rig; `None` for a dry or wet pass, which is no preset, or without a reading.
     #[must_use]
     pub fn of_take(take: &Take, rig: &Rig) -> Option<Self> {
         if take.pass != Pass::Full {
@@ -51,7 +51,7 @@ impl Preset {
     }
 }
 
-/// What is read of a take in the JSON of `check`: the rest may change without touching the card.
+/// The fields read of a take in the JSON of `check`: other fields may change without affecting the card.
 #[derive(Deserialize)]
 struct Entry {
     name: String,
@@ -71,11 +71,11 @@ struct Feed {
     outcome_is: Option<String>,
 }
 
-/// The presets in the JSON of `check`. Those whose takes are in it are scored again for this rig; of the others the outcomes
-/// in the file are taken, which are for the rig it was made with.
+/// The presets in the JSON of `check`. Those stored with their takes are scored again for this rig; for the others the
+/// outcomes in the file are used, which are for the rig they were made with.
 ///
 /// # Errors
-/// It isn't such a JSON, is of a newer version, or holds no preset.
+/// The text isn't such a JSON, is of a newer version, or holds no preset.
 pub fn presets_of_json(text: &str, rig: &Rig) -> Result<Vec<Preset>, TakesError> {
     let entries: Vec<Entry> = written::takes(text)?;
     let presets: Vec<Preset> = entries
@@ -109,7 +109,7 @@ pub fn presets_of_json(text: &str, rig: &Rig) -> Result<Vec<Preset>, TakesError>
     Ok(presets)
 }
 
-/// Feeds in which nobody made a mistake: a preset that doesn't hold there needs watching.
+/// Feeds without a fault: a preset that doesn't hold in one of them needs watching.
 const FAULTLESS: [FeedId; 4] = [
     FeedId::MonoWedge,
     FeedId::LeftLineOnly,
@@ -130,13 +130,13 @@ const LONGEST_NAME: usize = 40;
 /// A preset at risk, with its worst outcome and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AtRisk {
-    /// The worst outcome; `None` for one the player named himself.
+    /// The worst outcome; `None` for one that the player named himself.
     pub outcome: Option<Outcome>,
-    /// What is said of it.
+    /// Its line on the card.
     pub text: String,
 }
 
-/// The presets that don't hold in a faultless feed, the worst first, each with where.
+/// The presets that don't hold in a feed without a fault, the worst first, each with its feeds.
 pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
     let mut found: Vec<(Outcome, usize, AtRisk)> = presets
         .iter()
@@ -161,7 +161,7 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
                         "{} {}{}: {}",
                         short(&preset.name),
                         worst.name(),
-                        // Where all of it is only likely, the word says so.
+                        // If all of them are only likely, the word gets a question mark.
                         if places.iter().all(|place| preset.likely.contains(place)) {
                             "?"
                         } else {
@@ -177,7 +177,7 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
     found.into_iter().map(|(_, _, risk)| risk).collect()
 }
 
-/// Where it is, short.
+/// The feeds, in short form.
 fn listed(places: &[FeedId]) -> String {
     let alone = [FeedId::LeftLineOnly, FeedId::RightLineOnly].map(|line| places.contains(&line));
     let mut said = Vec::new();
@@ -196,7 +196,7 @@ fn listed(places: &[FeedId]) -> String {
     said.join(", ")
 }
 
-/// A name that leaves room for what is said of it; files may be called anything.
+/// A name cut so that there is room for the rest of the line; files may have any name.
 fn short(name: &str) -> String {
     let name = crate::rig::file::one_line(name);
     if name.chars().count() <= LONGEST_NAME {
@@ -206,7 +206,7 @@ fn short(name: &str) -> String {
     }
 }
 
-/// How many presets each fault takes, a sentence; empty when no fault takes any.
+/// How many presets each fault affects, a sentence; empty when no fault affects any.
 pub fn fault_counts(presets: &[Preset]) -> String {
     let said: Vec<String> = FAULTS
         .into_iter()
@@ -237,7 +237,8 @@ pub fn fault_counts(presets: &[Preset]) -> String {
     said.join("; ")
 }
 
-/// The line that does less harm on its own, and how many presets hold on the left and on the right; `None` without presets.
+/// The line that does less harm on its own, and how many presets hold on the left and on the right; `None` without
+/// presets.
 pub fn better_line(presets: &[Preset]) -> Option<(Side, [usize; 2])> {
     if presets.is_empty() {
         return None;

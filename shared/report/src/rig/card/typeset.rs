@@ -1,4 +1,4 @@
-//! Setting text: shaping, measuring, breaking into lines. Libertinus Serif (SIL Open Font License 1.1), as in the window.
+//! Sets text: shaping, measuring, breaking into lines. Libertinus Serif (SIL Open Font License 1.1), as in the window.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
@@ -10,17 +10,17 @@ use harfrust::{FontRef, ShapeOptions, ShaperData, UnicodeBuffer};
 pub enum Cut {
     /// Upright.
     Regular,
-    /// Upright, strong.
+    /// Upright, semibold.
     Semibold,
     /// Slanted.
     Italic,
 }
 
 impl Cut {
-    /// All of them.
+    /// All cuts.
     pub const ALL: [Self; 3] = [Self::Regular, Self::Semibold, Self::Italic];
 
-    /// Its place in [`Cut::ALL`].
+    /// Its index in [`Cut::ALL`].
     #[must_use]
     pub fn index(self) -> usize {
         match self {
@@ -41,16 +41,16 @@ impl Cut {
     }
 }
 
-/// One glyph of a set line; lengths in shares of the type size.
+/// One glyph of a set line; lengths relative to the type size.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Glyph {
     /// Its number in the font; 0 where the font has none for the character.
     pub id: u32,
-    /// How far it moves the pen.
+    /// Its advance width.
     pub advance: f32,
-    /// Where it stands relative to the pen.
+    /// Its position relative to the pen.
     pub offset: (f32, f32),
-    /// Where its character begins in the text, bytes.
+    /// Where its character begins in the text, byte offset.
     pub cluster: usize,
 }
 
@@ -64,7 +64,7 @@ struct Face {
 /// The three cuts, ready to set.
 pub struct Type {
     faces: [Face; 3],
-    /// Widths measured so far: a page is tried at several sizes, and most of its lines come again.
+    /// Widths measured so far: a page is tried at several sizes, and most of its lines recur.
     widths: [RefCell<HashMap<String, f64>>; 3],
 }
 
@@ -94,7 +94,7 @@ impl Type {
         &self.faces[cut.index()]
     }
 
-    /// Height above and depth below the baseline that browsers give a line of this cut (OpenType 'hhea'), in shares of the
+    /// Height above and depth below the baseline of a line of this cut in browsers (OpenType 'hhea'), relative to the
     /// type size.
     #[must_use]
     pub fn heights(&self, cut: Cut) -> (f64, f64) {
@@ -124,7 +124,7 @@ impl Type {
             .collect()
     }
 
-    /// Width of a line, in shares of the type size.
+    /// Width of a line, relative to the type size.
     #[must_use]
     pub fn width(&self, text: &str, cut: Cut) -> f64 {
         let known = &self.widths[cut.index()];
@@ -140,8 +140,8 @@ impl Type {
         width
     }
 
-    /// The text with a question mark for each character the typeface lacks, and how many there were. Characters that would run
-    /// from right to left are among them: they can't be set here.
+    /// The text with a question mark for each character that can't be set, and their number. These are characters the
+    /// typeface lacks, and those written from right to left.
     #[must_use]
     pub fn settable(&self, text: &str) -> (String, usize) {
         let mut known: HashMap<char, bool> = HashMap::new();
@@ -150,7 +150,7 @@ impl Type {
             .chars()
             .map(|c| {
                 let settable = *known.entry(c).or_insert_with(|| {
-                    // Plain text needs no look.
+                    // Plain ASCII needs no lookup.
                     c.is_ascii_graphic()
                         || c == ' '
                         || !is_right_to_left(c)
@@ -170,7 +170,8 @@ impl Type {
         (text, missing)
     }
 
-    /// Breaks a text into lines no wider than `width` at that size, at spaces, or inside a word that is wider by itself.
+    /// Breaks a text into lines no wider than `width` at that size, at spaces, or inside a word that is too wide by
+    /// itself.
     #[must_use]
     pub fn lines(&self, text: &str, cut: Cut, size: f64, width: f64) -> Vec<String> {
         let fits = |line: &str| self.width(line, cut) * size <= width;
@@ -205,7 +206,7 @@ impl Type {
     }
 }
 
-/// Hebrew, Arabic and their neighbours, and the marks that turn the direction of writing.
+/// Whether it belongs to Hebrew, Arabic or related scripts, or is a mark that changes the writing direction.
 fn is_right_to_left(c: char) -> bool {
     matches!(c, '\u{590}'..='\u{8ff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
         | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{feff}')
@@ -234,9 +235,9 @@ mod tests {
     #[test]
     fn text_is_measured_and_broken() {
         let set = Type::load().expect("the fonts are in the house");
-        // Figures are tabular: a column of them stands straight.
+        // Figures are tabular: columns of them align.
         assert_eq!(set.width("111", Cut::Regular), set.width("888", Cut::Regular));
-        // Kerned: less than its letters.
+        // Kerned: narrower than its letters.
         assert!(set.width("AV", Cut::Regular) < set.width("A", Cut::Regular) + set.width("V", Cut::Regular));
         let text = "a word, another, and onemuchtoolongtofitinthelinethatthereis";
         let lines = set.lines(text, Cut::Semibold, 10.0, 80.0);
@@ -248,7 +249,7 @@ mod tests {
         );
         assert_eq!(lines.concat().replace(' ', ""), text.replace(' ', ""));
         assert!(set.lines("", Cut::Regular, 10.0, 80.0).is_empty());
-        // Narrower than any letter: a letter a line, never an endless loop.
+        // Narrower than any letter: one letter per line, never an endless loop.
         assert_eq!(set.lines("abc", Cut::Regular, 10.0, 0.1).len(), 3);
     }
 

@@ -1,7 +1,7 @@
-//! What can be wrong with a rig file.
+//! Errors of a rig file.
 
-/// Why a rig file was refused. Its text is one line: where, which key, its value, what is allowed, what to do. Whoever read
-/// the file puts its name in front.
+/// Why a rig file was refused. Its text is one line: the place, the key, its value, the values allowed, the remedy. The
+/// caller puts the file's name in front.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum RigFileError {
     /// Not TOML.
@@ -9,33 +9,33 @@ pub enum RigFileError {
     Syntax {
         /// Line of the text, from 1.
         line: usize,
-        /// What the parser says.
+        /// The parser's message.
         reason: String,
     },
-    /// A key nobody knows.
+    /// An unknown key.
     #[error("line {line}: {key} is not a key of a rig file; the nearest is {nearest} (known here: {known})")]
     UnknownKey {
         /// Line of the text, from 1.
         line: usize,
         /// The key, with its section.
         key: String,
-        /// The known one that is spelled most like it, with its section.
+        /// The known key with the most similar spelling, with its section.
         nearest: String,
-        /// All that are known in that section.
+        /// All keys known in that section.
         known: String,
     },
-    /// A value of another kind than the key's.
+    /// A value of the wrong type.
     #[error("line {line}: {key} = {value} is not {wanted}; write {key} as in: {example}")]
     Type {
         /// Line of the text, from 1.
         line: usize,
         /// The key, with its section.
         key: String,
-        /// What stands there.
+        /// The value found.
         value: String,
-        /// What should.
+        /// The type expected.
         wanted: &'static str,
-        /// One that would do.
+        /// A valid example.
         example: String,
     },
     /// A number outside its range.
@@ -47,40 +47,40 @@ pub enum RigFileError {
         key: String,
         /// The number.
         value: String,
-        /// Lowest allowed.
+        /// Lowest value allowed.
         low: f64,
-        /// Highest allowed.
+        /// Highest value allowed.
         high: f64,
         /// Unit, with a space before it.
         unit: &'static str,
     },
-    /// A word that is none of those allowed.
+    /// A word that is not one of those allowed.
     #[error("line {line}: {key} = \"{value}\" is not known; give one of {choices}")]
     Choice {
         /// Line of the text, from 1.
         line: usize,
         /// The key, with its section.
         key: String,
-        /// The word.
+        /// The word found.
         value: String,
-        /// Those allowed.
+        /// The words allowed.
         choices: String,
     },
-    /// A text or list with no room for it on the card.
+    /// A text or list that is too long for the card.
     #[error("line {line}: {key} has {length} {unit}; shorten it to {longest} at the most")]
     Long {
         /// Line of the text, from 1.
         line: usize,
         /// The key, with its section.
         key: String,
-        /// How long it is.
+        /// Its length.
         length: usize,
-        /// How long it may be.
+        /// The longest allowed.
         longest: usize,
         /// `characters` or `entries`.
         unit: &'static str,
     },
-    /// A key that means nothing beside another, or nothing without it.
+    /// A key that has no meaning together with another, or none without it.
     #[error("line {line}: {key} {why}")]
     Beside {
         /// Line of the text, from 1.

@@ -1,7 +1,7 @@
 //! The rig file: the two lines of a rig, the user's own feed, the limits and the texts of the rig card, as TOML.
 //!
-//! `docs/rig-file.md` describes it for those who write one. What a file says is taken or refused, never bent: a value out of
-//! its range is an error with the range, an unknown key one with the nearest that is known.
+//! `docs/rig-file.md` describes it for those who write one. A value is accepted or refused, never adjusted: a value out
+//! of its range is an error that gives the range, an unknown key one that gives the nearest known key.
 
 mod error;
 mod parse;
@@ -19,10 +19,11 @@ pub use parse::{LIMITS, parse};
 pub(crate) use reader::tidy as one_line;
 pub use write::to_toml;
 
-/// A rig file is a page or two of text. What is longer, bytes, is another kind of file, and isn't read into memory anywhere.
+/// Largest rig file, bytes: one is a page or two of text. A longer file is of another kind and is never read into
+/// memory.
 pub const LARGEST_BYTES: u64 = 1 << 20;
 
-/// How long texts may be, characters, and lists, entries: what a card of one page has room for.
+/// Longest texts, characters, and lists, entries: what fits on a card of one page.
 pub mod lengths {
     /// `own.name`, `card.player`.
     pub const NAME: usize = 60;
@@ -40,7 +41,7 @@ pub mod lengths {
     pub const NOTES: usize = 4;
     /// One of `card.at_risk`.
     pub const AT_RISK: usize = 100;
-    /// `card.at_risk`: as many as the plugin keeps takes.
+    /// `card.at_risk`: as many as the plugin stores takes.
     pub const AT_RISKS: usize = 128;
 }
 
@@ -51,7 +52,7 @@ pub const PEAK_DBU: core::ops::RangeInclusive<f64> = -60.0..=36.0;
 /// Delay of a line, ms: [`sumproof_core::routing::line::limits::DELAY_S`].
 pub const DELAY_MS: core::ops::RangeInclusive<f64> = 0.0..=30.0;
 
-/// A rig file. The default is what an empty file says: two straight lines.
+/// A rig file. The default is that of an empty file: two straight lines.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RigFile {
     /// `[left]`.
@@ -62,7 +63,7 @@ pub struct RigFile {
     pub sum: SumLaw,
     /// `[source]`: the rig's outputs, both alike.
     pub source: Source,
-    /// `source.level_dbu` is in the file: it was read off the rig, and isn't the usual value.
+    /// Whether `source.level_dbu` is in the file, so that the level is the rig's own and not the default.
     pub level_known: bool,
     /// `[own]`: the user's own feed.
     pub own: Option<OwnFeed>,
@@ -72,39 +73,39 @@ pub struct RigFile {
     pub card: CardTexts,
 }
 
-/// One line: a box, and what else happens to it on the way.
+/// One line: its box, and further settings on top.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct RigLine {
-    /// `box`; `None`: nothing is known of it.
+    /// `box`; `None` if unknown.
     pub kind: Option<Kind>,
-    /// `turns_ratio`: primary over secondary turns, for a passive direct box; `None`: the usual one.
+    /// `turns_ratio`: primary over secondary turns, for a passive direct box; `None` for the usual one.
     pub turns_ratio: Option<f64>,
-    /// `input`: what the line goes into; `None`: the usual one for the box.
+    /// `input`: the input at the desk; `None` for the usual one with this box.
     pub input: Option<DeskInput>,
-    /// `load_ohm`: impedance of the input at the desk; `None`: the usual one of such an input.
+    /// `load_ohm`: impedance of the input at the desk, ohm; `None` for the usual one of such an input.
     pub load_ohm: Option<f64>,
-    /// `phantom_power`: whether the box needs it; `None`: the usual one for the box.
+    /// `phantom_power`: whether the box needs it; `None` for the usual need of the box.
     pub phantom_power: Option<bool>,
     /// `polarity`, on top of the box's.
     pub polarity: Polarity,
-    /// `gain_db`, on top of the box's.
+    /// `gain_db`, on top of the box's, dB.
     pub gain_db: f64,
-    /// `delay_ms`, on top of the box's.
+    /// `delay_ms`, on top of the box's, ms.
     pub delay_ms: f64,
-    /// `high_pass_hz`: corner of a first-order high-pass instead of the box's own; 0 stands for none.
+    /// `high_pass_hz`: corner of a first-order high-pass in place of the box's own, Hz; 0 for none.
     pub high_pass_hz: Option<f64>,
     /// `unplugged`: nothing arrives.
     pub unplugged: bool,
 }
 
-/// The user's own feed: what its lines are is said here, the rig's are not put in front.
+/// The user's own feed: its lines are described here and replace the rig's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OwnFeed {
-    /// `name`: what the feed is called where feeds are listed.
+    /// `name`: the feed's name in lists.
     pub name: String,
     /// `ending`, with `sum` of its own.
     pub ending: Ending,
-    /// `low_pass_hz`: only the low end is heard there.
+    /// `low_pass_hz`: corner of a low-pass, for a feed of the low end only, Hz.
     pub low_pass_hz: Option<f64>,
     /// `[own.left]`.
     pub left: RigLine,
@@ -112,36 +113,36 @@ pub struct OwnFeed {
     pub right: RigLine,
 }
 
-/// What the rig card says in the player's words. Empty texts are left out of it.
+/// The player's words on the rig card. Empty texts are left out.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct CardTexts {
-    /// `player`: who plays.
+    /// `player`.
     pub player: String,
-    /// `rig`: what on.
+    /// `rig`: instruments and processors.
     pub rig: String,
-    /// `show`: what is played.
+    /// `show`.
     pub show: String,
-    /// `date`: when.
+    /// `date`.
     pub date: String,
-    /// `contact`: how to reach the player.
+    /// `contact`.
     pub contact: String,
-    /// `position`: where he stands.
+    /// `position`: on stage.
     pub position: String,
-    /// `monitor`: what he wishes to hear.
+    /// `monitor`: the monitor wish.
     pub monitor: String,
-    /// `connector`: what plugs in at the desk or stage box.
+    /// `connector`: the plug at the desk or stage box.
     pub connector: String,
-    /// `boxes`: whose the boxes are.
+    /// `boxes`: who brings them.
     pub boxes: Option<Whose>,
-    /// `left`: what goes into the left line.
+    /// `left`: what is sent on the left line.
     pub left: String,
-    /// `right`: what goes into the right line.
+    /// `right`: what is sent on the right line.
     pub right: String,
-    /// `one_line`: which to take when only one line fits; `None`: the one the takes advise, else the left.
+    /// `one_line`: the line to use when only one fits; `None`: the one the takes recommend, else the left.
     pub one_line: Option<Side>,
     /// `notes`.
     pub notes: Vec<String>,
-    /// `at_risk`: presets to watch, each with how.
+    /// `at_risk`: presets to watch, each with the reason.
     pub at_risk: Vec<String>,
 }
 
@@ -158,7 +159,7 @@ impl RigLine {
         })
     }
 
-    /// The line as the core knows it, on outputs like `source`: the box, then what else is said of it.
+    /// The line for the core, from outputs like `source`: the box, then the further settings.
     #[must_use]
     pub fn line(&self, source: &Source) -> Line {
         let own = self.in_use().map_or(Line::STRAIGHT, |one| one.line(source));
@@ -177,7 +178,7 @@ impl RigLine {
 }
 
 impl RigFile {
-    /// What the feeds are computed for. Of a file that was parsed, [`Rig::clamped`] changes nothing.
+    /// The rig for the computation of feeds. For a file that was parsed, [`Rig::clamped`] changes nothing.
     #[must_use]
     pub fn rig(&self) -> Rig {
         let default = Rig::default();

@@ -1,4 +1,4 @@
-//! From TOML to a rig file.
+//! Parses a rig file from TOML.
 
 use sumproof_core::routing::boxes::{DeskInput, Drive, Kind, Source, Whose, limits as box_limits};
 use sumproof_core::routing::feed::{Ending, Side, SumLaw};
@@ -61,7 +61,7 @@ pub(super) const POLARITY: [(&str, Polarity); 2] =
 pub(super) const INPUT: [(&str, DeskInput); 2] = [("mic", DeskInput::Mic), ("line", DeskInput::Line)];
 const SIDE: [(&str, Side); 2] = [("left", Side::Left), ("right", Side::Right)];
 
-/// How a feed ends, before its sum law is known.
+/// The ending of a feed, before its sum law is known.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum End {
     Stereo,
@@ -78,7 +78,7 @@ const ENDING: [(&str, End); 5] = [
     ("difference", End::Difference),
 ];
 
-/// Reads a rig file. An empty one is two straight lines.
+/// Parses a rig file. An empty one is two straight lines.
 ///
 /// ```
 /// let rig = sumproof_report::rig::file::parse("[right]\ngain_db = -20\n").expect("a rig file");
@@ -86,7 +86,7 @@ const ENDING: [(&str, End); 5] = [
 /// ```
 ///
 /// # Errors
-/// The first thing that is wrong with it, as one line.
+/// The first error in the text, as one line.
 pub fn parse(text: &str) -> Result<RigFile, RigFileError> {
     let document = document(text)?;
     let top = Section::top(text, document.get_ref(), &TOP)?;
@@ -201,7 +201,7 @@ fn line(parent: &Section<'_>, side: &str, source: &Source) -> Result<RigLine, Ri
     Ok(rig_line)
 }
 
-/// What is in range alone may leave it together with a box.
+/// Checks a line as a whole: values that are in range by themselves may be out of it together with a box.
 fn within(
     section: &Section<'_>,
     rig_line: &RigLine,

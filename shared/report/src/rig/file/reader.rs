@@ -1,4 +1,4 @@
-//! Reading one section of a rig file: typed values by key, with errors that say where.
+//! Reads one section of a rig file: typed values by key, with errors that give the line.
 
 use core::ops::RangeInclusive;
 
@@ -7,20 +7,20 @@ use toml::de::{DeTable, DeValue};
 
 use super::RigFileError;
 
-/// Longest part of a value that an error repeats, characters.
+/// Longest part of a value repeated in an error, characters.
 const REPEATED: usize = 40;
 
 /// One section.
 pub struct Section<'t> {
     text: &'t str,
     table: &'t DeTable<'t>,
-    /// `left.`, or nothing at the top.
+    /// `left.` and the like; empty at the top.
     prefix: String,
-    /// Where the section begins.
+    /// Line where the section begins, from 1.
     line: usize,
 }
 
-/// A value with where it stands.
+/// A value with its line.
 pub struct Found<T> {
     /// The value.
     pub value: T,
@@ -29,10 +29,10 @@ pub struct Found<T> {
 }
 
 impl<'t> Section<'t> {
-    /// The top of a document; nothing but the `known` keys may be in it.
+    /// The top level of a document; only the `known` keys may be in it.
     ///
     /// # Errors
-    /// An unknown key.
+    /// The document has an unknown key.
     pub fn top(text: &'t str, table: &'t DeTable<'t>, known: &[&str]) -> Result<Self, RigFileError> {
         let section = Self {
             text,
@@ -44,10 +44,10 @@ impl<'t> Section<'t> {
         Ok(section)
     }
 
-    /// The section of that name in this one, if it's there.
+    /// The section of that name within this one, if there is one.
     ///
     /// # Errors
-    /// It isn't a section, or holds an unknown key.
+    /// It isn't a section, or has an unknown key.
     pub fn section(&self, key: &str, known: &[&str]) -> Result<Option<Section<'t>>, RigFileError> {
         let Some((line, value)) = self.value(key) else {
             return Ok(None);
@@ -65,7 +65,7 @@ impl<'t> Section<'t> {
         Ok(Some(section))
     }
 
-    /// Where the section begins.
+    /// Line where the section begins, from 1.
     pub fn line(&self) -> usize {
         self.line
     }
@@ -76,7 +76,7 @@ impl<'t> Section<'t> {
     }
 
     fn only(&self, known: &[&str]) -> Result<(), RigFileError> {
-        // The table is in alphabetical order; the first in the text is what the reader looks for.
+        // The table is in alphabetical order, but the user looks for the first one in the text.
         let unknown = self
             .table
             .keys()
@@ -126,10 +126,10 @@ impl<'t> Section<'t> {
         }
     }
 
-    /// A number within a range; `unit` with a space before it.
+    /// A number within a range; `unit` starts with a space.
     ///
     /// # Errors
-    /// Not a number, or outside.
+    /// The value is not a number, or out of range.
     pub fn number(
         &self,
         key: &str,
@@ -140,7 +140,7 @@ impl<'t> Section<'t> {
             return Ok(None);
         };
         let number = match value {
-            // An integer beyond 64 bits is far outside every range.
+            // An integer beyond 64 bits is out of every range.
             DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
                 .map_or(f64::INFINITY, |integer| integer as f64),
             DeValue::Float(float) => float.as_str().parse().unwrap_or(f64::NAN),
@@ -165,7 +165,7 @@ impl<'t> Section<'t> {
     /// `true` or `false`.
     ///
     /// # Errors
-    /// Neither.
+    /// The value is neither.
     pub fn flag(&self, key: &str) -> Result<Option<Found<bool>>, RigFileError> {
         match self.value(key) {
             None => Ok(None),
@@ -179,7 +179,7 @@ impl<'t> Section<'t> {
     /// One of several words.
     ///
     /// # Errors
-    /// Not a text, or none of them.
+    /// The value is not a text, or is none of the words.
     pub fn choice<T: Copy>(
         &self,
         key: &str,
@@ -207,10 +207,10 @@ impl<'t> Section<'t> {
         }
     }
 
-    /// A text of a limited length, its white space made single.
+    /// A text of a limited length, with runs of white space made single.
     ///
     /// # Errors
-    /// Not a text, or too long.
+    /// The value is not a text, or is too long.
     pub fn text(&self, key: &str, longest: usize) -> Result<Option<String>, RigFileError> {
         let Some((line, value)) = self.value(key) else {
             return Ok(None);
@@ -236,7 +236,7 @@ impl<'t> Section<'t> {
     /// A list of texts; empty ones are left out.
     ///
     /// # Errors
-    /// Not a list of texts, too many of them, or one too long.
+    /// The value is not a list of texts, or the list or one of its texts is too long.
     pub fn texts(&self, key: &str, most: usize, longest: usize) -> Result<Vec<String>, RigFileError> {
         let Some((line, value)) = self.value(key) else {
             return Ok(Vec::new());
@@ -283,10 +283,10 @@ impl<'t> Section<'t> {
     }
 }
 
-/// The document of a text.
+/// Parses a text as TOML.
 ///
 /// # Errors
-/// Not TOML.
+/// The text is not TOML.
 pub fn document(text: &str) -> Result<Spanned<DeTable<'_>>, RigFileError> {
     DeTable::parse(text).map_err(|error| RigFileError::Syntax {
         line: line_at(text, error.span().map_or(0, |span| span.start)),
@@ -294,7 +294,7 @@ pub fn document(text: &str) -> Result<Spanned<DeTable<'_>>, RigFileError> {
     })
 }
 
-/// Line of a byte, from 1.
+/// Line of a byte offset, from 1.
 fn line_at(text: &str, byte: usize) -> usize {
     1 + text.bytes().take(byte).filter(|&b| b == b'\n').count()
 }
@@ -307,7 +307,7 @@ pub fn tidy(text: &str) -> String {
         .join(" ")
 }
 
-/// The beginning of a text that an error repeats, on one line.
+/// The beginning of a text, for an error, on one line.
 fn short(text: &str) -> String {
     let text = tidy(text);
     if text.chars().count() <= REPEATED {
@@ -329,9 +329,9 @@ fn shown(value: &DeValue<'_>) -> String {
     }
 }
 
-/// Edit distance (Levenshtein 1966): letters put in, left out or exchanged.
+/// Edit distance (Levenshtein 1966): insertions, deletions and substitutions.
 fn distance(a: &str, b: &str) -> usize {
-    // A key of any length is looked at as far as a known one could reach.
+    // A long key is compared only over the length that a known one can have.
     let b: Vec<char> = b.chars().take(REPEATED).collect();
     let mut row: Vec<usize> = (0..=b.len()).collect();
     for (i, x) in a.chars().enumerate() {

@@ -1,4 +1,4 @@
-//! From a rig file to TOML.
+//! Writes a rig file as TOML.
 
 use sumproof_core::routing::boxes::Source;
 use sumproof_core::routing::feed::Ending;
@@ -9,8 +9,8 @@ use toml::Value;
 use super::parse::{INPUT, POLARITY, SUM, WHOSE};
 use super::{CardTexts, RigFile, RigLine};
 
-/// The text of a rig file: what [`super::parse`] reads back to the same. Keys at their defaults are left out of every
-/// section but `[left]` and `[right]`, which show what can be said of a line.
+/// The text of a rig file, which [`super::parse`] reads back unchanged. Keys at their defaults are left out of every
+/// section but `[left]` and `[right]`, which show all keys of a line.
 #[must_use]
 pub fn to_toml(file: &RigFile) -> String {
     let mut out = Out::default();

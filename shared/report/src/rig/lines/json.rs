@@ -141,7 +141,7 @@ fn choice_form(choice: &Choice, source: &Source) -> ChoiceForm {
     }
 }
 
-/// The report for programs: `docs/boxes.md` describes it.
+/// The report for programs, described in `docs/boxes.md`.
 #[must_use]
 pub fn lines_json(report: &LinesReport) -> String {
     let form = |choice: &Choice| choice_form(choice, &report.source);

@@ -1,4 +1,4 @@
-//! What arrives at the desk over two lines, what differs between them, and which boxes to take.
+//! The signal at the desk over two lines, the differences between them, and which boxes to use.
 
 mod json;
 
@@ -15,22 +15,22 @@ use crate::tables::form::Form;
 
 pub use json::lines_json;
 
-/// Two lines and the choices beside them.
+/// Two lines, and the choices of boxes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LinesReport {
     /// The rig's outputs.
     pub source: Source,
-    /// Somebody said how loud it is played: [`LinesReport::source`]'s level isn't the usual one.
+    /// Whether the level of [`LinesReport::source`] was given; otherwise it is the default.
     pub level_known: bool,
-    /// What is known of the gig.
+    /// The known facts about the gig.
     pub gig: Gig,
     /// The player's two lines, if both have a box.
     pub own: Option<Choice>,
-    /// Every choice, the best first; the player's own is among them.
+    /// Every choice, the best first; includes the player's own.
     pub choices: Vec<Choice>,
 }
 
-/// Judges the lines of a rig file, and the same kind on both lines for every kind there is to take.
+/// Judges the lines of a rig file, and every kind of box that is available, with the same kind on both lines.
 #[must_use]
 pub fn lines(file: &RigFile, gig: &Gig, have: &[Kind]) -> LinesReport {
     let source = file.source;
@@ -62,7 +62,7 @@ pub fn lines(file: &RigFile, gig: &Gig, have: &[Kind]) -> LinesReport {
     }
 }
 
-/// The kind on both lines, or the two kinds.
+/// The name of the kind on both lines, or of the two kinds.
 #[must_use]
 pub fn name_of(candidate: &Candidate) -> String {
     let (left, right) = (box_name(&candidate.left), box_name(&candidate.right));
@@ -73,7 +73,7 @@ pub fn name_of(candidate: &Candidate) -> String {
     }
 }
 
-/// The kind, with the ratio where it has one.
+/// The name of the kind, with the turns ratio where it has one.
 #[must_use]
 pub(crate) fn box_name(one: &InUse) -> String {
     match (one.kind, one.spec().coupling) {
@@ -87,7 +87,7 @@ pub(crate) fn box_name(one: &InUse) -> String {
     }
 }
 
-/// `1.5 kohm`, `220 ohm`.
+/// An impedance with its unit: `1.5 kohm`, `220 ohm`.
 pub(crate) fn ohms(ohm: f64) -> String {
     if ohm >= 1e6 {
         format!("{} Mohm", round(ohm / 1e6))
@@ -98,7 +98,7 @@ pub(crate) fn ohms(ohm: f64) -> String {
     }
 }
 
-/// At most two decimals, and none that say nothing.
+/// Rounds to at most two decimals.
 fn round(value: f64) -> f64 {
     (value * 100.0).round() / 100.0
 }
@@ -115,7 +115,7 @@ fn figure(value: f64, unit: &str) -> String {
     }
 }
 
-/// The rows of what arrives: a name, and a cell for a line.
+/// The rows about what arrives: a name, and the cell for one line.
 fn rows_of(choice: &Choice, side: Side, source: &Source) -> Vec<(&'static str, String)> {
     let number = usize::from(side == Side::Right);
     let (one, arrival) = (
@@ -207,7 +207,7 @@ pub fn gig_text(gig: &Gig) -> String {
     format!("{mains}, {inputs}, {phantom}")
 }
 
-/// What to take, why, what speaks against it, and what is next best: a label and a text each.
+/// Which boxes to use, why, what speaks against them, and the next best: a label and a text each.
 #[must_use]
 pub fn why(report: &LinesReport) -> Vec<(&'static str, String)> {
     let Some(best) = report.choices.first() else {
@@ -248,7 +248,7 @@ fn joined(parts: &[&str]) -> String {
     }
 }
 
-/// The choices, a heading first: place, boxes, what speaks for them and against.
+/// The choices, the heading first: rank, boxes, reasons for and against.
 fn choices(report: &LinesReport) -> Vec<[String; 4]> {
     let mut rows = vec![["", "boxes", "for it", "against it"].map(String::from)];
     rows.extend(report.choices.iter().enumerate().map(|(index, choice)| {
@@ -286,7 +286,8 @@ fn choices(report: &LinesReport) -> Vec<[String; 4]> {
     rows
 }
 
-/// The report for people: what to take and why first, then the choices in a table, then what arrives over the player's own lines.
+/// The report for people: the recommendation and its reasons first, then the choices in a table, then what arrives over
+/// the player's own lines.
 #[must_use]
 pub fn lines_table(report: &LinesReport, form: Form) -> String {
     let source = &report.source;

@@ -1,4 +1,4 @@
-//! The form's texts while they are typed: numbers are texts too, and become numbers when their field is left.
+//! The form's texts while they are typed: numbers are texts too, and are parsed when their field is left.
 
 use core::ops::RangeInclusive;
 
@@ -49,17 +49,17 @@ impl Number {
     }
 }
 
-/// What is in the fields.
+/// The contents of the fields.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Draft {
     /// The texts and choices; numbers, notes and presets at risk are in the other fields.
     pub words: CardWords,
-    /// A line each.
+    /// One line each.
     pub notes: [String; CardWords::NOTES],
-    /// A line a preset.
+    /// One line per preset.
     pub at_risk: String,
     numbers: [String; 3],
-    /// What the owner had when this was last drawn.
+    /// The owner's words when this was last drawn.
     of: CardWords,
 }
 
@@ -75,12 +75,12 @@ impl Draft {
         }
     }
 
-    /// Whether the owner's words are those this was drawn for, or what became of this.
+    /// Whether the owner's words are those this draft was made from, or those it now contains.
     pub(super) fn is_of(&self, words: &CardWords) -> bool {
         self.of == *words || self.words() == *words
     }
 
-    /// The owner has these now.
+    /// The owner has these words now.
     pub(super) fn seen(&mut self, words: &CardWords) {
         self.of.clone_from(words);
     }
@@ -89,7 +89,10 @@ impl Draft {
         &mut self.numbers[number as usize]
     }
 
-    /// What is typed there, if it is a number in its range; `Err` says what is wanted.
+    /// The number typed there, if it is in range; `None` for an empty field.
+    ///
+    /// # Errors
+    /// A line that says what is wanted.
     fn number(&self, number: Number) -> Result<Option<f64>, String> {
         let typed = self.numbers[number as usize].trim();
         if typed.is_empty() {
@@ -107,7 +110,7 @@ impl Draft {
         }
     }
 
-    /// Why what is typed there isn't used.
+    /// Why the number typed there is not used.
     pub(super) fn wrong(&self, number: Number) -> Option<String> {
         let unbelieved = self.words.peak_dbu.is_some() && self.words.believed_peak_dbu().is_none();
         match self.number(number) {
@@ -123,14 +126,14 @@ impl Draft {
         }
     }
 
-    /// What is typed in the fields of numbers becomes their value; what can't be one becomes none.
+    /// Parses the number fields; one that isn't a number in range becomes `None`.
     pub(super) fn take_numbers(&mut self) {
         self.words.level_dbu = self.number(Number::Level).unwrap_or_default();
         self.words.peak_dbu = self.number(Number::Peak).unwrap_or_default();
         self.words.impedance_ohm = self.number(Number::Impedance).unwrap_or_default();
     }
 
-    /// No line about a preset is longer than it may be.
+    /// Cuts lines about presets at their longest length.
     pub(super) fn cut_risks(&mut self) {
         let long = |line: &str| line.chars().count() > CardWords::AT_RISK;
         if self.at_risk.split('\n').any(long) {
@@ -142,7 +145,7 @@ impl Draft {
         }
     }
 
-    /// What it says.
+    /// The words it contains.
     pub(super) fn words(&self) -> CardWords {
         CardWords {
             notes: self.notes.to_vec(),
@@ -153,7 +156,7 @@ impl Draft {
     }
 }
 
-/// A number as it is typed.
+/// A number in the form in which it is typed.
 fn shown(value: Option<f64>) -> String {
     value.map_or_else(String::new, |value| format!("{value}").replace('-', "\u{2212}"))
 }

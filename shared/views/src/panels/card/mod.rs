@@ -1,4 +1,4 @@
-//! What stands on the rig card in the player's words: a form, a field below the other.
+//! The player's words on the rig card: a form with one field below the other.
 
 mod draft;
 
@@ -18,14 +18,14 @@ use crate::style::Style;
 
 use draft::{Draft, Number};
 
-/// Lines of print of the field for presets at risk.
+/// Lines of text shown in the field for presets at risk.
 const RISKS_SEEN: usize = 4;
 
-/// What the sheet remembers between frames.
+/// State of the sheet between frames.
 #[derive(Clone, Debug, Default)]
 pub struct CardSheet {
     draft: Option<Draft>,
-    /// One of the fields had the keyboard in the last frame.
+    /// Whether one of the fields had the keyboard focus in the last frame.
     typing: bool,
 }
 
@@ -35,7 +35,7 @@ impl CardSheet {
         self.typing
     }
 
-    /// The sheet goes away.
+    /// Closes the sheet.
     pub fn put_away(&mut self) {
         *self = Self::default();
     }
@@ -131,20 +131,20 @@ const DRIVE: [(&str, Option<Drive>); 3] = [
     ("symmetric", Some(Drive::Symmetric)),
 ];
 
-/// Draws the sheet. Returns whether Escape put it away from within a field.
+/// Draws the sheet. Returns whether Escape was pressed in a field, which closes it.
 pub fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut CardSheet, rect: Rect) -> bool {
     let escaped = state.typing && ui.input(|input| input.key_pressed(Key::Escape));
     let top = head(ui, sheet, rect);
     let mut draft = match state.draft.take() {
-        // Loaded or imported meanwhile; while something is typed, that stands.
+        // The words may have been loaded or imported meanwhile; while the player types, his draft stands.
         Some(draft) if state.typing || draft.is_of(&sheet.snapshot.card) => draft,
         _ => Draft::new(&sheet.snapshot.card),
     };
     let place = rect.with_min_y(top);
     let mut area = ui.new_child(UiBuilder::new().max_rect(place).id_salt("rig card"));
-    // Beside the bar.
+    // The room beside the scroll bar.
     let width = rect.width() - sheet.style.px(14.0);
-    // There is more than fits, and it should be seen that there is.
+    // A visible bar, because there is more than fits.
     area.spacing_mut().scroll = ScrollStyle::thin();
     let mut form = Form {
         style: sheet.style,
@@ -173,7 +173,7 @@ pub fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut CardSheet, rect: Rec
     escaped
 }
 
-/// What an empty field means, and the way to the file. Returns where the form begins.
+/// Draws what an empty field means, and the way to the file. Returns the form's upper end.
 fn head(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> f32 {
     let style = sheet.style;
     let height = style.body().size * 1.6;
@@ -217,11 +217,11 @@ fn head(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> f32 {
 struct Form {
     style: Style,
     width: f32,
-    /// A field has the keyboard.
+    /// Whether a field has the keyboard focus.
     typing: bool,
-    /// A text or a choice changed.
+    /// Whether a text or a choice changed.
     changed: bool,
-    /// A number was left.
+    /// Whether a number field was left.
     done: bool,
 }
 
@@ -253,7 +253,7 @@ impl Form {
         self.risks(ui, draft);
     }
 
-    /// A place for so many lines of print.
+    /// Allocates a row for this many lines of text.
     fn row(&self, ui: &mut Ui, lines: f32) -> Rect {
         let height = self.style.body().size * 1.5 * lines;
         ui.spacing_mut().item_spacing.y = self.style.px(2.0);
@@ -261,7 +261,7 @@ impl Form {
         row
     }
 
-    /// Left end of what is set, right of what it's called.
+    /// Left end of the fields, right of their labels.
     fn at(&self) -> f32 {
         self.style.px(if self.style.compact { 104.0 } else { 112.0 })
     }
@@ -335,7 +335,7 @@ impl Form {
         }
     }
 
-    /// Presets at risk: a line each.
+    /// Draws the presets at risk, a line each.
     fn risks(&mut self, ui: &mut Ui, draft: &mut Draft) {
         let label = "presets at risk, a line each";
         let style = self.style;
@@ -369,7 +369,7 @@ impl Form {
             .on_hover_text("Presets to watch, each with how. Those from your takes join them on the card.");
     }
 
-    /// A field that is typed into where it stands.
+    /// Draws an editable field in its place.
     fn edit(
         &mut self,
         ui: &mut Ui,
@@ -403,7 +403,7 @@ impl Form {
         response.on_hover_text(tip)
     }
 
-    /// What the keyboard comes to is brought into sight.
+    /// Scrolls to the field that the keyboard focus reaches.
     fn follow(&mut self, ui: &Ui, response: &Response, row: Rect) {
         if response.gained_focus() {
             ui.scroll_to_rect(row, None);
@@ -412,7 +412,7 @@ impl Form {
     }
 }
 
-/// What a field is called where it can't be seen.
+/// Sets a field's name for a screen reader.
 fn name_it(response: &Response, label: &str, text: &str) {
     response.widget_info(|| {
         let mut info = WidgetInfo::labeled(Role::TextInput, true, format!("rig card, {label}"));

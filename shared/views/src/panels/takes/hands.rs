@@ -1,4 +1,4 @@
-//! Takes without hands: phrases that become takes by themselves, and the names they get.
+//! Takes without hands: phrases that become takes automatically, and the names they get.
 
 use egui::{Align2, Id, Rect, Role, ScrollArea, TextEdit, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 
@@ -7,13 +7,13 @@ use crate::data::intent::{Intent, Setting};
 use crate::data::own::{NameList, PedalTask, Pedals};
 use crate::style::Style;
 
-/// Most characters of a list.
+/// Longest list of names, characters.
 const LONGEST_LIST: usize = 20_000;
 
-/// What the sheet remembers between frames.
+/// State of the sheet between frames.
 #[derive(Clone, Debug, Default)]
 pub struct HandsSheet {
-    /// The list that is being typed or pasted.
+    /// The list being typed or pasted.
     typing: Option<String>,
 }
 
@@ -23,7 +23,7 @@ impl HandsSheet {
         self.typing.is_some()
     }
 
-    /// The sheet goes away; what was typed is given up.
+    /// Closes the sheet; typed text is dropped.
     pub fn put_away(&mut self) {
         self.typing = None;
     }
@@ -49,7 +49,7 @@ pub fn hands(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: R
     list(ui, sheet, state, rest);
 }
 
-/// Whether phrases become takes.
+/// Draws the switch for making takes of phrases.
 fn by_phrase(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let at = pos2(rect.left(), rect.center().y);
@@ -71,7 +71,7 @@ fn by_phrase(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) {
     }
 }
 
-/// What a pedal can do.
+/// Draws what a pedal can do.
 fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let text = "For a foot pedal, map these parameters in your DAW: Record take, Take the last phrase, Next name, Lines \
@@ -89,7 +89,7 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     );
 }
 
-/// What each pedal does, and which pedal that is: a click waits for one, another click takes it off.
+/// Draws each task with its pedal: a click waits for a pedal, another click removes it.
 fn pedals(ui: &Ui, sheet: &mut Sheet<'_>, now: &Pedals, rect: Rect) {
     let style = sheet.style;
     let line = style.body().size * 1.45;
@@ -144,7 +144,7 @@ fn pedals(ui: &Ui, sheet: &mut Sheet<'_>, now: &Pedals, rect: Rect) {
     }
 }
 
-/// The name the next take gets, and what can be done about it.
+/// Draws the name of the next take, and the words that change it.
 fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) {
     let style = sheet.style;
     let names = &sheet.snapshot.names;
@@ -194,13 +194,13 @@ fn next_name(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect)
             ..names.clone()
         }));
     }
-    // In the room that the words leave.
+    // In the room left by the words.
     let at = pos2(rect.left(), middle - style.strong().size * 0.62);
     let room = x - rect.left();
     write_within(ui, at, room, 1, &said, style.strong(), style.colours.ink);
 }
 
-/// The list: to read, each name to be made the next by a click; or as a text that is typed.
+/// Draws the list, in which a click makes a name the next one; or the text field while it is edited.
 fn list(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) {
     if state.typing.is_some() {
         edit(ui, sheet, state, rect);
@@ -296,7 +296,7 @@ fn edit(ui: &mut Ui, sheet: &mut Sheet<'_>, state: &mut HandsSheet, rect: Rect) 
     }
 }
 
-/// The names as they are typed; the keyboard is theirs until they are done.
+/// Draws the text field for the names; it keeps the keyboard until the player is done.
 fn typed(ui: &mut Ui, style: &Style, text: &mut String, done: bool, place: Rect) {
     ui.painter()
         .rect_stroke(place, 0.0, style.hairline(), egui::StrokeKind::Inside);

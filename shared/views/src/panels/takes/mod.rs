@@ -19,7 +19,7 @@ use sumproof_wording::numbers::{duration, signed};
 /// Longest name of a take, characters.
 pub const LONGEST_NAME: usize = 60;
 
-/// What the strip remembers between frames.
+/// State of the strip between frames.
 #[derive(Clone, Debug, Default)]
 pub struct Takes {
     /// The takes being compared, oldest pick first; at most two.
@@ -33,17 +33,17 @@ impl Takes {
         self.renaming.is_some()
     }
 
-    /// The takes being compared.
+    /// Indices of the takes being compared.
     pub fn picked(&self) -> &[usize] {
         &self.picked
     }
 
-    /// Compares nothing any more.
+    /// Ends the comparison.
     pub fn unpick(&mut self) {
         self.picked.clear();
     }
 
-    /// Picks or unpicks a take; the older of two picks gives way to a third.
+    /// Picks or unpicks a take; a third pick replaces the older of two.
     pub fn pick(&mut self, index: usize) {
         if let Some(place) = self.picked.iter().position(|&other| other == index) {
             self.picked.remove(place);
@@ -55,7 +55,7 @@ impl Takes {
         }
     }
 
-    /// Forgets what isn't there any more.
+    /// Drops picks and edits of takes that no longer exist; `count` is the number of takes.
     pub fn settle(&mut self, count: usize) {
         self.picked.retain(|&index| index < count);
         if self.renaming.as_ref().is_some_and(|(index, _)| *index >= count) {
@@ -83,10 +83,10 @@ impl Takes {
     }
 }
 
-/// A sheet that the strip leads to.
+/// A sheet opened from the strip.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LeadsTo {
-    /// Takes without hands.
+    /// Taking takes without hands.
     Hands,
     /// The table of all takes.
     Set,
@@ -99,7 +99,7 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
     let line = Rect::from_min_size(rect.min, vec2(rect.width(), head));
     let names = heading(ui, sheet, line, !takes.picked.is_empty());
     let mut cards = Rect::from_min_max(rect.min + vec2(0.0, head), rect.max);
-    // In a small window there's no room beside the heading.
+    // In a small window there is no room beside the heading.
     let below = sheet.style.compact && !takes.picked.is_empty();
     let line = if below {
         cards.max.y -= head;
@@ -140,7 +140,7 @@ pub fn takes(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) 
     names
 }
 
-/// Words that follow one another along a line.
+/// Position of words that follow one another along a line.
 struct Along {
     x: f32,
     y: f32,
@@ -161,8 +161,8 @@ impl Along {
     }
 }
 
-/// Record, take the phrase, what the next take holds, and its name; while takes are compared, what can be done with them has the room of
-/// two of these. Returns the sheet that was asked for.
+/// Draws the words for recording, taking the phrase, the next take's content and its name; during a comparison, its
+/// actions take the room of two of these. Returns the sheet that was asked for.
 fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> Option<LeadsTo> {
     let style = sheet.style;
     let mut along = Along {
@@ -185,7 +185,7 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect, comparing: bool) -> Optio
     let mut asked = along
         .word(ui, &style, "names", style.body(), &names)
         .then_some(LeadsTo::Hands);
-    // A small window has a page for it.
+    // A small window has a page for the set.
     if !style.compact && !sheet.snapshot.takes.is_empty() {
         let set = Word {
             text: "the set",
@@ -263,7 +263,7 @@ fn bring_back(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
     let Some(name) = &sheet.snapshot.deleted else {
         return;
     };
-    // The name is in the tip: the strip is narrow.
+    // The full name is in the tip: the strip is narrow.
     let spoken = format!("bring \u{2018}{}\u{2019} back", shortened(name, 18));
     let tip = format!("Undoes the last deletion: \u{2018}{name}\u{2019} comes back.");
     let word = Word {
@@ -276,7 +276,7 @@ fn bring_back(ui: &Ui, sheet: &mut Sheet<'_>, along: &mut Along) {
     }
 }
 
-/// What can be done with a take, from the right.
+/// The actions on a take, from the right.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Action {
     Done,
@@ -289,7 +289,7 @@ enum Action {
 impl Action {
     const ALL: [Self; 5] = [Self::Done, Self::Delete, Self::Later, Self::Earlier, Self::Rename];
 
-    /// What is written, how it is called for a take, and what it does.
+    /// The text drawn, the name for a screen reader, and the tip.
     fn word(self, take: &str) -> (&'static str, String, &'static str) {
         match self {
             Self::Done => ("done", "done comparing".into(), "Closes the comparison."),
@@ -325,7 +325,7 @@ impl Action {
     }
 }
 
-/// What can be done with the take picked last, from the right.
+/// Draws the actions on the take picked last, from the right.
 fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
     let style = sheet.style;
     let count = sheet.snapshot.takes.len();
@@ -429,7 +429,7 @@ fn card(ui: &mut Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect, index
     }
 }
 
-/// A take as it is read out.
+/// A take as a screen reader reads it.
 fn spoken(take: &TakeSummary, index: usize) -> String {
     let outcomes: Vec<String> = take
         .rows
@@ -450,7 +450,7 @@ fn spoken(take: &TakeSummary, index: usize) -> String {
     )
 }
 
-/// Its outcomes in the order of the board, one stroke a feed, and what it is.
+/// Draws its outcomes in the order of the board, one stroke per feed, and its content.
 fn fingerprint(ui: &Ui, style: &Style, rect: Rect, top: f32, take: &TakeSummary) {
     let colours = style.colours;
     let step = rect.width() / take.rows.len() as f32;

@@ -1,4 +1,4 @@
-//! From a card to a sheet: its parts from top to bottom, each measured as it is placed.
+//! Lays out a card on a sheet: its parts from top to bottom, each measured as it is placed.
 
 use sumproof_core::score::outcome::Outcome;
 
@@ -43,7 +43,7 @@ const LABEL: Style = Style {
 /// Baseline to baseline, in shares of the size.
 const LEADING: f64 = 1.18;
 
-/// A page in the making.
+/// A page being laid out.
 pub(super) struct Layout<'t> {
     set: &'t Type,
     scale: f64,
@@ -54,7 +54,7 @@ pub(super) struct Layout<'t> {
 }
 
 impl<'t> Layout<'t> {
-    /// An empty page, its type at that share of the usual size.
+    /// An empty page, with its type scaled by `scale`.
     pub(super) fn new(paper: Paper, scale: f64, set: &'t Type) -> Self {
         let (width, _) = paper.points();
         Self {
@@ -74,7 +74,7 @@ impl<'t> Layout<'t> {
         }
     }
 
-    /// The whole card, with that many presets at risk named.
+    /// Lays out the whole card, with that many presets at risk named.
     pub(super) fn all(mut self, card: &Card, named: usize) -> Sheet {
         self.head(card);
         self.lines(card);
@@ -86,7 +86,7 @@ impl<'t> Layout<'t> {
         self.sheet
     }
 
-    /// Space that grows and shrinks with the type.
+    /// Adds vertical space, which scales with the type.
     fn space(&mut self, points: f64) {
         self.y += points * self.scale;
     }
@@ -100,11 +100,11 @@ impl<'t> Layout<'t> {
         });
     }
 
-    /// Sets a text from `self.y` down, between `x` and `x + width`; moves `self.y` below it.
+    /// Sets a text downwards from `self.y`, between `x` and `x + width`; moves `self.y` below it.
     fn text(&mut self, text: &str, style: Style, x: f64, width: f64) -> Vec<Part> {
         let size = style.size * self.scale;
         let (ascent, descent) = self.set.heights(style.cut);
-        // The lines' own box is centred in the leading.
+        // The lines' box is centred in the leading.
         let lead = (LEADING - (ascent + descent)) / 2.0;
         self.set
             .lines(text, style.cut, size, width)
@@ -148,7 +148,7 @@ impl<'t> Layout<'t> {
         self.space(6.0);
     }
 
-    /// Texts behind their labels, side by side.
+    /// Sets texts after their labels, side by side.
     fn labelled(&mut self, texts: &[[String; 2]], shares: [f64; 3]) {
         let gap = 10.0;
         let mut x = self.left;
@@ -169,7 +169,7 @@ impl<'t> Layout<'t> {
         });
     }
 
-    /// A row of cells side by side, each with its role, style, place and width; as high as the highest.
+    /// A row of cells side by side, each with its role, style, position and width; as high as its highest cell.
     fn row(&mut self, cells: &[(Role, &str, Style, f64, f64)]) -> Block {
         let top = self.y;
         let mut bottom = top;
@@ -205,7 +205,7 @@ impl<'t> Layout<'t> {
             }
             self.space(0.7);
             let style = |text: &str| {
-                // What must not be overlooked.
+                // Must not be overlooked.
                 if ["YES", "NO:", "FLIPPED"]
                     .iter()
                     .any(|word| text.starts_with(word))
@@ -243,7 +243,7 @@ impl<'t> Layout<'t> {
         self.space(4.0);
     }
 
-    /// The test on the left; one line, and notes, on the right.
+    /// The test on the left; the use of one line, and the notes, on the right.
     fn two_columns(&mut self, card: &Card) {
         let gap = 22.0;
         let column = (self.width() - gap) / 2.0;
@@ -354,7 +354,7 @@ impl<'t> Layout<'t> {
         let column = (self.width() - gap) / 2.0;
         let mark = 20.0 * self.scale;
         let mut entries = Vec::new();
-        // Row by row, so that the worst two stand at the top.
+        // Row by row, so that the two worst are at the top.
         for pair in shown.chunks(2) {
             let top = self.y;
             let mut bottom = top;
@@ -387,12 +387,12 @@ impl<'t> Layout<'t> {
     /// The stroke of an outcome: unbroken, dashed, or cut in the middle.
     fn mark(&mut self, outcome: Option<Outcome>, x: f64) {
         let length = 14.0 * self.scale;
-        // The middle of the small letters of the line that follows.
+        // The middle of the x-height of the line that follows.
         let size = BODY.size * self.scale;
         let (ascent, descent) = self.set.heights(BODY.cut);
         let y = self.y + ((LEADING - (ascent + descent)) / 2.0 + ascent - 0.21) * size;
         let pieces: &[(f64, f64)] = match outcome {
-            // What the player named himself has no outcome: a dot's worth.
+            // A preset that the player named himself has no outcome: a dot.
             None => &[(0.42, 0.58)],
             Some(Outcome::Holds) => &[(0.0, 1.0)],
             Some(Outcome::Thins) => &[(0.0, 0.24), (0.38, 0.62), (0.76, 1.0)],

@@ -1,8 +1,8 @@
-//! Laying the card out: every line of text with its place on the page, in the order it is read.
+//! Lays out the card: every line of text with its position on the page, in reading order.
 //!
-//! Both forms draw this sheet, so that they hold the same and look the same; that everything fits is measured here, with the
-//! font's own widths. If it doesn't at the usual size, the type shrinks down to [`SMALLEST`]; then it is an error, never a second
-//! page. Lengths are points (1/72 inch), y grows downwards.
+//! Both forms draw this sheet, so they have the same contents and look the same; whether everything fits is measured
+//! here, with the font's own widths. If it doesn't fit at the usual size, the type shrinks down to [`SMALLEST`]; beyond
+//! that it is an error, never a second page. Lengths are points (1/72 inch), y grows downwards.
 
 mod layout;
 
@@ -11,16 +11,16 @@ use super::typeset::{Cut, Type};
 use super::{CardError, Paper};
 use layout::Layout;
 
-/// Margin on all sides: what any printer can print.
+/// Margin on all sides: any printer can print within it.
 const MARGIN: f64 = 37.0;
-/// Type sizes tried, as shares of the usual size, the largest first. Above 1 only while everything has its place.
+/// Type sizes tried, relative to the usual size, the largest first. Above 1 only while everything fits.
 const SCALES: [f64; 15] = [
     1.12, 1.1, 1.08, 1.06, 1.04, 1.02, 1.0, 0.975, 0.95, 0.925, 0.9, 0.875, 0.85, 0.825, SMALLEST,
 ];
-/// The smallest share: running text of 9 points.
+/// The smallest scale: running text of 9 points.
 const SMALLEST: f64 = 0.8;
-/// Presets at risk that must be named, or the type gets smaller: the type grows only when all are, and becomes really small
-/// only for the texts' sake.
+/// Number of presets at risk that must be named at this scale: the type grows only if all are, and becomes really small
+/// only to fit the texts.
 fn named_at_least(scale: f64) -> usize {
     if scale > 1.0 {
         usize::MAX
@@ -31,16 +31,16 @@ fn named_at_least(scale: f64) -> usize {
     }
 }
 
-/// How strong the ink is.
+/// Strength of the ink.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tone {
-    /// What is read first.
+    /// Main text.
     Ink,
     /// Labels.
     Soft,
 }
 
-/// What a block is to a reader who doesn't see the page.
+/// The role of a block for a reader who doesn't see the page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
     /// The first line.
@@ -57,11 +57,11 @@ pub enum Role {
     Head,
     /// A cell.
     Cell,
-    /// A cell that is as wide as two.
+    /// A cell that spans two columns.
     Wide,
-    /// A list, its entries numbered.
+    /// A numbered list.
     Numbered,
-    /// A list.
+    /// A list without numbers.
     List,
     /// An entry of a list.
     Entry,
@@ -82,11 +82,11 @@ pub struct SetLine {
     pub cut: Cut,
     /// Ink.
     pub tone: Tone,
-    /// What it says.
+    /// Its text.
     pub text: String,
 }
 
-/// What a block holds.
+/// Content of a block.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Part {
     /// A line of text.
@@ -98,22 +98,22 @@ pub enum Part {
 /// A block.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Block {
-    /// What it is.
+    /// Its role.
     pub role: Role,
-    /// What it holds, in reading order.
+    /// Its content, in reading order.
     pub parts: Vec<Part>,
 }
 
 /// A straight stroke.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stroke {
-    /// From here.
+    /// One end.
     pub from: (f64, f64),
-    /// To there.
+    /// The other end.
     pub to: (f64, f64),
     /// Width.
     pub width: f64,
-    /// Strong ink, or a hairline.
+    /// Whether it has strong ink; otherwise it is a hairline.
     pub strong: bool,
 }
 
@@ -126,18 +126,18 @@ pub struct Sheet {
     pub blocks: Vec<Block>,
     /// Rules and marks.
     pub strokes: Vec<Stroke>,
-    /// Share of the usual type size.
+    /// Type size relative to the usual one.
     pub scale: f64,
-    /// Presets at risk that there was no room for.
+    /// Number of presets at risk for which there was no room.
     pub unnamed: usize,
-    /// Lowest point used.
+    /// Lowest point used, from the top of the page.
     pub bottom: f64,
 }
 
 /// Lays a card out.
 ///
 /// # Errors
-/// It doesn't fit on one page, even at the smallest size.
+/// The card doesn't fit on one page, even at the smallest size.
 pub fn lay_out(card: &Card, paper: Paper, set: &Type) -> Result<Sheet, CardError> {
     let (_, height) = paper.points();
     let floor = height - MARGIN;
@@ -148,7 +148,7 @@ pub fn lay_out(card: &Card, paper: Paper, set: &Type) -> Result<Sheet, CardError
         if sheet.bottom > floor {
             continue;
         }
-        // As many presets as there is room for.
+        // Names as many presets as there is room for.
         for named in least + 1..=card.at_risk.len() {
             let longer = try_at(scale, named);
             if longer.bottom > floor {

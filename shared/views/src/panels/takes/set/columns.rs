@@ -1,4 +1,4 @@
-//! Where the table's columns are, and their headings.
+//! Positions of the table's columns, and their headings.
 
 use egui::{Align2, Id, Rect, Role, Sense, Shape, Ui, WidgetInfo, pos2, vec2};
 
@@ -7,7 +7,7 @@ use super::lines::Column;
 use crate::canvas::{focus_mark, write};
 use crate::style::Style;
 
-/// What the loudness of a take is.
+/// Explains a take's loudness.
 pub const LOUDNESS: &str = "K-weighted (ITU-R BS.1770) over the whole take, with no gate: pauses and tails count, so that it can read lower \
                             than what \u{2018}sumproof check\u{2019} measures with gates. The wedge counts as played by both loudspeakers. \
                             The middle is the median of all full takes.";
@@ -45,7 +45,7 @@ impl Columns {
         }
     }
 
-    /// Where a column is anchored, and by which end.
+    /// Anchor of a column's heading, and its alignment.
     fn anchor(&self, column: Column) -> (f32, Align2) {
         let (left, right) = (Align2::LEFT_BOTTOM, Align2::RIGHT_BOTTOM);
         match column {
@@ -62,7 +62,7 @@ impl Columns {
     }
 }
 
-/// What is written over a column, with room and without; what it is called; and what it holds.
+/// A column's heading, long and short; its name for a screen reader; and its tip.
 fn words(column: Column) -> (&'static str, &'static str, &'static str, &'static str) {
     let off = "How far that is above or below the middle of the set, LU.";
     match column {
@@ -93,7 +93,7 @@ fn words(column: Column) -> (&'static str, &'static str, &'static str, &'static 
     }
 }
 
-/// Writes the headings, whose line ends at `base`; a click sorts.
+/// Draws the headings, whose line ends at `base`; a click sorts.
 pub fn headings(ui: &Ui, style: &Style, columns: &Columns, base: f32, body: Rect, state: &mut SetSheet) {
     let colours = style.colours;
     ui.painter().hline(body.x_range(), base, style.hairline());
@@ -146,7 +146,7 @@ pub fn headings(ui: &Ui, style: &Style, columns: &Columns, base: f32, body: Rect
     }
 }
 
-/// A wedge below the heading that is sorted by: it grows the way the figures do.
+/// Draws a wedge below the heading of the sorted column: it widens in the direction in which the figures grow.
 fn mark(ui: &Ui, style: &Style, place: Rect, falling: bool) {
     let y = place.bottom() + style.px(1.0);
     let high = style.px(3.5);

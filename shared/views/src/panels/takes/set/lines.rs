@@ -1,4 +1,4 @@
-//! What the set's table says of each take, and in which order.
+//! The lines of the set's table, and their order.
 
 use std::cmp::Ordering;
 
@@ -18,7 +18,7 @@ pub enum Column {
     Order,
     /// Its name.
     Name,
-    /// Outcome of the worst feed in which nobody made a mistake.
+    /// Outcome of the worst feed without a fault.
     Worst,
     /// Outcome of the mono wedge.
     Wedge,
@@ -26,16 +26,16 @@ pub enum Column {
     Flipped,
     /// Loudness in stereo.
     Stereo,
-    /// The same against the set's middle.
+    /// Its difference from the set's median, LU.
     StereoOff,
     /// Loudness in the mono wedge.
     WedgeLoudness,
-    /// The same against the set's middle.
+    /// Its difference from the set's median, LU.
     WedgeOff,
 }
 
 impl Column {
-    /// All of them, from the left.
+    /// All columns, from the left.
     pub const ALL: [Self; 9] = [
         Self::Order,
         Self::Name,
@@ -52,15 +52,15 @@ impl Column {
 /// One take in the table.
 #[derive(Clone, Debug)]
 pub struct Line<'a> {
-    /// Its place in playing order.
+    /// Its index in playing order.
     pub index: usize,
     /// The take.
     pub take: &'a TakeSummary,
-    /// Its worst feed in which nobody made a mistake.
+    /// Its worst feed without a fault.
     pub worst: Option<&'a Row>,
     /// Loudness in stereo and in the mono wedge, LUFS.
     pub lufs: [Option<f64>; 2],
-    /// The same against the set's middle, LU.
+    /// Their differences from the set's median, LU.
     pub off_lu: [Option<f64>; 2],
 }
 
@@ -71,7 +71,7 @@ impl Line<'_> {
     }
 }
 
-/// Loudness of a take in stereo and in the mono wedge, LUFS; `None` of silence.
+/// Loudness of a take in stereo and in the mono wedge, LUFS; `None` for silence.
 pub fn loudness(take: &TakeSummary) -> [Option<f64>; 2] {
     let wedge = take.rows.iter().find(|row| row.id == FeedId::MonoWedge);
     let stereo = Some(take.loudness_lufs).filter(|lufs| lufs.is_finite());
@@ -80,7 +80,7 @@ pub fn loudness(take: &TakeSummary) -> [Option<f64>; 2] {
     [stereo, in_wedge.filter(|lufs| lufs.is_finite())]
 }
 
-/// How the loudness of a set spreads, in stereo and in the mono wedge. Dry and wet passes are no presets of it.
+/// Spread of the set's loudness, in stereo and in the mono wedge. Dry and wet passes are not counted.
 pub fn middle(takes: &[TakeSummary]) -> Option<[Spread; 2]> {
     let of = |which: usize| {
         let presets = takes.iter().filter(|take| take.pass == Pass::Full);
@@ -89,7 +89,7 @@ pub fn middle(takes: &[TakeSummary]) -> Option<[Spread; 2]> {
     Some([of(0)?, of(1)?])
 }
 
-/// All takes, sorted: by a column, falling or rising, and by playing order where that leaves them equal. What isn't known comes last.
+/// All takes, sorted by a column, falling or rising; equal ones stay in playing order. Unknown values come last.
 pub fn sorted(snapshot: &Snapshot, by: Column, falling: bool) -> Vec<Line<'_>> {
     let middle = middle(&snapshot.takes);
     let counts = |row: &&Row| row.id.is_faultless() && is_shown(snapshot, row.id);
@@ -203,7 +203,7 @@ mod tests {
         assert_eq!(order(Column::Name, false), [1, 0, 2]);
         assert_eq!(order(Column::Stereo, false), [2, 0, 1]);
         assert_eq!(order(Column::Stereo, true), [0, 2, 1]);
-        // Nothing is known of any: playing order.
+        // No outcome is known: playing order.
         assert_eq!(order(Column::Worst, true), [0, 1, 2]);
     }
 
@@ -214,7 +214,7 @@ mod tests {
             take("two", Pass::Full, -20.0),
             take("dry", Pass::Dry, -40.0),
         ];
-        // The wedge is silent in an empty row: there is no middle of that.
+        // The wedge is silent in an empty row, so there is no median.
         assert_eq!(middle(&takes), None);
         takes.clear();
         assert_eq!(middle(&takes), None);

@@ -13,37 +13,37 @@ use columns::{Columns, headings};
 use lines::{Column, Line, middle, sorted};
 use table::table;
 
-/// What the sheet remembers between frames.
+/// State of the sheet between frames.
 #[derive(Clone, Debug, Default)]
 pub struct SetSheet {
     by: Column,
     falling: bool,
-    /// The take that the words below the table are about, by its place in playing order.
+    /// The take described below the table, by its index in playing order.
     at: usize,
-    /// It has just been gone to by a key: it must come into sight.
+    /// Whether a key has just moved to it, so that it must be scrolled into view.
     follow: bool,
 }
 
 impl SetSheet {
-    /// Sorts by a column; once more, the other way.
+    /// Sorts by a column; repeated, in the other direction.
     fn sort(&mut self, by: Column) {
         self.falling = self.by == by && !self.falling;
         self.by = by;
     }
 }
 
-/// What was asked for on the sheet.
+/// Requests made on the sheet.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct SetAsked {
-    /// What is picked, laid beside one another.
+    /// Compare the picked takes.
     pub compare: bool,
-    /// The names that takes get.
+    /// Open the names for takes.
     pub names: bool,
-    /// The sheet put away.
+    /// Close the sheet.
     pub done: bool,
 }
 
-/// Draws the sheet. The keyboard comes to 'record' first, then to the table and to what can be done with the take in it.
+/// Draws the sheet. The keyboard focus reaches 'record' first, then the table and the actions on its selected take.
 pub fn set(
     ui: &mut Ui,
     sheet: &mut Sheet<'_>,
@@ -84,7 +84,8 @@ pub fn set(
     asked
 }
 
-/// Record and take, what was deleted last, and the ways to the names and back.
+/// Draws the words for recording, taking the phrase, restoring the last deleted take, and the ways to the names and
+/// back.
 fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> SetAsked {
     let style = sheet.style;
     let mut along = Along {
@@ -128,7 +129,7 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> SetAsked {
     }
 }
 
-/// What can be done with the take that the table is at, and with those that are picked. Returns whether these are to be compared.
+/// Draws the actions on the table's selected take and on the picked ones. Returns whether these are to be compared.
 fn actions(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut SetSheet, takes: &mut Takes, rect: Rect) -> bool {
     let style = sheet.style;
     let count = sheet.snapshot.takes.len();
@@ -202,7 +203,7 @@ fn actions(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut SetSheet, takes: &mut Tak
     .clicked()
 }
 
-/// Where the set's middle is.
+/// Draws the set's median loudness.
 fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let Some([stereo, wedge]) = middle(&sheet.snapshot.takes) else {
@@ -216,7 +217,7 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     response.on_hover_text(columns::LOUDNESS);
 }
 
-/// A take of the table as it is read out.
+/// A take of the table as a screen reader reads it.
 fn spoken(line: &Line<'_>, picked: bool) -> String {
     use sumproof_core::routing::feed::FeedId;
     use sumproof_wording::Name;

@@ -1,4 +1,4 @@
-//! The table's lines: one focus for all of them, the arrows go from line to line.
+//! The table's lines: one focus for all of them; the arrows move from line to line.
 
 use egui::{Align2, Id, Key, Rect, Role, ScrollArea, Sense, Ui, UiBuilder, WidgetInfo, pos2, vec2};
 use sumproof_core::routing::feed::FeedId;
@@ -16,10 +16,10 @@ use crate::board::row_name;
 use crate::canvas::{Sheet, outcome_stroke, write, write_within};
 use crate::widgets::scroll::keep_arrows;
 
-/// Lines that a page is moved by.
+/// Lines moved by Page Up and Page Down.
 const PAGE: usize = 10;
 
-/// Draws the lines into `rect` and does what keys and clicks ask of them.
+/// Draws the lines into `rect` and handles keys and clicks.
 pub fn table(
     ui: &mut Ui,
     sheet: &mut Sheet<'_>,
@@ -45,7 +45,7 @@ pub fn table(
     if whole.has_focus() && !takes.is_typing() {
         keys(ui, sheet, state, takes, whole.id, lines, here);
     }
-    // Whole lines only, as long as nobody rolls.
+    // Whole lines only, unless the player scrolls.
     let height = style.body().size * 1.6;
     let rect = rect.with_max_y(rect.top() + height * (rect.height() / height).floor().max(1.0));
     let mut area = ui.new_child(UiBuilder::new().max_rect(rect).id_salt("set"));
@@ -73,7 +73,7 @@ pub fn table(
     });
 }
 
-/// Arrows, page, home and end go to another line; Enter picks, Delete deletes.
+/// Arrows, Page Up and Down, Home and End move to another line; Enter picks, Delete deletes.
 fn keys(
     ui: &Ui,
     sheet: &mut Sheet<'_>,
@@ -190,7 +190,7 @@ fn one_line(
     ));
 }
 
-/// What is out of the ordinary about a take.
+/// Anything unusual about a take.
 fn note(line: &Line<'_>) -> String {
     match (line.take.failed, line.take.pass) {
         (true, pass) => format!("{} pass, failed its check", pass.name()),
@@ -227,7 +227,7 @@ fn outcomes(ui: &Ui, sheet: &Sheet<'_>, columns: &Columns, middle: f32, line: &L
     if let Some(row) = line.worst {
         let right = cell(columns.worst, row);
         if !style.compact {
-            // Beside every word, in one column.
+            // To the right of all words, in one column.
             let left = (columns.worst + style.px(122.0)).max(right + style.px(10.0));
             let at = pos2(left, middle - style.body().size * 0.62);
             let room = columns.wedge - style.px(12.0) - left;

@@ -2,8 +2,9 @@
 //!
 //! Generalised cross-correlation with the maximum-likelihood weight `C / (|S_LR|·(1 − C))` (Knapp & Carter, "The
 //! Generalized Correlation Method for Estimation of Time Delay", IEEE Trans. ASSP-24(4), 1976), on a grid four times as
-//! fine as the samples. The place between two grid points is then found on the correlation's closed form, the sum of its
-//! cosines: a parabola on the raw grid would err by a quarter sample, one on the fine grid still by 0.002.
+//! fine as the samples. The peak's position between two grid points is then found from the correlation's closed form, a
+//! sum of cosines: a parabola through the raw grid would err by a quarter sample, one through the fine grid still by
+//! 0.002.
 
 use std::sync::Arc;
 
@@ -15,25 +16,25 @@ use crate::routing::line::Polarity;
 use crate::spectrum::cross_spectrum::{CrossSpectrum, unbiased_coherence};
 use crate::spectrum::welch::window_autocorrelation;
 
-/// Delays are looked for up to this far either way, seconds.
+/// Longest delay searched for in either direction, seconds.
 pub const SEARCH_S: f64 = 0.045;
 
-/// Bins this far below the loudest product of both channels are not listened to.
+/// Bins whose product of both channels' powers is below this share of the largest one are left out.
 const GATE: f64 = 1e-6;
 /// Coherence is capped here, so that one perfect bin doesn't outweigh all others.
 const COHERENCE_CAP: f64 = 0.999;
-/// How much finer than the samples the correlation is computed.
+/// Oversampling of the correlation: grid points per sample.
 const FINER: usize = 4;
-/// From this share of a perfectly aligned peak on, a peak counts as a delay.
+/// Least height of a peak that counts as a delay, as a share of a perfectly aligned one.
 const CONFIDENT: f64 = 0.35;
-/// A power spread over fewer bins than this is a tone (one alone, under a Hann window, spreads over 2 to 2.7): its delay
-/// is one of many a period apart.
+/// Power spread over fewer bins than this is a tone (one alone, under a Hann window, spreads over 2 to 2.7): its delay
+/// is ambiguous by whole periods.
 const TONE_BINS: f64 = 3.0;
-/// A candidate's peak stands out of the rest of the phase transform by at least this, against its root mean square.
+/// Least height of a candidate's peak over the root mean square of the rest of the phase transform.
 const STANDS_OUT: f64 = 14.0;
-/// What the phase transform listens to, Hz: where a guitar has its partials.
+/// Frequencies the phase transform uses, Hz: where a guitar has its partials.
 const LISTENED_HZ: core::ops::Range<f64> = 70.0..11_000.0;
-/// Steps of Newton's method that place the peak between two grid points; three reach the rounding error.
+/// Newton iterations that refine the peak between two grid points; three reach the rounding error.
 const NEWTON_STEPS: usize = 4;
 /// A second peak of more than this share of the first makes the delay ambiguous (a sine has them every period).
 const AMBIGUOUS: f64 = 0.85;
@@ -44,22 +45,22 @@ const AMBIGUOUS: f64 = 0.85;
 pub struct ChannelDelay {
     /// How much later the right channel is, seconds; negative when the left one is the later.
     pub delay_s: f64,
-    /// Flipped when one channel is the other's negative.
+    /// `Flipped` when one channel is the other's negative.
     pub polarity: Polarity,
     /// The peak's height over that of perfectly aligned channels, 0 to 1.
     pub confidence: f64,
 }
 
-/// Finds the delay; holds its transform and buffers.
+/// Finds the delay between the channels; owns its transform and buffers.
 pub struct DelayFinder {
     rate_hz: f64,
     block_len: usize,
     inverse: Arc<dyn ComplexToReal<f64>>,
     weighted: Vec<Complex<f64>>,
-    /// The weighted bins once more: the transform spoils its input.
+    /// A copy of the weighted bins: the transform overwrites its input.
     kept: Vec<Complex<f64>>,
     correlation: Vec<f64>,
-    /// What the window leaves of the correlation at each lag on the fine grid, from 0 on.
+    /// The share of the correlation that the window leaves at each lag on the fine grid, from lag 0.
     overlaps: Vec<f64>,
     scratch: Vec<Complex<f64>>,
 }
@@ -89,7 +90,7 @@ impl DelayFinder {
         let correlation = inverse.make_output_vec();
         let fine_len = correlation.len();
         let reach = ((SEARCH_S * rate_hz * FINER as f64) as usize).min(fine_len / 2 - 2);
-        // The search looks one reach past either end for where a peak has fallen.
+        // The search for where a peak has fallen goes one reach past either end.
         let overlaps = (0..=2 * reach)
             .map(|lag| window_autocorrelation(lag as f64 / fine_len as f64).max(0.05))
             .collect();
@@ -109,7 +110,7 @@ impl DelayFinder {
     /// averages). Does not allocate.
     ///
     /// # Panics
-    /// If the spectrum has another number of cells than the block length gives.
+    /// If the spectrum's number of cells is not the block length's.
     pub fn find(&mut self, spectrum: &CrossSpectrum) -> Option<ChannelDelay> {
         assert_eq!(
             spectrum.len(),
@@ -130,7 +131,7 @@ impl DelayFinder {
         }
         self.weighted.fill(Complex::new(0.0, 0.0));
         let mut total = 0.0;
-        // Neither the direct current nor the bin at half the rate has a phase to speak of.
+        // The bins at 0 Hz and at half the rate are real: they carry no phase.
         for k in 1..spectrum.len() - 1 {
             let product = spectrum.ll[k] * spectrum.rr[k];
             let magnitude = spectrum.lr[k].norm();
@@ -157,12 +158,12 @@ impl DelayFinder {
         self.peak(total)
     }
 
-    /// The delay that would line the channels up best by phase alone (the phase transform, Knapp & Carter 1976), samples, right
-    /// later positive: a candidate, which says nothing of whether it explains the pair. `None` where none stands out. Does not
-    /// allocate.
+    /// The delay that would line the channels up best by phase alone (the phase transform, Knapp & Carter 1976),
+    /// samples, positive when the right one is later. It is only a candidate: whether it explains the pair is for the
+    /// caller to test. `None` if no peak stands out. Does not allocate.
     ///
     /// # Panics
-    /// If the spectrum has another number of cells than the block length gives.
+    /// If the spectrum's number of cells is not the block length's.
     pub fn candidate(&mut self, spectrum: &CrossSpectrum) -> Option<f64> {
         assert_eq!(
             spectrum.len(),
@@ -200,7 +201,7 @@ impl DelayFinder {
         (best.1.abs() > STANDS_OUT * rms && rms > 0.0).then(|| self.refined(best.0, best.1.signum()))
     }
 
-    /// The correlation at a lag on the fine grid, with what the window took off it given back.
+    /// The correlation at a lag on the fine grid, corrected for the window.
     fn at(&self, lag: isize) -> f64 {
         let len = self.correlation.len() as isize;
         self.correlation[lag.rem_euclid(len) as usize] / self.overlaps[lag.unsigned_abs()]
@@ -217,7 +218,7 @@ impl DelayFinder {
         }
         let (lag, height) = best;
         let sign = height.signum();
-        // The next highest top of the same sign that isn't a shoulder of this one: beyond where the magnitude has
+        // The next highest peak of the same sign that isn't a shoulder of this one, i.e. beyond where the magnitude has
         // fallen to half.
         let fallen = |step: isize| {
             (1..reach)
@@ -245,8 +246,8 @@ impl DelayFinder {
         })
     }
 
-    /// The place of the top (of the given sign) near a grid lag, samples: where the slope of the correlation's closed form
-    /// is zero. The window shrinks all of a delayed cross term alike, so it doesn't move the top.
+    /// The position of the peak (of the given sign) near a grid lag, samples: where the slope of the correlation's
+    /// closed form is zero. The window scales the whole of a delayed cross term alike, so it doesn't move the peak.
     fn refined(&self, lag: isize, sign: f64) -> f64 {
         let coarse = lag as f64 / FINER as f64;
         let reach = 1.0 / FINER as f64;
@@ -254,8 +255,8 @@ impl DelayFinder {
         let mut delay = coarse;
         for _ in 0..NEWTON_STEPS {
             let (mut slope, mut curvature) = (0.0, 0.0);
-            // From bin to bin the phase turns by the same angle, so one turn does for all; over the longest block its rounding
-            // adds up to 1e-11.
+            // The phase turns by the same angle from bin to bin, so one phasor is enough; over the longest block its
+            // rounding errors add up to 1e-11.
             let step = Complex::from_polar(1.0, bin * delay);
             let mut turn = Complex::new(1.0, 0.0);
             for (k, weighted) in self.kept.iter().enumerate() {
@@ -264,7 +265,7 @@ impl DelayFinder {
                 curvature -= omega * omega * (weighted.re * turn.re - weighted.im * turn.im);
                 turn *= step;
             }
-            // At a top the curvature has the other sign.
+            // At a peak the curvature has the opposite sign.
             if curvature * sign >= 0.0 {
                 break;
             }
@@ -274,7 +275,7 @@ impl DelayFinder {
     }
 }
 
-/// Whether nearly all power lies in one narrow place.
+/// Whether nearly all power lies in a few neighbouring bins.
 fn is_tone(spectrum: &CrossSpectrum) -> bool {
     let (mut sum, mut squares) = (0.0, 0.0);
     for (l, r) in spectrum.ll.iter().zip(&spectrum.rr) {

@@ -1,4 +1,4 @@
-//! When and where: the delay and polarity between the channels, and where sounds begin.
+//! The delay and polarity between the channels, and where sounds begin.
 //!
 //! In: cross-spectra and short windows of sound. Out: [`delay::ChannelDelay`], [`onset::OnsetEvidence`]. Uses `dsp` and
 //! `spectrum`.

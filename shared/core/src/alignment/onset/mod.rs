@@ -1,9 +1,9 @@
-//! What the channels have to do with each other where a sound begins.
+//! How the channels relate to each other at the beginning of a sound.
 //!
 //! A reverb needs time to build up; the direct sound is there at once. So the first milliseconds after an attack, less
-//! what was sounding just before it, show the direct sound by itself: whether the channels carry the same, the opposite,
-//! one of them late, or different things. No figure over the whole sound can tell an inverted channel from a strong wet
-//! whose channels work against each other; this can.
+//! what was sounding just before it, show the direct sound alone: whether the channels carry the same sound, its
+//! inverse, the same with one of them late, or different sounds. No figure over the whole sound can tell an inverted
+//! channel from a strong wet whose channels work against each other; this can.
 
 mod stretches;
 mod windows;
@@ -16,71 +16,72 @@ use crate::spectrum::pair_sums::product;
 use stretches::Stretches;
 use windows::Windows;
 
-/// An attack is listened to for this long, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
+/// Length of the window on an attack, seconds: before a room answers (most answer after 15 to 40 ms; common practice,
 /// no source).
 pub const ATTACK_S: f64 = 0.022;
-/// The window reaches back this far before the frame that rose, seconds.
+/// How far the window begins before the frame whose power rose, seconds.
 const AHEAD_S: f64 = 0.004;
 /// Length of a frame whose power is compared with the past, seconds.
 const FRAME_S: f64 = 0.0025;
 /// How many frames back the past reaches.
 const PAST_FRAMES: usize = 8;
-/// By how much the (differentiated) power must rise to make an attack: 4 dB.
+/// Rise of the (differentiated) power that makes an attack, as a power ratio: 4 dB.
 const RISE: f64 = 2.5;
 /// No second attack within this time, seconds.
 const APART_S: f64 = 0.06;
-/// Over how long the attacks must agree on a delay for it to be taken out of the frames between them, seconds.
+/// The delay taken out of the frames between the attacks is the one the attacks of this last stretch agree on, seconds.
 const RECENT_S: f64 = 6.0;
-/// Delays between the channels are looked for up to this far either way, seconds.
+/// Longest delay between the channels searched for in either direction, seconds.
 pub const REACH_S: f64 = 0.016;
-/// A channel counts in an attack only if at least this share of its power there is new.
+/// Least share of new power in a channel's window; with less the attack isn't used.
 const NEW: f64 = 0.25;
-/// This many attacks are kept; older ones are forgotten.
+/// Number of attacks kept; older ones are dropped.
 pub const KEPT: usize = 48;
-/// With fewer attacks than this nothing is said.
+/// Least number of attacks for a reading.
 pub const ENOUGH: usize = 3;
 
-/// A delay from here on matters, seconds: 0.05 ms puts the first notch at 10 kHz.
+/// Shortest delay that matters, seconds: 0.05 ms puts the first notch at 10 kHz.
 pub const LATE_S: f64 = 0.000_05;
-/// Attacks are late where lining them up makes them correlate by so much more.
+/// Attacks count as late when lining them up raises their correlation by at least this.
 const LINED_UP_MORE: f64 = 0.3;
 
-/// What the attacks say.
+/// What the attacks show of the direct sound.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Attacks {
-    /// How many attacks it comes from.
+    /// Number of attacks it is averaged over.
     pub count: usize,
     /// Correlation of the channels' new sound, no delay taken out, −1 to +1.
     pub correlation: f64,
-    /// How far that may be off (one standard error over the attacks).
+    /// Standard error of that over the attacks.
     pub spread: f64,
-    /// The delay (right later: positive) at which the new sound agrees best, seconds.
+    /// The delay (positive when the right channel is later) at which the channels' new sound correlates most strongly,
+    /// seconds.
     pub delay_s: f64,
     /// The correlation at that delay; negative where one channel is the other's negative.
     pub aligned: f64,
-    /// How far that may be off.
+    /// Standard error of that.
     pub aligned_spread: f64,
     /// The share of attacks that have the sign of [`Self::aligned`] at that delay.
     pub agreeing: f64,
-    /// Level of the left over the right channel's new sound, dB.
+    /// Level of the left channel's new sound over the right one's, dB.
     pub level_difference_db: f64,
     /// The least correlated tenth and quarter of the time between attacks: the mean of these two quantiles of the
     /// correlation in short frames, with the delay and the sign of the attacks taken out. Where the direct sound dies
     /// away this is the wet's own. `None` with too few frames.
     pub lowest: Option<f64>,
-    /// By how much [`Self::lowest`] lies below the correlation of the frames it comes from by chance alone, for being theirs who
-    /// strayed the most; 0 where there is none.
+    /// By how much chance alone puts [`Self::lowest`] below the frames' true correlation, because it picks those that
+    /// strayed furthest down; 0 without [`Self::lowest`].
     pub lowest_by_chance: f64,
 }
 
 impl Attacks {
-    /// How much of a late channel's attack lies inside the window, 0.6 to 1.
+    /// The share of a late channel's attack that lies inside the window, 0.6 to 1.
     #[must_use]
     pub fn inside(&self) -> f64 {
         (1.0 - self.delay_s.abs() / (ATTACK_S + AHEAD_S)).clamp(0.6, 1.0)
     }
 
-    /// Whether the attacks show one direct sound in both channels: enough alike at one delay, all with one sign.
+    /// Whether the attacks show one direct sound in both channels: correlated enough at one delay, all with one sign.
     #[must_use]
     pub fn is_one_sound(&self) -> bool {
         self.aligned.abs() >= 0.5 * self.inside()
@@ -88,7 +89,7 @@ impl Attacks {
             && self.aligned.abs() > 3.0 * self.aligned_spread
     }
 
-    /// Whether they show one direct sound that is later in one channel: alike at a delay, and far less without it.
+    /// Whether they show one direct sound that is later in one channel: correlated at a delay, and far less without it.
     #[must_use]
     pub fn shows_delay(&self) -> bool {
         self.is_one_sound()
@@ -97,7 +98,7 @@ impl Attacks {
     }
 }
 
-/// How far each sample is from the one before it; `last` is the one before the first.
+/// The difference of each sample from the one before it; `last` is the sample before the first.
 #[multiversion(targets("x86_64+avx"))]
 fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
     let Some((&first, &newest)) = samples.first().zip(samples.last()) else {
@@ -113,37 +114,37 @@ fn differences(last: &mut f64, samples: &[f64], out: &mut [f64]) {
     *last = newest;
 }
 
-/// One attack, as it's kept.
+/// One stored attack.
 #[derive(Clone, Copy, Debug, Default)]
 struct StoredAttack {
-    /// Frame number at which it was heard.
+    /// Frame number at which it was detected.
     at: u64,
     left: f64,
     right: f64,
 }
 
-/// Hears attacks in a stream and keeps what they show.
+/// Detects attacks in a stream and keeps their evidence.
 ///
 /// Pushing and reading allocate nothing. An attack costs six transforms of about 50 ms, at most every 60 ms.
 pub struct OnsetEvidence {
     rate_hz: f64,
     frame_len: usize,
-    /// Windows on the differentiated channels.
+    /// Windows of the differentiated channels.
     windows: Windows,
     heard: u64,
     last: [f64; 2],
-    /// How far each sample is from the one before it.
+    /// Each sample's difference from the one before it, per channel.
     steps: [Vec<f64>; 2],
     frame_power: f64,
     in_frame: usize,
     past: [f64; PAST_FRAMES],
-    /// Samples until the window of the attack that was just heard is full.
+    /// Samples until the window of the attack just detected is full.
     waiting: Option<usize>,
-    /// The delay the window waits for, samples.
+    /// The delay the window allows for, samples.
     waits_for: isize,
     rest: usize,
     reach: usize,
-    /// The correlation over lag of each kept attack.
+    /// Each kept attack's correlation over lag.
     curves: Vec<f32>,
     kept: [StoredAttack; KEPT],
     count: u64,
@@ -162,7 +163,7 @@ impl std::fmt::Debug for OnsetEvidence {
 }
 
 impl OnsetEvidence {
-    /// For a sample rate, Hz.
+    /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
@@ -197,13 +198,13 @@ impl OnsetEvidence {
         self.rate_hz
     }
 
-    /// How many Fourier transforms it has made, forward and back, and of how many samples: what a bench sets its cost against.
+    /// The number of Fourier transforms made so far (forward, inverse) and their length in samples, for benchmarks.
     #[must_use]
     pub fn transforms(&self) -> ([u64; 2], usize) {
         (self.windows.made, self.windows.fft_len())
     }
 
-    /// Forgets everything.
+    /// Clears everything.
     pub fn reset(&mut self) {
         self.windows.reset();
         self.last = [0.0; 2];
@@ -223,7 +224,7 @@ impl OnsetEvidence {
     pub fn push(&mut self, run: &Run<'_>) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {
-            // As many as come before anything happens.
+            // As many frames as fit before the next event.
             let count = left
                 .len()
                 .min(self.frame_len - self.in_frame)
@@ -238,7 +239,7 @@ impl OnsetEvidence {
 
     fn take(&mut self, left: &[f64], right: &[f64]) {
         let count = left.len();
-        // The difference of neighbours lifts the top, where an attack is and a sustained string is not.
+        // Differentiating lifts the high frequencies, which an attack has and a sustained string has not.
         let [left_steps, right_steps] = &mut self.steps;
         differences(&mut self.last[0], left, left_steps);
         differences(&mut self.last[1], right, right_steps);
@@ -273,7 +274,7 @@ impl OnsetEvidence {
     fn frame(&mut self) {
         let power = self.frame_power / self.frame_len as f64;
         let before = self.past.iter().sum::<f64>() / PAST_FRAMES as f64;
-        // Differentiated sound lies about 20 dB below the sound itself.
+        // A differentiated sound lies about 20 dB below the sound itself.
         let audible = power > db::to_power(db::NO_READING_DBFS - 10.0);
         if audible && power > RISE * before && self.rest == 0 && self.waiting.is_none() {
             let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
@@ -288,12 +289,12 @@ impl OnsetEvidence {
         self.in_frame = 0;
     }
 
-    /// Takes the window that has just been filled for an attack, less the one before it.
+    /// Stores the window that has just been filled as an attack, less the window before it.
     fn attack(&mut self) {
         let late = self.waits_for.unsigned_abs();
         let heard = self.windows.news([late; 2]);
         let [left, right]: [f64; 2] = [0, 1].map(|channel| self.windows.powers[channel].iter().sum());
-        // A channel that brings nothing new can't be compared.
+        // A channel with nothing new can't be compared.
         if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
             return;
         }
@@ -314,7 +315,7 @@ impl OnsetEvidence {
         }
     }
 
-    /// What the kept attacks of the last `within_s` seconds say; `None` when there are fewer than [`ENOUGH`]. Does not
+    /// Reads the kept attacks of the last `within_s` seconds; `None` when there are fewer than [`ENOUGH`]. Does not
     /// allocate.
     pub fn read(&mut self, within_s: f64) -> Option<Attacks> {
         let oldest = self
@@ -355,8 +356,8 @@ impl OnsetEvidence {
         (0..filled).filter(move |&slot| self.kept[slot].at >= oldest)
     }
 
-    /// Averages the curves of the attacks since `oldest`; says how many there are, and the level of the left over the right channel in
-    /// them, dB.
+    /// Averages the curves of the attacks since `oldest`; returns their number, and the level of the left channel over
+    /// the right one in them, dB.
     fn average(&mut self, oldest: u64) -> (usize, f64) {
         let width = 2 * self.reach + 1;
         let mut mean = core::mem::take(&mut self.mean);
@@ -376,7 +377,7 @@ impl OnsetEvidence {
         (count, db::from_power(left / right))
     }
 
-    /// The mean correlation of so many attacks at a lag, its standard error, and the share of them that have its sign.
+    /// The mean correlation of `count` attacks at a lag, its standard error, and the share of them that have its sign.
     fn at(&self, lag: usize, oldest: u64, count: usize) -> (f64, f64, f64) {
         let width = 2 * self.reach + 1;
         let values = || {

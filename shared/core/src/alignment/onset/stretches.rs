@@ -1,21 +1,22 @@
-//! The time between the attacks: the correlation of short frames, of which the lowest are the wet's own, but for chance.
+//! The time between the attacks: the correlation of short frames, the lowest of which, apart from chance, are the wet's
+//! own.
 
 use crate::spectrum::pair_sums::product;
 
 /// Length of a frame whose correlation is kept, seconds.
 const STRETCH_S: f64 = 0.043;
-/// This many such frames are kept.
+/// Number of such frames kept.
 const STRETCHES: usize = 256;
-/// With fewer frames than this nothing is said about them.
+/// Least number of frames for a reading.
 const ENOUGH_STRETCHES: usize = 12;
-/// How far aside of each other the channels are compared to see what chance does, seconds.
+/// Offset between the channels at which they are compared to see what chance does, seconds.
 const ASIDE_S: f64 = 0.000_37;
 /// By how many standard deviations the mean of the lowest tenth and quarter lies below what it scatters about, if that's normally
 /// distributed: (1.282 + 0.674)/2.
 const LOWER: f64 = 0.978;
-/// Frames this far below the loudest have no say, as a power ratio.
+/// Frames this far below the loudest are left out, as a power ratio.
 const FAINT: f64 = 1e-4;
-/// Frames must be this much stronger than the faintest, as a power ratio.
+/// Frames must be this much stronger than the faintest to count, as a power ratio.
 const ABOVE_NOISE: f64 = 3.0;
 
 /// A short frame's correlation.
@@ -24,14 +25,14 @@ struct Stretch {
     at: u64,
     power: f64,
     correlation: f64,
-    /// What is alike in the channels with one of them earlier, less the same with the other: the odd part of their correlation
-    /// over lag.
+    /// The correlation with one channel early less that with the other one early: the odd part of the correlation over
+    /// lag.
     odd: f64,
     /// The delay it was taken at, samples.
     lag: isize,
 }
 
-/// Takes frames and keeps the last ones. Allocates nothing.
+/// Keeps the last short frames. Only [`Self::new`] allocates.
 pub(super) struct Stretches {
     len: usize,
     sums: [f64; 4],
@@ -62,18 +63,18 @@ impl Stretches {
         self.count = 0;
     }
 
-    /// How many more samples the frame at hand takes.
+    /// Samples still missing from the current frame.
     pub(super) fn room(&self) -> usize {
         self.len - self.at
     }
 
-    /// How many samples before those that are new are wanted with them.
+    /// Number of older samples that [`Self::push`] needs in front of the new ones.
     pub(super) fn aside(&self) -> usize {
         self.aside
     }
 
-    /// Takes samples of channels that were lined up by `lag`, the last of them number `now`: no more than there's room for, and
-    /// [`Self::aside`] older ones before them; `powers` are the sums of the new ones' squares.
+    /// Takes samples of channels that were lined up by `lag`, the last of them number `now`: at most [`Self::room`],
+    /// with [`Self::aside`] older ones before them; `powers` are the sums of the new samples' squares.
     pub(super) fn push(&mut self, [left, right]: [&[f64]; 2], powers: [f64; 2], now: u64, lag: isize) {
         let count = left.len() - self.aside;
         let (new_left, new_right) = (&left[self.aside..], &right[self.aside..]);
@@ -102,9 +103,10 @@ impl Stretches {
         self.at = 0;
     }
 
-    /// The mean of the lowest tenth and the lowest quarter of the correlations since `oldest` that were taken at `lag`, times
-    /// `sign`, and by how much that lies below what they scatter about by chance. How much chance does is seen in the odd part of
-    /// the correlation over lag, to which a sound that is one in both channels brings nothing. `None` with too few frames.
+    /// The mean of the lowest tenth and the lowest quarter of the correlations since `oldest` that were taken at `lag`,
+    /// times `sign`, and by how much that lies below their true mean by chance. The effect of chance is read from the
+    /// odd part of the correlation over lag, to which a sound common to both channels contributes nothing. `None` with
+    /// too few frames.
     pub(super) fn lowest(&mut self, oldest: u64, lag: isize, sign: f64) -> Option<(f64, f64)> {
         let filled = (self.count as usize).min(STRETCHES);
         let fitting = |stretch: &&Stretch| stretch.at >= oldest && (stretch.lag - lag).abs() <= 2;
@@ -115,7 +117,7 @@ impl Stretches {
         }
         let (mut count, mut odd, mut squares) = (0, 0.0, 0.0);
         for stretch in self.kept[..filled].iter().filter(fitting) {
-            // What is hardly above the faintest may be noise, which is nobody's wet.
+            // What is hardly above the faintest may be noise, and noise is not the wet.
             if stretch.power > FAINT * loudest && stretch.power > ABOVE_NOISE * faintest {
                 self.sorted[count] = sign * stretch.correlation;
                 count += 1;
@@ -131,7 +133,7 @@ impl Stretches {
         let (tenth, quarter, median) = (sorted[count / 10], sorted[count / 4], sorted[count / 2]);
         let lowest = 0.5 * (tenth + quarter);
         let mean = odd / count as f64;
-        // At one time aside the odd part holds half of what is a quarter turn off, on average over the frequencies.
+        // At this one offset the odd part holds half of the quadrature part, on average over the frequencies.
         let chance = (2.0 * (squares / count as f64 - mean * mean).max(0.0)).sqrt();
         // The nearer to ±1, the less a correlation strays.
         let below = LOWER * chance * (1.0 - lowest * lowest).max(0.0);

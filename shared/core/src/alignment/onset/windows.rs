@@ -1,4 +1,4 @@
-//! The windows on an attack: what is new in them, and what was there before.
+//! The windows on an attack: what is new in them against what was there before.
 
 use std::sync::Arc;
 
@@ -8,13 +8,13 @@ use crate::Complex;
 use crate::dsp::fft;
 use crate::dsp::history::FrameHistory;
 
-/// How long the edges of a window take, seconds.
+/// Length of a window's fade at either edge, seconds.
 const EDGE_S: f64 = 0.002;
 
-/// Keeps the last of two channels and takes windows of it. Making one allocates, nothing else does.
+/// Keeps the last samples of two channels and takes windows of them. Only [`Self::new`] allocates.
 pub(super) struct Windows {
     window: Vec<f64>,
-    /// The channels, as long as two windows and the longest delay.
+    /// Both channels, long enough for two windows and the longest delay.
     history: FrameHistory,
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
@@ -27,12 +27,12 @@ pub(super) struct Windows {
     /// Cross terms that are new, left times the right one's conjugate.
     pub(super) cross: Vec<Complex<f64>>,
     turned: Vec<Complex<f64>>,
-    /// How many transforms were made, forward and back.
+    /// Number of transforms made, forward and inverse.
     pub(super) made: [u64; 2],
 }
 
 impl Windows {
-    /// For windows of so many samples, and delays up to `reach` samples.
+    /// Creates windows of `len` samples, for delays up to `reach` samples.
     pub(super) fn new(rate_hz: f64, len: usize, reach: usize) -> Self {
         let edge = (EDGE_S * rate_hz).round().max(4.0);
         let window = (0..len)
@@ -41,7 +41,7 @@ impl Windows {
                 0.5 - 0.5 * (core::f64::consts::PI * from_edge.min(1.0)).cos()
             })
             .collect();
-        // Long enough that no lag within reach wraps around.
+        // Long enough for no lag within reach to wrap around.
         let fft_len = (len + reach + 1).next_power_of_two();
         let mut planner = RealFftPlanner::<f64>::new();
         let forward = planner.plan_fft_forward(fft_len);
@@ -74,7 +74,7 @@ impl Windows {
         self.time.len()
     }
 
-    /// Forgets what was heard.
+    /// Clears the history.
     pub(super) fn reset(&mut self) {
         self.history.reset();
     }
@@ -84,8 +84,8 @@ impl Windows {
         self.history.push(left, right);
     }
 
-    /// The last so many frames, the channels `lag` samples apart: the left one that much earlier if it's positive, else the
-    /// right one.
+    /// The last so many frames, the channels `lag` samples apart: the left one earlier by that if `lag` is positive,
+    /// else the right one.
     pub(super) fn last(&self, frames: usize, lag: isize) -> [&[f64]; 2] {
         let back = |lag: isize| lag.max(0).unsigned_abs();
         [
@@ -94,7 +94,7 @@ impl Windows {
         ]
     }
 
-    /// The windowed spectra of both channels, their windows ending so many samples ago, into `before`.
+    /// Writes the windowed spectra of both channels to `before`, the windows ending `back` samples ago in each channel.
     fn transform(&mut self, back: [usize; 2]) {
         let len = self.window.len();
         self.made[0] += 2;
@@ -111,8 +111,8 @@ impl Windows {
         }
     }
 
-    /// Finds the powers and cross terms that are new in the windows, their ends so many samples ago in each channel, less
-    /// what was there before. Gives the powers in the windows.
+    /// Finds the powers and cross terms that are new in the windows, ending `back` samples ago in each channel, less
+    /// what was there before. Returns the powers in the windows.
     pub(super) fn news(&mut self, back: [usize; 2]) -> [f64; 2] {
         self.transform(back);
         for k in 0..self.cross.len() {
@@ -132,8 +132,8 @@ impl Windows {
         heard
     }
 
-    /// The correlation of what is new over lags of ± half of `curve`'s length, a late right channel at a positive one, over
-    /// the root of both channels' new power.
+    /// The correlation of what is new over lags of ± half of `curve`'s length, a late right channel at a positive lag,
+    /// normalised by the root of the product of both channels' new powers.
     pub(super) fn correlate(&mut self, both: f64, curve: &mut [f32]) {
         // Conjugated, so that a late right channel peaks at a positive lag.
         for (turned, cross) in self.turned.iter_mut().zip(&self.cross) {
@@ -152,7 +152,7 @@ impl Windows {
         let reach = curve.len() as isize / 2;
         for (n, value) in curve.iter_mut().enumerate() {
             let share = self.time[(n as isize - reach).rem_euclid(len) as usize] * scale;
-            // What was subtracted can leave more than there is.
+            // The subtraction can leave shares beyond ±1.
             *value = share.clamp(-1.0, 1.0) as f32;
         }
     }

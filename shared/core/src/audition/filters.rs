@@ -1,4 +1,4 @@
-//! The filters on the way, both lines side by side: what the compiler puts into one instruction.
+//! The lines' and loudspeakers' filters, both channels side by side, which the compiler puts into one instruction.
 
 use core::f64::consts::{PI, SQRT_2};
 
@@ -7,19 +7,19 @@ use multiversion::multiversion;
 use super::Frames;
 use crate::dsp::samples;
 
-/// The same for all.
+/// An array with `of` called for each lane.
 #[inline(always)]
 fn lanes<const N: usize>(of: impl FnMut(usize) -> f64) -> [f64; N] {
     core::array::from_fn(of)
 }
 
-/// First-order high-passes like [`crate::routing::response::high_pass`], two in a row in each of `N` lines.
+/// First-order high-passes like [`crate::routing::response::high_pass`], two in series in each of `N` lines.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct HighPasses<const N: usize> {
     stages: [Stage<N>; 2],
 }
 
-/// One in each line.
+/// One high-pass in each line.
 #[derive(Clone, Copy, Debug)]
 struct Stage<const N: usize> {
     gain: [f64; N],
@@ -28,7 +28,7 @@ struct Stage<const N: usize> {
 }
 
 impl HighPasses<2> {
-    /// For the corners of either line, of which 0 stands for none.
+    /// Creates them for the corners of each line, Hz; 0 stands for none.
     pub(super) fn new(corners_hz: [[f64; 2]; 2], rate_hz: f64) -> Self {
         let stage = |number: usize| {
             let k = corners_hz.map(|line| match line[number] {
@@ -47,7 +47,7 @@ impl HighPasses<2> {
         }
     }
 
-    /// Whether there is one at all.
+    /// Whether any line has a high-pass.
     pub(super) fn are_there(&self) -> bool {
         self.stages
             .iter()
@@ -60,7 +60,7 @@ impl HighPasses<2> {
         }
     }
 
-    /// Those of two feeds at once, which cost no more than those of one.
+    /// The high-passes of two feeds at once, which cost no more than those of one.
     pub(super) fn joined(&self, other: &Self) -> HighPasses<4> {
         let join = |one: [f64; 2], two: [f64; 2]| [one[0], one[1], two[0], two[1]];
         HighPasses {
@@ -75,7 +75,7 @@ impl HighPasses<2> {
         }
     }
 
-    /// Goes on where those of two feeds have come to; it was the first or the second of them.
+    /// Takes over the state of its half of two feeds' high-passes; `second` says which half.
     pub(super) fn resume(&mut self, both: &HighPasses<4>, second: bool) {
         let first = if second { 2 } else { 0 };
         for (stage, both) in self.stages.iter_mut().zip(&both.stages) {
@@ -124,14 +124,14 @@ impl LowPasses {
     }
 }
 
-/// What runs over channels, frame by frame.
+/// A filter that runs over `N` channels frame by frame.
 pub(super) trait Filter<const N: usize>: Copy {
-    /// One frame.
+    /// Filters one frame.
     fn frame(&mut self, input: [f64; N]) -> [f64; N];
 }
 
 impl Filter<2> for LowPasses {
-    /// Two second-order ones in a row, transposed direct form II.
+    /// Two second-order sections in series, transposed direct form II.
     #[inline(always)]
     fn frame(&mut self, input: [f64; 2]) -> [f64; 2] {
         let mut signal = input;
@@ -146,7 +146,7 @@ impl Filter<2> for LowPasses {
     }
 }
 
-/// Runs a filter over both channels, as many frames as the shorter has.
+/// Runs a filter over both channels, for as many frames as the shorter has.
 #[multiversion(targets("x86_64+avx"))]
 pub(super) fn run<F: Filter<2>>(filter: &mut F, left: &mut [f32], right: &mut [f32]) {
     // A copy, because the compiler keeps that in registers.

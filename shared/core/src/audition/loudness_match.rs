@@ -1,4 +1,4 @@
-//! Loudness matching, and the limiter over it.
+//! Loudness matching, and the limiter behind it.
 
 use super::{CHUNK, Frames, MATCH_LIMIT_DB};
 use crate::dsp::db;
@@ -6,20 +6,20 @@ use crate::dsp::db;
 const MATCH_SMOOTHING_S: f64 = 0.1;
 const CEILING_RELEASE_S: f64 = 0.2;
 
-/// Nearer to where they are going than this, gains are there: −120 dB.
+/// A gain closer to its target than this is set to it: −120 dB.
 const THERE: f64 = 1e-6;
 
-/// The share of a step that one sample takes.
+/// The share of a step made in one sample, for a time constant of `seconds`.
 fn share(seconds: f64, rate_hz: f64) -> f64 {
     1.0 - (-1.0 / (seconds * rate_hz)).exp()
 }
 
-/// The gain that makes a feed as loud as stereo, and the way to it.
+/// The gain that makes a feed as loud as stereo, and its smoothing.
 #[derive(Clone, Debug)]
 pub(super) struct Match {
     wanted_db: Option<f64>,
     target: f64,
-    /// What is missing to the target.
+    /// What the gain still lacks to its target.
     missing: f64,
     keep: f64,
 }
@@ -34,7 +34,7 @@ impl Match {
         }
     }
 
-    /// Sets the gain to go to, dB; `None` is none.
+    /// Sets the target gain, dB; `None` is unity.
     pub(super) fn set(&mut self, match_db: Option<f64>) {
         if match_db == self.wanted_db {
             return;
@@ -46,13 +46,13 @@ impl Match {
         self.target = target;
     }
 
-    /// The same at once, for what isn't heard yet.
+    /// Sets the gain without smoothing, for a feed that isn't heard yet.
     pub(super) fn begin(&mut self, match_db: Option<f64>) {
         self.set(match_db);
         self.missing = 0.0;
     }
 
-    /// The gains of the next frames. Says whether any of them is not 1.
+    /// Writes the gains of the next frames. Returns whether any of them is not 1.
     pub(super) fn run(&mut self, gains: &mut [f32]) -> bool {
         if self.missing == 0.0 {
             gains.fill(self.target as f32);
@@ -69,11 +69,11 @@ impl Match {
     }
 }
 
-/// Turns both channels down at once when one would exceed what it may have, and lets go slowly.
+/// Turns both channels down at once when one would exceed its ceiling, and releases slowly.
 ///
-/// While it's on, that is full scale. Switched on, it closes over the length of a fade, from what is asked for (what the feeds
-/// have without their loudness being matched). Switched off it lets go slowly, and as long as a gain is on its way back nothing
-/// gets above full scale or what is asked for.
+/// While it's on, the ceiling is full scale. When switched on, the ceiling moves over the length of a fade from the
+/// samples asked for (the feeds' without loudness matching) to full scale. When switched off it releases slowly, and as
+/// long as a gain is returning nothing exceeds full scale or the samples asked for, whichever is higher.
 #[derive(Clone, Debug)]
 pub(super) struct Limiter {
     is_on: bool,
@@ -102,18 +102,18 @@ impl Limiter {
         }
     }
 
-    /// Whether nothing that comes out of it is above full scale.
+    /// Whether its ceiling is full scale.
     pub(super) fn is_closed(&self) -> bool {
         self.is_on && self.closed == self.closing
     }
 
-    /// Nothing goes through it now: it need not go slowly.
+    /// Resets it while nothing passes through it: no slow release is needed.
     pub(super) fn rest(&mut self) {
         self.gain = 1.0;
         self.closed = self.closing;
     }
 
-    /// Whether it has to be told what is asked for; `matched` says that a gain is not 1.
+    /// Whether [`Self::run`] needs the samples asked for; `matched` says that a gain is not 1.
     pub(super) fn asks(&self, matched: bool) -> bool {
         if self.is_on {
             self.closed < self.closing
@@ -122,7 +122,7 @@ impl Limiter {
         }
     }
 
-    /// How far it's closed in the next frame, as far as a fade would be.
+    /// How far it's closed in the next frame, on the curve of a fade.
     fn close(&mut self) -> f32 {
         if !self.is_on {
             return 0.0;
@@ -132,7 +132,7 @@ impl Limiter {
         share * share * (3.0 - 2.0 * share)
     }
 
-    /// Works on the first `count` frames. What is `asked` for is given where [`Self::asks`] said so.
+    /// Limits the first `count` frames. `asked` must be given where [`Self::asks`] returned `true`.
     pub(super) fn run(&mut self, out: &mut Frames, asked: Option<&Frames>, count: usize) {
         let [left, right] = out;
         let (left, right) = (&mut left[..count], &mut right[..count]);
@@ -144,7 +144,7 @@ impl Limiter {
         if let Some(asked) = asked {
             self.allow(asked, &mut most, count);
         }
-        // In three goes, of which only the middle one has to go frame by frame.
+        // Three passes, of which only the middle one has to run frame by frame.
         let mut gains = [0.0; CHUNK];
         for (gain, (left, most)) in gains.iter_mut().zip(left.iter().zip(&most[0])) {
             *gain = left.abs() / most;
@@ -171,7 +171,7 @@ impl Limiter {
         }
     }
 
-    /// What the next frames may have: on the way from what is asked for to full scale.
+    /// Writes the ceiling of the next frames: between the samples asked for and full scale.
     fn allow(&mut self, asked: &Frames, most: &mut Frames, count: usize) {
         for frame in 0..count {
             let open = 1.0 - self.close();
@@ -184,7 +184,7 @@ impl Limiter {
 
 /// Whether all samples lie within full scale.
 fn fits(samples: &[f32]) -> bool {
-    // No early end: the same cost every time, and many at once.
+    // No early exit: the cost is always the same, and the loop vectorises.
     samples
         .iter()
         .fold(true, |all, sample| all & (sample.abs() <= 1.0))

@@ -1,8 +1,11 @@
 //! Live audition: both lines and the feed in the time domain.
 //!
-//! While auditioning, every signal is late by [`COMMON_DELAY`] samples or by up to one less (both lines alike). Every change of
-//! setting is a crossfade of [`FADE_S`]. When auditioning is off and the last fade is over ([`Auditioner::is_idle`]) the
-//! buffer is not touched, so the sound passes bit for bit.
+//! In: blocks of stereo samples and [`AuditionSettings`]. Out: the same blocks as the feed's listener gets them. Uses
+//! `routing` and `dsp`.
+//!
+//! While auditioning, every signal is late by [`COMMON_DELAY`] samples or up to one less (both lines alike). Every
+//! change of setting is a crossfade of [`FADE_S`]. When auditioning is off and the last fade is over
+//! ([`Auditioner::is_idle`]) the buffer is not touched, so the sound passes bit for bit.
 
 mod filters;
 mod loudness_match;
@@ -20,13 +23,13 @@ use ring::DelayRing;
 /// Length of a crossfade, seconds.
 pub const FADE_S: f64 = 0.010;
 
-/// The longest delay of a line that can be auditioned, seconds: the player's own and a feed's fault.
+/// The longest delay of a line that can be auditioned, seconds: the player's own and a feed's fault together.
 pub const LONGEST_S: f64 = 0.032;
 
 /// Loudness matching never changes the level by more than this, dB.
 pub const MATCH_LIMIT_DB: f64 = 12.0;
 
-/// Frames worked on at once: enough that what is done once for all of them doesn't count, few enough for the stack.
+/// Frames processed at once: enough for the cost per chunk not to matter, few enough for the stack.
 const CHUNK: usize = 64;
 
 /// Both channels of a chunk.
@@ -37,9 +40,9 @@ type Frames = [[f32; CHUNK]; 2];
 pub struct AuditionSettings {
     /// The feed, or `None` to pass the sound through.
     pub feed: Option<Feed>,
-    /// Loudness matching: the gain that makes the feed as loud as stereo, dB, limited to ±[`MATCH_LIMIT_DB`]; while it's
-    /// on, the feed's samples are kept within full scale, and until its gain has gone after it was switched off, within full
-    /// scale or what the feed itself has. `None` is off.
+    /// Loudness matching: the gain that makes the feed as loud as stereo, dB, limited to ±[`MATCH_LIMIT_DB`]; while
+    /// it's on, the feed's samples are kept within full scale; after it was switched off, and until its gain is back at
+    /// 1, within full scale or the feed's own samples. `None` is off.
     pub match_db: Option<f64>,
 }
 
@@ -55,7 +58,7 @@ pub struct AuditionSettings {
 /// auditioner.set(&AuditionSettings { feed, match_db: None });
 /// let (mut left, mut right) = (vec![0.25; 4800], vec![0.25; 4800]);
 /// auditioner.process(&mut left, &mut right);
-/// // Equal channels with one line flipped: silence, once the feed is faded in.
+/// // Equal channels with one line flipped: silence, once the feed has faded in.
 /// assert!(left[4799].abs() < 1e-6);
 /// ```
 ///
@@ -69,14 +72,15 @@ pub struct Auditioner {
     history: DelayRing,
     /// Frames until the history holds enough to begin.
     filling: usize,
-    /// What is heard and, in a fade, what comes.
+    /// The path that is heard and, in a fade, the one that follows it.
     paths: [Option<Path>; 2],
-    /// Which of them is heard. The other one's place is taken by changing this: to move a path would cost as much as to run it for
+    /// Index of the one that is heard. A fade ends by changing this: moving a path would cost as much as running it for
     /// some frames.
     heard: usize,
-    /// Whether there's a fade, or one about to begin.
+    /// Whether there's a fade, or one is about to begin.
     fading: bool,
-    /// Frames until it begins: what is got ready for it costs as much as running it, and not in the same block, if that is short.
+    /// Frames until the fade begins: preparing it costs as much as running it, so with short blocks the two fall into
+    /// different blocks.
     waiting: usize,
     /// Frames of the fade that are over.
     faded: usize,
@@ -84,13 +88,14 @@ pub struct Auditioner {
     fade_len: usize,
     wanted: Option<Feed>,
     match_db: Option<f64>,
-    /// Of the path in the same place: what comes is brought to its own loudness, not to that of what goes.
+    /// The loudness match of the path at the same index: each path has its own gain, in a fade too.
     loudness: [Match; 2],
     limiter: Limiter,
 }
 
 impl Auditioner {
-    /// For a sample rate. Allocates the history (about 0.1 MB at 192 kHz, else less) and the interpolation table.
+    /// Creates one for a sample rate, Hz. Allocates the history (about 0.1 MB at 192 kHz, else less) and the
+    /// interpolation table.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let rate_hz = rate_hz.clamp(1000.0, 1_000_000.0);
@@ -113,19 +118,19 @@ impl Auditioner {
         }
     }
 
-    /// The samples by which both lines alike are late while a feed is auditioned, at most; at least one less.
+    /// The delay of both lines alike while a feed is auditioned, samples: this or up to one less.
     #[must_use]
     pub fn common_delay() -> usize {
         COMMON_DELAY
     }
 
-    /// Sets what is wanted; [`Self::process`] fades to it.
+    /// Sets what to audition; [`Self::process`] fades to it.
     pub fn set(&mut self, settings: &AuditionSettings) {
         self.wanted = settings.feed;
         self.match_db = settings.match_db;
         self.limiter.set(settings.match_db.is_some());
         for (path, loudness) in self.paths.iter().zip(&mut self.loudness) {
-            // The gain is the wanted feed's: another one on its way out keeps its own, unless there is to be none.
+            // The gain is the wanted feed's: a feed that is fading out keeps its own, unless matching is switched off.
             let is_wanted = path
                 .as_ref()
                 .is_some_and(|path| Some(path.feed()) == self.wanted.as_ref());
@@ -135,13 +140,13 @@ impl Auditioner {
         }
     }
 
-    /// Whether the sound passes untouched, so that [`Self::process`] would write nothing.
+    /// Whether the sound passes untouched: [`Self::process`] would write nothing.
     #[must_use]
     pub fn is_idle(&self) -> bool {
         self.wanted.is_none() && self.paths[self.heard].is_none() && !self.fading
     }
 
-    /// Forgets all sound and fades; the settings stay and begin anew.
+    /// Clears all sound and fades; the settings stay and apply from the next frame.
     pub fn reset(&mut self) {
         self.history.clear();
         self.filling = 0;
@@ -151,7 +156,7 @@ impl Auditioner {
         self.limiter.rest();
     }
 
-    /// Replaces a block by what the listener gets (as many frames as the shorter slice has). Writes nothing when idle.
+    /// Replaces a block by the feed's sound (as many frames as the shorter slice has). Writes nothing when idle.
     pub fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
         let frames = left.len().min(right.len());
         let (mut left, mut right) = (&mut left[..frames], &mut right[..frames]);
@@ -174,8 +179,8 @@ impl Auditioner {
         }
     }
 
-    /// A chunk ends where something changes, so that how the host cuts the sound changes nothing: where a fade is over, and
-    /// where there's enough sound to begin.
+    /// A chunk ends where a fade is over and where there's enough sound to begin, so the result doesn't depend on the
+    /// host's block sizes.
     fn chunk_len(&self, left: usize) -> usize {
         let until_change = if self.waiting > 0 {
             self.waiting
@@ -189,13 +194,13 @@ impl Auditioner {
         left.min(CHUNK).min(until_change.max(1))
     }
 
-    /// For how many frames both sounds are computed: as many whole chunks as a fade needs. A block that held the end of one
-    /// chunk and the beginning of another would cost more than all others.
+    /// Number of frames for which both sounds are computed: as many whole chunks as a fade needs. A block with the end
+    /// of one chunk and the beginning of another would cost more than any other.
     fn fading_len(&self) -> usize {
         self.fade_len.next_multiple_of(CHUNK)
     }
 
-    /// Starts a fade when something else is wanted than what is heard.
+    /// Starts a fade when the settings differ from what is heard.
     fn consider(&mut self) {
         let current = &self.paths[self.heard];
         let heard = current.as_ref().map(Path::feed);
@@ -207,7 +212,7 @@ impl Auditioner {
             return;
         }
         if current.is_none() {
-            // Nothing is heard through it now: it begins anew.
+            // Nothing passes through it now, so it can be reset.
             self.limiter.rest();
         }
         self.paths[1 - self.heard] = self
@@ -219,7 +224,8 @@ impl Auditioner {
         self.faded = 0;
     }
 
-    /// At most [`CHUNK`] frames in which nothing begins and nothing ends, but the fade with the last of them.
+    /// Processes at most [`CHUNK`] frames in which nothing begins or ends, except that a fade may end with the last of
+    /// them.
     fn chunk(&mut self, left: &mut [f32], right: &mut [f32]) {
         let count = left.len();
         self.history.push(left, right);
@@ -264,8 +270,8 @@ impl Auditioner {
         right.copy_from_slice(&out[1][..count]);
     }
 
-    /// What comes from the feeds: the one that is heard or the one that comes, or the way from the one to the other; with
-    /// their loudness, under the limiter.
+    /// The feeds' output, loudness-matched and limited: of the one that is heard, the one that follows, or the
+    /// crossfade between two feeds.
     fn feeds(&mut self, count: usize, with_coming: bool, out: &mut Frames) {
         let [first, second] = &mut self.paths;
         let (current, coming, order) = match self.heard {
@@ -304,7 +310,7 @@ impl Auditioner {
     }
 }
 
-/// Brings what a feed gives to its loudness.
+/// Applies the loudness gains.
 #[multiversion(targets("x86_64+avx"))]
 fn amplify(out: &mut Frames, gains: &[f32; CHUNK]) {
     for channel in out {
@@ -314,8 +320,8 @@ fn amplify(out: &mut Frames, gains: &[f32; CHUNK]) {
     }
 }
 
-/// On the way between a feed within full scale and the sound that passes nothing is above both, except by rounding: that is
-/// taken off. What is invalid and passes is left as it is.
+/// In a fade between a feed within full scale and the sound that passes, no sample exceeds both except by rounding;
+/// this clamps the excess. Invalid samples that pass are left as they are.
 fn bound(out: &mut Frames, through: &Frames) {
     for (out, through) in out.iter_mut().zip(through) {
         for (sample, through) in out.iter_mut().zip(through) {
@@ -325,24 +331,24 @@ fn bound(out: &mut Frames, through: &Frames) {
     }
 }
 
-/// Fades over from `out` to `next`, which is reached with the last frame of the fade's `len`; `frames` says which ones since its
-/// beginning these are.
+/// Crossfades from `out` to `next`, which is reached with the last of the fade's `len` frames; `frames` is the range of
+/// these frames within the fade.
 fn fade(out: &mut Frames, next: &Frames, frames: core::ops::Range<usize>, len: usize) {
     mix(out, next, frames.start, len);
     for (out, next) in out.iter_mut().zip(next) {
-        // Rounding must not keep what is over from being over.
+        // The last frame is exactly `next`, whatever the rounding.
         let over = (len - 1).saturating_sub(frames.start).min(frames.len());
         out[over..frames.len()].copy_from_slice(&next[over..frames.len()]);
     }
 }
 
-/// All of a chunk, rounded.
+/// Mixes a whole chunk; the last frame of a fade may be off by rounding.
 #[multiversion(targets("x86_64+avx"))]
 fn mix(out: &mut Frames, next: &Frames, begin: usize, len: usize) {
     let mut shares = [0.0; CHUNK];
     for (share, frame) in shares.iter_mut().zip(begin as i32 + 1..) {
         let f = frame as f32 / len as f32;
-        // A raised-cosine shape by its cubic: no corner at either end.
+        // A cubic in place of a raised cosine: no corner at either end.
         *share = f * f * (3.0 - 2.0 * f);
     }
     for (out, next) in out.iter_mut().zip(next) {

@@ -1,4 +1,4 @@
-//! A feed, ready to run.
+//! A feed, prepared for the audio thread.
 
 use super::filters::{self, HighPasses, LowPasses};
 use super::ring::DelayRing;
@@ -6,17 +6,17 @@ use super::{Frames, LONGEST_S};
 use crate::dsp::fractional::{COMMON_DELAY, FractionalTable, Kernel, TAPS};
 use crate::routing::feed::{Ending, Feed, Side};
 
-/// Fractions of a sample that are taken for none: a thousandth is 0.02 µs.
+/// Fractions of a sample below this count as none: a thousandth is 0.02 µs.
 const NONE: f64 = 0.001;
 
-/// One line's gain and delay, ready to run.
+/// One line's gain and delay, prepared for the audio thread.
 #[derive(Clone, Copy, Debug)]
 struct LinePath {
     channel: usize,
     /// 0 where nothing arrives.
     amplitude: f32,
     whole: usize,
-    /// With the amplitude in it; `None` for a delay of whole samples.
+    /// The interpolation kernel times the amplitude; `None` for a delay of whole samples.
     kernel: Option<Kernel>,
 }
 
@@ -44,7 +44,7 @@ impl LinePath {
         }
     }
 
-    /// The line's end, of the last frames that were pushed.
+    /// Writes what arrives at the line's end for the last frames pushed.
     fn run(&self, history: &DelayRing, out: &mut [f32]) {
         let frames = out.len();
         if self.amplitude == 0.0 {
@@ -60,8 +60,8 @@ impl LinePath {
     }
 }
 
-/// Both delays, samples. They are moved alike, by less than a sample, so that at most one of them has a fraction: nobody hears
-/// the move, interpolating costs more than all the rest, and equal delays need none.
+/// Both delays, samples, shifted together by less than a sample to leave at most one of them a fraction. The shift is
+/// inaudible, interpolation costs more than all the rest, and equal delays then need none.
 fn moved(delays: [f64; 2]) -> [f64; 2] {
     let [left, right] = delays;
     let by = if left >= right.fract() {
@@ -72,7 +72,7 @@ fn moved(delays: [f64; 2]) -> [f64; 2] {
     [left - by, right - by]
 }
 
-/// A feed, ready to run.
+/// A feed, prepared for the audio thread.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Path {
     feed: Feed,
@@ -97,7 +97,7 @@ impl Path {
         &self.feed
     }
 
-    /// What both loudspeakers get of the last `count` frames that were pushed, at most a chunk.
+    /// Writes what both loudspeakers get of the last `count` frames pushed, at most a chunk.
     pub(super) fn run(&mut self, history: &DelayRing, count: usize, out: &mut Frames) {
         self.begin(history, count, out);
         if self.high_passes.are_there() {
@@ -107,7 +107,7 @@ impl Path {
         self.finish(count, out);
     }
 
-    /// The same of two feeds, for less than twice the cost.
+    /// Runs two feeds for less than twice the cost of one.
     pub(super) fn run_both(paths: [&mut Self; 2], history: &DelayRing, count: usize, outs: [&mut Frames; 2]) {
         let ([one, two], [out, other]) = (paths, outs);
         one.begin(history, count, out);
@@ -120,14 +120,14 @@ impl Path {
         two.finish(count, other);
     }
 
-    /// The lines, up to the high-passes.
+    /// Runs the lines, up to the high-passes.
     fn begin(&self, history: &DelayRing, count: usize, out: &mut Frames) {
         for (line, out) in self.lines.iter().zip(out) {
             line.run(history, &mut out[..count]);
         }
     }
 
-    /// From the lines' ends on.
+    /// Runs everything from the lines' ends on.
     fn finish(&mut self, count: usize, out: &mut Frames) {
         let [left, right] = out;
         let (left, right) = (&mut left[..count], &mut right[..count]);
@@ -137,7 +137,7 @@ impl Path {
         }
     }
 
-    /// Puts the lines together where they end.
+    /// Combines the lines where they end.
     fn end(&self, left: &mut [f32], right: &mut [f32]) {
         match self.feed.ending {
             Ending::Stereo => {}
@@ -157,7 +157,7 @@ impl Path {
     }
 }
 
-/// The same to both loudspeakers.
+/// Sends the same signal to both loudspeakers.
 fn both(left: &mut [f32], right: &mut [f32], of: impl Fn(f32, f32) -> f32) {
     for (left, right) in left.iter_mut().zip(right) {
         *left = of(*left, *right);

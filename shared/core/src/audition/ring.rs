@@ -4,8 +4,8 @@ use super::{CHUNK, LONGEST_S};
 use crate::dsp::fractional::TAPS;
 use crate::dsp::samples;
 
-/// A ring of both channels as filters take them. Everything is written twice, a turn apart, so that no stretch of it wraps,
-/// and no block pays for moving it.
+/// A ring of both channels' samples, invalid ones as zero. Every sample is written twice, one ring length apart: any
+/// stretch is contiguous, and no block has to move data.
 #[derive(Clone, Debug)]
 pub(super) struct DelayRing {
     len: usize,
@@ -45,8 +45,8 @@ impl DelayRing {
         self.at = (self.at + left.len()) % self.len;
     }
 
-    /// The samples that as many frames of output, the last ones that were pushed, are made of: those so many frames ago, and
-    /// `before` of them ahead of the first one.
+    /// The samples that the last `frames` frames of output are made of: those delayed by `ago` frames, with `before`
+    /// older ones ahead of the first.
     pub(super) fn stretch(&self, channel: usize, frames: usize, ago: usize, before: usize) -> &[f32] {
         let back = (frames + ago + before).min(self.len);
         let begin = (self.at + self.len - back) % self.len;

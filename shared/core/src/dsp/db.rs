@@ -1,6 +1,6 @@
-//! Decibels, and the levels below which nothing is said.
+//! Decibels, and the level below which there is no reading.
 
-/// Below this level of a channel pair (dBFS, mean power of both channels) there is no reading: not a zero, nothing.
+/// Below this level of a channel pair (dBFS, mean power of both channels) there is no reading at all, not even a zero.
 pub const NO_READING_DBFS: f64 = -80.0;
 
 /// A power ratio in decibels; −∞ for zero and for anything negative (rounding may leave −1e-17).

@@ -1,4 +1,4 @@
-//! Transforms whose lengths were fixed when everything was built: they can't fail, and give silence if they do.
+//! Transforms of lengths fixed at construction: they can't fail, and would return silence if they did.
 
 use multiversion::multiversion;
 use realfft::num_traits::Zero;
@@ -6,7 +6,7 @@ use realfft::{ComplexToReal, FftNum, RealToComplex};
 
 use crate::Complex;
 
-/// Writes `frames` under `window` to `out`, as many as the shortest has.
+/// Writes `frames` times `window` to `out`, as many as the shortest of the three has.
 #[multiversion(targets("x86_64+avx"))]
 pub(crate) fn weigh(frames: &[f64], window: &[f64], out: &mut [f64]) {
     let count = frames.len().min(window.len()).min(out.len());
@@ -16,7 +16,7 @@ pub(crate) fn weigh(frames: &[f64], window: &[f64], out: &mut [f64]) {
     }
 }
 
-/// The spectrum of `input`, which is used up. `scratch` may be longer than the transform needs.
+/// The spectrum of `input`, which is overwritten. `scratch` may be longer than the transform needs.
 pub(crate) fn forward<T: FftNum>(
     fft: &dyn RealToComplex<T>,
     input: &mut [T],
@@ -29,15 +29,15 @@ pub(crate) fn forward<T: FftNum>(
     }
 }
 
-/// The signal of a spectrum (of an even number of samples), times the transform's length; the spectrum is used up. Its first and last bins count as real.
-/// `scratch` may be longer than the transform needs.
+/// The signal of a spectrum (of an even number of samples), times the transform's length; the spectrum is overwritten.
+/// Its first and last bins are taken as real. `scratch` may be longer than the transform needs.
 pub(crate) fn inverse<T: FftNum>(
     fft: &dyn ComplexToReal<T>,
     input: &mut [Complex<T>],
     output: &mut [T],
     scratch: &mut [Complex<T>],
 ) {
-    // What rounding left there would be refused.
+    // The transform refuses an imaginary part there, even one left by rounding.
     for end in [0, input.len() - 1] {
         input[end].im = T::zero();
     }

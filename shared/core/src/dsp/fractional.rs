@@ -1,7 +1,7 @@
 //! Delays of a fraction of a sample, for the audition path.
 //!
-//! A sinc under a Kaiser window, 64 taps. Up to 0.93 of half the sample rate its response is flat to 0.02 dB; a
-//! fractional delay without any common delay can't be had, so everything is delayed by [`COMMON_DELAY`] samples besides.
+//! A sinc under a Kaiser window, 64 taps. Up to 0.93 of half the sample rate its response is flat to 0.02 dB; the
+//! filter is causal, so everything is delayed by [`COMMON_DELAY`] samples besides.
 
 use core::f64::consts::PI;
 
@@ -10,19 +10,19 @@ use multiversion::multiversion;
 /// Taps of the interpolation filter.
 pub const TAPS: usize = 64;
 
-/// The whole samples by which a delayed signal is late besides the delay asked for.
+/// Latency of the interpolation, whole samples, on top of the delay asked for.
 pub const COMMON_DELAY: usize = TAPS / 2 - 1;
 
 const PHASES: usize = 256;
 const KAISER_BETA: f64 = 6.0;
 
-/// Samples worked on side by side.
+/// Samples computed side by side.
 const GROUP: usize = 32;
 
-/// What as many samples are made of.
+/// Input samples that a group of output samples needs.
 const WINDOW: usize = GROUP + TAPS - 1;
 
-/// A kernel, ready to run over a block.
+/// A kernel prepared for running over a block.
 #[derive(Clone, Copy, Debug)]
 #[repr(align(16))]
 pub struct Kernel {
@@ -41,8 +41,8 @@ impl Kernel {
         Self { taps: ready }
     }
 
-    /// Writes as many samples as `out` has: each from [`TAPS`] of `samples`, the first one from the first ones. There must be
-    /// `TAPS − 1` more of them than of `out`, or the last ones become 0.
+    /// Fills `out`: its sample `n` from the [`TAPS`] `samples` from `n` on. `samples` must be `TAPS − 1` longer than
+    /// `out`; where they are missing, zeros are taken.
     #[inline]
     pub fn run(&self, samples: &[f32], out: &mut [f32]) {
         run(&self.taps, samples, out);
@@ -66,7 +66,7 @@ fn run(taps: &[f32; TAPS], samples: &[f32], out: &mut [f32]) {
     }
 }
 
-/// Every tap to all samples of a group at once: so nothing has to be added up across.
+/// Applies each tap to all samples of a group at once, which needs no sum across a vector.
 #[inline(always)]
 fn weighted(taps: &[f32; TAPS], window: &[f32; WINDOW]) -> [f32; GROUP] {
     let mut sums = [0.0; GROUP];
@@ -81,7 +81,7 @@ fn weighted(taps: &[f32; TAPS], window: &[f32; WINDOW]) -> [f32; GROUP] {
     sums
 }
 
-/// Interpolation kernels for any fraction of a sample, from a table.
+/// A table of interpolation kernels for any fraction of a sample.
 #[derive(Clone, Debug)]
 pub struct FractionalTable {
     kernels: Vec<[f32; TAPS]>,

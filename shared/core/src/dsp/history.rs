@@ -1,13 +1,13 @@
-//! The last frames of a pair of channels, each channel in one piece.
+//! The last frames of a pair of channels, each channel contiguous.
 
-/// The buffers are this many times as long as what is kept, so that it has to be moved back to their beginning only once in
-/// a while.
+/// Length of the buffers over the length kept, so the frames have to be moved back to their beginning only now and
+/// then.
 const ROOM: usize = 4;
 
 /// Frames moved at once.
 const PIECE: usize = 128;
 
-/// Keeps the last frames of two channels. Only making one allocates.
+/// Keeps the last frames of two channels. Only [`Self::new`] allocates.
 #[derive(Debug)]
 pub(crate) struct FrameHistory {
     channels: [Vec<f64>; 2],
@@ -17,7 +17,7 @@ pub(crate) struct FrameHistory {
 }
 
 impl FrameHistory {
-    /// For the last `kept` frames; before the first there is silence.
+    /// Creates a history of the last `kept` frames, filled with silence.
     pub fn new(kept: usize) -> Self {
         Self {
             channels: [vec![0.0; ROOM * kept], vec![0.0; ROOM * kept]],
@@ -26,7 +26,7 @@ impl FrameHistory {
         }
     }
 
-    /// Forgets everything: silence.
+    /// Clears it to silence.
     pub fn reset(&mut self) {
         for channel in &mut self.channels {
             channel.fill(0.0);
@@ -37,7 +37,7 @@ impl FrameHistory {
     /// Takes frames.
     ///
     /// # Panics
-    /// If there are more of them than are kept, or not as many of both channels.
+    /// If there are more frames than are kept, or the channels' lengths differ.
     pub fn push(&mut self, left: &[f64], right: &[f64]) {
         let range = self.make_room(left.len());
         for (channel, new) in self.channels.iter_mut().zip([left, right]) {
@@ -48,7 +48,7 @@ impl FrameHistory {
     /// Takes silent frames.
     ///
     /// # Panics
-    /// If there are more of them than are kept.
+    /// If there are more frames than are kept.
     pub fn push_silence(&mut self, frames: usize) {
         let range = self.make_room(frames);
         for channel in &mut self.channels {
@@ -64,11 +64,12 @@ impl FrameHistory {
         &self.channels[channel][self.end - back - len..self.end - back]
     }
 
-    /// Where so many new frames go.
+    /// The range for `frames` new frames; moves the older ones back if there is no room.
     fn make_room(&mut self, frames: usize) -> core::ops::Range<usize> {
         if self.end + frames > self.channels[0].len() {
             for channel in &mut self.channels {
-                // What is kept and where it goes lie apart. In pieces, or callgrind counts the one string move byte by byte.
+                // Source and target don't overlap. Copied in pieces, because callgrind counts one long move byte by
+                // byte.
                 let (to, from) = channel.split_at_mut(self.end - self.kept);
                 for (to, from) in to[..self.kept].chunks_mut(PIECE).zip(from.chunks(PIECE)) {
                     to.copy_from_slice(&from[..to.len()]);

@@ -1,7 +1,7 @@
-//! Building blocks without any idea of a preset: decibels, which samples are valid, rings of past samples, transforms,
+//! Building blocks that know nothing of presets: decibels, which samples are valid, rings of past samples, transforms,
 //! fractional delay, K-weighting.
 //!
-//! In: samples. Out: samples and numbers. Every other room may use this one; it uses none.
+//! In: samples. Out: samples and numbers. Every other folder may use this one; it uses none.
 
 pub mod db;
 pub(crate) mod fft;
@@ -10,7 +10,8 @@ pub(crate) mod history;
 pub mod k_weighting;
 pub mod samples;
 
-/// White noise for tests, uniform in ±½: a linear congruence (Knuth, MMIX), the same for a seed everywhere.
+/// White noise for tests, uniform in ±½: a linear congruential generator (Knuth, MMIX), the same for a seed on every
+/// machine.
 #[cfg(test)]
 pub(crate) fn noise(seed: u64, len: usize) -> Vec<f64> {
     let mut state = seed;

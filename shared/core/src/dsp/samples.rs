@@ -1,4 +1,4 @@
-//! The policy for samples no measurement may believe.
+//! The policy for invalid samples and subnormals.
 //!
 //! * *Invalid* is a sample that is not finite or lies above +60 dBFS (|x| > 1000): a crashed plugin, a broken driver. It
 //!   is passed on as it came, counted, and kept out of every average: a frame is invalid when either channel is.
@@ -13,7 +13,7 @@ pub const INVALID_ABOVE: f32 = 1000.0;
 /// −600 dBFS: magnitudes below are zero to every measurement.
 pub const TINY: f32 = 1e-30;
 
-/// Whether a frame is believed: both samples finite and not above +60 dBFS.
+/// Whether a frame is valid: both samples finite and not above +60 dBFS.
 #[must_use]
 #[inline]
 pub fn is_valid(left: f32, right: f32) -> bool {
@@ -21,16 +21,16 @@ pub fn is_valid(left: f32, right: f32) -> bool {
     left.abs() <= INVALID_ABOVE && right.abs() <= INVALID_ABOVE
 }
 
-/// Whether all frames are believed (as many as the shorter slice has).
+/// Whether all frames are valid (as many as the shorter slice has).
 #[must_use]
 pub fn all_valid(left: &[f32], right: &[f32]) -> bool {
-    // Without stopping at the first that isn't: that is what lets the compiler look at several at once.
+    // No early exit at the first invalid one: that lets the compiler vectorise.
     left.iter()
         .zip(right)
         .fold(true, |all, (&l, &r)| all & is_valid(l, r))
 }
 
-/// A sample as filters and meters take it: invalid ones and the inaudibly small become zero.
+/// A sample as filters and meters take it: invalid ones and those below [`TINY`] become zero.
 #[must_use]
 #[inline]
 pub fn measured(sample: f32) -> f32 {
@@ -42,22 +42,22 @@ pub fn measured(sample: f32) -> f32 {
     }
 }
 
-/// The magnitude's bits as a whole number: ordered as the magnitudes are, with infinity and what is no number above all.
-/// Comparing these costs the same whatever is compared; a processor may take a hundredfold for a subnormal float.
+/// The magnitude's bits as an integer: ordered as the magnitudes are, with infinity and NaN above all. Comparing these
+/// always costs the same; comparing a subnormal float may take a processor a hundred times as long.
 #[inline]
 fn magnitude_bits(sample: f32) -> i32 {
     (sample.to_bits() & 0x7fff_ffff).cast_signed()
 }
 
-/// Writes what filters and meters take of `block` ([`measured`]) to `out`, as many samples as the shorter has, and says
-/// whether none of them was invalid. The same cost whatever the samples are.
+/// Writes the samples of `block` as filters and meters take them ([`measured`]) to `out`, as many as the shorter has,
+/// and returns whether all of them are valid. The cost doesn't depend on the samples.
 #[inline]
 pub fn measure_block(block: &[f32], out: &mut [f32]) -> bool {
     let (least, most) = (magnitude_bits(TINY), magnitude_bits(INVALID_ABOVE));
     let mut room = 0;
     for (out, &sample) in out.iter_mut().zip(block) {
         let magnitude = magnitude_bits(sample);
-        // The sign of the room is set where there is none.
+        // `room` turns negative at the first sample above the limit.
         room |= most - magnitude;
         let believed = magnitude >= least && magnitude <= most;
         *out = f32::from_bits(if believed { sample.to_bits() } else { 0 });
@@ -68,22 +68,22 @@ pub fn measure_block(block: &[f32], out: &mut [f32]) -> bool {
 /// The most frames in a [`Run`].
 pub const LONGEST_RUN: usize = 512;
 
-/// Frames as measurements take them, in double precision: all of them believed, or all of them invalid and zero.
+/// Frames as measurements take them, in double precision: all of them valid, or all of them invalid and zero.
 #[derive(Clone, Copy, Debug)]
 pub struct Run<'a> {
     /// The left channel, at most [`LONGEST_RUN`] frames.
     pub left: &'a [f64],
     /// The right channel, as many.
     pub right: &'a [f64],
-    /// Whether these frames are believed.
+    /// Whether these frames are valid.
     pub sound: bool,
 }
 
-/// Writes samples into a ring that keeps the last ones, from `place` on (which may lie any number of turns ahead): as NaN where they
-/// aren't believed.
+/// Writes samples into a ring from `place` on (taken modulo the ring's length), as NaN if they are invalid (`sound` is
+/// false).
 ///
 /// # Panics
-/// If the ring has no room at all.
+/// If the ring is empty.
 pub(crate) fn keep(ring: &mut [f32], place: usize, samples: &[f64], sound: bool) {
     let len = ring.len();
     let (mut at, mut samples) = (place % len, samples);
@@ -124,8 +124,7 @@ impl Run<'_> {
     }
 }
 
-/// Cuts frames into [`Run`]s, so that what is to be believed is judged once for everything that measures it. Does not
-/// allocate.
+/// Cuts frames into [`Run`]s, so validity is judged once for all measurements. Does not allocate.
 #[derive(Clone, Debug)]
 pub struct Cleaner {
     left: [f64; LONGEST_RUN],
@@ -142,7 +141,7 @@ impl Default for Cleaner {
 }
 
 impl Cleaner {
-    /// Hands over all frames (as many as the shorter slice has), in order and every one once.
+    /// Calls `on_run` with all frames (as many as the shorter slice has), in order and each once.
     pub fn runs<S: Copy + Into<f64>>(&mut self, left: &[S], right: &[S], mut on_run: impl FnMut(&Run<'_>)) {
         let frames = left.len().min(right.len());
         for begin in (0..frames).step_by(LONGEST_RUN) {
@@ -178,8 +177,8 @@ impl Cleaner {
     }
 }
 
-/// Takes a channel's samples, the inaudibly small as zero. Says whether all are believed, without stopping at the first
-/// that isn't: that lets the compiler look at several at once.
+/// Copies a channel's samples, those below [`TINY`] as zero. Returns whether all are valid. No early exit at the first
+/// invalid one: that lets the compiler vectorise.
 #[multiversion(targets("x86_64+avx"))]
 fn take<S: Copy + Into<f64>>(samples: &[S], out: &mut [f64]) -> bool {
     let mut believed = true;
@@ -199,7 +198,8 @@ fn is_believed(sample: f64) -> bool {
     sample.abs() <= f64::from(INVALID_ABOVE)
 }
 
-/// A filter state with the inaudibly small taken off; non-finite states (which sound input cannot make) are cleared too.
+/// A filter state, set to zero if it is below [`TINY`]; non-finite states (which valid input cannot cause) are cleared
+/// too.
 #[must_use]
 #[inline]
 pub fn settled(state: f64) -> f64 {
@@ -250,7 +250,7 @@ mod tests {
         assert!(is_valid(-1000.0, 1000.0));
         assert_eq!(measured(0.25), 0.25);
         assert_eq!(measured(f32::from_bits(1)), 0.0);
-        // A block is the same, whatever is in it.
+        // A block gives the same as single samples.
         let odd = [
             0.25,
             f32::NAN,

@@ -1,4 +1,4 @@
-//! What a stereo preset becomes in every feed downstream: the analysis and the verdicts.
+//! The analysis of a stereo preset and the verdicts for every feed downstream.
 //!
 //! # Contract
 //! * No I/O, no clock, no thread, no plugin API, no screen. Time is counted in frames.
@@ -28,7 +28,7 @@
 //! let take = monitor.finish_take("lead".into(), Pass::Full).expect("frames came");
 //! let rows = take.rows(&Rig::default(), 0.0);
 //! let total_db = |id: FeedId| rows.iter().find(|row| row.id == id).and_then(|row| row.score).map(|score| score.total_db);
-//! // In a mono wedge it is as loud as in stereo; with one line's polarity inverted nothing is left of it.
+//! // In a mono wedge it is as loud as in stereo; with one line's polarity inverted it cancels.
 //! assert!(total_db(FeedId::MonoWedge).is_some_and(|db| db.abs() < 1e-6));
 //! assert!(total_db(FeedId::WedgeLineFlipped).is_some_and(|db| db < -100.0));
 //! ```

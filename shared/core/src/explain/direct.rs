@@ -1,7 +1,8 @@
-//! How the direct sound lies between the channels: its level, its polarity and its delay, and how far those turn over frequency.
+//! The direct sound between the channels: its level, polarity and delay, and how far level and phase turn over
+//! frequency.
 //!
-//! It is read where sounds begin, or off a dry that is known by itself. Each figure has both its ends, so that nobody names a cause
-//! which the sound leaves open.
+//! It is read where sounds begin, or from a dry that is known separately. Each figure is an interval, so no cause is
+//! named that the sound leaves open.
 
 use core::f64::consts::TAU;
 
@@ -13,86 +14,87 @@ use crate::spectrum::grid::Grid;
 use crate::split::interval::{Interval, Known};
 use crate::split::ways::{BANDS, Bounds, Evidence, band_position};
 
-/// A straight sum must be the worse one by this for a channel to be called flipped, dB.
+/// A channel is called flipped if a straight sum (neither channel flipped) is surely worse by this than one with a
+/// channel flipped, dB.
 pub const FLIPPED_DB: f64 = 1.0;
-/// A phase that turns by this over frequency, degrees rms, or a level by [`TURNS_DB`], is two amplifiers.
+/// A phase that turns by this over frequency, degrees rms, or a level that turns by [`TURNS_DB`], means two amplifiers.
 pub const TURNS_DEGREES: f64 = 20.0;
-/// See [`TURNS_DEGREES`].
+/// See [`TURNS_DEGREES`]; dB rms.
 pub const TURNS_DB: f64 = 3.0;
-/// Without one direction, a flip is named from so many onsets on.
+/// Least onsets for naming a flip where the dry has no single direction.
 const FLIPPED_ONSETS: usize = 6;
-/// Without one direction, what begins says something from so many onsets on.
+/// Least onsets for reading a dry that has no single direction.
 const ENOUGH: usize = 3;
-/// How many standard errors the ends of what begins are apart from its mean.
+/// Half width of the onset increments' intervals, standard errors.
 const DEVIATIONS: f64 = 3.0;
-/// Bands this far below the loudest have no say in what turns, as a power ratio.
+/// Bands this far below the loudest are left out, as a power ratio.
 const QUIET: f64 = 1e-3;
-/// Where the channels share less than this of a band (a correlation), it shows no phase.
+/// A band shows a phase only if the channels share at least this of it (a correlation).
 const SHARED: f64 = 0.5;
-/// A plain delay up to this is no turning, seconds...
+/// A plain delay up to this doesn't count as turning, seconds...
 const PLAIN_S: f64 = 0.001;
-/// ...looked for in steps of this, and finer around the best.
+/// ...searched for in steps of this, seconds, and finer around the best.
 const STEP_S: f64 = 8e-6;
 const FINER: f64 = 8.0;
 
-/// How level and phase between the channels turn over frequency: rms over 1/3 octaves, weighted by the root of their power, a
-/// plain delay and what chance does taken out.
+/// How level and phase between the channels turn over frequency: rms over 1/3 octaves, weighted by the root of their
+/// power, without a plain delay and the effect of chance.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Turning {
     /// The phase, degrees.
     pub phase_degrees: f64,
     /// The level of the left channel over the right one's, dB.
     pub level_db: f64,
-    /// What the channels share of a band whatever its phase (a correlation), on average.
+    /// What the channels share of a band regardless of phase (a correlation, 0 to 1), on average.
     pub shared: f64,
-    /// How many bands show it.
+    /// Number of bands it is read from.
     pub bands: usize,
 }
 
 /// The direct sound between the channels.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Direct {
-    /// Level of the left channel over the right one's, dB; infinite where it is on one side alone.
+    /// Level of the left channel over the right one's, dB; infinite where the sound is on one side alone.
     pub level_db: Interval,
-    /// Level of a straight sum over that of a sum with one channel flipped, dB.
+    /// Level of a straight sum over a sum with one channel flipped, dB.
     pub straight_db: Interval,
     /// How much later the right channel is, seconds.
     pub delay_s: f64,
-    /// It is one sound: of one level and polarity all over.
+    /// It is one sound: of the same level difference and polarity throughout.
     pub one: bool,
     /// Correlation of the channels in it, lined up.
     pub correlation: f64,
-    /// From how many onsets; `None` when the dry is known by itself, or all of the sound lies alike.
+    /// Number of onsets; `None` when the dry is known separately, or the whole sound has one direction.
     pub onsets: Option<usize>,
-    /// How sure it is that this is the direct sound, 0 to 1.
+    /// Confidence that this is the direct sound, 0 to 1.
     pub sure: f64,
-    /// How it turns over frequency; `None` where it can't be told.
+    /// How it turns over frequency; `None` where that can't be told.
     pub turning: Option<Turning>,
     /// Share of the onsets that begin alike in both channels, polarity included, 0 to 1; only where it isn't one sound.
     pub straight: f64,
 }
 
 impl Turning {
-    /// How much it turns: from 1 on it is two amplifiers.
+    /// How much it turns, in units of the limits: from 1 on it means two amplifiers.
     #[must_use]
     pub fn worth(&self) -> f64 {
         (self.phase_degrees / TURNS_DEGREES).max(self.level_db / TURNS_DB)
     }
 }
 
-/// Of a sound that has one direction all the same, something turns only if it does so by this much more.
+/// A sound with a single direction counts as turning only above this [`Turning::worth`].
 const FAR: f64 = 1.5;
-/// It takes this many bands to say that something turns.
+/// Least bands for calling a sound turning.
 const TURNING_BANDS: usize = 8;
-/// Without attacks, so sure must what begins be for a channel to be called flipped.
+/// Least confidence for calling a channel flipped without attacks.
 const SURE: f64 = 0.7;
 
-/// Where so many of the onsets lie straight, what lies across is no flip.
+/// If at least this share of the onsets is straight, the rest is no flip.
 const STRAIGHT_SHARE: f64 = 0.2;
-/// A way is straight from this on: the second Stokes parameter of a sound of one level in both channels is 1.
+/// Least second Stokes parameter of a straight direction; equal channels have 1.
 const STRAIGHT: f64 = 0.5;
 
-/// How the power of a band lies in the pair.
+/// A band's power and its direction in the pair.
 #[derive(Clone, Copy, Debug, Default)]
 struct BandWay {
     hz: f64,
@@ -102,8 +104,8 @@ struct BandWay {
     error: [f64; 3],
 }
 
-/// A ratio `(1 + x)/(1 − x)` in dB: of levels, where x is the first Stokes parameter; of a straight sum over a flipped one, where it is
-/// the second.
+/// A ratio `(1 + x)/(1 − x)` in dB: of levels, where x is the first Stokes parameter; of a straight sum over a flipped
+/// one, where x is the second.
 fn ratio_db(x: f64) -> f64 {
     let x = x.clamp(-1.0, 1.0);
     db::from_power(1.0 + x) - db::from_power(1.0 - x)
@@ -113,7 +115,7 @@ fn ratio_interval(low: f64, likely: f64, high: f64, known: Known) -> Interval {
     Interval::new(ratio_db(low), ratio_db(likely), ratio_db(high), known)
 }
 
-/// What channels correlate by that lie so.
+/// The correlation of channels with these Stokes parameters.
 fn correlation([q, u, _]: [f64; 3]) -> f64 {
     let both = (1.0 - q * q).max(0.0).sqrt();
     if both > 1e-6 {
@@ -124,7 +126,7 @@ fn correlation([q, u, _]: [f64; 3]) -> f64 {
 }
 
 impl Direct {
-    /// From what begins. `None` where there's no dry by itself, or too little began.
+    /// The direct sound from the onset increments. `None` without a separate dry, or with too few onsets.
     #[must_use]
     pub fn heard(evidence: &Evidence, bounds: &Bounds) -> Option<Self> {
         if bounds.no_separate_dry {
@@ -187,7 +189,8 @@ impl Direct {
         })
     }
 
-    /// Of a dry that is known by itself, lined up by a delay where that explains it. `None` where there's nothing.
+    /// The direct sound of a separately known dry, lined up by `delay_s` (right later: positive) where that explains
+    /// it. `None` if it is silent.
     #[must_use]
     pub fn of_dry(dry: &CrossSpectrum, grid: &Grid, delay_s: f64) -> Option<Self> {
         let plain = Self::lined_up(dry, grid, 0.0)?;
@@ -235,7 +238,7 @@ impl Direct {
         })
     }
 
-    /// One sound of which the attacks show so much.
+    /// One sound in both channels, with the attacks' figures.
     #[must_use]
     pub fn one_sound(level_db: Interval, aligned: f64, delay_s: f64, onsets: usize) -> Self {
         Self {
@@ -251,7 +254,7 @@ impl Direct {
         }
     }
 
-    /// Whether level or phase turn over frequency, of a sound that both channels carry.
+    /// Whether level or phase turn over frequency, for a sound that both channels carry.
     #[must_use]
     pub fn turns(&self) -> bool {
         self.turning.is_some_and(|turning| {
@@ -259,8 +262,9 @@ impl Direct {
         })
     }
 
-    /// The same, no longer flipped unless the attacks bear it out: where they are too few, or too far apart for their windows, most of
-    /// what begins must have that direction. Of a sound that turns, they need not be one, but may not be straight either.
+    /// The same, but flipped only if the attacks confirm it. Without attacks, or with a delay too long for their
+    /// windows, a single direction needs most of the onset increments. For a sound without a single direction the
+    /// attacks need not be one sound, but must be inverted on average.
     #[must_use]
     pub fn borne_out(self, attacks: Option<&Attacks>) -> Self {
         if self.onsets.is_none() || self.surely_straight_db() >= 0.0 {
@@ -281,18 +285,19 @@ impl Direct {
         }
     }
 
-    /// Whether one channel is the other's negative: a straight sum is surely the worse one, of a sound that both channels carry.
+    /// Whether one channel is the other's negative: both carry the sound, and a straight sum is surely the worse one.
     #[must_use]
     pub fn is_flipped(&self) -> bool {
-        // The first sounds of a loud reverb that works against itself look like one channel's negative; its dry begins straight.
+        // The first sounds of a loud reverb that works against itself look like one channel's negative; but its dry
+        // begins straight.
         let enough =
             self.onsets.is_none_or(|onsets| onsets >= FLIPPED_ONSETS) && self.straight < STRAIGHT_SHARE;
         let carried = self.one || enough && self.turning.is_some_and(|turning| turning.shared > CARRIED);
         carried && self.surely_straight_db() < -FLIPPED_DB
     }
 
-    /// How much more a straight sum surely gives than one with a channel flipped, dB: negative where a channel is flipped, 0 where the
-    /// sound leaves it open.
+    /// How much louder a straight sum surely is than one with a channel flipped, dB: negative where a channel is
+    /// flipped, 0 where the sound leaves it open.
     #[must_use]
     pub fn surely_straight_db(&self) -> f64 {
         surely(&self.straight_db)
@@ -305,9 +310,9 @@ impl Direct {
     }
 }
 
-/// Where it turns over frequency, both channels carry a sound that they share so much of in each band.
+/// Least share per band (a correlation) for both channels to carry one sound that turns over frequency.
 const CARRIED: f64 = 0.75;
-/// A delay explains a dry whose channels correlate by so much once lined up, or by so much more than before.
+/// A delay explains a dry whose channels correlate by this once lined up, or by [`MUCH_BETTER`] more than before.
 const LINED_UP: f64 = 0.95;
 const MUCH_BETTER: f64 = 0.15;
 /// A dry whose channels correlate by more than this is one sound.
@@ -325,7 +330,7 @@ fn surely(interval: &Interval) -> f64 {
 }
 
 impl BandWay {
-    /// Powers and cross term are summed up in the place of the Stokes parameters until [`Self::finish`].
+    /// Until [`Self::finish`] the sums of powers and cross term stand in place of the Stokes parameters.
     fn add(&mut self, [ll, rr, re, im]: [f64; 4]) {
         self.power += ll + rr;
         for (sum, x) in self.stokes.iter_mut().zip([ll - rr, 2.0 * re, 2.0 * im]) {
@@ -341,12 +346,12 @@ impl BandWay {
     }
 }
 
-/// The middle of a band, Hz ([`band_position`] the other way round).
+/// The middle of a band, Hz (the inverse of [`band_position`]).
 fn middle_hz(band: usize) -> f64 {
     1000.0 * 10f64.powf(0.1 * (band as f64 - 11.0))
 }
 
-/// The share of the onsets that begin straight.
+/// The share of the onsets that are straight.
 fn straight(evidence: &Evidence) -> f64 {
     let modes = evidence.modes.modes.iter().take(evidence.modes.count);
     modes
@@ -371,7 +376,7 @@ fn evidence_bands(evidence: &Evidence) -> [BandWay; BANDS] {
     })
 }
 
-/// What turns over frequency. `None` with fewer than three bands that show it.
+/// How level and phase turn over frequency. `None` with fewer than three usable bands.
 fn turning(bands: &[BandWay; BANDS]) -> Option<Turning> {
     let loudest = bands.iter().map(|band| band.power).fold(0.0, f64::max);
     let (mut weights, mut shared) = (0.0, 0.0);
@@ -401,7 +406,7 @@ fn turning(bands: &[BandWay; BANDS]) -> Option<Turning> {
         levels[2] += weight * level_db * level_db;
         let [q_off, u_off, v_off] = band.error;
         chance += weight * (0.5 * (u_off * u_off + v_off * v_off)) / (u * u + v * v);
-        // The slope of (1 + q)/(1 − q) in dB.
+        // The slope of (1 + q)/(1 − q), in dB, times the error of q.
         level_chance += weight * (20.0 * core::f64::consts::LOG10_E * q_off / (both * both)).powi(2);
     }
     if count < 3 {

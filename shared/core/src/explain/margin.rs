@@ -1,7 +1,7 @@
-//! How much a sound can take: how late a line may be, and what a flipped sum would need.
+//! How much a sound tolerates: how late a line may be, and what a flipped sum would need.
 //!
 //! Two lines of equal sound, one late by τ, add up to `(1 + cos 2πfτ)/2` of the power at every frequency: a comb, whose
-//! broadband average tends to −3.01 dB. So 'not reached' is an answer.
+//! broadband average tends to −3.01 dB. So 'not reached' is a possible answer.
 
 use multiversion::multiversion;
 
@@ -12,39 +12,39 @@ use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, WIDEST_BIN_HZ};
 use crate::split::Split;
 
-/// Delays are looked at up to here, seconds.
+/// Longest delay examined, seconds.
 pub const LONGEST_S: f64 = 0.010;
 /// Points of a [`Map`] per polarity: 0 to 10 ms in steps of 0.1 ms.
 pub const MAP_POINTS: usize = 101;
-/// The loss that counts, unless another is asked for, dB.
+/// Default of the loss that counts, dB.
 pub const LOSS_DB: f64 = 2.0;
-/// How far down a flipped sum may be against the un-faulted one, unless asked otherwise, dB.
+/// Default limit of a flipped sum against the un-faulted one, dB.
 pub const FLIPPED_DB: f64 = -10.0;
 
-/// Steps looked at between two points of a map.
+/// Steps computed between two points of a map.
 const FINER: usize = 10;
 const STEPS: usize = (MAP_POINTS - 1) * FINER + 1;
 const STEP_S: f64 = LONGEST_S / (STEPS - 1) as f64;
 
-/// The smallest delay of a line that costs the loss asked for, against the sum of lines that are on time.
+/// The smallest delay of a line that causes the loss asked for, against the sum of lines that are on time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DelayMargin {
-    /// There is one.
+    /// There is such a delay.
     Reached {
         /// How late, seconds.
         delay_s: f64,
         /// Which line.
         line: Side,
     },
-    /// None up to [`LONGEST_S`] costs as much.
+    /// No delay up to [`LONGEST_S`] causes that loss.
     NotReached {
-        /// What the worst of them costs, dB (negative).
+        /// The deepest loss found, dB (negative).
         deepest_db: f64,
     },
 }
 
-/// Level of the sum over delay and polarity, dB against stereo (mean power of both channels): 0 for equal channels on time,
-/// −3.01 for unrelated ones. Of the two lines that may be the late one, the worse.
+/// Level of the sum over delay and polarity, dB against stereo (mean power of both channels): 0 for equal channels on
+/// time, −3.01 for unrelated ones. Either line may be the late one; the worse case counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Map {
     /// Point `i` is a delay of `i · 0.1 ms`, both lines of equal polarity.
@@ -65,7 +65,7 @@ impl Map {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Offset {
-    /// How much louder one channel must be made against the other than it is, dB; 0 when nothing is needed.
+    /// By how much one channel must be raised against the other, dB; 0 when nothing is needed.
     pub offset_db: f64,
     /// Which one.
     pub louder: Side,
@@ -76,10 +76,10 @@ pub struct Offset {
 pub struct PartMargin {
     /// How late a line may be.
     pub delay: DelayMargin,
-    /// The offset that would keep the sum with one line flipped within the limit, against the un-faulted sum. It exists for
+    /// The offset that would keep the sum with one line flipped within the limit of the un-faulted sum. It exists for
     /// every limit below 0 dB.
     pub offset: Offset,
-    /// Everything in between, to draw.
+    /// The level at every delay, for drawing.
     pub map: Map,
 }
 
@@ -92,13 +92,14 @@ pub struct Margin {
     pub flipped_db: f64,
     /// Of the dry.
     pub dry: Option<PartMargin>,
-    /// Of everything.
+    /// Of the total.
     pub total: Option<PartMargin>,
 }
 
 impl Margin {
-    /// The margins of a split sound on its grid, FFT bins or the cells of a take. Does not allocate; on 4097 bins about four
-    /// million complex products a part, some tens of milliseconds: for once a second, not for every reading.
+    /// The margins of a split sound on its grid, FFT bins or the cells of a take. Does not allocate; on 4097 bins about
+    /// four million complex products a part, some tens of milliseconds: call it about once a second, not for every
+    /// reading.
     ///
     /// # Panics
     /// If the split isn't on that grid.
@@ -166,8 +167,8 @@ pub fn part_margin(
     })
 }
 
-/// The cross term at every step of delay, for a late left line and for a late right one: they turn it opposite ways. Each
-/// cell's phasors are turned on from step to step, which costs a product instead of a sine.
+/// The cross term at every step of delay, for a late left line and for a late right one, which rotate it in opposite
+/// directions. Each cell's phasors are advanced from step to step, at the cost of a product instead of a sine.
 fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     if spectrum.delay_s == 0.0 {
         add_crosses_on_time(&spectrum.lr, grid, late);
@@ -177,10 +178,10 @@ fn crosses_over_delay(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; S
     add_crosses_on_time(&spectrum.near, grid, late);
 }
 
-/// So many cells at once.
+/// Cells processed at once.
 const LANES: usize = 4;
 
-/// The same as [`add_crosses`] of a cross term that keeps no delay apart: what is late either way differs by a sign.
+/// [`add_crosses`] for a cross term that keeps no delay apart: a late left and a late right line differ by a sign only.
 fn add_crosses_on_time(crosses: &[Complex<f64>], grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let mut heard = (0..crosses.len()).filter(|&cell| crosses[cell].norm_sqr() != 0.0);
     loop {
@@ -208,8 +209,8 @@ fn add_crosses_on_time(crosses: &[Complex<f64>], grid: &Grid, late: &mut [[f64; 
     }
 }
 
-/// A few cells, of which those that aren't there are nothing: real and imaginary part of their cross terms, of what turns them from step
-/// to step, and of what turns by half a cell's width; and that width as an angle a second.
+/// A few cells, absent ones as zero: real and imaginary part of their cross terms, of the rotation from step to step,
+/// and of the rotation by half a cell's width; and that width as an angle per second.
 #[derive(Default)]
 struct TurnedCells {
     cross: [[f64; LANES]; 2],
@@ -253,7 +254,7 @@ fn turn_cells(cells: &TurnedCells, left_late: &mut [f64; STEPS], right_late: &mu
     }
 }
 
-/// One part of a cross term, which keeps a delay apart.
+/// Adds one part of a cross term that keeps a delay apart.
 fn add_crosses(crosses: &[Complex<f64>], kept_s: f64, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let [left_late, right_late] = late;
     for (cell, &cross) in crosses.iter().enumerate() {
@@ -283,7 +284,7 @@ fn add_crosses(crosses: &[Complex<f64>], kept_s: f64, grid: &Grid, late: &mut [[
     }
 }
 
-/// The same for the bins of an FFT, which are samples: one late line turns the cross term one way, the other the other.
+/// The same for FFT bins, which have no width: the two late lines rotate the cross term in opposite directions.
 fn crosses_of_bins(spectrum: &CrossSpectrum, grid: &Grid, late: &mut [[f64; STEPS]; 2]) {
     let [left_late, right_late] = late;
     for cell in 0..spectrum.len() {
@@ -312,7 +313,7 @@ fn delay_margin(
     let on_time = left + right + 2.0 * late[1][0];
     let loss = |cross: f64| db::from_power((left + right + 2.0 * cross) / on_time);
     if on_time <= 0.0 {
-        // A sum of nothing can't lose anything.
+        // A silent sum can't lose anything.
         return DelayMargin::NotReached { deepest_db: 0.0 };
     }
     let mut deepest_db = 0.0f64;
@@ -325,7 +326,7 @@ fn delay_margin(
             }
             let direction = if line == Side::Right { 1.0 } else { -1.0 };
             let (mut short, mut long) = ((step - 1) as f64 * STEP_S, step as f64 * STEP_S);
-            // Twenty halvings of 0.02 ms are far below a sample.
+            // Twenty bisections of a step end far below a sample.
             for _ in 0..20 {
                 let middle = 0.5 * (short + long);
                 if loss(cross_at(spectrum, grid, direction * middle)) > -loss_db {
@@ -340,9 +341,9 @@ fn delay_margin(
     DelayMargin::NotReached { deepest_db }
 }
 
-/// The smallest further offset that keeps the flipped sum within `limit_db` of the un-faulted one, from the channels' powers
-/// and cross term. With a gain `k` on the right channel the two sums are `L + k²R ∓ 2kC`; their ratio reaches the limit
-/// where a quadratic in `k` is zero. For equal channels that is `k = (1 − r)/(1 + r)`.
+/// The smallest further level offset that keeps the flipped sum within `limit_db` of the un-faulted one, from the
+/// channels' powers and cross term. With a gain `k` on the right channel the two sums are `L + k²R ∓ 2kC`; their ratio
+/// reaches the limit where a quadratic in `k` is zero. For equal channels that is `k = (1 − r)/(1 + r)`.
 #[must_use]
 pub fn restoring_offset(left: f64, right: f64, cross: f64, limit_db: f64) -> Offset {
     let none = Offset {

@@ -1,8 +1,8 @@
 //! Movement between the channels that a sum loses: a tremolo, auto-pan or rotary whose channels go against each other.
 //!
-//! Playing moves the levels of both channels alike, an effect between them moves one against the other, at one rate. So the rate is
-//! where the difference of the levels moves most, and what is lost is how much less the level of the sum moves at it than a
-//! channel's does.
+//! Playing moves the levels of both channels alike; an effect between them moves one against the other, at one rate. So
+//! the rate is where the level difference varies most, and the loss is how much less the sum's level varies at that
+//! rate than a channel's.
 
 use core::f64::consts::TAU;
 
@@ -10,40 +10,40 @@ use crate::Complex;
 use crate::dsp::db;
 use crate::split::ways::{GROUPS, Moments, Ways};
 
-/// Rates that are looked at, Hz: slower is a swell, faster a sound (and half the rate of the moments is 11.7 Hz).
+/// Rates examined, Hz: slower ones are swells, faster ones are sound (and half the rate of the moments is 11.7 Hz).
 const RATES_HZ: core::ops::Range<f64> = 2.0..11.0;
-/// The steps between them, of a whole period over all that is kept.
+/// The step between rates, periods over the whole stretch kept.
 const STEP: f64 = 0.5;
-/// No fewer moments say anything: 2 s.
+/// Least moments for a reading: 2 s.
 const ENOUGH: usize = 47;
-/// No more of them are looked at: the last 15 s.
+/// Most moments examined: the last 15 s.
 const MOST: usize = 350;
-/// Octaves are looked at down to this below their loudest moment, dB.
+/// Octaves count down to this level against their loudest moment, dB.
 const DEPTH_DB: f64 = -40.0;
-/// The sum of channels of which one is flipped or late doesn't show what moves; but a level that moves by less than this between the
-/// channels is no effect, dB rms.
+/// Least variation of the level between the channels that is an effect, dB rms. The sum of channels of which one is
+/// flipped or late doesn't show the movement.
 const LEAST_DB: f64 = 1.0;
-/// So much of what moves between the channels at these rates must move at one.
+/// Least share of the variation at these rates that must lie at one rate.
 const ONE_RATE: f64 = 0.5;
-/// The sum must move by less than this share of what a channel does.
+/// The sum must vary by less than this share of a channel's variation.
 const LOST: f64 = 0.5;
 
-/// What moves between the channels.
+/// A movement between the channels.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Movement {
-    /// At which rate, Hz.
+    /// Its rate, Hz.
     pub rate_hz: f64,
-    /// How far the level of a channel moves at that rate against the other's, dB rms.
+    /// Variation of one channel's level against the other's at that rate, dB rms.
     pub channel_db: f64,
-    /// How far the level of the sum moves at that rate, dB rms.
+    /// Variation of the sum's level at that rate, dB rms.
     pub sum_db: f64,
-    /// How much of what moves between the channels moves at that rate, 0 to 1.
+    /// Share of the variation between the channels that lies at that rate, 0 to 1.
     pub one_rate: f64,
 }
 
 impl Movement {
-    /// What moves in the moments that are kept. `None` where they are too few or nothing moves at all. Does not allocate.
+    /// The movement in the moments kept. `None` where they are too few or nothing moves at all. Does not allocate.
     #[must_use]
     pub fn of(ways: &Ways) -> Option<Self> {
         let count = ways.moment_count();
@@ -73,7 +73,7 @@ impl Movement {
             rate_hz += step_hz;
         }
         let (rate_hz, between, sum) = best;
-        // What a Hann window spreads over its main lobe, two periods to each side.
+        // The power that a Hann window spreads over its main lobe, two periods to each side.
         let lobe: f64 = (-4..=4).map(|n| at(rate_hz + f64::from(n) * step_hz)[0]).sum();
         (all > 0.0).then(|| Self {
             rate_hz,
@@ -83,7 +83,7 @@ impl Movement {
         })
     }
 
-    /// Whether an effect moves between the channels, and the sum loses it.
+    /// Whether an effect moves between the channels and the sum loses it.
     #[must_use]
     pub fn is_lost(&self) -> bool {
         self.channel_db >= LEAST_DB && self.one_rate >= ONE_RATE && self.sum_db < LOST * self.channel_db
@@ -94,7 +94,7 @@ impl Movement {
 struct Weights {
     /// By the root of their power.
     weights: [f64; GROUPS],
-    /// What is below is as good as silent.
+    /// Powers below this count as silent.
     floors: [f64; GROUPS],
 }
 
@@ -137,7 +137,7 @@ fn remove_means(levels: &mut [[f64; 2]]) {
     }
 }
 
-/// The mean squares of a sine at a rate (periods a moment) in both, under a Hann window.
+/// The mean squares of the sine at `rate` (periods per moment) in both levels, under a Hann window.
 fn spectrum_at(levels: &[[f64; 2]], rate: f64) -> [f64; 2] {
     let count = levels.len() as f64;
     let step = Complex::from_polar(1.0, -TAU * rate);

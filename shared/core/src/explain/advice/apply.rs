@@ -1,4 +1,4 @@
-//! A change of the preset, done to its spectra.
+//! A change of the preset, applied to its spectra.
 
 use super::Action;
 use crate::Complex;
@@ -7,7 +7,7 @@ use crate::routing::feed::Side;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::split::Split;
 
-/// The spectra as they'd be with the action done to the preset; actions at the desk leave them as they are.
+/// The spectra after the action on the preset; actions at the desk leave them unchanged.
 #[must_use]
 pub fn applied(split: &Split, action: &Action) -> Split {
     let mut changed = split.clone();
@@ -54,7 +54,7 @@ fn remove_delay(split: &mut Split, late: Side, delay_s: f64) {
     let by = if late == Side::Right { delay_s } else { -delay_s };
     for part in parts(split) {
         part.delay_s -= by;
-        // What lay near no delay is now as far the other way; a take's cells are too wide to say where.
+        // The part near zero delay is now late the other way by as much; a take's cells are too wide to place it.
         part.near.clear();
     }
     if let Some(bounds) = &mut split.bounds {
@@ -62,20 +62,20 @@ fn remove_delay(split: &mut Split, late: Side, delay_s: f64) {
     }
 }
 
-/// The wet louder or softer. The total changes by what the wet changes: what dry and wet have to do with each other by chance is left
-/// out.
+/// Makes the wet louder or softer. The total changes by as much power as the wet; chance correlation between dry and
+/// wet is left out.
 fn wet_level(split: &mut Split, change_db: f64) {
     let gain = db::to_power(change_db);
     change_wet(split, |ll, rr, lr| (ll * gain, rr * gain, lr * gain));
 }
 
-/// One channel of the wet in both.
+/// Puts one channel of the wet into both.
 fn mono_effect(split: &mut Split, from: Side) {
     change_wet(split, |ll, rr, _| {
         let power = if from == Side::Left { ll } else { rr };
         (power, power, Complex::new(power, 0.0))
     });
-    // It has no delay between its channels any more.
+    // Its channels are now equal: no delay between them.
     split.wet.delay_s = 0.0;
     split.wet.near.clear();
 }
@@ -88,7 +88,7 @@ fn change_wet(split: &mut Split, change: impl Fn(f64, f64, Complex<f64>) -> (f64
         (wet.ll[cell], wet.rr[cell], wet.lr[cell]) = (new_ll, new_rr, new_lr);
         total.ll[cell] = (total.ll[cell] + new_ll - ll).max(0.0);
         total.rr[cell] = (total.rr[cell] + new_rr - rr).max(0.0);
-        // Where the parts keep different delays apart the cross terms can't be added cell by cell.
+        // Cross terms that keep different delays apart can't be added cell by cell.
         if wet.delay_s == total.delay_s {
             total.lr[cell] += new_lr - lr;
         }

@@ -14,15 +14,15 @@ use crate::score::verdict::Verdict;
 use crate::spectrum::grid::Grid;
 use crate::split::Split;
 
-/// No more pieces are given.
+/// Most pieces of advice given.
 pub const MOST: usize = 3;
-/// What changes no word must bring this, dB.
+/// Least gain of a piece that changes no outcome, dB.
 const WORTH_DB: f64 = 1.0;
-/// An 'after' that isn't better by this isn't better, dB.
+/// An 'after' must be better by more than this, dB.
 const BETTER_DB: f64 = 0.1;
 /// Lines that differ by no more than this are equally good, dB.
 const ALIKE_DB: f64 = 1.0;
-/// A wet that is further off isn't put right by its level, dB.
+/// Largest change of the wet's level that is advised, dB.
 const MOST_WET_DB: f64 = 12.0;
 
 /// What advice is given about.
@@ -30,17 +30,17 @@ const MOST_WET_DB: f64 = 12.0;
 pub struct Situation<'a> {
     /// Dry, wet and total.
     pub split: &'a Split,
-    /// What they are on.
+    /// Their grid.
     pub grid: &'a Grid,
-    /// What the feeds of the rig make of them.
+    /// The scores of the rig's feeds.
     pub rows: &'a [Row; FEEDS],
     /// The rig.
     pub rig: &'a Rig,
-    /// Why.
+    /// The diagnosis, if there is one.
     pub diagnosis: Option<&'a Diagnosis>,
 }
 
-/// The line that is better alone: by its word, else by more than a decibel of dry; `None` where either is as good.
+/// The line that is better alone: by its outcome, else by more than 1 dB of dry; `None` where both are equally good.
 #[must_use]
 pub fn better_line(rows: &[Row; FEEDS]) -> Option<Side> {
     let [left, right] = [FeedId::LeftLineOnly, FeedId::RightLineOnly].map(|id| &rows[id as usize]);
@@ -62,7 +62,7 @@ fn dry_db(score: &FeedScore) -> f64 {
     score.evidence().dry_db.likely
 }
 
-/// All advice for a sound, what concerns the preset first. Allocates.
+/// All advice for a sound, changes of the preset first. Allocates.
 ///
 /// # Panics
 /// If the split isn't on that grid.
@@ -90,17 +90,18 @@ pub fn advise(situation: &Situation<'_>) -> Vec<Advice> {
     choice.advice
 }
 
-/// Advice in the making.
+/// Collects the advice.
 struct Choice<'a> {
     situation: &'a Situation<'a>,
-    /// The wedge as it is.
+    /// The wedge's outcome as it is.
     word: Option<Outcome>,
     score: FeedScore,
     advice: Vec<Advice>,
 }
 
 impl Choice<'_> {
-    /// Gives a piece if it's worth it: what is better with more of it, and the word it leads to.
+    /// Adds a piece of advice if it's worth it. The quantity is better the higher it is; `words` are the outcomes
+    /// before and after.
     fn give(
         &mut self,
         action: Action,
@@ -121,7 +122,7 @@ impl Choice<'_> {
         }
     }
 
-    /// The wedge once an action is done.
+    /// The wedge's score and outcome after an action.
     fn after(&self, action: &Action) -> Option<(FeedScore, Option<Outcome>)> {
         let split = applied(self.situation.split, action);
         let rig = self.situation.rig;
@@ -138,7 +139,7 @@ impl Choice<'_> {
         Some((score, score.outcome(&rig.limits, None).word()))
     }
 
-    /// Gives an action that changes the preset, by what it makes of the dry in the wedge.
+    /// Adds an action that changes the preset, judged by the dry in the wedge.
     fn change_preset(&mut self, action: Action) {
         if let Some((after, word)) = self.after(&action) {
             let part = if after.dry.is_some() {
@@ -151,7 +152,7 @@ impl Choice<'_> {
         }
     }
 
-    /// Lines that are set to arrive flipped.
+    /// Advice for lines that are set to arrive flipped.
     fn line_back(&mut self) {
         let lines = &self.situation.rig.lines;
         let flipped = lines.left.polarity != lines.right.polarity;
@@ -161,7 +162,7 @@ impl Choice<'_> {
         }
     }
 
-    /// A wedge whose lines are set to arrive flipped is better with the row of one line flipped once more.
+    /// Adds an action that turns the wedge into the row `better`.
     fn faultless(&mut self, action: Action, better: Row) {
         if let Some(score) = better.score {
             let figures = [dry_db(&self.score), dry_db(&score)];
@@ -178,7 +179,7 @@ impl Choice<'_> {
         self.situation.rows[id as usize]
     }
 
-    /// A flipped or late channel.
+    /// Advice for a flipped or late channel.
     fn direct_sound(&mut self, diagnosis: &Diagnosis) {
         let late = diagnosis.get(Cause::LateChannel).map(|finding| finding.evidence);
         let late = match late {
@@ -194,7 +195,7 @@ impl Choice<'_> {
         }
     }
 
-    /// A wet that is gone, fights itself, or is surely too much or too little.
+    /// Advice for a wet that is gone, works against itself, or is surely too loud or too soft.
     fn effect(&mut self, diagnosis: &Diagnosis) {
         let balance = self.row(FeedId::MonoWedge).balance;
         let known = self.situation.split.bounds.is_none();
@@ -202,7 +203,7 @@ impl Choice<'_> {
             let (left, right) = self.situation.split.wet.powers();
             let from = if left >= right { Side::Left } else { Side::Right };
             let action = Action::MonoEffect { from };
-            // An estimate knows only that the wet goes; one channel of it in both is all there in the sum.
+            // An estimate shows only that the wet is lost; one of its channels in both is fully there in the sum.
             let after_db = if known {
                 self.after(&action).and_then(|(score, _)| score.wet_db)
             } else {
@@ -230,7 +231,7 @@ impl Choice<'_> {
         }
     }
 
-    /// One line instead of the sum.
+    /// Advice to use one line instead of the sum.
     fn one_line(&mut self, diagnosis: &Diagnosis) {
         let better = better_line(self.situation.rows);
         let action = better.map_or(Action::EitherLine, |line| Action::OneLine { line });
@@ -239,7 +240,7 @@ impl Choice<'_> {
             let figures = [movement.sum_db, movement.channel_db];
             self.give(action, Quantity::WedgeMovement, figures, [None; 2]);
         }
-        // A preset that can be put right needs no such detour.
+        // Not needed where the preset itself can be put right.
         if !self.advice.is_empty() || self.word == Some(Outcome::Holds) {
             return;
         }
@@ -258,7 +259,7 @@ impl Choice<'_> {
         }
     }
 
-    /// What can happen to the lines: the wedge's word is lost then.
+    /// Advice against faults of the lines that would worsen the wedge's outcome.
     fn lines(&mut self) {
         let lines = &self.situation.rig.lines;
         if lines.left.polarity == lines.right.polarity && lines.left.polarity == Polarity::Normal {

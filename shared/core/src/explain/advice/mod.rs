@@ -1,8 +1,7 @@
-//! What to change, computed from the sound at hand, and what it brings: each piece of advice is applied to the spectra and scored
-//! again.
+//! What to change and how much it helps: each piece of advice is applied to the sound's spectra and scored again.
 //!
-//! Advice is given only where it changes a word or brings at least a decibel in a feed that the player will meet, and never one whose
-//! 'after' is no better. There are three pieces at most, what concerns the preset first.
+//! Advice is given only where it improves an outcome or gains at least 1 dB in a feed that the player will meet. There
+//! are three pieces at most, changes of the preset first.
 
 mod apply;
 mod choose;
@@ -33,14 +32,14 @@ pub enum Part {
 pub enum Action {
     /// Flip one channel of the preset.
     FlipChannel,
-    /// Delay the other channel of the preset by as much as this one is late.
+    /// Delay the preset's other channel by as much as this one is late.
     RemoveDelay {
         /// The late one.
         late: Side,
         /// How late, seconds.
         delay_s: f64,
     },
-    /// Both of these: one alone would leave a comb.
+    /// Both of these: either alone would leave a comb.
     FlipAndRemoveDelay {
         /// The late one.
         late: Side,
@@ -49,7 +48,7 @@ pub enum Action {
     },
     /// Return the effect in mono: one of its channels in both.
     MonoEffect {
-        /// Which.
+        /// The one that is kept.
         from: Side,
     },
     /// Make the wet louder (or, negative, softer), so that a mono wedge is as wet as stereo is now. Stereo gets wetter by as
@@ -58,31 +57,31 @@ pub enum Action {
         /// By this much, dB.
         change_db: f64,
     },
-    /// Give the wedge this line alone.
+    /// Feed the wedge from this line alone.
     OneLine {
-        /// Which.
+        /// The one that is kept.
         line: Side,
     },
-    /// Give the wedge one line alone, whichever.
+    /// Feed the wedge from one line alone, either one.
     EitherLine,
     /// The player's lines are set so that one is flipped: flip it back.
     FlipLineBack,
     /// Check at the line check that no line is flipped.
     CheckPolarity,
-    /// Send both lines the same way, so that none is late.
+    /// Send both lines the same way, so neither is late.
     SendAlike,
 }
 
-/// What is measured before and after, dB.
+/// The quantity compared before and after, dB.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Quantity {
-    /// Change of this part in the mono wedge against stereo.
+    /// Level of this part in the mono wedge against stereo.
     Wedge(Part),
-    /// Wet over dry in the mono wedge, against wet over dry in stereo as it was before.
+    /// Wet over dry in the mono wedge, against wet over dry in stereo before the change.
     WedgeBalance,
-    /// How far the level moves in the wedge at the effect's rate, dB rms.
+    /// How much the level in the wedge varies at the effect's rate, dB rms.
     WedgeMovement,
     /// The dry in the wedge, with one line flipped and without.
     FlippedDry,
@@ -96,16 +95,16 @@ pub enum Quantity {
 pub struct Advice {
     /// What to do.
     pub action: Action,
-    /// What it is about.
+    /// The quantity it improves.
     pub quantity: Quantity,
-    /// That quantity as it is, dB; −∞ for what is gone.
+    /// That quantity as it is, dB; −∞ for a part that is gone.
     pub before_db: f64,
-    /// That quantity once the advice was applied, dB.
+    /// That quantity with the advice applied, dB.
     pub after_db: f64,
 }
 
 impl Advice {
-    /// What is gained (or, negative, what it costs), dB; ∞ when something gone comes back.
+    /// The gain, dB; negative for a loss, ∞ when a part that was gone comes back.
     #[must_use]
     pub fn promise_db(&self) -> f64 {
         if self.before_db == self.after_db {
@@ -116,14 +115,14 @@ impl Advice {
     }
 }
 
-/// What the player wants kept.
+/// The limits the player sets for faults.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default))]
 pub struct Wishes {
-    /// The dry with one line flipped is to stay above this, against the un-faulted sum, dB.
+    /// Lowest wanted level of the dry with one line flipped, against the un-faulted sum, dB.
     pub flipped_db: f64,
-    /// A late line may cost the dry this much, dB.
+    /// Largest loss of dry that a late line may cause, dB.
     pub late_loss_db: f64,
 }
 

@@ -1,4 +1,4 @@
-//! Looks at the figures and names the causes.
+//! Names the causes from the figures.
 
 pub use super::figures::Diagnoser;
 use super::figures::Figures;
@@ -23,33 +23,34 @@ use crate::split::interval::{Interval, Known};
 use crate::split::kind::PresetKind;
 use crate::split::ways::Memory;
 
-/// Where the direct sound dies away, a correlation below this is a wet that fights itself.
+/// A correlation below this while the direct sound dies away is a wet that works against itself.
 const FIGHTING: f64 = -0.33;
-/// A direct sound whose channels share less than this lies on one side: its wet can do what it likes.
+/// A direct sound whose channels correlate by less than this lies on one side, and says nothing of its wet.
 const SHARED: f64 = 0.5;
 /// Attacks that correlate by less than this may be several sounds.
 const ONE_SOUND: f64 = 0.7;
-/// A delay that the attacks show lines up the whole when the channels then correlate by so much more than before.
+/// A delay shown by the attacks explains the whole sound when it raises the channels' correlation by at least this.
 const BETTER: f64 = 0.1;
-/// Where nothing begins a channel is late only if lining up makes the whole correlate by so much more.
+/// Without onsets a channel is called late only if lining up raises the whole sound's correlation by this.
 const STEADY: f64 = 0.3;
-/// The level difference of attacks may be off by this, dB.
+/// Tolerance of the attacks' level difference, dB.
 const LEVEL_OFF_DB: f64 = 1.5;
-/// Notches above this are nobody's, Hz.
+/// A first notch above this doesn't matter, Hz.
 const HIGHEST_NOTCH_HZ: f64 = 12_000.0;
 
-/// The alignment believed in.
+/// The polarity and delay taken as true.
 struct Alignment {
     sign: f64,
-    /// Correlation of the whole sound once lined up; positive when `sign` fits.
+    /// Correlation of the whole sound, lined up; positive when it agrees with `sign`.
     correlation: f64,
 }
 
 impl Diagnoser {
-    /// Names the causes as far as the sound by itself shows them; what the feeds add is [`Diagnosis::settled`]'s. Does not allocate.
+    /// Names the causes as far as the sound alone shows them; [`Diagnosis::settled`] adds what the feeds show. Does not
+    /// allocate.
     ///
     /// # Panics
-    /// If the spectrum is on another grid.
+    /// If the spectrum isn't on this grid.
     #[must_use]
     pub fn examine(&self, spectrum: &CrossSpectrum, clues: &Clues) -> Diagnosis {
         assert_eq!(spectrum.len(), self.grid.len(), "a diagnoser belongs to one grid");
@@ -66,7 +67,7 @@ impl Diagnoser {
         if db::from_power(loudest) <= db::NO_READING_DBFS || figures.seconds < SHORTEST_S {
             too_little(&mut diagnosis);
         } else if self.one_is_silent(&mut diagnosis, spectrum, &figures, clues) {
-            // Nothing else can be the matter.
+            // Nothing else can be told of it.
         } else if figures.spread > SPREAD {
             too_little(&mut diagnosis);
         } else {
@@ -75,11 +76,11 @@ impl Diagnoser {
         diagnosis
     }
 
-    /// Names the causes of a sound whose dry and wet are known by themselves, on this grid, with the delay between the dry's channels.
-    /// What was seen of it before that its parts don't show (movement) stays.
+    /// Names the causes of a sound whose dry and wet are known separately, on this grid, with the delay between the
+    /// dry's channels, seconds. A movement found `before` stays, because the parts don't show it.
     ///
     /// # Panics
-    /// If the split is on another grid.
+    /// If the split isn't on this grid.
     #[must_use]
     pub fn examine_parts(&self, split: &Split, delay_s: f64, before: Option<&Diagnosis>) -> Diagnosis {
         let total = &split.total;
@@ -165,8 +166,9 @@ impl Diagnoser {
         wide(diagnosis, figures, &alignment, direct);
     }
 
-    /// The direct sound as the attacks show it, where what begins has no one direction: one sound in both channels. Two amplifiers have
-    /// their own ways; of them only a delay that lines up more of the whole is taken.
+    /// The direct sound as the attacks show it, where the onset increments have no single direction but the attacks are
+    /// one sound in both channels. With two amplifiers, whose phases turn over frequency, only the attacks' delay is
+    /// taken, and only if it lines up more of the whole.
     fn direct(&self, spectrum: &CrossSpectrum, figures: &Figures, clues: &Clues) -> Option<Direct> {
         let heard = clues.direct;
         let one_sound = clues.attacks.filter(|attacks| {
@@ -178,7 +180,7 @@ impl Diagnoser {
         };
         let lined_up = self.lined_up(spectrum, figures, attacks.delay_s).abs();
         let plain = figures.correlation.abs();
-        // Attacks that are alike only once they are lined up, and seem each other's negative before, are late and not flipped.
+        // Attacks that agree only once lined up, and look inverted before, are late and not flipped.
         let against = attacks.aligned * attacks.correlation < 0.0;
         let delay_s = if attacks.delay_s.abs() >= LATE_S.max(1.5 / self.grid.rate_hz())
             && (against || lined_up > plain + BETTER)
@@ -250,7 +252,7 @@ fn late(diagnosis: &mut Diagnosis, right_late_s: f64, sure: f64, alignment: &Ali
     );
 }
 
-/// A wet whose channels work against each other, or channels that do without one knowing why.
+/// A wet whose channels work against each other, or channels that do so for a cause that can't be told.
 fn fights(
     diagnosis: &mut Diagnosis,
     figures: &Figures,
@@ -275,8 +277,8 @@ fn fights(
     }
     let one = direct.filter(|direct| direct.one && direct.correlation.abs() > SHARED);
     if let Some(direct) = one {
-        // With one direct sound alike in both channels, only the wet can turn the whole against itself. Where the direct sound dies
-        // away, that some moments lie low is chance as well.
+        // With one direct sound alike in both channels, only the wet can make the whole work against itself. Some low
+        // correlations while the direct sound dies away are due to chance, which is allowed for.
         let lowest = clues
             .attacks
             .and_then(|attacks| Some(attacks.lowest? + attacks.lowest_by_chance));
@@ -308,7 +310,7 @@ fn fights(
     }
 }
 
-/// Read off the direct sound; where none is known, off the whole.
+/// Uneven channels: of the direct sound, or of the whole where no direct sound is known.
 fn uneven(diagnosis: &mut Diagnosis, figures: &Figures, direct: Option<&Direct>) {
     let whole_db = figures.difference_db();
     let surely_db = direct.map_or(whole_db, Direct::surely_louder_left_db);
@@ -329,8 +331,8 @@ fn uneven(diagnosis: &mut Diagnosis, figures: &Figures, direct: Option<&Direct>)
     );
 }
 
-/// Channels that carry different things. Two cabinets take the correlation down without making the sound wide, and so does what moves
-/// between the channels.
+/// Channels that carry different sounds. Two cabinets lower the correlation without making the sound wide, and so does
+/// movement between the channels.
 fn wide(diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment, direct: Option<&Direct>) {
     let told = [
         Cause::FrequencyDependentPhase,
@@ -351,7 +353,7 @@ fn wide(diagnosis: &mut Diagnosis, figures: &Figures, alignment: &Alignment, dir
     );
 }
 
-/// The diagnosis of a whole signal, but for what the feeds add: the convenient way for files and tests. Allocates.
+/// The diagnosis of a whole signal, without what the feeds add; a convenience for files and tests. Allocates.
 #[must_use]
 pub fn diagnose(left: &[f32], right: &[f32], rate_hz: f64) -> Diagnosis {
     let len = block_len(rate_hz);

@@ -1,4 +1,4 @@
-//! Figures of a whole sound, on whatever grid its spectrum is.
+//! Figures of a whole sound, for spectra on any grid.
 
 use crate::dsp::db;
 use crate::routing::feed::Side;
@@ -7,9 +7,9 @@ use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use crate::spectrum::welch::window_autocorrelation;
 
-/// What lies below isn't looked at, Hz: rumble decides no diagnosis.
+/// Lowest frequency examined, Hz: rumble must not decide a diagnosis.
 pub(super) const LOWEST_HZ: f64 = 40.0;
-/// This far below the other, a channel that has nothing of the other is noise on a silent channel, dB.
+/// A channel at least this far below the other, dB, with nothing in common with it, is noise on a silent channel.
 pub(super) const NOISE_ONLY_DB: f64 = 20.0;
 /// Correlation below which channels have nothing in common.
 const NOISE_COMMON: f64 = 0.1;
@@ -39,7 +39,7 @@ impl Figures {
 }
 
 impl Diagnoser {
-    /// For spectra on a grid.
+    /// Creates one for spectra on a grid.
     #[must_use]
     pub fn new(grid: Grid) -> Self {
         let map = BandMap::thirds(&grid);
@@ -95,7 +95,7 @@ impl Diagnoser {
         let cross: f64 = (self.first_cell..spectrum.len())
             .map(|cell| spectrum.cross(&self.grid, cell, -delay_s).re)
             .sum();
-        // In bins the window took something off; cells of a take had it given back.
+        // FFT bins still carry the window's loss at a delay; a take's cells are corrected for it.
         let overlap = if self.grid.block_len().is_some() {
             window_autocorrelation(delay_s / self.block_s()).max(0.1)
         } else {
@@ -109,7 +109,7 @@ impl Diagnoser {
         }
     }
 
-    /// The channel that is silent, if one is, and how sure that is.
+    /// The silent channel, if there is one, and the confidence, 0 to 1.
     pub(super) fn silent(
         &self,
         spectrum: &CrossSpectrum,
@@ -118,7 +118,7 @@ impl Diagnoser {
         silent_db: f64,
     ) -> Option<(Side, f64)> {
         let difference_db = figures.difference_db();
-        // A channel of nothing but noise carries none of the other, however it's lined up.
+        // A channel of noise alone has nothing in common with the other, at any delay.
         let nothing_common = || {
             let common = self.lined_up(spectrum, figures, delay_s).abs();
             common.max(figures.correlation.abs()) < NOISE_COMMON

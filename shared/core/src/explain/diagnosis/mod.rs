@@ -1,9 +1,9 @@
-//! Why a sound fares as it does: causes, each with its evidence in numbers and a confidence.
+//! Why a sound comes out as it does: causes, each with its evidence in numbers and a confidence.
 //!
-//! Figures over the whole sound can't tell an inverted channel from a strong wet whose channels work against each other (CHECKS
-//! DW-3). So what is wrong with the direct sound is read where sounds begin, or off a dry that is known by itself
-//! ([`crate::explain::direct`]), and named only as far as its interval carries it. The whole sound is needed for the rest: how much the
-//! channels share, which bands suffer, and whether there was enough sound to tell.
+//! Figures over the whole sound can't tell an inverted channel from a strong wet whose channels work against each other
+//! (CHECKS DW-3). So a fault of the direct sound is read where sounds begin, or from a dry that is known separately
+//! ([`crate::explain::direct`]), and named only if its whole interval supports it. The whole sound is needed for the
+//! rest: how much the channels share, which bands suffer, and whether there was enough sound to tell.
 
 mod examine;
 mod figures;
@@ -20,22 +20,22 @@ pub use crate::alignment::onset::LATE_S;
 pub use examine::{Diagnoser, diagnose};
 pub use settle::Whole;
 
-/// A level difference of the direct sound between the channels from here on is called uneven, dB (common practice, no source).
+/// Least level difference of the direct sound that is called uneven, dB (common practice, no source).
 pub const UNEVEN_DB: f64 = 3.5;
 /// A channel this far below the other is silent, dB.
 pub const SILENT_DB: f64 = 35.0;
 /// A sound whose channels correlate by less than this, once lined up, is wide.
 pub const WIDE: f64 = 0.4;
-/// A correlation that may stray by more than this by chance (one standard deviation, CHECKS COR-6) says nothing.
+/// Largest standard deviation by chance (CHECKS COR-6) of a correlation that still counts.
 pub const SPREAD: f64 = 0.12;
-/// Less sound than this says nothing, seconds.
+/// Least sound for a diagnosis, seconds.
 pub const SHORTEST_S: f64 = 0.4;
-/// A wet that is further down in the wedge than this is gone, dB: as a dry drops out.
+/// A wet further down in the wedge than this is gone, dB: the limit at which a dry drops out.
 pub const GONE_DB: f64 = -10.0;
-/// A wet that is known by itself and is further down in the wedge than this works against itself, dB; unrelated channels lose 3.01.
+/// A separately known wet further down in the wedge than this works against itself, dB; unrelated channels lose 3.01.
 pub const FIGHTS_DB: f64 = -4.5;
 
-/// What may be the matter.
+/// A cause.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
@@ -46,21 +46,22 @@ pub enum Cause {
     SilentChannel,
     /// One channel is the other's negative.
     FlippedChannel,
-    /// One channel is the later one.
+    /// One channel is late.
     LateChannel,
-    /// The channels carry the same with levels and phases that differ over frequency: two amplifiers and cabinets.
+    /// The channels carry the same sound with levels and phases that differ over frequency: two amplifiers and
+    /// cabinets.
     FrequencyDependentPhase,
-    /// What moves between the channels stands still in their sum: tremolo, auto-pan, rotary.
+    /// A movement between the channels is lost in their sum: tremolo, auto-pan, rotary.
     MovementLost,
     /// The wet as good as vanishes when the channels are added.
     EffectGone,
     /// The channels of the wet work against each other: anti-phase reverb.
     WetFightsItself,
-    /// The channels work against each other, and without attacks it can't be told whether one is flipped or the wet does it.
+    /// The channels work against each other, and without attacks a flipped channel can't be told from such a wet.
     OpposedUntold,
     /// One channel is louder.
     UnevenChannels,
-    /// The channels carry different things: double-tracked, or more wide effect than dry.
+    /// The channels carry different sounds: double-tracked, or more wide effect than dry.
     WideSound,
     /// None of these, and every feed without a fault holds.
     NothingWrong,
@@ -69,7 +70,7 @@ pub enum Cause {
 }
 
 impl Cause {
-    /// All of them, gravest first.
+    /// All causes, gravest first.
     pub const ALL: [Self; 13] = [
         Self::NotEnoughSound,
         Self::SilentChannel,
@@ -87,10 +88,10 @@ impl Cause {
     ];
 }
 
-/// Most ranges of bands a [`Suffering`] lists.
+/// Most ranges of bands in a [`Suffering`].
 pub const MAX_RANGES: usize = 4;
 
-/// The bands that suffer when the channels are added.
+/// The bands that lose level when the channels are added.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Suffering {
@@ -104,7 +105,8 @@ pub struct Suffering {
     pub worst_db: f64,
 }
 
-/// The numbers a finding stands on. Correlations are −1 to +1, at lag zero and over the whole sound unless said otherwise.
+/// The numbers a finding is based on. Correlations are −1 to +1, at lag zero and over the whole sound unless said
+/// otherwise.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
@@ -120,19 +122,19 @@ pub enum Evidence {
     Silent {
         /// The silent one.
         side: Side,
-        /// How far below the other, dB; `None` when there's nothing at all.
+        /// How far below the other, dB; `None` when it is digital silence.
         below_db: Option<f64>,
     },
     /// Of [`Cause::FlippedChannel`].
     Flipped {
         /// Correlation of the direct sound, lined up.
         aligned: f64,
-        /// How many onsets it comes from; 0 where all of the sound lies alike, or the dry is known by itself.
+        /// Number of onsets it comes from; 0 where the whole sound has one direction, or the dry is known separately.
         attacks: usize,
         /// Correlation of the whole sound.
         correlation: f64,
-        /// A straight sum of the direct sound against one with a channel flipped, dB, at most; negative. −∞ and what older
-        /// versions stored is nothing.
+        /// Level of a straight sum of the direct sound over one with a channel flipped, dB, at most; negative. `None`
+        /// for −∞ and in data of older versions.
         #[cfg_attr(feature = "serde", serde(default))]
         straight_db: Option<f64>,
     },
@@ -149,15 +151,15 @@ pub enum Evidence {
     },
     /// Of [`Cause::FrequencyDependentPhase`].
     Phase {
-        /// How far the phase strays from a plain delay, rms over 1/3 octaves, degrees.
+        /// Deviation of the phase from a plain delay's, rms over 1/3 octaves, degrees.
         stray_degrees: f64,
-        /// What the channels share whatever the phase, 0 to 1.
+        /// What the channels share regardless of phase, 0 to 1.
         shared: f64,
         /// Correlation.
         correlation: f64,
-        /// What it costs, and where.
+        /// The loss, and where.
         suffering: Suffering,
-        /// How far the level between the channels strays over 1/3 octaves, rms, dB.
+        /// Deviation of the level between the channels over 1/3 octaves, rms, dB.
         #[cfg_attr(feature = "serde", serde(default))]
         stray_db: f64,
     },
@@ -165,20 +167,20 @@ pub enum Evidence {
     Moves(Movement),
     /// Of [`Cause::EffectGone`].
     Gone {
-        /// Change of the wet in the wedge, dB, at most; nothing where it vanishes altogether.
+        /// Change of the wet in the wedge, dB, at most; `None` where it vanishes altogether.
         wet_db: Option<f64>,
         /// Change of the dry there, dB.
         dry_db: f64,
     },
     /// Of [`Cause::WetFightsItself`].
     Fights {
-        /// Correlation where the direct sound dies away; of the wet, where it is known by itself.
+        /// Correlation while the direct sound dies away, or of the wet where it is known separately.
         lowest: f64,
         /// Correlation of the direct sound, lined up.
         aligned: f64,
         /// Correlation of the whole sound.
         correlation: f64,
-        /// Change of the wet in the wedge, dB, where it is known by itself.
+        /// Change of the wet in the wedge, dB, where it is known separately.
         #[cfg_attr(feature = "serde", serde(default))]
         wet_db: Option<f64>,
     },
@@ -193,7 +195,7 @@ pub enum Evidence {
         louder: Side,
         /// Level of the louder over the other channel, whole sound, dB.
         whole_db: f64,
-        /// The same of the direct sound, dB; nothing where it isn't known, or on one side alone.
+        /// The same of the direct sound, dB; `None` where it isn't known or lies on one side alone.
         direct_db: Option<f64>,
         /// The direct sound is on that side alone.
         #[cfg_attr(feature = "serde", serde(default))]
@@ -203,7 +205,7 @@ pub enum Evidence {
     Wide {
         /// Correlation, lined up.
         correlation: f64,
-        /// Of the attacks, lined up; `None` where too few were heard.
+        /// Correlation of the attacks, lined up; `None` where there were too few.
         attacks: Option<f64>,
     },
     /// Of [`Cause::NothingWrong`] and [`Cause::NothingSeen`].
@@ -219,11 +221,11 @@ pub enum Evidence {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Finding {
-    /// What it is.
+    /// The cause.
     pub cause: Cause,
-    /// How sure that is, 0 to 1.
+    /// Confidence, 0 to 1.
     pub confidence: f64,
-    /// What it stands on.
+    /// The evidence.
     pub evidence: Evidence,
 }
 
@@ -235,7 +237,7 @@ pub const MAX_FINDINGS: usize = 6;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Diagnosis {
     findings: [Option<Finding>; MAX_FINDINGS],
-    /// Figures of the whole sound; nothing in what an older version stored.
+    /// Figures of the whole sound; `None` in data of older versions.
     #[cfg_attr(feature = "serde", serde(default))]
     whole: Option<Whole>,
 }
@@ -246,7 +248,7 @@ impl Diagnosis {
         self.findings.iter().flatten()
     }
 
-    /// The gravest.
+    /// The gravest finding.
     #[must_use]
     pub fn first(&self) -> Option<&Finding> {
         self.findings[0].as_ref()
@@ -258,13 +260,13 @@ impl Diagnosis {
         self.findings().find(|finding| finding.cause == cause)
     }
 
-    /// Whether any of those causes was found.
+    /// Whether any of these causes was found.
     #[must_use]
     pub fn has_any(&self, causes: &[Cause]) -> bool {
         causes.iter().any(|&cause| self.get(cause).is_some())
     }
 
-    /// Adds a finding where its gravity puts it; of more than there is room for the lightest goes.
+    /// Inserts a finding by gravity; when the list is full the lightest is dropped.
     fn add(&mut self, cause: Cause, confidence: f64, evidence: Evidence) {
         let at = self.findings().take_while(|other| other.cause <= cause).count();
         if at < MAX_FINDINGS {
@@ -277,7 +279,7 @@ impl Diagnosis {
         }
     }
 
-    /// Takes the findings of those causes away.
+    /// Removes the findings of these causes.
     fn remove(&mut self, causes: &[Cause]) {
         let old = core::mem::take(&mut self.findings);
         let kept = old
@@ -293,23 +295,23 @@ impl Diagnosis {
 /// What is known besides the spectrum.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Clues {
-    /// How the direct sound lies between the channels.
+    /// The direct sound's level, polarity and delay between the channels.
     pub direct: Option<Direct>,
-    /// There's no dry apart from the effect.
+    /// There's no dry separate from the effect.
     pub no_dry: bool,
-    /// What the attacks say, if enough were heard.
+    /// What the attacks show, if there were enough.
     pub attacks: Option<Attacks>,
-    /// By how much the right channel is late where lining up makes the channels most alike, seconds: all there is to go by where
-    /// nothing begins.
+    /// The right channel's delay at which the channels are most alike, seconds: the only evidence of a delay without
+    /// onsets.
     pub delay_s: f64,
-    /// What moves between the channels.
+    /// The movement between the channels.
     pub movement: Option<Movement>,
-    /// The wet, where it is known by itself.
+    /// The wet, where it is known separately.
     pub wet: Option<WetHeard>,
 }
 
 impl Clues {
-    /// Of a sound whose dry and wet are not known by themselves.
+    /// Clues of a sound whose dry and wet are not known separately.
     #[must_use]
     pub fn heard(heard: &Heard, bounds: &Bounds, ways: &Ways, attacks: Option<Attacks>) -> Self {
         Self {
@@ -323,7 +325,7 @@ impl Clues {
     }
 }
 
-/// A wet that is known by itself.
+/// A wet that is known separately.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WetHeard {
     /// Its change in the sum of the channels as they are, dB.

@@ -1,4 +1,4 @@
-//! Levels and phases that differ over frequency: two amplifiers and cabinets.
+//! Levels and phases between the channels that differ over frequency: two amplifiers and cabinets.
 
 use super::figures::{Diagnoser, Figures, LOWEST_HZ};
 use super::{Cause, Diagnosis, Evidence, MAX_RANGES, Suffering};
@@ -6,13 +6,13 @@ use crate::dsp::db;
 use crate::explain::direct::Direct;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 
-/// Bands this far below the loudest have no say, dB.
+/// Bands this far below the loudest are left out, dB.
 const QUIET_BAND_DB: f64 = -25.0;
 /// A band whose sum loses more than this suffers, dB; unrelated channels lose 3.01.
 const SUFFERS_DB: f64 = -3.5;
 
 impl Diagnoser {
-    /// Names two amplifiers where the direct sound turns over frequency.
+    /// Names two amplifiers where the direct sound's phase or level turns over frequency.
     pub(super) fn turns(
         &self,
         diagnosis: &mut Diagnosis,
@@ -36,7 +36,7 @@ impl Diagnoser {
         );
     }
 
-    /// Bands that hold energy.
+    /// The bands that are loud enough to count.
     fn loud_bands(&self, spectrum: &CrossSpectrum, lowest_hz: f64) -> impl Iterator<Item = usize> + '_ {
         let power = |band| self.map.sum(band, |k| spectrum.ll[k] + spectrum.rr[k]);
         let loudest = (0..self.map.len()).map(power).fold(0.0, f64::max);
@@ -48,7 +48,7 @@ impl Diagnoser {
         (0..self.map.len()).filter(move |&band| loud[band])
     }
 
-    /// The bands that suffer when the channels are added as they are.
+    /// The bands that lose level when the channels are added as they are.
     fn suffering(&self, spectrum: &CrossSpectrum) -> Suffering {
         let mut suffering = Suffering::default();
         let mut last = None;
@@ -57,7 +57,7 @@ impl Diagnoser {
             let Some(loss_db) = reading.sum_difference_db() else {
                 continue;
             };
-            // A power can be wholly gone; a stored figure stays finite.
+            // A power can vanish altogether, but a stored figure must be finite.
             let loss_db = loss_db.max(-60.0);
             let edges = self.map.bands()[band];
             if loss_db < suffering.worst_db {

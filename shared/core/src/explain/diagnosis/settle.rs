@@ -1,4 +1,4 @@
-//! What the feeds say of a diagnosis: an effect that is gone, and whether nothing is wrong.
+//! What the feeds add to a diagnosis: an effect that is gone, and whether nothing is wrong.
 
 use super::{Cause, Diagnosis, Evidence, GONE_DB, LATE_S};
 use crate::alignment::onset::Attacks;
@@ -8,7 +8,7 @@ use crate::score::board::{FEEDS, Row};
 use crate::score::outcome::Outcome;
 use crate::score::verdict::Verdict;
 
-/// Feeds in which nothing is wrong with the lines. Subs count only while they are heard.
+/// Feeds without a fault of the lines. Subs count only while they are heard.
 const FAULTLESS: [FeedId; 5] = [
     FeedId::StereoHouse,
     FeedId::MonoWedge,
@@ -16,10 +16,10 @@ const FAULTLESS: [FeedId; 5] = [
     FeedId::RightLineOnly,
     FeedId::MonoSubs,
 ];
-/// Subs so far under the wedge decide nothing, LU.
+/// Subs this far below the wedge are left out, LU.
 pub const FAINT_SUBS_LU: f64 = -20.0;
 
-/// A correlation below this is against each other.
+/// With a correlation below this the channels work against each other.
 pub(super) const OPPOSED: f64 = -0.3;
 
 /// Figures of the whole sound.
@@ -28,11 +28,11 @@ pub(super) const OPPOSED: f64 = -0.3;
 pub struct Whole {
     /// Correlation of the channels.
     pub correlation: f64,
-    /// The average sum over the mean power of both channels, dB; nothing where they cancel altogether.
+    /// The average sum over the mean power of both channels, dB; `None` where they cancel altogether.
     pub sum_difference_db: Option<f64>,
-    /// The dry lies in the pair in one way.
+    /// The dry has one direction in the pair.
     pub one_dry: bool,
-    /// The attacks show a delay that the rest knows nothing of.
+    /// The attacks show a delay that the rest of the sound does not.
     #[cfg_attr(feature = "serde", serde(default))]
     pub disputed: bool,
 }
@@ -63,7 +63,8 @@ pub fn is_heard(rows: &[Row; FEEDS], id: FeedId) -> bool {
     let level = |id: FeedId| rows[id as usize].score.map(|score| score.level_lu);
     match (id, level(id), level(FeedId::MonoWedge)) {
         (FeedId::MonoSubs | FeedId::MonoSubsLineFlipped, Some(subs), Some(wedge)) => {
-            // A wedge that cancels makes no sub loud.
+            // The reference is at least the stereo house's level, or a wedge that cancels would make the subs count as
+            // loud.
             let house = level(FeedId::StereoHouse).unwrap_or(wedge);
             subs > wedge.max(house) + FAINT_SUBS_LU
         }
@@ -72,8 +73,8 @@ pub fn is_heard(rows: &[Row; FEEDS], id: FeedId) -> bool {
 }
 
 impl Diagnosis {
-    /// The same with what the feeds of a board add: an effect that is gone in the wedge; and, where nothing was found that is wrong,
-    /// whether every feed without a fault plainly holds.
+    /// The diagnosis completed by a board's feeds: an effect that is gone in the wedge, and, where nothing wrong was
+    /// found, whether every feed without a fault plainly holds.
     #[must_use]
     pub fn settled(mut self, rows: &[Row; FEEDS]) -> Self {
         self.remove(&[Cause::EffectGone, Cause::NothingWrong, Cause::NothingSeen]);
@@ -84,13 +85,13 @@ impl Diagnosis {
             return self;
         };
         self.effect_gone(rows);
-        // A wide wet beside one dry takes nothing from it.
+        // A wide wet beside one dry does the dry no harm.
         let harmless =
             |cause: Cause| cause == Cause::WetFightsItself || cause == Cause::WideSound && whole.one_dry;
         if !self.findings().all(|finding| harmless(finding.cause)) {
             return self;
         }
-        // Channels that work against each other are not nothing, whatever holds.
+        // Channels that work against each other are something wrong, even if every feed holds.
         let holds = whole.correlation > OPPOSED
             && !whole.disputed
             && FAULTLESS
@@ -109,7 +110,7 @@ impl Diagnosis {
         self
     }
 
-    /// A wet that surely vanishes in the wedge while the dry is there.
+    /// Adds a wet that surely vanishes in the wedge while the dry is there.
     fn effect_gone(&mut self, rows: &[Row; FEEDS]) {
         let Some(score) = rows[FeedId::MonoWedge as usize].score else {
             return;

@@ -1,4 +1,4 @@
-//! Feeds: both lines and where they end. What one listener gets.
+//! Feeds: both lines and where they end, i.e. what one listener gets.
 
 use crate::routing::line::{Line, Polarity};
 
@@ -116,7 +116,7 @@ pub struct Feed {
 }
 
 impl Feed {
-    /// Two straight lines ending as said.
+    /// Two straight lines with this ending.
     #[must_use]
     pub const fn straight(ending: Ending) -> Self {
         Self {
@@ -127,8 +127,8 @@ impl Feed {
         }
     }
 
-    /// The gain a fader can give back, `c·(|g_L| + |g_R|)` over the lines that reach this feed (c = 1 for one line, ½
-    /// for stereo). 0 when nothing arrives.
+    /// The gain that a fader can make up for, `c·(|g_L| + |g_R|)` over the lines that reach this feed (c = 1 for one
+    /// line, ½ for stereo). 0 when nothing arrives.
     #[must_use]
     pub fn recoverable_gain(&self) -> f64 {
         let (left, right) = (self.left.amplitude().abs(), self.right.amplitude().abs());
@@ -245,8 +245,8 @@ impl FeedId {
         Self::ALL.into_iter().find(|feed| feed.id() == id)
     }
 
-    /// Whether nobody made a mistake in this feed: no fault on a line, no wrong plug. The worst of these is a preset's outcome: a
-    /// flipped line takes the dry out of nearly every preset.
+    /// Whether this feed has no fault on a line and no wrong plug. A preset's outcome is the worst of these feeds only,
+    /// because a flipped line takes the dry out of nearly every preset.
     #[must_use]
     pub fn is_faultless(self) -> bool {
         !self.has_fault() && self != Self::BalancedJackDifference
@@ -288,8 +288,8 @@ impl FeedId {
         })
     }
 
-    /// The feed that results from the player's own lines, with the fault (where this feed has one) on the given side.
-    /// `own` is the user's own feed; the player's lines are not put in front of it, since it says what its lines are.
+    /// The feed that results from the player's own lines, with the fault (if this feed has one) on the side `faulty`.
+    /// `own` is the user's own feed; it defines its own lines, so the player's are not put in front of it.
     #[must_use]
     pub fn build(self, lines: &Lines, law: SumLaw, faulty: Side, own: &Feed) -> Feed {
         let ending = match self {

@@ -34,7 +34,7 @@ impl Polarity {
     }
 }
 
-/// Ranges a line's settings are kept in.
+/// Ranges of a line's settings.
 pub mod limits {
     /// Gain of a line, dB.
     pub const GAIN_DB: core::ops::RangeInclusive<f64> = -40.0..=20.0;
@@ -63,8 +63,8 @@ pub struct Line {
     pub gain_db: f64,
     /// Delay, seconds.
     pub delay_s: f64,
-    /// Corners of first-order high-passes on the way (transformers), Hz: the player's own and one a feed's fault may add. 0
-    /// stands for none.
+    /// Corners of the line's first-order high-passes (transformers), Hz: the player's own and one that a feed's fault
+    /// may add. 0 stands for none.
     pub high_pass_hz: [f64; 2],
     /// Nothing arrives.
     pub unplugged: bool,
@@ -86,7 +86,7 @@ impl Line {
         unplugged: false,
     };
 
-    /// The line with every setting finite and within [`limits`]; what is not a number becomes the default.
+    /// The line with every setting within [`limits`]; a NaN becomes the default.
     #[must_use]
     pub fn clamped(self) -> Self {
         let within = |value: f64, range: core::ops::RangeInclusive<f64>, default: f64| {

@@ -1,4 +1,4 @@
-//! The way from the channels to a listener: lines, boxes, feeds, and what a feed does to a spectrum in closed form.
+//! The way from the channels to a listener: lines, boxes, feeds, and a feed's effect on a spectrum in closed form.
 //!
 //! In: settings. Out: [`response::FeedResponse`], one complex factor per line and cell. Uses `dsp` and `spectrum`.
 

@@ -1,4 +1,4 @@
-//! What a feed does to the power of every cell: the closed form, computed once per feed and used on any spectrum.
+//! A feed's effect on the power of every cell: the closed form, computed once per feed and applied to any spectrum.
 
 use core::f64::consts::{PI, TAU};
 
@@ -11,14 +11,14 @@ use crate::routing::weights::FeedWeights;
 use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
 
-/// A first-order high-pass at `hz`, as its bilinear (pre-warped) digital form has it, so that the algebra and the audition
-/// filter are the same thing; at the corners used here the analogue one differs by less than 0.001 dB.
+/// The response at `hz` of a first-order high-pass in its bilinear (pre-warped) digital form, the same as the
+/// audition's filter; at the corners used here the analogue one differs by less than 0.001 dB.
 #[must_use]
 pub fn high_pass(hz: f64, corner_hz: f64, rate_hz: f64) -> Complex<f64> {
     if corner_hz <= 0.0 {
         return Complex::new(1.0, 0.0);
     }
-    // H = jx/(1 + jx); written with 1/x so that the infinite x at half the rate is a plain 0.
+    // H = jx/(1 + jx), written with 1/x: at half the rate x is infinite and 1/x is 0.
     let inverse = (PI * corner_hz / rate_hz).tan() / (PI * hz.min(rate_hz / 2.0) / rate_hz).tan();
     if inverse.is_finite() {
         Complex::new(1.0, 0.0) / Complex::new(1.0, -inverse)
@@ -27,17 +27,17 @@ pub fn high_pass(hz: f64, corner_hz: f64, rate_hz: f64) -> Complex<f64> {
     }
 }
 
-/// The power response of the low-pass before a subwoofer: two second-order Butterworth low-passes in a row,
-/// `(1 / (1 + x⁴))²`, bilinear like [`high_pass`].
+/// The power response of the low-pass before a subwoofer: two second-order Butterworth low-passes in series, `(1 / (1 +
+/// x⁴))²`, bilinear like [`high_pass`].
 #[must_use]
 pub fn low_pass_power(hz: f64, corner_hz: f64, rate_hz: f64) -> f64 {
     let x = (PI * hz.min(rate_hz / 2.0) / rate_hz).tan() / (PI * corner_hz / rate_hz).tan();
     (1.0 / (1.0 + x.powi(4))).powi(2)
 }
 
-/// Inside a wide cell a comb is looked at in steps of its phase of at most this...
+/// Inside a wide cell a comb is sampled in phase steps of at most this, radians...
 const STEP_RAD: f64 = 0.4;
-/// ...as far as so many places do: over more than a whole turn they show it as well as any.
+/// ...but at no more than this many places: over more than a whole turn they show the comb as well as more would.
 const MOST_PLACES: f64 = 16.0;
 
 /// The response of a line without its delay: `p·g·H(f)`.
@@ -49,7 +49,7 @@ fn undelayed(line: &Line, hz: f64, rate_hz: f64) -> Complex<f64> {
         })
 }
 
-/// A feed's power per cell is `ll·S_LL + rr·S_RR + Re(lr·S_LR)`.
+/// A feed's response: its power per cell is `ll·S_LL + rr·S_RR + Re(lr·S_LR)`.
 #[derive(Clone, Debug)]
 pub struct FeedResponse {
     ll: Vec<f64>,
@@ -62,15 +62,15 @@ pub struct FeedResponse {
     /// The share of a cell's power that lies in the band this feed plays, 0 to 1.
     band: Vec<f64>,
     gain: f64,
-    /// What spectra keep apart.
+    /// The delay that the spectra keep apart, seconds.
     delay_s: f64,
-    /// How much later the right line is than the left one.
+    /// How much later the right line is than the left one, seconds.
     lines_s: f64,
     low_end: bool,
 }
 
 impl FeedResponse {
-    /// For a feed on a grid, and for spectra that keep a delay of `delay_s` between the channels apart.
+    /// Computes a feed's response on a grid, for spectra that keep a delay of `delay_s` between the channels apart.
     #[must_use]
     pub fn new(feed: &Feed, grid: &Grid, delay_s: f64) -> Self {
         let cells = grid.len();
@@ -93,7 +93,7 @@ impl FeedResponse {
     /// Computes the response anew, without allocating.
     ///
     /// # Panics
-    /// If the grid has another number of cells than the one it was made with.
+    /// If the grid's number of cells differs from that of the grid it was made with.
     pub fn set(&mut self, feed: &Feed, grid: &Grid, delay_s: f64) {
         assert_eq!(grid.len(), self.ll.len(), "a response belongs to one grid");
         self.gain = feed.recoverable_gain();
@@ -126,17 +126,18 @@ impl FeedResponse {
         }
     }
 
-    /// The gain a fader can give back: [`Feed::recoverable_gain`].
+    /// The gain that a fader can make up for: [`Feed::recoverable_gain`].
     #[must_use]
     pub fn recoverable_gain(&self) -> f64 {
         self.gain
     }
 
-    /// What this feed makes of a power that is spread over the cells as a dry's is and lies in the pair in any one way, the gain to
-    /// make up taken out. `delay_s` is the dry's delay between the channels. `None` where nothing arrives or there is no dry.
+    /// The feed's weights for a power spread over the cells as `dry` is, with any one direction in the pair, without
+    /// the gain to make up. `delay_s` is the dry's delay between the channels. `None` where nothing arrives or there is
+    /// no dry.
     ///
     /// # Panics
-    /// If the lengths don't belong together.
+    /// If the lengths don't match.
     #[must_use]
     pub fn weights(
         &self,
@@ -185,20 +186,20 @@ impl FeedResponse {
         self.lines_s
     }
 
-    /// Whether it plays the low end only.
+    /// Whether the feed plays the low end only.
     #[must_use]
     pub fn is_low_end(&self) -> bool {
         self.low_end
     }
 
-    /// What this feed makes of the channels' powers in a cell, as if they had nothing to do with each other.
+    /// The feed's power in a cell as if the channels were unrelated.
     pub(crate) fn apart(&self, spectrum: &CrossSpectrum, cell: usize) -> f64 {
         self.ll[cell] * spectrum.ll[cell] + self.rr[cell] * spectrum.rr[cell]
     }
 
-    /// What this feed makes of a spectrum inside a cell: its power at places spread evenly over the cell, so many that a comb is
-    /// seen; each as if all of the cell's power were there. The bins of an FFT are one place each. `blurred` is what is left of a
-    /// cross term that is late by so much.
+    /// The feed's power at places spread evenly over a cell, close enough to show a comb, each as if all of the cell's
+    /// power were there. FFT bins are one place each. `blurred` is the factor that a window leaves of the delayed cross
+    /// term.
     pub(crate) fn inside(
         &self,
         spectrum: &CrossSpectrum,
@@ -237,10 +238,10 @@ impl FeedResponse {
         }
     }
 
-    /// What this feed makes of a spectrum, cell by cell. Allocates; [`Self::write`] doesn't.
+    /// The feed's powers for a spectrum, cell by cell. Allocates; [`Self::write`] doesn't.
     ///
     /// # Panics
-    /// If the lengths don't belong together.
+    /// If the lengths don't match.
     #[must_use]
     pub fn of(&self, spectrum: &CrossSpectrum, grid: &Grid) -> CellPowers {
         let mut powers = CellPowers::silent(grid.len());
@@ -248,10 +249,10 @@ impl FeedResponse {
         powers
     }
 
-    /// Writes what this feed makes of a spectrum to `out`, cell by cell.
+    /// Writes the feed's powers for a spectrum to `out`, cell by cell. Does not allocate.
     ///
     /// # Panics
-    /// If the lengths don't belong together.
+    /// If the lengths don't match.
     pub fn write(&self, spectrum: &CrossSpectrum, grid: &Grid, out: &mut CellPowers) {
         debug_assert!(
             spectrum.delay_s == self.delay_s,
@@ -278,20 +279,20 @@ impl FeedResponse {
     }
 }
 
-/// What a feed makes of a spectrum, cell by cell ([`FeedResponse::write`]).
+/// A feed's powers for a spectrum, cell by cell ([`FeedResponse::write`]).
 #[derive(Clone, Debug)]
 pub struct CellPowers {
-    /// The feed's power. A single cell of a *split* spectrum, or of channels that are apart, may come out negative (only averages
-    /// over many cells are known); sums are right.
+    /// The feed's power. A single cell of a *split* spectrum, or of delayed channels, may come out negative (only
+    /// averages over many cells are known); sums are right.
     pub feed: Vec<f64>,
-    /// The mean power of both channels, limited to the band the feed plays: what a change is against.
+    /// The mean power of both channels, limited to the band the feed plays: the reference of a change.
     pub reference: Vec<f64>,
-    /// The power of the un-faulted sum of straight lines, average law, limited alike.
+    /// The power of the un-faulted sum of straight lines, average law, limited to the same band.
     pub mono: Vec<f64>,
 }
 
 impl CellPowers {
-    /// Nothing, on so many cells.
+    /// Zeros on `cells` cells.
     #[must_use]
     pub fn silent(cells: usize) -> Self {
         Self {
@@ -302,7 +303,7 @@ impl CellPowers {
     }
 }
 
-// Functions of their own, with slices of one length: so the compiler knows that they lie apart, and takes several cells at once.
+// Separate functions with slices of one length: the compiler knows that they don't overlap, and vectorises.
 
 #[multiversion(targets("x86_64+avx"))]
 fn write_feed(feed: &mut [f64], ll: &[f64], rr: &[f64], lr: &[Complex<f64>], spectrum: &CrossSpectrum) {
@@ -405,7 +406,7 @@ mod tests {
             let left = x * late * db::to_amplitude(-3.0);
             let right = -y * high_pass(hz, 80.0, 48_000.0);
             let expected = (left + right).norm_sqr() / 2.0;
-            // The cell's own width takes 1e-6 off the cross term at this delay.
+            // At this delay the cell's width takes 1e-6 off the cross term.
             assert!((powers.feed[cell] / expected - 1.0).abs() < 1e-4);
         }
     }

@@ -1,30 +1,30 @@
-//! What a feed makes of a power, by how it lies in the pair: four numbers, linear in its Stokes parameters.
+//! A feed's effect on a power by its direction in the pair: four numbers, linear in the Stokes parameters.
 
-/// What a feed makes of a power of 1 (both channels together) that lies in the pair in some way, the gain to make up taken
-/// out: `p = left·(1 + q)/2 + right·(1 − q)/2 + (re·u + im·v)/2`, times two, is the change as a power ratio.
+/// A feed's effect on a power of 1 (both channels together) with given Stokes parameters, without the gain to make up:
+/// `p = left·(1 + q)/2 + right·(1 − q)/2 + (re·u + im·v)/2`, times two, is the change as a power ratio.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct FeedWeights {
-    /// Of the left channel's power.
+    /// Weight of the left channel's power.
     pub left: f64,
-    /// Of the right one's.
+    /// Weight of the right channel's power.
     pub right: f64,
-    /// Of what is in phase.
+    /// Weight of the in-phase cross term.
     pub re: f64,
-    /// Of what is in quadrature.
+    /// Weight of the quadrature cross term.
     pub im: f64,
 }
 
 impl FeedWeights {
-    /// The change, as a power ratio, of what lies so.
+    /// The change, as a power ratio, of a power with these Stokes parameters.
     #[must_use]
     pub fn of(&self, [q, u, v]: [f64; 3]) -> f64 {
         (self.left * (1.0 + q) + self.right * (1.0 - q) + self.re * u + self.im * v).max(0.0)
     }
 
-    /// The least and the largest change of what has a direction within a tolerance of an angle.
+    /// The least and the largest change, as power ratios, over directions within a tolerance of an angle.
     #[must_use]
     pub fn within(&self, angle_rad: f64, tolerance_rad: f64) -> [f64; 2] {
-        // In twice the angle it is a mean and a cosine.
+        // Over twice the angle the change is a mean plus a cosine.
         let (mean, a, b) = (self.left + self.right, self.left - self.right, self.re);
         let size = a.hypot(b);
         let top = b.atan2(a);
@@ -47,7 +47,7 @@ impl FeedWeights {
         [low, high]
     }
 
-    /// The least and the largest change of anything.
+    /// The least and the largest change of any power, as power ratios.
     #[must_use]
     pub fn ends(&self) -> [f64; 2] {
         let mean = self.left + self.right;

@@ -1,4 +1,4 @@
-//! How much wetter or drier a feed is, in a word.
+//! How much wetter or drier a feed is, on a scale of four.
 
 use crate::score::outcome::{HYSTERESIS_DB, Limits};
 use crate::score::verdict::Verdict;
@@ -9,26 +9,26 @@ use crate::split::interval::Interval;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Balance {
-    /// The wet has as good as vanished while the dry is there.
+    /// The wet has practically vanished while the dry is there.
     EffectGone,
     /// Less wet against the dry than in stereo.
     Drier,
     /// As mixed.
     AsMixed,
-    /// More wet against the dry than in stereo; without end where only the wet is left.
+    /// More wet against the dry than in stereo; also where only the wet is left.
     Wetter,
 }
 
 impl Balance {
-    /// The word of a shift (wet change less dry change, dB) that is known.
+    /// The balance of a known shift (wet change less dry change, dB).
     #[must_use]
     pub fn word(shift_db: f64, limits: &Limits) -> Self {
         Self::of(shift_db, limits, None)
     }
 
-    /// The word of a shift (wet change less dry change), dB.
+    /// The balance of a shift (wet change less dry change), dB; `shown` is the one shown so far.
     fn of(shift_db: f64, limits: &Limits, shown: Option<Self>) -> Self {
-        // Slack is given to the word shown before, on both sides of it.
+        // Hysteresis in favour of the balance shown before, on both sides.
         let slack = |at_or_above: Self| match shown {
             None => 0.0,
             Some(shown) if shown >= at_or_above => -HYSTERESIS_DB,
@@ -46,8 +46,8 @@ impl Balance {
     }
 }
 
-/// The balance in a feed from the shift's interval. `before` is what was shown so far, for a live reading: a figure must
-/// cross a limit by [`HYSTERESIS_DB`] to change the word.
+/// The balance in a feed from the shift's interval. `before` is what was shown so far, for a live reading: a figure
+/// must cross a limit by [`HYSTERESIS_DB`] to change it.
 #[must_use]
 pub fn judge_balance(
     shift: &Interval,

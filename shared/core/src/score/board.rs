@@ -17,20 +17,20 @@ pub const FEEDS: usize = FeedId::ALL.len();
 pub struct Row {
     /// Which feed.
     pub id: FeedId,
-    /// For a feed with a fault: the line that was the worse one to have it.
+    /// For a feed with a fault: the line on which the fault is worse.
     pub worse: Option<Side>,
     /// The figures; `None` when there's too little sound.
     pub score: Option<FeedScore>,
     /// The outcome, plain or likely; `None` when it can't be told or there's too little sound.
     pub outcome: Option<Outcome>,
-    /// How sure the outcome is; `None` when there's too little sound.
+    /// The outcome with its certainty; `None` when there's too little sound.
     pub verdict: Option<Verdict<Outcome>>,
-    /// How much wetter or drier the feed is; `None` where there's too little sound, no wet, or no dry by itself.
+    /// How much wetter or drier the feed is; `None` where there's too little sound, no wet, or no separate dry.
     pub balance: Option<Verdict<Balance>>,
 }
 
 impl Row {
-    /// Nothing known yet.
+    /// A row with nothing known yet.
     #[must_use]
     pub fn empty(id: FeedId) -> Self {
         Self {
@@ -74,9 +74,9 @@ impl Row {
 pub struct Board {
     scorer: Scorer,
     rig: Rig,
-    /// The responses for each delay that occurs.
+    /// The responses for each different delay.
     sets: Vec<ResponseSet>,
-    /// Which of them is for the dry, the wet and the total.
+    /// Index of the set for the dry, the wet and the total.
     parts: [usize; 3],
 }
 
@@ -97,8 +97,8 @@ struct ResponseSet {
 }
 
 impl Board {
-    /// For spectra on the scorer's grid whose dry, wet and total keep the given delays apart ([`Split::delays_s`]; all 0 for
-    /// FFT bins).
+    /// Creates a board for spectra on the scorer's grid whose dry, wet and total keep these delays apart
+    /// ([`Split::delays_s`]; all 0 for FFT bins).
     #[must_use]
     pub fn new(scorer: Scorer, rig: Rig, delays_s: [f64; 3]) -> Self {
         let mut sets: Vec<ResponseSet> = Vec::new();
@@ -131,7 +131,7 @@ impl Board {
         &self.scorer
     }
 
-    /// Changes from where on broadband figures count ([`Scorer::set_lowest_hz`]).
+    /// Sets the lowest frequency of broadband figures ([`Scorer::set_lowest_hz`]).
     pub fn set_lowest_hz(&mut self, lowest_hz: f64) {
         self.scorer.set_lowest_hz(lowest_hz);
     }
@@ -142,7 +142,7 @@ impl Board {
         &self.rig
     }
 
-    /// Changes the rig. Does not allocate; recomputes what differs.
+    /// Changes the rig and recomputes what differs. Does not allocate.
     pub fn set_rig(&mut self, rig: &Rig) {
         if *rig == self.rig {
             return;
@@ -164,17 +164,17 @@ impl Board {
     /// The sum difference of a feed, its fault on the given side, per 1/24-octave band ([`Scorer::curves`]).
     ///
     /// # Panics
-    /// If the split is on another grid, or the slices are shorter than [`Scorer::twenty_fourths`].
+    /// If the split isn't on the scorer's grid, or the slices are shorter than [`Scorer::twenty_fourths`].
     pub fn curves(&mut self, id: FeedId, faulty: Side, split: &Split, out: [&mut [f32]; 3]) {
         let responses = responses(&self.sets, self.parts, id, faulty);
         self.scorer.curves(&responses, split, out);
     }
 
-    /// Scores every feed of a sound. `before` are the rows shown so far (for calm outcomes); it's overwritten. Does not
+    /// Scores every feed of a sound. `rows` holds the rows shown so far (for hysteresis) and is overwritten. Does not
     /// allocate.
     ///
     /// # Panics
-    /// If the split is on another grid.
+    /// If the split isn't on the scorer's grid.
     pub fn score(&mut self, split: &Split, rows: &mut [Row; FEEDS]) {
         let loudness = self.scorer.loudness(split);
         for (row, &id) in rows.iter_mut().zip(&FeedId::ALL) {

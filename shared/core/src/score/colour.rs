@@ -1,21 +1,21 @@
-//! What becomes of the dry's colour in a feed: the figures that [`super::tone`] reads.
+//! The change of the dry's colour in a feed: the figures that [`super::tone`] reads.
 
 use crate::split::interval::{Interval, Known};
 
-/// A level change of one part of the sound, dB: −∞ when it's gone, `None` when that part isn't in the sound at all.
+/// A level change of one part of the sound, dB: −∞ when it's gone, `None` when the sound has no such part.
 pub type Change = Option<f64>;
 
 /// The deepest dip of a feed's sum difference.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Dip {
-    /// Where, Hz.
+    /// Frequency, Hz.
     pub hz: f64,
-    /// How deep against the whole sound's own change, dB; negative.
+    /// Depth against the whole sound's own change, dB; negative.
     pub depth_db: f64,
 }
 
-/// What becomes of the dry's colour in a feed, dB rms; `None` where it can't be told.
+/// The change of the dry's colour in a feed, dB rms; `None` where it can't be told.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Colour {
     /// Change over the 1/3 octaves.
@@ -24,7 +24,7 @@ pub struct Colour {
     pub partials_db: Option<Interval>,
 }
 
-/// A figure of colour that rests on an estimate may be off by this and that part of itself.
+/// Tolerance of a colour figure that rests on an estimate: this, dB, plus [`OFF`] of the figure.
 const OFF_DB: f64 = 0.3;
 const OFF: f64 = 0.1;
 
@@ -37,8 +37,8 @@ impl Colour {
         }
     }
 
-    /// Of an estimated dry: without one direction its colour lies between that of what begins and that of everything, which is
-    /// the nearer: it shows what differs inside a band.
+    /// For an estimated dry. Without a single direction the colour lies between the likely dry's and the total's; the
+    /// total's is the likelier, because it shows differences inside a band.
     pub(super) fn estimated(of_dry: [Change; 2], of_total: [Change; 2], one_direction: bool) -> Self {
         let [tone_db, partials_db] = [0, 1].map(|n| {
             let begins = of_dry[n]?;

@@ -1,4 +1,4 @@
-//! What becomes of dry, wet and total in each feed: figures, outcomes, and the board of all feeds.
+//! The changes of dry, wet and total in each feed: figures, outcomes, and the board of all feeds.
 //!
 //! In: a [`crate::split::Split`] and a [`rig::Rig`]. Out: [`board::Board`]. Uses `split`, `routing` and below.
 

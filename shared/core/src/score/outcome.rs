@@ -8,7 +8,7 @@ use crate::split::interval::Interval;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Outcome {
-    /// The dry is there, and its colour is near what it is in stereo.
+    /// The dry is there, with nearly the colour it has in stereo.
     Holds,
     /// Between the two.
     Thins,
@@ -22,17 +22,17 @@ pub enum Outcome {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
 pub struct Limits {
-    /// A feed holds only while its dry is not further down than this, dB.
+    /// A feed holds only if its dry is not further down than this, dB.
     pub dry_holds_db: f64,
     /// A feed drops out when its dry is further down than this, dB.
     pub dry_drops_out_db: f64,
-    /// A feed holds only while the balance shift is not below this (drier), dB.
+    /// The balance is 'drier' below this shift, dB.
     pub drier_db: f64,
-    /// A feed holds only while the balance shift is not above this (wetter), dB.
+    /// The balance is 'wetter' above this shift, dB.
     pub wetter_db: f64,
-    /// A feed holds only while the tone change is not above this, dB rms.
+    /// A feed holds only if the tone change is not above this, dB rms.
     pub tone_db: f64,
-    /// A feed holds only while the partials of the dry are not moved by more than this, dB rms.
+    /// A feed holds only if the dry's partials change against each other by no more than this, dB rms.
     pub partials_db: f64,
     /// The effect is gone when the balance shift is below this, dB.
     pub effect_gone_db: f64,
@@ -52,7 +52,7 @@ impl Default for Limits {
     }
 }
 
-/// Ranges the limits are kept in, dB.
+/// Ranges of the limits, dB.
 pub mod ranges {
     /// Of [`super::Limits::dry_holds_db`].
     pub const DRY_HOLDS_DB: core::ops::RangeInclusive<f64> = -40.0..=0.0;
@@ -71,7 +71,8 @@ pub mod ranges {
 }
 
 impl Limits {
-    /// Finite limits in a sensible order: what isn't becomes the default; dropping out is never above holding.
+    /// The limits within their [`ranges`] and in order: a non-finite one becomes the default, and dropping out is never
+    /// above holding.
     #[must_use]
     pub fn clamped(self) -> Self {
         let default = Self::default();
@@ -109,22 +110,22 @@ impl Limits {
 /// How far a live figure must cross a limit before the outcome changes, dB.
 pub const HYSTERESIS_DB: f64 = 0.5;
 
-/// The figures an outcome is judged by: the dry's level and colour, each with both ends.
+/// The figures that decide an outcome: intervals of the dry's level and colour.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
     /// Change of the dry, or of the total where no dry was found, dB; −∞ when nothing arrives.
     pub dry_db: Interval,
     /// Tone change, dB rms; `None` where it can't be told.
     pub tone_db: Option<Interval>,
-    /// How far the partials of the dry are moved, dB rms; `None` where it can't be told.
+    /// Change of the dry's partials against each other, dB rms; `None` where it can't be told.
     pub partials_db: Option<Interval>,
 }
 
 impl Evidence {
-    /// The word of one set of figures. `shown` is the word shown so far: a figure must cross a limit by [`HYSTERESIS_DB`] to
-    /// change it.
+    /// The outcome of one set of figures. `shown` is the one shown so far: a figure must cross a limit by
+    /// [`HYSTERESIS_DB`] to change it.
     fn word(dry_db: f64, tone_db: f64, partials_db: f64, limits: &Limits, shown: Option<Outcome>) -> Outcome {
-        // Slack is given to the outcome shown before, on both sides.
+        // Hysteresis in favour of the outcome shown before, on both sides.
         let (hold_slack, drop_slack) = match shown {
             None => (0.0, 0.0),
             Some(Outcome::Holds) => (HYSTERESIS_DB, HYSTERESIS_DB),
@@ -140,7 +141,7 @@ impl Evidence {
         if holds { Outcome::Holds } else { Outcome::Thins }
     }
 
-    /// The word of the likely figures alone.
+    /// The outcome of the likely figures alone.
     #[must_use]
     pub fn likely_word(&self, limits: &Limits) -> Outcome {
         self.likely(limits, None)
@@ -158,8 +159,8 @@ impl Evidence {
     }
 }
 
-/// Judges. A word stands plainly when both ends of all figures give it. With the verdict shown before, a figure must cross a limit
-/// by [`HYSTERESIS_DB`] to change the word.
+/// Judges the evidence. An outcome is plain when both ends of all figures give it. With a verdict shown before, a
+/// figure must cross a limit by [`HYSTERESIS_DB`] to change it.
 #[must_use]
 pub fn judge(evidence: &Evidence, limits: &Limits, before: Option<Verdict<Outcome>>) -> Verdict<Outcome> {
     let shown = before.and_then(Verdict::word);

@@ -1,40 +1,41 @@
-//! Intervals of a feed's changes, from what is known of dry and wet.
+//! Intervals of a feed's changes, from the bounds of dry and wet.
 
 use crate::dsp::db;
 use crate::routing::weights::FeedWeights;
 use crate::split::interval::{Interval, Known};
 use crate::split::ways::{Bounds, Closed};
 
-/// No dry's interval is narrower where it has no one direction, dB.
+/// Least width of the dry's interval without a single direction, dB.
 const NARROWEST_DB: f64 = 1.0;
-/// A wet while it is played may lie differently from its tail by this, dB.
+/// Tolerance of a wet's direction during playing against its tail, dB.
 const TAIL_DB: f64 = 1.0;
-/// Dry and wet of a partial help or hinder each other; over a whole sound what is left of it is at most this share of the root of
-/// their powers' product.
+/// Dry and wet interfere in each partial; over a whole sound the sum of that is at most this share of the root of their
+/// powers' product.
 const TOGETHER: f64 = 0.1;
 
-/// The dry's share in the band a feed plays, at least and at most: as in the whole, by how much more of it there is dry.
+/// The dry's share in the band a feed plays, at least and at most: the whole's, scaled by the likely shares in band and
+/// whole.
 pub(super) fn in_this_band(bounds: &Bounds, share: f64) -> [f64; 2] {
     let whole = bounds.likely_share.max(1e-6);
     bounds.dry_share.map(|end| (end * share / whole).clamp(0.0, 1.0))
 }
 
-/// What is read of a feed before its intervals are found.
+/// The readings of a feed from which its intervals are found.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Read {
-    /// The change of everything, as a power ratio.
+    /// The change of the total, as a power ratio.
     pub total: f64,
-    /// The change of the likely dry.
+    /// The change of the likely dry, as a power ratio.
     pub dry: f64,
-    /// How far that may be off because the dry's spectrum isn't known in detail.
+    /// Tolerance of that, because the dry's spectrum isn't known in detail.
     pub stray: f64,
     /// The likely dry's share of the power in the band the feed plays.
     pub share: f64,
-    /// The dry's share at least and at most.
+    /// The dry's share, at least and at most.
     pub shares: [f64; 2],
 }
 
-/// The parts of a feed as they are known; `None` for one that isn't there.
+/// The changes of a feed's parts; `None` for a part that isn't there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Parts {
     pub dry: Option<Interval>,
@@ -43,7 +44,7 @@ pub(super) struct Parts {
 }
 
 impl Parts {
-    /// Known from passes or a side-chain, or nothing arrives.
+    /// Measured with passes or a side-chain, or nothing arrives. All dB.
     pub fn measured(dry_db: Option<f64>, wet_db: Option<f64>, balance_db: Option<f64>) -> Self {
         Self {
             dry: dry_db.map(Interval::measured),
@@ -52,7 +53,7 @@ impl Parts {
         }
     }
 
-    /// Estimated. Without weights there is no dry to speak of.
+    /// Estimated. Without weights there is no dry.
     pub fn estimated(bounds: &Bounds, weights: Option<&FeedWeights>, read: &Read, total_db: f64) -> Self {
         if bounds.no_separate_dry {
             return Self {
@@ -67,7 +68,7 @@ impl Parts {
         let dry = dry_range(weights, bounds, read);
         let dry_db = decibels(dry, read.dry);
         if bounds.closed == Some(Closed::OneWay) {
-            // Dry and wet lie alike: what becomes of one becomes of the other.
+            // Dry and wet have the same direction, so they change alike.
             return Self {
                 dry: Some(dry_db),
                 wet: None,
@@ -135,7 +136,7 @@ fn dry_range(weights: &FeedWeights, bounds: &Bounds, read: &Read) -> [f64; 2] {
             (likely + off).max(likely * least),
         ]);
     }
-    // Where nothing is known of the dry, it may be anything.
+    // Nothing is known of the dry: its change is unbounded.
     let Some([low, high]) = range else { return ends };
     [
         (low.min(likely) - read.stray).max(ends[0]).max(0.0),
@@ -143,7 +144,7 @@ fn dry_range(weights: &FeedWeights, bounds: &Bounds, read: &Read) -> [f64; 2] {
     ]
 }
 
-/// The wet's power, at least and at most, in a sum of which this much is dry: `sum = dry + wet ± 2·t·√(dry·wet)`.
+/// The wet's power, at least and at most, in a sum with this much dry: `sum = dry + wet ± 2·t·√(dry·wet)`.
 fn wet_powers(sum: f64, dry: f64) -> [f64; 2] {
     let together = TOGETHER * dry.max(0.0).sqrt();
     let root = (together * together + sum - dry).max(0.0).sqrt();

@@ -1,9 +1,10 @@
-//! What a board is computed for: the player's lines, how a desk adds them, his own feed, the limits between the outcomes.
+//! The rig a board is computed for: the player's lines, the desk's sum law, the user's own feed, the limits between the
+//! outcomes.
 
 use crate::routing::feed::{Ending, Feed, FeedId, Lines, Side, SumLaw};
 use crate::score::outcome::Limits;
 
-/// What the board is computed for.
+/// The rig a board is computed for.
 ///
 /// ```
 /// use sumproof_core::routing::feed::{FeedId, Side};
@@ -19,7 +20,7 @@ use crate::score::outcome::Limits;
 pub struct Rig {
     /// The player's lines, in every feed.
     pub lines: Lines,
-    /// How feeds that sum add the lines.
+    /// Sum law of the feeds that add the lines.
     pub law: SumLaw,
     /// The user's own feed.
     pub own: Feed,
@@ -39,7 +40,7 @@ impl Default for Rig {
 }
 
 impl Rig {
-    /// The feed of that name, its fault (if it has one) on the given side.
+    /// The feed with that id, its fault (if it has one) on the side `faulty`.
     #[must_use]
     pub fn feed(&self, id: FeedId, faulty: Side) -> Feed {
         id.build(&self.lines, self.law, faulty, &self.own)

@@ -1,4 +1,4 @@
-//! What a feed does to a split sound, in figures.
+//! The figures of a feed's effect on a split sound.
 
 use crate::dsp::{db, k_weighting};
 use crate::routing::response::{CellPowers, FeedResponse};
@@ -20,58 +20,59 @@ pub use crate::score::colour::{Change, Dip};
 /// A part of the sound (dry or wet) this far below the whole was not found, dB.
 pub const NOT_FOUND_DB: f64 = -40.0;
 
-/// Bands this far below the loudest hold no energy to speak of: they have no say in tone and dips, dB.
+/// Bands this far below the loudest are left out of tone and dips, dB.
 pub const QUIET_BAND_DB: f64 = -30.0;
 
-/// Ends further apart than this leave no figure, only the interval, dB.
+/// An interval wider than this has no figure, only its ends, dB.
 pub const WIDEST_DB: f64 = 6.0;
 
 /// The tone change and each band's share in it are capped here, dB.
 pub const TONE_CAP_DB: f64 = 30.0;
 
-/// What a feed does to the sound. Changes are against stereo, with the gain a fader can give back taken out
+/// A feed's effect on the sound. Changes are against stereo, without the gain that a fader can make up for
 /// ([`Self::makeup_db`]); those against the un-faulted mono sum say so in their names.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FeedScore {
-    /// Change of the dry with both its ends, dB: −∞ to −20 is 'at least 20 dB down'. `None` when there's no dry by itself.
+    /// Change of the dry, dB: −∞ to −20 is 'at least 20 dB down'. `None` when there's no separate dry.
     pub dry: Option<Interval>,
-    /// Change of the wet, with both its ends; `None` when there's none.
+    /// Change of the wet, dB; `None` when there's none.
     pub wet: Option<Interval>,
-    /// Wet change minus dry change, with both its ends; positive is wetter.
+    /// Wet change minus dry change, dB; positive is wetter.
     pub balance: Option<Interval>,
-    /// What the wet's change would be if the effects were an ordinary stereo (equally loud, unrelated channels), dB: an assumption,
-    /// never a reading. `None` where the wet is known, or not there.
+    /// What the wet's change would be if the effects were an ordinary stereo (equally loud, unrelated channels), dB: an
+    /// assumption, never a reading. `None` where the wet is known or absent.
     pub wet_if_ordinary_db: Change,
-    /// Likely change of the dry.
+    /// Likely change of the dry, dB.
     pub dry_db: Change,
-    /// The dry's change is at the floor of what the estimate can see: it is at least this far down.
+    /// The dry's change is at the floor of the estimate: it is at least this far down.
     pub dry_at_floor: bool,
-    /// Change of the wet; `None` when there's none, or when an estimate leaves it open by more than [`WIDEST_DB`].
+    /// Likely change of the wet, dB; `None` when there's none, or when its interval is wider than [`WIDEST_DB`].
     pub wet_db: Change,
-    /// Change of everything.
+    /// Change of the total, dB.
     pub total_db: f64,
-    /// Wet change minus dry change; positive is wetter. +∞ when only wet is left. `None` as [`Self::wet_db`] is.
+    /// Likely wet change minus dry change, dB; positive is wetter, +∞ when only wet is left. `None` as for
+    /// [`Self::wet_db`].
     pub balance_shift_db: Change,
-    /// Change of the dry against the un-faulted mono sum: what the player compares with.
+    /// Change of the dry against the un-faulted mono sum, which is the player's reference, dB.
     pub dry_against_mono_db: Change,
-    /// Change of everything against the un-faulted mono sum.
+    /// Change of the total against the un-faulted mono sum, dB.
     pub total_against_mono_db: Change,
     /// Gain to make up at the desk, dB: 0 for straight lines in an average sum; +∞ when nothing arrives.
     pub makeup_db: f64,
-    /// Level change, K-weighted (ITU-R BS.1770), LU, with nothing made up. A mono feed counts as played by both
-    /// loudspeakers, or 3.01 LU would appear from nowhere.
+    /// Level change, K-weighted (ITU-R BS.1770), LU, without make-up gain. A mono feed counts as played by both
+    /// loudspeakers; otherwise it would read 3.01 LU too low.
     pub level_lu: f64,
-    /// Tone change of the dry (of everything where there's none): rms over the 1/3-octave bands of the sum difference after its
-    /// mean is removed, dB; `None` where fewer than two bands hold energy.
+    /// Tone change of the dry (of the total where there's none): rms over the 1/3-octave bands of the sum difference
+    /// after its mean is removed, dB; `None` where fewer than two bands hold energy.
     pub tone_db: Change,
-    /// The same with both its ends, and the partials.
+    /// The intervals of tone and partials.
     pub colour: Colour,
     /// The deepest dip on a 1/24-octave scale.
     pub dip: Option<Dip>,
 }
 
 impl FeedScore {
-    /// The figures the outcome hangs on. Without a dry the total is judged.
+    /// The figures that decide the outcome. Without a dry the total is judged.
     #[must_use]
     pub fn evidence(&self) -> Evidence {
         Evidence {
@@ -87,7 +88,7 @@ impl FeedScore {
         judge(&self.evidence(), limits, before)
     }
 
-    /// The balance; `None` where there's no wet, or no dry by itself.
+    /// The balance; `None` where there's no wet, or no separate dry.
     #[must_use]
     pub fn judged_balance(
         &self,
@@ -105,7 +106,7 @@ impl FeedScore {
         if my_word != other_word {
             return my_word > other_word;
         }
-        // What a hundredth of a decibel tells apart is rounding, not a difference between the lines.
+        // A difference of a hundredth of a decibel is rounding, not a difference between the lines.
         for (mine, others) in [
             (mine.dry_db.likely, others.dry_db.likely),
             (mine.dry_db.low, others.dry_db.low),
@@ -120,7 +121,7 @@ impl FeedScore {
     }
 }
 
-/// A feed's responses to the dry, the wet and the total (one and the same unless they keep different delays apart).
+/// A feed's responses for the dry, the wet and the total (the same one unless they keep different delays apart).
 #[derive(Clone, Copy, Debug)]
 pub struct PartResponses<'a> {
     /// For the dry.
@@ -143,7 +144,7 @@ impl<'a> PartResponses<'a> {
     }
 }
 
-/// Scores feeds on one grid; holds its tables and buffers.
+/// Scores feeds on one grid; owns its tables and buffers.
 #[derive(Clone, Debug)]
 pub struct Scorer {
     pub(super) grid: Grid,
@@ -151,7 +152,7 @@ pub struct Scorer {
     pub(super) fines: BandMap,
     k_weights: Vec<f64>,
     pub(super) first_cell: usize,
-    /// Of the part of the sound at hand.
+    /// Powers of the part of the sound being processed.
     pub(super) cells: CellPowers,
 }
 
@@ -163,7 +164,7 @@ struct Powers {
     mono: f64,
 }
 
-/// What is heard of the parts in a feed.
+/// The readings of the parts in a feed.
 #[derive(Clone, Copy)]
 struct Heard {
     gain: f64,
@@ -179,12 +180,12 @@ struct Heard {
 }
 
 impl Heard {
-    /// What is below this isn't there.
+    /// The power below which a part counts as absent.
     fn found(&self) -> f64 {
         db::to_power(NOT_FOUND_DB) * self.total.reference
     }
 
-    /// The change of a part against some power, the gain to make up taken out, dB.
+    /// The change of a part against a power, without the gain to make up, dB.
     fn change(&self, part: &Powers, against: f64) -> f64 {
         if self.gain > 0.0 {
             db::from_power(part.feed / (self.gain * self.gain * against))
@@ -201,7 +202,7 @@ impl Heard {
         }
     }
 
-    /// The colour that the outcome is judged by: the dry's, or everything's where no dry was found.
+    /// The colour that decides the outcome: the dry's, or the total's where no dry was found.
     fn colour(&self, bounds: Option<&Bounds>) -> Colour {
         if self.dry.reference <= self.found() {
             return Colour::measured(self.of_total);
@@ -215,7 +216,7 @@ impl Heard {
     }
 }
 
-/// The likely figure of what is bounded, else the one that was measured.
+/// The interval's likely figure, or `measured` without an interval.
 fn likely(interval: Option<Interval>, measured: Change) -> Change {
     match interval {
         Some(interval) if interval.known == Known::Bounded => Some(interval.likely),
@@ -224,8 +225,8 @@ fn likely(interval: Option<Interval>, measured: Change) -> Change {
 }
 
 impl Scorer {
-    /// For spectra on `grid`; broadband figures leave out what lies below `lowest_hz` (40 Hz in a live reading, because
-    /// rumble can lose 8 dB that nobody hears; 0 in a report).
+    /// Creates a scorer for spectra on `grid`; broadband figures leave out frequencies below `lowest_hz` (40 Hz in a
+    /// live reading, because inaudible rumble can account for a loss of 8 dB; 0 in a report).
     #[must_use]
     pub fn new(grid: Grid, lowest_hz: f64) -> Self {
         let thirds = BandMap::thirds(&grid);
@@ -247,7 +248,7 @@ impl Scorer {
         scorer
     }
 
-    /// Changes from where on broadband figures count.
+    /// Sets the lowest frequency of broadband figures, Hz.
     pub fn set_lowest_hz(&mut self, lowest_hz: f64) {
         let below = self.grid.centres_hz().partition_point(|&hz| hz < lowest_hz);
         self.first_cell = below.min(self.grid.len() - 1);
@@ -277,20 +278,20 @@ impl Scorer {
         self.first_cell..self.grid.len()
     }
 
-    /// Scores a feed. `None` when the sound is below the level at which anything is read. Does not allocate.
+    /// Scores a feed. `None` when the sound is below the reading floor. Does not allocate.
     ///
     /// # Panics
-    /// If lengths or grids don't belong together.
+    /// If lengths or grids don't match.
     #[must_use]
     pub fn score(&mut self, responses: &PartResponses<'_>, split: &Split) -> Option<FeedScore> {
         let loudness = self.loudness(split)?;
         Some(self.score_heard(responses, split, loudness))
     }
 
-    /// The K-weighted power of everything in stereo. `None` when the sound is below the level at which anything is read.
+    /// The K-weighted power of the total in stereo. `None` when the sound is below the reading floor.
     ///
     /// # Panics
-    /// If the split is on another grid.
+    /// If the split isn't on the scorer's grid.
     pub(super) fn loudness(&self, split: &Split) -> Option<f64> {
         let cells = self.cells();
         let k_weights = &self.k_weights[cells.clone()];
@@ -300,7 +301,7 @@ impl Scorer {
             .then(|| 0.5 * (product(k_weights, left) + product(k_weights, right)))
     }
 
-    /// [`Self::score`] of a sound of which this loudness is known, the same for all feeds ([`Self::loudness`]).
+    /// [`Self::score`] of a sound with a known [`Self::loudness`], which is the same for all feeds.
     pub(super) fn score_heard(
         &mut self,
         responses: &PartResponses<'_>,
@@ -316,7 +317,7 @@ impl Scorer {
         let mut dry_against_mono_db = (heard.dry.reference > found && heard.dry.mono > found)
             .then(|| heard.change(&heard.dry, heard.dry.mono));
         let mut dry_at_floor = false;
-        // With nothing arriving at all there is nothing uncertain about it.
+        // If nothing arrives at all, the change is certain and has no floor.
         if let (Some(floor), true) = (split.method.floor_db(), gain > 0.0) {
             let clip = |change: Change| change.map(|db| db.max(floor));
             dry_at_floor = dry_db.is_some_and(|db| db < floor);
@@ -324,7 +325,7 @@ impl Scorer {
             dry_against_mono_db = clip(dry_against_mono_db);
         }
         let balance_shift_db = match (dry_db, wet_db) {
-            // Both gone alike is no shift of balance.
+            // With both parts gone there is no shift of balance.
             (Some(dry), Some(wet)) if wet > f64::NEG_INFINITY || dry > f64::NEG_INFINITY => Some(wet - dry),
             _ => None,
         };
@@ -342,7 +343,7 @@ impl Scorer {
             wet_if_ordinary_db: if_ordinary_db,
             dry_db,
             dry_at_floor,
-            // What an estimate can't tell is no figure.
+            // An interval left open gives no figure.
             wet_db: likely(parts.wet, wet_db).filter(|_| !open(parts.wet)),
             total_db: heard.total_db(),
             balance_shift_db: likely(parts.balance, balance_shift_db).filter(|_| !open(parts.balance)),
@@ -381,7 +382,7 @@ impl Scorer {
         }
     }
 
-    /// The parts as far as an estimate knows them.
+    /// The parts' intervals from an estimate.
     fn estimated(
         &self,
         responses: &PartResponses<'_>,
@@ -408,7 +409,7 @@ impl Scorer {
         Parts::estimated(bounds, weights.as_ref(), &read, heard.total_db())
     }
 
-    /// How much the change of the cells at hand differs over them: its standard deviation, weighted by their power.
+    /// The standard deviation of the current cells' changes, weighted by their power.
     fn spread(&self) -> f64 {
         let (mut squares, mut feed_sum, mut all) = (0.0, 0.0, 0.0);
         let range = self.cells();
@@ -429,7 +430,7 @@ impl Scorer {
         }
     }
 
-    /// Makes the cells at hand those of a part of the sound, and sums those in range.
+    /// Computes the current cells for a part of the sound, and sums those in range.
     fn powers(&mut self, response: &FeedResponse, spectrum: &CrossSpectrum) -> Powers {
         response.write(spectrum, &self.grid, &mut self.cells);
         let range = self.cells();
@@ -440,12 +441,12 @@ impl Scorer {
         }
     }
 
-    /// The sum difference per 1/24-octave band, dB, of dry, wet and total, with the gain a fader can give back taken out,
-    /// into the three slices (each as long as [`Scorer::twenty_fourths`] or longer); NaN where that part of the sound is
-    /// quieter than anything that matters.
+    /// Writes the sum difference per 1/24-octave band, dB, of dry, wet and total, without the gain that a fader can
+    /// make up for, to the three slices (each as long as [`Scorer::twenty_fourths`] or longer); NaN where that part of
+    /// the sound is too quiet to matter.
     ///
     /// # Panics
-    /// If lengths or grids don't belong together.
+    /// If lengths or grids don't match.
     pub fn curves(&mut self, responses: &PartResponses<'_>, split: &Split, out: [&mut [f32]; 3]) {
         let squared_gain = responses.total.recoverable_gain().powi(2);
         let parts = [

@@ -1,4 +1,4 @@
-//! Reading what a feed does to the colour of a part of the sound: tone, partials, the deepest dip.
+//! Reads a feed's effect on the colour of a part of the sound: tone, partials, the deepest dip.
 
 use crate::dsp::db;
 use crate::routing::response::FeedResponse;
@@ -11,9 +11,9 @@ use crate::spectrum::welch::window_autocorrelation;
 
 /// The partials that count, Hz: from below a guitar's lowest string to where its partials are faint.
 const PARTIALS_HZ: core::ops::RangeInclusive<f64> = 75.0..=5000.0;
-/// A partial that is further down than this below the whole is taken for so far down, as a power ratio: 30 dB.
+/// Floor of a partial's change below the whole's, as a power ratio: 30 dB.
 const DEEPEST: f64 = 1e-3;
-/// How long a window resolves partials: bins of 6 Hz.
+/// Length of the window that resolves partials, seconds: bins of 6 Hz.
 const RESOLVED_S: f64 = 1.0 / WIDEST_BIN_HZ;
 
 /// The standard deviation of changes (natural logarithms of powers), given their weights and the weighted sums of them and of their
@@ -24,7 +24,7 @@ fn spread_db(weights: f64, sum: f64, squares: f64) -> Change {
 }
 
 impl Scorer {
-    /// Tone and partials of the part at hand.
+    /// Tone and partials of the current part.
     pub(super) fn read_colour(
         &self,
         response: &FeedResponse,
@@ -34,7 +34,7 @@ impl Scorer {
         [self.tone_change(), self.partials(response, spectrum, delay_s)]
     }
 
-    /// The sum difference of the part at hand in one band, as a power ratio, with the reference power it's against.
+    /// The sum difference of the current part in one band, as a power ratio, with the reference power it's against.
     pub(super) fn band_ratio(&self, map: &BandMap, band: usize) -> (f64, f64) {
         let feed = map.sum_of(band, &self.cells.feed);
         let reference = map.sum_of(band, &self.cells.reference);
@@ -48,7 +48,7 @@ impl Scorer {
         )
     }
 
-    /// The tone change of the part at hand.
+    /// The tone change of the current part.
     pub(super) fn tone_change(&self) -> Change {
         let mut bands = [(0.0, 0.0); MAX_THIRDS];
         let count = self.thirds.len();
@@ -80,13 +80,13 @@ impl Scorer {
         Some(square.sqrt().min(TONE_CAP_DB))
     }
 
-    /// How far the partials of the part at hand, which is `spectrum`, are moved against each other: rms over places no further
-    /// apart than a few hertz, weighted by its power, of its change in the feed with the mean removed, dB. `None` for a feed that
-    /// plays the low end only, and where there's nothing. `delay_s` is a delay that is in the cross terms of FFT bins without the blur
-    /// that a window gives it.
+    /// The change of the partials of the current part, `spectrum`, against each other: rms of its change in the feed
+    /// with the mean removed, over places no further apart than a few hertz, weighted by its power, dB. `None` for a
+    /// feed that plays the low end only, and for silence. `delay_s` is a delay that is in the cross terms of FFT bins
+    /// without the blur of a window.
     ///
-    /// Places a few hertz apart are seen through a window of 1/6 s: it blurs the comb of channels that are late by as much as the
-    /// ear no longer resolves (CHECKS EAR-3).
+    /// Places a few hertz apart mean a window of 1/6 s: it blurs the comb of channels delayed so long that the ear no
+    /// longer resolves it (CHECKS EAR-3).
     pub(super) fn partials(&self, response: &FeedResponse, spectrum: &CrossSpectrum, delay_s: f64) -> Change {
         if response.is_low_end() {
             return None;
@@ -129,7 +129,7 @@ impl Scorer {
         spread_db(weights, mean, square)
     }
 
-    /// The same on the bins of an FFT, which are one place each: what lies there in the feed is among the powers at hand.
+    /// The same on FFT bins, which are one place each: the feed's power there is already in the current cells.
     fn partials_of_bins(
         &self,
         response: &FeedResponse,
@@ -159,7 +159,7 @@ impl Scorer {
         spread_db(weights, mean, square)
     }
 
-    /// The deepest dip of the part at hand, against its change as a whole.
+    /// The deepest dip of the current part, against its change as a whole.
     pub(super) fn deepest_dip(&self, whole: f64) -> Option<Dip> {
         if whole.is_nan() || whole <= 0.0 {
             return None;
@@ -184,7 +184,7 @@ impl Scorer {
             .map(|(band, &(ratio, _))| (band, ratio))
             .min_by(|a, b| a.1.total_cmp(&b.1))?;
         let depth_db = db::from_power(lowest / whole).max(-10.0 * TONE_CAP_DB);
-        // A dip of less than a decibel is none.
+        // Less than 1 dB doesn't count as a dip.
         (depth_db < -1.0).then(|| Dip {
             hz: self.fines.bands()[band].centre_hz(),
             depth_db,

@@ -1,15 +1,15 @@
-//! Words that follow from intervals: said plainly, said as likely with the other it could be, or not said.
+//! Verdicts from intervals: a word given plainly, a likely word with its alternative, or none.
 
-/// A word, and how sure it is.
+/// A word on a scale (such as an [`super::outcome::Outcome`]), and how certain it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict<W> {
     /// The whole interval gives this word.
     Plain(W),
     /// Most likely this word, but the interval also gives the other.
     Likely {
-        /// What it most likely is.
+        /// The likely word.
         word: W,
-        /// What else it could be.
+        /// The alternative.
         other: W,
     },
     /// The interval gives too many words to choose from.
@@ -17,8 +17,8 @@ pub enum Verdict<W> {
 }
 
 impl<W: Copy + Ord> Verdict<W> {
-    /// From the words of an interval's both ends and of what is likely. Words are a scale; more than two steps of it are too
-    /// many to say any.
+    /// Derives a verdict from the words at both ends of an interval and at its likely figure. `steps` is the distance
+    /// of two words on their scale: with ends two or more steps apart it can't be told.
     #[must_use]
     pub fn between(one_end: W, likely: W, other_end: W, steps: impl Fn(W, W) -> usize) -> Self {
         let (low, high) = (one_end.min(other_end), one_end.max(other_end));
@@ -42,7 +42,7 @@ impl<W: Copy + Ord> Verdict<W> {
         }
     }
 
-    /// The other word it could be.
+    /// The alternative; `None` unless the verdict is [`Self::Likely`].
     #[must_use]
     pub fn other(self) -> Option<W> {
         match self {

@@ -1,4 +1,4 @@
-//! What arrives at the desk of one output through one box.
+//! The signal of one output, through one box, as it arrives at the desk.
 
 use crate::dsp::db;
 use crate::routing::line::{Line, Polarity};
@@ -7,26 +7,26 @@ use super::formulas::{common_mode_rejection_db, corner_hz, parallel_ohm, power_s
 use super::spec::{Coupling, Legs, Spec};
 use super::{Drive, Source};
 
-/// Level at which a desk is at its best, dBu: +4 dBu, 1.228 V.
+/// Nominal level of a desk, dBu: +4 dBu, 1.228 V.
 const WANTED_DBU: f64 = 4.0;
 /// Noise of a desk behind its preamps, dBu. Common practice, no source.
 const DESK_NOISE_DBU: f64 = -95.0;
-/// Resistance data sheets give equivalent input noise with, ohm.
+/// Source resistance for which data sheets state equivalent input noise, ohm.
 const DATA_SHEET_OHM: f64 = 150.0;
-/// What half of a symmetric output's swing is, dB.
+/// Half of a symmetric output's swing, dB.
 const HALF_SWING_DB: f64 = -6.020_599_913_279_624;
 
-/// How far hum that is on both legs alike is put down against the sound.
+/// Rejection of hum that is alike on both legs, against the sound.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rejection {
     /// With the sound on both legs, dB.
     pub symmetric_db: f64,
-    /// With the sound on one leg and the same impedance on the other, dB: as good against the legs' impedances, but half
-    /// the swing where the box hands the legs on as they are.
+    /// With the sound on one leg and the same impedance on the other, dB: the legs are as well balanced, but the swing
+    /// is half where the box passes the legs on as they are.
     pub single_ended_db: f64,
 }
 
-/// What arrives.
+/// A signal as it arrives at the desk.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Arrival {
     /// Gain from the open output to the loaded input, dB; −∞ when nothing arrives.
@@ -45,13 +45,13 @@ pub struct Arrival {
     pub rejection: Rejection,
     /// Gain that brings loud playing to +4 dBu, dB; a negative one is a pad.
     pub preamp_gain_db: f64,
-    /// Everything that hisses, as if it came in at the desk's input, 20 Hz to 20 kHz, dBu: the line's resistance, the box's
-    /// electronics, the preamp (at that gain) and the desk behind it.
+    /// All noise referred to the desk's input, 20 Hz to 20 kHz, dBu: of the line's resistance, the box's electronics,
+    /// the preamp (at that gain) and the desk behind it.
     pub input_noise_dbu: f64,
 }
 
 impl Arrival {
-    /// Of an output through a box into a load.
+    /// Computes it for an output through a box into a load of `load_ohm`.
     #[must_use]
     pub fn new(spec: &Spec, load_ohm: f64, source: &Source) -> Self {
         // A box that takes the tip alone gets half the swing of a symmetric output, through one leg's impedance.
@@ -72,7 +72,7 @@ impl Arrival {
         .with_gain(taken_db + db::from_amplitude(amplitude), spec, load_ohm, source)
     }
 
-    /// The same on a line that has more on it than the box: gain, delay, polarity and corner are the line's.
+    /// The same for a line with more in it than the box: gain, delay, polarity and corners are the line's.
     #[must_use]
     pub fn on_line(&self, line: &Line, spec: &Spec, load_ohm: f64, source: &Source) -> Self {
         Self {
@@ -111,7 +111,7 @@ impl Arrival {
         }
     }
 
-    /// The noise as if it came out of the player's output, dBu: what a quieter board would have to beat.
+    /// The noise referred to the player's output, dBu: a board quieter than this gains nothing.
     #[must_use]
     pub fn noise_at_source_dbu(&self) -> f64 {
         self.input_noise_dbu - self.gain_db
@@ -185,13 +185,13 @@ fn rejection(spec: &Spec, source: &Source) -> Rejection {
 }
 
 fn input_noise_dbu(spec: &Spec, output_ohm: f64, load_ohm: f64, preamp_gain_db: f64) -> f64 {
-    // The data sheet's figure holds the noise of its own 150 ohm; ours come instead.
+    // The data sheet's figure includes the noise of its 150 ohm source; it is replaced by this source's.
     let preamp = db::to_power(spec.input.input_noise_dbu()) - db::to_power(thermal_noise_dbu(DATA_SHEET_OHM));
     power_sum_db(&[
         thermal_noise_dbu(parallel_ohm(output_ohm, load_ohm)),
         spec.noise_dbu,
         db::from_power(preamp),
-        // A pad is in front of the preamp and does the noise behind it no harm; gain makes it count for less.
+        // Gain lowers the weight of the noise behind the preamp; a pad, in front of it, raises it.
         DESK_NOISE_DBU - preamp_gain_db,
     ])
 }

@@ -1,4 +1,4 @@
-//! Which boxes to take: every choice with what speaks for and against it at a gig.
+//! Which boxes to take: every choice with its merits and troubles at a gig.
 //!
 //! The order is by points of trouble. The points are common practice, no source; what they stand for is printed beside them.
 
@@ -8,19 +8,19 @@ use super::pair::PairOfLines;
 use super::spec::{Coupling, DeskInput, Phantom, Spec};
 use super::{Arrival, InUse, Kind, Peaks, Source};
 
-/// Whether the rig and the desk hang on the same supply.
+/// Whether the rig and the desk are on the same mains supply.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Mains {
     /// The same: their grounds are at one potential.
     Same,
     /// Different ones: their grounds differ, and the difference hums.
     Separate,
-    /// Nobody has said.
+    /// Not said.
     #[default]
     Unknown,
 }
 
-/// What the desk or stage box has free.
+/// The inputs that the desk or stage box has free.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Offered {
     /// Whatever the box wants.
@@ -43,7 +43,7 @@ pub struct Gig {
     pub phantom: Option<bool>,
 }
 
-/// Two boxes that are there to be taken.
+/// A pair of boxes to choose from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Candidate {
     /// On the left line.
@@ -55,7 +55,7 @@ pub struct Candidate {
 }
 
 impl Candidate {
-    /// The same kind on both lines, as it usually is, with nothing else on the way.
+    /// The same kind on both lines, with its usual figures and nothing else on the way.
     #[must_use]
     pub fn usual(kind: Kind, source: &Source, gig: &Gig) -> Self {
         let mut one = InUse::usual(kind);
@@ -72,35 +72,35 @@ impl Candidate {
     }
 }
 
-/// What speaks against a choice.
+/// A point against a choice.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Trouble {
     /// Phantom power is on and reaches the player's outputs.
     PhantomOnOutputs,
-    /// It would, if it were on.
+    /// Phantom power would reach the player's outputs; it isn't known whether it is on.
     PhantomUnknown,
-    /// The box needs it and it's off.
+    /// The box needs phantom power and it's off.
     PhantomMissing,
-    /// The box needs it; ask for it.
+    /// The box needs phantom power, and it isn't known whether it is on: ask for it.
     PhantomToAsk,
     /// Two supplies and a shield that joins them.
     Hum,
     /// The same, if the supplies should differ.
     HumPossible,
-    /// The lines differ, so what both carry is hurt where they are added.
+    /// The lines differ, which harms what both carry when they are added.
     LinesDiffer,
     /// One line is flipped.
     Flipped,
     /// A line is unplugged.
     Unplugged,
-    /// A mic level in a line input.
+    /// A mic level into a line input.
     TooQuiet {
         /// Level, dBu.
         level_dbu: f64,
     },
     /// Peaks too high for a mic input.
     NeedsPad {
-        /// As they arrive.
+        /// The peaks as they arrive.
         peaks: Peaks,
     },
     /// Hiss.
@@ -115,7 +115,7 @@ pub enum Trouble {
     },
     /// Both lines arrive late.
     Late {
-        /// By so much, seconds.
+        /// Delay, seconds.
         delay_s: f64,
     },
     /// It needs free radio channels and full batteries.
@@ -123,7 +123,7 @@ pub enum Trouble {
 }
 
 impl Trouble {
-    /// How much it weighs.
+    /// Its weight in the ranking.
     fn points(self) -> f64 {
         match self {
             Self::PhantomOnOutputs | Self::PhantomMissing | Self::Unplugged => 100.0,
@@ -143,48 +143,48 @@ impl Trouble {
     }
 }
 
-/// What speaks for a choice.
+/// A point in favour of a choice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Merit {
     /// A ground difference stays out of the sound.
     Isolates,
     /// Phantom power can't reach the player's outputs.
     BlocksPhantom,
-    /// It needs no power of its own or the desk's.
+    /// It needs neither its own supply nor phantom power.
     NoSupply,
     /// Both lines are alike.
     Alike,
     /// Nothing of the low end is lost.
     FullLowEnd,
-    /// Level enough for the line inputs it goes into.
+    /// Loud enough for the line inputs it goes into.
     LineLevel,
 }
 
 /// A choice, judged.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Choice {
-    /// What was judged.
+    /// The boxes judged.
     pub candidate: Candidate,
     /// What arrives on the left and the right line.
     pub arrivals: [Arrival; 2],
-    /// What differs between the lines.
+    /// The differences between the lines.
     pub pair: PairOfLines,
-    /// Against it, the worst first.
+    /// Points against it, the worst first.
     pub troubles: Vec<Trouble>,
-    /// For it.
+    /// Points in its favour.
     pub merits: Vec<Merit>,
-    /// The troubles' points together; the choice with the fewest is the best.
+    /// Sum of the troubles' points; the choice with the fewest is the best.
     pub points: f64,
 }
 
-/// Loud playing that far over the noise leaves none to hear, dB.
+/// Loud playing this far over the noise makes it inaudible, dB.
 const NOISE_FREE_DB: f64 = 90.0;
 /// A corner below this takes nothing from a guitar, Hz.
 const LOW_END_HZ: f64 = 15.0;
-/// Less than this is mic level, dBu.
+/// Levels below this are mic level, dBu.
 const QUIET_DBU: f64 = -15.0;
 
-/// Judges every candidate, the best first; of equal ones the earlier stays first.
+/// Judges every candidate and sorts them, best first; equal ones keep their order.
 #[must_use]
 pub fn rank(candidates: &[Candidate], source: &Source, gig: &Gig) -> Vec<Choice> {
     let mut choices: Vec<Choice> = candidates
@@ -205,7 +205,7 @@ fn judge(candidate: &Candidate, source: &Source, gig: &Gig) -> Choice {
     let pair = PairOfLines::new(&candidate.lines[0], &candidate.lines[1]);
     let mut troubles: Vec<Trouble> = Vec::new();
     for (one, arrival) in boxes.iter().zip(&arrivals) {
-        // What is said of the box counts even while it's unplugged; its level doesn't.
+        // The box's own troubles count even while it's unplugged; its level doesn't.
         of_box(&one.spec(), one.kind, arrival, source, gig, &mut troubles);
     }
     if candidate.lines.iter().any(|line| line.unplugged) {
@@ -216,7 +216,7 @@ fn judge(candidate: &Candidate, source: &Source, gig: &Gig) -> Choice {
         troubles.push(Trouble::LinesDiffer);
     }
     troubles.sort_by(|a, b| b.points().total_cmp(&a.points()));
-    // What both lines have in common is said once, with the worse figure.
+    // A trouble of both lines is listed once, with the worse figure.
     let mut kinds = Vec::new();
     troubles.retain(|trouble| {
         let kind = core::mem::discriminant(trouble);
@@ -246,7 +246,7 @@ fn of_box(
     match (spec.phantom, gig.phantom) {
         (Phantom::Needed, Some(false)) => troubles.push(Trouble::PhantomMissing),
         (Phantom::Needed, None) => troubles.push(Trouble::PhantomToAsk),
-        // A line input has none.
+        // Line inputs have no phantom power.
         (Phantom::MustBeOff, Some(true)) if spec.input == DeskInput::Mic => {
             troubles.push(Trouble::PhantomOnOutputs);
         }

@@ -1,4 +1,4 @@
-//! The closed forms boxes are computed with. Circuit theory: each is a divider, a ratio or a definition.
+//! The closed forms that boxes are computed with. Circuit theory: each is a divider, a ratio or a definition.
 
 use crate::dsp::db;
 
@@ -8,7 +8,7 @@ const DBU_VOLTS: f64 = 0.774_596_669_241_483_4;
 const BOLTZMANN: f64 = 1.380_649e-23;
 /// Room temperature, K.
 const ROOM_K: f64 = 293.15;
-/// The band noise is given over, Hz: as on data sheets, 20 Hz to 20 kHz.
+/// Bandwidth of noise figures, Hz: as on data sheets, 20 Hz to 20 kHz.
 const NOISE_BAND_HZ: f64 = 19_980.0;
 
 /// Voltage of a level, V rms.
@@ -29,7 +29,7 @@ pub fn turns_gain_db(ratio: f64) -> f64 {
     -db::from_amplitude(ratio)
 }
 
-/// What a load on the secondary looks like from the primary, `ratio²·load`, ohm.
+/// A load on the secondary as seen from the primary, `ratio²·load`, ohm.
 #[must_use]
 pub fn reflected_ohm(ratio: f64, load_ohm: f64) -> f64 {
     ratio * ratio * load_ohm
@@ -41,15 +41,15 @@ pub fn corner_hz(ohm: f64, henry: f64) -> f64 {
     ohm / (core::f64::consts::TAU * henry)
 }
 
-/// Phase a first-order high-pass with that corner leads by at a frequency, `atan(corner/f)`, degrees.
+/// Phase lead of a first-order high-pass at a frequency, `atan(corner/f)`, degrees.
 #[must_use]
 pub fn phase_lead_deg(corner_hz: f64, frequency_hz: f64) -> f64 {
     corner_hz.atan2(frequency_hz).to_degrees()
 }
 
-/// How far an input with `common_mode_ohm` to ground puts down what is on both legs alike, when the legs' impedances
-/// differ by `imbalance_ohm`: `20·log10(Zcm/ΔZ)`, dB. It is the impedances that count, not whether both legs carry sound
-/// (B. Whitlock's argument).
+/// Common-mode rejection of an input with `common_mode_ohm` to ground, when the legs' impedances differ by
+/// `imbalance_ohm`: `20·log10(Zcm/ΔZ)`, dB. The impedances count, not whether both legs carry sound (B. Whitlock's
+/// argument).
 #[must_use]
 pub fn common_mode_rejection_db(common_mode_ohm: f64, imbalance_ohm: f64) -> f64 {
     db::from_amplitude(common_mode_ohm / imbalance_ohm)
@@ -61,13 +61,13 @@ pub fn thermal_noise_dbu(ohm: f64) -> f64 {
     dbu_of_volts((4.0 * BOLTZMANN * ROOM_K * ohm * NOISE_BAND_HZ).sqrt())
 }
 
-/// Two resistances side by side, ohm.
+/// Two resistances in parallel, ohm.
 #[must_use]
 pub(super) fn parallel_ohm(a: f64, b: f64) -> f64 {
     a * b / (a + b)
 }
 
-/// The level of several unrelated noises together, dBu.
+/// The level of the sum of unrelated noises, dBu.
 #[must_use]
 pub(super) fn power_sum_db(levels_db: &[f64]) -> f64 {
     db::from_power(levels_db.iter().map(|&level| db::to_power(level)).sum())

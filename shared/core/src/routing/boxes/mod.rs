@@ -1,8 +1,8 @@
-//! What stands between a channel's output and the desk: the kinds of box as data, what each does to level, low end, noise
-//! and grounding, what two of them do to a sum, and which to take.
+//! The boxes between a channel's output and the desk: each kind as data, its effect on level, low end, noise and
+//! grounding, the effect of two of them on a sum, and which to take.
 //!
-//! The formulas are circuit theory (a divider, a transformer's ratio, Johnson noise) and each names itself; what boxes
-//! usually are ([`Kind::spec`]) is common practice, no source: a data sheet beats it.
+//! The formulas are circuit theory (a divider, a transformer's ratio, Johnson noise) and each is named where it is
+//! used; a kind's usual figures ([`Kind::spec`]) are common practice, no source: a data sheet takes precedence.
 
 mod arrival;
 mod choice;
@@ -90,7 +90,7 @@ pub enum Drive {
     /// The sound on the tip only; the ring tied to ground through the same impedance ('impedance-balanced').
     #[default]
     SingleEnded,
-    /// The sound on both, with opposite signs.
+    /// The sound on both legs, with opposite signs.
     Symmetric,
 }
 
@@ -112,9 +112,10 @@ impl Drive {
 pub struct Source {
     /// Level of loud playing with nothing connected, dBu rms.
     pub level_dbu: f64,
-    /// Its highest peaks, dBu; `None` where nobody said them.
+    /// Its highest peaks, dBu; `None` where not stated.
     pub peak_dbu: Option<f64>,
-    /// Impedance of the leg (of each leg) that carries it, ohm; an impedance-balanced jack has the same on the other.
+    /// Impedance of the leg (of each leg) that carries the sound, ohm; an impedance-balanced jack has the same on the
+    /// other.
     pub impedance_ohm: f64,
     /// How it drives its two legs.
     pub drive: Drive,
@@ -132,17 +133,17 @@ impl Default for Source {
     }
 }
 
-/// Peaks of loud playing over its rms, dB, where nobody said them: common practice, no source.
+/// Crest factor of loud playing, dB, where the peaks are not stated: common practice, no source.
 pub const CREST_DB: f64 = 12.0;
-/// Peaks above this, dBu, want a pad in a mic input: common practice, no source.
+/// Peaks above this, dBu, need a pad at a mic input: common practice, no source.
 pub const PAD_DBU: f64 = 0.0;
 
-/// The highest peaks of loud playing somewhere on the way.
+/// The highest peaks of loud playing at some point of the line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Peaks {
     /// Level, dBu.
     pub dbu: f64,
-    /// Nobody said them: they are [`CREST_DB`] over rms.
+    /// They were not stated: [`CREST_DB`] over rms is assumed.
     pub assumed: bool,
 }
 
@@ -167,21 +168,21 @@ impl Peaks {
         }
     }
 
-    /// Whether a mic input wants its pad for them.
+    /// Whether a mic input needs its pad for them.
     #[must_use]
     pub fn want_pad(self) -> bool {
         self.dbu > PAD_DBU
     }
 }
 
-/// A box on a line, with what may differ from the usual.
+/// A box on a line, with the figures that may differ from its kind's usual ones.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InUse {
     /// Which kind.
     pub kind: Kind,
     /// Primary over secondary turns, where it has a transformer; `None`: the usual.
     pub turns_ratio: Option<f64>,
-    /// What it goes into; `None`: the usual.
+    /// The input it goes into; `None`: the usual.
     pub input: Option<DeskInput>,
     /// Impedance of the input at the desk, ohm; `None`: the usual of such an input.
     pub load_ohm: Option<f64>,
@@ -190,7 +191,7 @@ pub struct InUse {
 }
 
 impl InUse {
-    /// One that is as they usually are.
+    /// A box with its kind's usual figures.
     #[must_use]
     pub fn usual(kind: Kind) -> Self {
         Self {
@@ -202,7 +203,7 @@ impl InUse {
         }
     }
 
-    /// What is known of it: the kind's, with what differs.
+    /// Its figures: the kind's, with those that differ replaced.
     #[must_use]
     pub fn spec(&self) -> Spec {
         let mut spec = self.kind.spec();
@@ -230,20 +231,20 @@ impl InUse {
         self.load_ohm.unwrap_or(self.spec().input.usual_ohm())
     }
 
-    /// What arrives at the desk of an output.
+    /// The signal of `source` as it arrives at the desk.
     #[must_use]
     pub fn arrival(&self, source: &Source) -> Arrival {
         Arrival::new(&self.spec(), self.load_ohm(), source)
     }
 
-    /// The line it makes of the way to the desk.
+    /// The way to the desk as a line.
     #[must_use]
     pub fn line(&self, source: &Source) -> Line {
         self.arrival(source).line()
     }
 }
 
-/// Ranges the settings of boxes are kept in.
+/// Ranges of the boxes' settings.
 pub mod limits {
     /// Level of a source, dBu.
     pub const LEVEL_DBU: core::ops::RangeInclusive<f64> = -60.0..=24.0;

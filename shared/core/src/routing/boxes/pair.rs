@@ -1,4 +1,4 @@
-//! What two lines do to what both channels share.
+//! The effect of two lines on what both channels share.
 
 use crate::dsp::db;
 use crate::routing::line::Line;
@@ -7,23 +7,23 @@ use super::formulas::phase_lead_deg;
 
 /// The low E of a guitar in standard tuning, Hz (equal temperament, A4 = 440 Hz).
 pub const LOW_E_HZ: f64 = 82.406_889_228_217_48;
-/// Where the low end no longer counts, Hz.
+/// A frequency at which the low end's high-passes no longer matter, Hz.
 const MIDDLE_HZ: f64 = 1000.0;
 
 /// Two lines side by side, and what a mono sum of them does to equal channels.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PairOfLines {
-    /// Left over right, dB; infinite with one unplugged, not a number with both.
+    /// Left over right, dB; infinite with one unplugged, NaN with both.
     pub level_difference_db: f64,
     /// How much later the right line is, seconds.
     pub right_late_s: f64,
-    /// Whether one of them, and only one, is flipped.
+    /// Whether exactly one of them is flipped.
     pub one_flipped: bool,
     /// Phase of the left high-pass minus that of the right at the low E, degrees.
     pub low_e_phase_deg: f64,
-    /// The sum of equal channels at the low E against one with no differences between the lines but their levels, dB.
+    /// Level of the sum of equal channels at the low E, against lines that differ in level only, dB.
     pub low_e_db: f64,
-    /// The same in the middle (1 kHz), without the delay: 0, or less when one line is flipped.
+    /// The same at 1 kHz, without the delay: 0, or less when one line is flipped.
     pub middle_db: f64,
     /// Lowest frequency the delay cancels in the sum (lines of the same polarity), Hz; `None` without a delay or with one line only.
     pub first_notch_hz: Option<f64>,
@@ -43,7 +43,7 @@ impl PairOfLines {
                 .map(|&hz| phase_lead_deg(hz, LOW_E_HZ))
                 .sum::<f64>()
         };
-        // The level of the two added at a frequency, over that of the two in step and unfiltered.
+        // The level of the sum at a frequency, over that of both lines in phase and unfiltered.
         let sum_db = |hz: f64, delay_s: f64| {
             let turn = crate::Complex::from_polar(1.0, -core::f64::consts::TAU * hz * delay_s);
             let sum = high_pass(left, hz) * l + high_pass(right, hz) * turn * r;
@@ -61,8 +61,8 @@ impl PairOfLines {
         }
     }
 
-    /// Whether the sum is as if both lines were one: within half a decibel, a tenth of a millisecond and 10 degrees at the low
-    /// E. Common practice, no source.
+    /// Whether the lines are practically equal in a sum: within half a decibel, a tenth of a millisecond and 10 degrees
+    /// at the low E. Common practice, no source.
     #[must_use]
     pub fn alike(&self) -> bool {
         self.level_difference_db.abs() <= 0.5
@@ -72,7 +72,7 @@ impl PairOfLines {
     }
 }
 
-/// The high-passes of a line at a frequency, `jf/(jf + fc)` each.
+/// The response of a line's high-passes at a frequency, `jf/(jf + fc)` each.
 fn high_pass(line: &Line, hz: f64) -> crate::Complex<f64> {
     line.high_pass_hz
         .iter()

@@ -1,10 +1,10 @@
-//! What each kind of box usually is. Common practice, no source, but for what follows from the circuit.
+//! The usual figures of each kind of box. Common practice, no source, except for what follows from the circuit.
 
 use crate::routing::line::Polarity;
 
 use super::Kind;
 
-/// How the sound gets through.
+/// How the sound passes through the box.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Coupling {
     /// A wire.
@@ -33,7 +33,7 @@ pub enum Coupling {
     },
 }
 
-/// What it goes into at the desk or stage box.
+/// The input at the desk or stage box.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DeskInput {
     /// A microphone input: phantom power may be on.
@@ -61,7 +61,7 @@ impl DeskInput {
     }
 }
 
-/// What becomes of the ground between the board and the desk.
+/// The ground connection between board and desk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Isolation {
     /// Both are joined by the shield.
@@ -73,69 +73,69 @@ pub enum Isolation {
 }
 
 impl Isolation {
-    /// Whether a difference in ground between board and desk can be kept out of the sound.
+    /// Whether a ground difference between board and desk can be kept out of the sound.
     #[must_use]
     pub fn isolates(self) -> bool {
         self != Self::None
     }
 }
 
-/// What phantom power is to it.
+/// Its relation to phantom power.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Phantom {
-    /// It doesn't work without.
+    /// It doesn't work without phantom power.
     Needed,
-    /// Not needed, does no harm once everything is plugged.
+    /// Not needed, and harmless once everything is plugged in.
     Harmless,
     /// It reaches the player's output, which may be muted or damaged.
     MustBeOff,
 }
 
-/// How much the impedances of the two legs differ, which is what common-mode rejection hangs on.
+/// How much the impedances of the two legs differ; common-mode rejection depends on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Legs {
-    /// By so many ohm.
+    /// By this, ohm.
     Differ(f64),
     /// By this share of the source's impedance.
     ShareOfSource(f64),
 }
 
-/// All that is known of a kind of box.
+/// The figures of a kind of box.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spec {
-    /// How the sound gets through.
+    /// How the sound passes through the box.
     pub coupling: Coupling,
-    /// What it usually goes into.
+    /// The input it usually goes into.
     pub input: DeskInput,
     /// Whether it takes both legs of the player's output, or the tip alone.
     pub takes_both_legs: bool,
     /// Delay, seconds.
     pub delay_s: f64,
-    /// What it does to polarity. All are built to keep it (pin 2 positive, AES14); a cable may be wired otherwise.
+    /// Its polarity. All are built to keep it (pin 2 positive, AES14); a cable may be wired otherwise.
     pub polarity: Polarity,
-    /// What becomes of the ground.
+    /// The ground connection.
     pub isolation: Isolation,
     /// Whether direct current from the player's output stops here.
     pub blocks_dc: bool,
     /// Whether phantom power from the desk stops here.
     pub blocks_phantom: bool,
-    /// What phantom power is to it.
+    /// Its relation to phantom power.
     pub phantom: Phantom,
-    /// Impedance to ground that keeps what is on both legs alike from flowing, ohm.
+    /// Common-mode impedance to ground, ohm.
     pub common_mode_ohm: f64,
     /// How much the legs differ.
     pub legs: Legs,
-    /// Noise of its own electronics at its output, dBu; −∞ without.
+    /// Noise of its own electronics at its output, dBu; −∞ without electronics.
     pub noise_dbu: f64,
 }
 
 /// A balanced input without a transformer: impedance of each leg to ground, ohm.
 const ACTIVE_INPUT_CM_OHM: f64 = 10_000.0;
-/// A transformer's capacitance between the windings, at mains frequency, ohm.
+/// Impedance of a transformer's interwinding capacitance at mains frequency, ohm.
 const TRANSFORMER_CM_OHM: f64 = 10_000_000.0;
 
 impl Kind {
-    /// What it usually is.
+    /// Its usual figures.
     #[must_use]
     pub fn spec(self) -> Spec {
         let wire = Spec {

@@ -7,7 +7,7 @@
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::sum;
 
-/// A band must be at least this many cells wide to be shown as resolved.
+/// Least width of a band that counts as resolved, cells.
 pub const RESOLVED_CELLS: f64 = 3.0;
 
 const NOMINAL_HZ: [f64; 31] = [
@@ -24,16 +24,16 @@ pub const MAX_THIRDS: usize = NOMINAL_HZ.len();
 /// The most bands a [`BandMap`] of 1/24 octaves holds.
 pub const MAX_TWENTY_FOURTHS: usize = MAX_THIRDS * 8;
 
-/// One band, or several neighbours that the grid can't tell apart.
+/// One band, or several neighbours that the grid can't resolve.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Band {
     /// Exact lower edge, Hz.
     pub lower_hz: f64,
     /// Exact upper edge, Hz; half the sample rate where the band is cut off there.
     pub upper_hz: f64,
-    /// Nominal middle (ISO 266) of the lowest band in here, Hz. For 1/24 octaves: the exact middle.
+    /// Nominal middle (ISO 266) of the lowest band in it, Hz. For 1/24 octaves: the exact middle.
     pub nominal_hz: f64,
-    /// Nominal middle of the highest band in here; the same as `nominal_hz` unless bands were merged.
+    /// Nominal middle of the highest band in it, Hz; the same as `nominal_hz` unless bands were merged.
     pub nominal_last_hz: f64,
     /// Half the sample rate lies inside this band, so a part of it is missing.
     pub partial: bool,
@@ -59,7 +59,7 @@ impl Band {
     }
 }
 
-/// Which cells make up which band, and how much of the cells on the edges.
+/// The cells of each band, with the shares of the cells on its edges.
 #[derive(Clone, Debug)]
 pub struct BandMap {
     bands: Vec<Band>,
@@ -109,8 +109,9 @@ impl BandMap {
             };
             let resolved_alone = upper_hz - lower_hz >= narrowest_hz;
             match bands.last_mut() {
-                // A narrow band joins the group before it until that group is wide enough; where only narrow ones are
-                // left before a resolved band, they stay with the group rather than swallow the resolved one.
+                // A narrow band joins the group before it until that is wide enough. If the narrow bands left before a
+                // resolved one can't fill a group, they stay with this one rather than be merged with the resolved
+                // band.
                 Some(group)
                     if group.width_hz() < narrowest_hz
                         || (!resolved_alone && Self::rest_too_narrow(&band, narrowest_hz)) =>
@@ -162,7 +163,7 @@ impl BandMap {
         &self.bands
     }
 
-    /// How many bands there are.
+    /// Number of bands.
     #[must_use]
     pub fn len(&self) -> usize {
         self.bands.len()
@@ -187,14 +188,14 @@ impl BandMap {
         first_share * cells(first) + (first + 1..last).map(&cells).sum::<f64>() + last_share * cells(last)
     }
 
-    /// The same of several quantities in one go.
+    /// The same for several quantities at once.
     ///
     /// # Panics
     /// If `band` isn't below [`BandMap::len`].
     #[must_use]
     pub fn sums<const N: usize>(&self, band: usize, cells: impl Fn(usize) -> [f64; N]) -> [f64; N] {
         let (first, first_share, last, last_share) = self.spans[band];
-        // Minus zero leaves everything as it is, zeros too.
+        // −0 is the neutral start of a sum: it leaves even a −0 as it is.
         let [mut begins, mut inner, mut ends] = [[-0.0; N]; 3];
         for cell in first..=last {
             let values = cells(cell);
@@ -211,7 +212,7 @@ impl BandMap {
         core::array::from_fn(|n| begins[n] + inner[n] + ends[n])
     }
 
-    /// The same of a quantity that is there for every cell.
+    /// The same for a quantity given as a slice over all cells.
     ///
     /// # Panics
     /// If `band` isn't below [`BandMap::len`] or `cells` is shorter than the grid.

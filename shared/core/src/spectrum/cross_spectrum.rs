@@ -1,4 +1,4 @@
-//! The averaged cross-spectrum of a pair of channels: the one object every number comes from.
+//! The averaged cross-spectrum of a pair of channels, from which every figure is computed.
 
 use crate::Complex;
 use crate::spectrum::bands::BandMap;
@@ -17,10 +17,11 @@ pub struct CrossSpectrum {
     /// How much later the right channel is than `lr` shows, seconds: the true cross term is `lr·e^(+j2πf·delay)`. Zero for
     /// a spectrum of FFT bins; a stored take, whose cells are wide, keeps it apart so that combs survive.
     pub delay_s: f64,
-    /// With a delay kept apart: the part of the cross term that lies nearer to no delay than to that one, kept as it is. The
-    /// true cross term is `lr·e^(+j2πf·delay) + near`; wide cells would wash out whichever isn't kept by itself. Empty otherwise.
+    /// With a delay kept apart: the part of the cross term that lies nearer to no delay than to that one, kept as it
+    /// is. The true cross term is `lr·e^(+j2πf·delay) + near`; wide cells would average out whichever isn't kept
+    /// separately. Empty otherwise.
     pub near: Vec<Complex<f64>>,
-    /// How many independent averages the cross term amounts to. 1 makes every coherence 1.
+    /// Number of independent averages the cross term amounts to. With 1 every coherence is 1.
     pub averages: f64,
 }
 
@@ -38,7 +39,7 @@ impl CrossSpectrum {
         }
     }
 
-    /// Makes it silence on as many cells as it has, without allocating.
+    /// Sets all cells to silence, without allocating.
     pub fn silence(&mut self) {
         self.ll.fill(0.0);
         self.rr.fill(0.0);
@@ -48,7 +49,7 @@ impl CrossSpectrum {
         self.averages = 0.0;
     }
 
-    /// How many cells there are.
+    /// Number of cells.
     #[must_use]
     pub fn len(&self) -> usize {
         self.ll.len()
@@ -90,16 +91,16 @@ impl CrossSpectrum {
     /// Power, correlation and coherence of one band.
     ///
     /// # Panics
-    /// If the band or the lengths don't belong together.
+    /// If the band doesn't exist or the lengths don't match.
     #[must_use]
     pub fn band(&self, grid: &Grid, map: &BandMap, band: usize) -> BandReading {
         let as_it_is = self.delay_s == 0.0 && self.near.is_empty();
-        // The coherence is weighted by the cell's own power, so that empty cells of a harmonic sound have no say.
+        // The coherence is weighted by the cells' power, so the empty cells of a harmonic sound don't count.
         let [left, right, cross, weighted, weight] = map.sums(band, |k| {
             let (left, right, cross) = (self.ll[k], self.rr[k], self.lr[k]);
             let weight = (left * right).sqrt();
             let weighted = if left * right > 0.0 {
-                // With a delay kept apart, the two parts of the cross term as if each were alone.
+                // With a delay kept apart, the two parts of the cross term count separately.
                 let near = self.near.get(k).map_or(0.0, Complex::norm_sqr);
                 (cross.norm_sqr() + near) / weight
             } else {
@@ -137,9 +138,8 @@ impl CrossSpectrum {
     }
 }
 
-/// `e^(+j2πf·τ)` averaged over the width of a cell: the phase at its middle times `sinc(width·τ)`, which is what a
-/// delay does to a power that is spread evenly over the cell. The bins of an FFT are samples of a spectrum, not cells of it: there it
-/// is the phase alone.
+/// `e^(+j2πf·τ)` averaged over the width of a cell: the phase at its middle times `sinc(width·τ)`, for a power spread
+/// evenly over the cell. FFT bins are samples of a spectrum, not cells of it: for them it is the phase alone.
 #[must_use]
 pub fn mean_phasor(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
     if delay_s == 0.0 {
@@ -160,7 +160,7 @@ pub fn mean_phasor(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
     Complex::from_polar(1.0, angle) * shrink
 }
 
-/// Magnitude-squared coherence with the bias of few averages taken off: `(n·C − 1) / (n − 1)`, not below 0. An estimate
+/// Magnitude-squared coherence with the bias of few averages removed: `(n·C − 1) / (n − 1)`, not below 0. An estimate
 /// from `n` independent averages of two unrelated sounds reads `1/n` (Carter, Knapp & Nuttall 1973).
 #[must_use]
 pub fn unbiased_coherence(coherence: f64, averages: f64) -> f64 {
@@ -170,7 +170,7 @@ pub fn unbiased_coherence(coherence: f64, averages: f64) -> f64 {
     ((averages * coherence - 1.0) / (averages - 1.0)).clamp(0.0, 1.0)
 }
 
-/// What one band says.
+/// The reading of one band.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandReading {
     /// Mean square of the left channel in the band.
@@ -179,7 +179,7 @@ pub struct BandReading {
     pub right: f64,
     /// Correlation at lag zero, −1 to +1; `None` where a channel is empty.
     pub correlation: Option<f64>,
-    /// Magnitude-squared coherence, 0 to 1, bias taken off; `None` where a channel is empty or one average can't tell.
+    /// Magnitude-squared coherence, 0 to 1, bias removed; `None` where a channel is empty or with a single average.
     pub coherence: Option<f64>,
 }
 
@@ -222,7 +222,7 @@ mod tests {
         let grid = Grid::twenty_fourth_octave(48_000.0);
         let cell = grid.centres_hz().partition_point(|&hz| hz < 1000.0);
         let (lower, upper) = (grid.edges_hz()[cell], grid.edges_hz()[cell + 1]);
-        // A slow, obvious mean over the cell.
+        // A slow, direct mean over the cell.
         let steps = 20_000;
         let slow: Complex<f64> = (0..steps)
             .map(|i| {

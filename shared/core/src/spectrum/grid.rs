@@ -1,6 +1,6 @@
-//! The frequency cells a spectrum is kept in.
+//! The frequency cells of a spectrum.
 
-/// Bins of a live or take spectrum are no wider than this.
+/// Widest bin of a live or take spectrum, Hz.
 pub const WIDEST_BIN_HZ: f64 = 6.0;
 
 /// The block length for a sample rate: the power of two that makes FFT bins no wider than [`WIDEST_BIN_HZ`]
@@ -50,8 +50,8 @@ impl Grid {
         }
     }
 
-    /// Cells of 1/24 octave (IEC 61260-1, base 10) from 17.8 Hz to 22.4 kHz, with one cell below and one above, cut off at
-    /// half the sample rate. Eight of them make one 1/3-octave band exactly. This is what a stored take is kept in.
+    /// Cells of 1/24 octave (IEC 61260-1, base 10) from 17.8 Hz to 22.4 kHz, with one cell below and one above, cut off
+    /// at half the sample rate. Eight of them make one 1/3-octave band exactly. The grid of a stored take.
     ///
     /// # Panics
     /// If the rate isn't positive and finite.
@@ -86,19 +86,19 @@ impl Grid {
         }
     }
 
-    /// How many cells there are.
+    /// Number of cells.
     #[must_use]
     pub fn len(&self) -> usize {
         self.centres_hz.len()
     }
 
-    /// Never: a grid has at least two cells.
+    /// Always false: a grid has at least two cells.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.centres_hz.is_empty()
     }
 
-    /// The sample rate of what was analysed, Hz.
+    /// The sample rate of the analysed sound, Hz.
     #[must_use]
     pub fn rate_hz(&self) -> f64 {
         self.rate_hz

@@ -1,10 +1,10 @@
-//! Exact sums over a pair of channels in the time domain: what a take's broadband figures come from.
+//! Exact sums over a pair of channels in the time domain, for a take's broadband figures.
 
 use multiversion::multiversion;
 
 use crate::dsp::db;
 
-/// Sums of squares and products over frames. Adding frames in any split gives the same figures to rounding.
+/// Sums of squares and products over frames. However the frames are divided, the figures are the same to rounding.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct PairSums {
@@ -18,8 +18,8 @@ pub struct PairSums {
     pub cross: f64,
 }
 
-/// `Σl²`, `Σr²` and `Σlr` over as many frames as the shorter slice has. Four frames side by side: a single sum would wait
-/// for each addition, and rounds worse.
+/// `Σl²`, `Σr²` and `Σlr` over as many frames as the shorter slice has. Four partial sums: a single one would wait for
+/// each addition, and rounds worse.
 fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3] {
     const LANES: usize = 4;
     let frames = left.len().min(right.len());
@@ -43,7 +43,7 @@ fn products<S: Copy + Into<f64>>(left: &[S], right: &[S]) -> [f64; 3] {
     sums.map(|lanes| lanes.iter().sum())
 }
 
-/// `Σab` over as many samples as the shorter slice has, four side by side like [`products`].
+/// `Σab` over as many samples as the shorter slice has, in four partial sums like [`products`].
 #[multiversion(targets("x86_64+avx"))]
 pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 4;
@@ -60,7 +60,7 @@ pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
     sums.iter().sum::<f64>() + rest
 }
 
-/// `Σa`, four side by side like [`products`].
+/// `Σa`, in four partial sums like [`products`].
 #[multiversion(targets("x86_64+avx"))]
 pub(crate) fn sum(a: &[f64]) -> f64 {
     const LANES: usize = 4;
@@ -98,7 +98,7 @@ impl PairSums {
         self.cross += lr;
     }
 
-    /// The same of double precision: what the analysis has its frames in.
+    /// The same for the double precision frames of the analysis.
     pub(crate) fn add_run(&mut self, left: &[f64], right: &[f64]) {
         self.frames += left.len().min(right.len()) as u64;
         self.left += product(left, left);
@@ -120,9 +120,9 @@ impl PairSums {
         (left + right) / 2.0
     }
 
-    /// Correlation at lag zero, −1 to +1: `Σlr / √(Σl²·Σr²)`. The means are not removed (Pearson's coefficient is the same
-    /// once they are; audio has none to speak of), so that the sum identities hold exactly. `None` when a channel is
-    /// below the level at which anything is read ([`db::NO_READING_DBFS`]).
+    /// Correlation at lag zero, −1 to +1: `Σlr / √(Σl²·Σr²)`. The means are not removed, unlike in Pearson's
+    /// coefficient: audio has practically none, and the sum identities hold exactly. `None` when a channel is below the
+    /// reading floor ([`db::NO_READING_DBFS`]).
     #[must_use]
     pub fn correlation(&self) -> Option<f64> {
         let (left, right) = self.powers();
@@ -150,7 +150,7 @@ impl PairSums {
             .then(|| db::from_power((both + sign * 2.0 * self.cross) / (2.0 * both)))
     }
 
-    /// Level of the left over the right channel, dB; ±∞ when one is silent, `None` when both are.
+    /// Level of the left channel over the right one, dB; ±∞ when one is silent, `None` when both are.
     #[must_use]
     pub fn level_difference_db(&self) -> Option<f64> {
         match (self.left > 0.0, self.right > 0.0) {

@@ -1,7 +1,8 @@
-//! A windowed cross term looked at over lag: what the window took off a late part is given back.
+//! Corrects a windowed cross term over lag for the window's loss at a delay.
 //!
-//! The cross term of blocks under a window is the true cross-correlation times the window's autocorrelation. What lies about one delay is
-//! given back as a whole: a division at every lag would sharpen the cross term over frequency, and the powers not.
+//! The cross term of blocks under a window is the true cross-correlation times the window's autocorrelation. The part
+//! around one delay is corrected by a single factor: dividing at every lag would sharpen the cross term over frequency,
+//! but not the powers.
 
 use std::sync::Arc;
 
@@ -12,10 +13,10 @@ use crate::Complex;
 use crate::dsp::fft;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 
-/// At least so much is left by the window where it is divided by.
+/// Lower limit of the window's autocorrelation as a divisor.
 const LEAST_LEFT: f64 = 0.2;
 
-/// Corrects spectra of one block length; holds its transforms and buffers.
+/// Corrects spectra of one block length; owns its transforms and buffers.
 pub struct Lags {
     rate_hz: f64,
     len: usize,
@@ -36,7 +37,7 @@ impl std::fmt::Debug for Lags {
 }
 
 impl Lags {
-    /// For averages of blocks of `len` frames.
+    /// Creates one for averages over blocks of `len` frames.
     ///
     /// # Panics
     /// If `len` is odd or below 4.
@@ -62,11 +63,11 @@ impl Lags {
         }
     }
 
-    /// Gives back what the window took off the part of a cross term that is late by about `delay_s` (right later: positive). Does not
-    /// allocate.
+    /// Corrects the part of a cross term that is late by about `delay_s` (positive when the right channel is later) for
+    /// the window's loss. Does not allocate.
     ///
     /// # Panics
-    /// If the spectrum has another number of bins.
+    /// If the spectrum's number of bins is not `len / 2 + 1`.
     pub fn correct(&mut self, spectrum: &mut CrossSpectrum, delay_s: f64) {
         if delay_s == 0.0 {
             return;
@@ -79,12 +80,13 @@ impl Lags {
         self.make_bins(&mut spectrum.lr);
     }
 
-    /// What makes up for the window at a delay.
+    /// The factor that corrects for the window at a delay.
     fn gain(&self, delay_s: f64) -> f64 {
         1.0 / window_autocorrelation(delay_s * self.rate_hz / self.len as f64).max(LEAST_LEFT)
     }
 
-    /// How far a lag belongs to a delay rather than to none: 0 up to a quarter of it, 1 from three quarters on.
+    /// How far a lag belongs to the delay rather than to lag zero: 0 up to a quarter of the delay, 1 from three
+    /// quarters on.
     fn lateness(&self, n: usize, delay_s: f64) -> f64 {
         // A late right channel peaks at a negative lag of the cross term as it stands.
         let lag = if n <= self.len / 2 {
@@ -100,13 +102,13 @@ impl Lags {
     fn make_lags(&mut self, cross: &[Complex<f64>]) {
         let last = self.bins.len() - 1;
         for (k, (bin, cross)) in self.bins.iter_mut().zip(cross).enumerate() {
-            // One-sided: an inner bin stands for its mirror image too.
+            // One-sided: an inner bin includes its mirror image.
             *bin = if k == 0 || k == last { *cross } else { cross * 0.5 };
         }
         fft::inverse(&*self.inverse, &mut self.bins, &mut self.lags, &mut self.scratch);
     }
 
-    /// The spectrum of `spare`, which is used up.
+    /// The spectrum of `spare`, which is overwritten.
     fn make_bins(&mut self, cross: &mut [Complex<f64>]) {
         fft::forward(&*self.forward, &mut self.spare, &mut self.bins, &mut self.scratch);
         let last = self.bins.len() - 1;
@@ -123,8 +125,8 @@ mod tests {
     use crate::dsp::noise;
     use crate::spectrum::welch::spectrum_of;
 
-    /// The sum of a channel and its late copy, in the time domain and from the corrected cross term, for every delay up to 40 ms
-    /// and a line that is late by as much again.
+    /// The sum of a channel and its late copy, in the time domain and from the corrected cross term, for delays up to
+    /// 40 ms and a line that is late by as much again.
     #[test]
     fn a_late_copy_adds_up_as_in_the_time_domain() {
         const RATE_HZ: f64 = 48_000.0;
@@ -137,7 +139,7 @@ mod tests {
                 .collect();
             let (_, mut spectrum) = spectrum_of(&source, &right, RATE_HZ, len);
             lags.correct(&mut spectrum, delay as f64 / RATE_HZ);
-            // A line that takes the delay out again leaves equal channels.
+            // A line that cancels the delay leaves equal channels.
             let turned: f64 = spectrum
                 .lr
                 .iter()

@@ -1,8 +1,8 @@
-//! Welch averages of a pair of channels: one stream of windowed blocks, a live and a take average fed from it.
+//! Welch averages of a pair of channels: one stream of windowed blocks that feeds a live and a take average.
 //!
-//! A block is `N` frames under a periodic Hann window, a new one every `N/4` frames. Blocks reach back over the start of
-//! the stream into silence, and [`Blocks::flush`] lets them run out over its end; since the squared windows of four
-//! overlapping blocks add up to a constant, every frame then counts alike and a take's power is exactly its mean square.
+//! A block is `N` frames under a periodic Hann window, a new one every `N/4` frames. The first blocks reach back into
+//! silence before the start, and [`Blocks::flush`] lets the last ones run out past the end. The squared windows of four
+//! overlapping blocks add up to a constant, so every frame counts alike and a take's power is exactly its mean square.
 
 pub mod lags;
 mod sums;
@@ -19,10 +19,10 @@ use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use sums::Sums;
 
-/// Blocks overlap by all but `1/HOPS` of their length.
+/// Hops per block: blocks overlap by all but `1/HOPS` of their length.
 pub const HOPS: usize = 4;
 
-/// Powers below this are nothing.
+/// Powers below this are set to zero.
 const INAUDIBLE: f64 = 1e-60;
 
 /// `Σ w²/N` of the Hann window.
@@ -44,7 +44,7 @@ pub fn window_autocorrelation(lag: f64) -> f64 {
 }
 
 /// Sum over the overlapping neighbours of the squared correlation between blocks, with `decay` per hop of distance
-/// (Welch 1967): how much a block repeats of what the ones before it said.
+/// (Welch 1967): how much of a block's information its predecessors already gave.
 fn redundancy(decay: f64) -> f64 {
     let repeated: f64 = (1..HOPS)
         .map(|m| decay.powi(m as i32) * window_autocorrelation(m as f64 / HOPS as f64).powi(2))
@@ -70,7 +70,7 @@ pub struct Blocks {
     window: Vec<f64>,
     fft: Arc<dyn RealToComplex<f64>>,
     history: FrameHistory,
-    /// Frames that are waiting to complete a hop.
+    /// Frames of the incomplete hop.
     pending: usize,
     /// Frames since the start, up to `len`: how far the stream reaches back into the block.
     depth: usize,
@@ -91,10 +91,10 @@ impl std::fmt::Debug for Blocks {
 }
 
 impl Blocks {
-    /// For blocks of `len` frames, a multiple of four.
+    /// Creates one for blocks of `len` frames, a multiple of four.
     ///
     /// # Panics
-    /// If `len` is below 16 or no multiple of 4.
+    /// If `len` is below 16 or not a multiple of 4.
     #[must_use]
     pub fn new(len: usize) -> Self {
         assert!(
@@ -134,7 +134,7 @@ impl Blocks {
         self.hop
     }
 
-    /// Forgets the stream: what comes next begins after silence.
+    /// Restarts the stream: the next frames follow silence.
     pub fn restart(&mut self) {
         self.history.reset();
         self.pending = 0;
@@ -142,7 +142,8 @@ impl Blocks {
         self.clean = self.len;
     }
 
-    /// Takes frames and calls `on_block` for every block they complete. A block that holds an invalid frame is left out.
+    /// Takes frames and calls `on_block` for every block they complete. Blocks that contain an invalid frame are left
+    /// out.
     pub fn push(&mut self, run: &Run<'_>, mut on_block: impl FnMut(&Block<'_>)) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {
@@ -164,8 +165,7 @@ impl Blocks {
         }
     }
 
-    /// Lets the last frames run out over the end: silence is appended until no block reaches them any more, and the
-    /// stream is restarted.
+    /// Completes the stream: appends silence until no block reaches the last frame any more, then restarts.
     pub fn flush(&mut self, mut on_block: impl FnMut(&Block<'_>)) {
         let mut unfinished = self.len - self.hop + self.pending;
         let mut begin = unfinished - self.depth.min(unfinished);
@@ -180,7 +180,7 @@ impl Blocks {
         self.restart();
     }
 
-    /// A hop is complete: transforms the last frames, of which `begin..end` belong to the stream.
+    /// Transforms the last block of frames, of which `begin..end` belong to the stream.
     fn complete(&mut self, begin: usize, end: usize, on_block: &mut impl FnMut(&Block<'_>)) {
         self.pending = 0;
         if self.clean < self.len {
@@ -204,10 +204,10 @@ impl Blocks {
     }
 }
 
-/// A weighted sum of blocks, from which the averaged spectrum is read.
+/// A weighted sum of blocks' spectra.
 #[derive(Clone, Debug)]
 pub struct Average {
-    /// Over the blocks, two-sided.
+    /// Sums over the blocks, two-sided.
     sums: Sums,
     coverage: f64,
     full_coverage: f64,
@@ -217,7 +217,7 @@ pub struct Average {
 }
 
 impl Average {
-    /// Over all blocks since the start: every block counts alike.
+    /// Creates an average over all blocks since the start: every block counts alike.
     #[must_use]
     pub fn take(block_len: usize) -> Self {
         let full_coverage = WINDOW_POWER * block_len as f64;
@@ -231,7 +231,7 @@ impl Average {
         }
     }
 
-    /// Exponential: a block's weight falls to 1/e within `integration_s`.
+    /// Creates an exponential average: a block's weight falls to 1/e within `integration_s`.
     #[must_use]
     pub fn live(rate_hz: f64, block_len: usize, integration_s: f64) -> Self {
         let mut average = Self::take(block_len);
@@ -239,18 +239,18 @@ impl Average {
         average
     }
 
-    /// Changes the integration time of a live average; what it holds stays.
+    /// Changes the integration time of a live average; its content stays.
     pub fn set_integration(&mut self, rate_hz: f64, integration_s: f64) {
         let hop_s = (2 * (self.sums.ll.len() - 1) / HOPS) as f64 / rate_hz;
         self.decay = (-hop_s / integration_s.max(1e-3)).exp();
     }
 
-    /// Changes what is left of a block's weight a hop later, 0 to 1.
+    /// Sets the factor of a block's weight from one hop to the next, 0 to 1.
     pub fn set_decay(&mut self, decay: f64) {
         self.decay = decay.clamp(0.0, 1.0);
     }
 
-    /// Forgets everything.
+    /// Clears the average.
     pub fn reset(&mut self) {
         self.sums.silence();
         self.coverage = 0.0;
@@ -285,15 +285,15 @@ impl Average {
         self.coverage = self.coverage * self.decay + block.coverage;
     }
 
-    /// Long silence would let the sums decay into subnormals, which are slow; far below any reading they are nothing.
+    /// Sets sums far below any reading to zero; a long silence would let them decay into subnormals, which are slow.
     fn settle(&mut self) {
         if self.decay < 1.0 && self.sums.power() < INAUDIBLE * self.full_coverage {
             self.sums.silence();
         }
     }
 
-    /// How many independent averages the blocks so far amount to, their overlap taken into account. CHECK: 125 blocks of
-    /// a take amount to 65.
+    /// Number of independent averages the blocks so far amount to, their overlap taken into account. Check: 125 blocks
+    /// of a take amount to 65.
     #[must_use]
     pub fn averages(&self) -> f64 {
         Self::averages_of(core::slice::from_ref(self))
@@ -310,7 +310,7 @@ impl Average {
         }
     }
 
-    /// Writes the averaged spectrum into `out`, which has `block_len / 2 + 1` cells. Silence without blocks.
+    /// Writes the averaged spectrum to `out`, which has `block_len / 2 + 1` cells; silence without blocks.
     ///
     /// # Panics
     /// If the lengths differ.
@@ -318,13 +318,13 @@ impl Average {
         Self::read_together(core::slice::from_ref(self), out);
     }
 
-    /// The same of several that followed one another, as one.
+    /// Writes the spectrum of several consecutive averages as one.
     ///
     /// # Panics
     /// If the lengths differ.
     pub fn read_together(pieces: &[Self], out: &mut CrossSpectrum) {
-        // The sums are Σ|X|² and the coverage is Σw², so this makes one-sided mean squares of them: an inner bin stands for
-        // its mirror image too.
+        // The sums are Σ|X|² and the coverage is Σw², so this makes one-sided mean squares of them: an inner bin
+        // includes its mirror image.
         let last = out.len() - 1;
         let coverage: f64 = pieces.iter().map(|piece| piece.coverage).sum();
         let inner = if coverage > 0.0 {
@@ -359,7 +359,7 @@ impl Average {
     }
 }
 
-/// The averaged spectrum of a whole signal, with its grid: the convenient way for files and tests.
+/// The averaged spectrum of a whole signal, with its grid; a convenience for files and tests.
 #[must_use]
 pub fn spectrum_of(left: &[f64], right: &[f64], rate_hz: f64, block_len: usize) -> (Grid, CrossSpectrum) {
     let mut blocks = Blocks::new(block_len);

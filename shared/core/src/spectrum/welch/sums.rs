@@ -1,4 +1,4 @@
-//! What an average of blocks is made of.
+//! The sums behind an average of blocks.
 
 use multiversion::multiversion;
 
@@ -7,7 +7,7 @@ use crate::Complex;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::pair_sums::sum;
 
-/// Sums over blocks, bin by bin. Real and imaginary parts lie apart: that is how the compiler can take several bins at once.
+/// Sums over blocks, bin by bin. Real and imaginary parts are separate, which lets the compiler vectorise.
 #[derive(Clone, Debug)]
 pub(super) struct Sums {
     /// `|X_L|²`.
@@ -36,13 +36,13 @@ impl Sums {
         }
     }
 
-    /// Lets them fade by `decay` and adds a block.
+    /// Multiplies the sums by `decay` and adds a block.
     pub(super) fn add(&mut self, decay: f64, block: &Block<'_>) {
         let Self { ll, rr, re, im } = self;
         add_bins(ll, rr, re, im, decay, block.left, block.right);
     }
 
-    /// The same with two of them, for less than twice the cost.
+    /// The same for two sums, for less than twice the cost.
     pub(super) fn add_to_both(one: &mut Self, other: &mut Self, decays: [f64; 2], block: &Block<'_>) {
         add_powers(&mut one.ll, &mut other.ll, decays, block.left);
         add_powers(&mut one.rr, &mut other.rr, decays, block.right);
@@ -58,7 +58,7 @@ impl Sums {
         );
     }
 
-    /// Writes them times a factor.
+    /// Writes the sums times a factor to `out`.
     ///
     /// # Panics
     /// If the spectrum has fewer cells.
@@ -88,13 +88,13 @@ fn write_crosses(re: &[f64], im: &[f64], factor: f64, out: &mut [Complex<f64>]) 
     let bins = re.len();
     let (im, out) = (&im[..bins], &mut out[..bins]);
     for n in 0..bins {
-        // No minus zero, which would be written as such.
+        // Adding 0 turns −0 into 0; files would show the sign.
         out[n] = Complex::new(0.0 + re[n] * factor, 0.0 + im[n] * factor);
     }
 }
 
-/// What [`Sums::add`] does. A function of its own, with slices of one length: so the compiler knows that they lie apart, and
-/// takes several bins at once.
+/// The loop of [`Sums::add`]. A separate function with slices of one length: the compiler knows that they don't
+/// overlap, and vectorises.
 #[multiversion(targets("x86_64+avx"))]
 fn add_bins(
     ll: &mut [f64],

@@ -1,23 +1,23 @@
-//! Words that stand long enough to be read.
+//! Debounces the board's words, which change only after standing long enough to be read.
 
 use crate::score::balance::Balance;
 use crate::score::board::{FEEDS, Row};
 use crate::score::outcome::Outcome;
 use crate::score::verdict::Verdict;
 
-/// A new word takes the old one's place once it has stood for this long, seconds.
+/// A new word replaces the shown one once it has stood for this long, seconds.
 pub const STANDS_S: f64 = 1.0;
-/// What a row said before this much of a phrase was heard is not its worst, seconds.
+/// Outcomes count towards a row's worst only after this much of a phrase, seconds.
 const SETTLED_S: f64 = 2.0;
 
-/// What is said of a row.
+/// The words of a row.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Words {
     verdict: Option<Verdict<Outcome>>,
     balance: Option<Verdict<Balance>>,
 }
 
-/// One row: what is said, what may be said next and for how long that has stood.
+/// One row: the words shown, the next candidates and how long these have stood.
 #[derive(Clone, Copy, Debug)]
 struct Said {
     words: Words,
@@ -26,7 +26,7 @@ struct Said {
     worst: Option<Outcome>,
 }
 
-/// Holds words back until they have stood.
+/// Holds new words back until they have stood for [`STANDS_S`].
 #[derive(Clone, Debug)]
 pub struct Calm {
     rows: [Said; FEEDS],
@@ -51,22 +51,23 @@ impl Default for Calm {
     }
 }
 
-/// What has changed since the words were last brought up to date.
+/// What has happened since the last [`Calm::settle`].
 #[derive(Clone, Copy, Debug)]
 pub struct Since {
-    /// Time, seconds.
+    /// Time passed, seconds.
     pub elapsed_s: f64,
-    /// The player changed a setting: what follows from it is said at once.
+    /// The player changed a setting: new words are shown at once.
     pub set_anew: bool,
-    /// The player has stopped: what is said now is final.
+    /// The player has stopped: the present words are final.
     pub stopped: bool,
     /// Number of the phrase, and how much of it was heard, seconds.
     pub phrase: (u64, f64),
 }
 
 impl Calm {
-    /// Puts the words in place that have stood; figures stay. The first words after none are said at once, and so is silence.
-    /// Returns the worst that each row said in this phrase, where that is worse than what it says now.
+    /// Replaces the rows' words by those that have stood; figures stay as they are. The first words after none are
+    /// shown at once, and so is silence. Returns each row's worst outcome in this phrase where it is worse than the
+    /// present one.
     pub fn settle(&mut self, rows: &mut [Row; FEEDS], since: &Since) -> [Option<Outcome>; FEEDS] {
         let (phrase, heard_s) = since.phrase;
         let forget = since.set_anew || phrase != self.phrase;
@@ -195,7 +196,7 @@ mod tests {
             settled(&mut calm, Outcome::Holds, &next),
             (Some(Outcome::Holds), None)
         );
-        // What was said before enough of it was heard doesn't count.
+        // Outcomes before [`SETTLED_S`] of the phrase don't count.
         let mut calm = Calm::default();
         settled(&mut calm, Outcome::DropsOut, &next);
         settled(&mut calm, Outcome::Holds, &next);

@@ -1,4 +1,4 @@
-//! The broadband correlation the audio thread keeps: three running averages, the same cost every frame.
+//! The audio thread's broadband correlation: three running averages, at the same cost for every frame.
 
 use core::f64::consts::{PI, SQRT_2};
 
@@ -7,7 +7,7 @@ use crate::dsp::{db, samples};
 /// Sub-sonic rumble is kept out of the live figures: a second-order Butterworth high-pass at this corner, Hz.
 pub const LOWEST_HZ: f64 = 40.0;
 
-/// Frames worked on at once: what an invalid frame shares its fate with is copied, never more than this.
+/// Frames processed at once, and the most that are copied when one of them is invalid.
 const CHUNK: usize = 64;
 
 /// Running correlation and levels of a pair of channels, above [`LOWEST_HZ`].
@@ -19,10 +19,11 @@ pub struct RunningCorrelation {
     rate_hz: f64,
     high_pass: HighPass,
     keep: f64,
-    /// Sums of both channels' squares, of frames that weigh 1 when they come and less by `keep` with each that follows.
+    /// Sums of both channels' squares; a frame's weight is 1 at first and is multiplied by `keep` with each later
+    /// frame.
     squares: [f64; 2],
     cross: f64,
-    /// The weight gathered so far, 0 to 1: what makes the first moments read right.
+    /// The weight accumulated so far, 0 to 1; the first moments are normalised with it.
     weight: f64,
     /// The power below which there is no reading.
     floor: f64,
@@ -60,14 +61,15 @@ impl HighPass {
     }
 }
 
-/// The same for both channels: what the compiler puts into one instruction.
+/// An array with `of` called for each channel, which the compiler puts into one instruction.
 #[inline(always)]
 fn lanes(of: impl FnMut(usize) -> f64) -> [f64; 2] {
     core::array::from_fn(of)
 }
 
 impl RunningCorrelation {
-    /// For a sample rate and an integration time (the time constant of the exponential average), seconds.
+    /// Creates one for a sample rate, Hz, and an integration time (the time constant of the exponential average),
+    /// seconds.
     #[must_use]
     pub fn new(rate_hz: f64, integration_s: f64) -> Self {
         Self {
@@ -81,17 +83,17 @@ impl RunningCorrelation {
         }
     }
 
-    /// Changes the integration time; what has been averaged stays.
+    /// Changes the integration time; the averages so far stay.
     pub fn set_integration(&mut self, integration_s: f64) {
         let before = 1.0 - self.keep;
         self.keep = keep(self.rate_hz, integration_s);
-        // What a frame weighs when it comes is the unit of the sums.
+        // The sums are in units of a new frame's weight, which depends on the integration time.
         let unit = before / (1.0 - self.keep);
         self.squares = self.squares.map(|sum| sum * unit);
         self.cross *= unit;
     }
 
-    /// Forgets everything.
+    /// Clears the averages.
     pub fn reset(&mut self) {
         self.high_pass.state = [[0.0; 2]; 2];
         (self.squares, self.cross, self.weight) = ([0.0; 2], 0.0, 0.0);
@@ -119,10 +121,10 @@ impl RunningCorrelation {
     }
 
     fn take_in(&mut self, left: &[f32], right: &[f32]) {
-        // Copies, because the compiler keeps those in registers.
+        // Copies, which the compiler keeps in registers.
         let (keep, mut high_pass) = (self.keep, self.high_pass);
-        // Frames in pairs, each of which has sums of its own that lose two frames' share at once: half as many steps, and the
-        // cross terms of a pair are one instruction.
+        // Even and odd frames have sums of their own, which decay by two frames at once: half as many steps, and the
+        // cross terms of a pair take one instruction.
         let ((left_pairs, left_last), (right_pairs, right_last)) =
             (left.as_chunks::<2>(), right.as_chunks::<2>());
         let keep_of_two = keep * keep;
@@ -143,12 +145,12 @@ impl RunningCorrelation {
             self.cross = self.cross * keep + frame[0] * frame[1];
         }
         self.high_pass = high_pass;
-        // No more than a chunk, so the exponent fits.
+        // At most a chunk, so the exponent fits.
         self.weight = 1.0 - (1.0 - self.weight) * keep.powi(left.len() as i32);
     }
 
-    /// Keeps decaying states out of the subnormal range; once a block is enough, since double precision takes seconds to
-    /// get there.
+    /// Keeps decaying states out of the subnormal range. Once a block is enough: in double precision they take seconds
+    /// to get there.
     fn settle(&mut self) {
         let states = self.high_pass.state.as_flattened_mut().iter_mut();
         for value in states.chain(&mut self.squares).chain([&mut self.cross]) {
@@ -167,7 +169,7 @@ impl RunningCorrelation {
         }
     }
 
-    /// The correlation, −1 to +1; `None` when a channel is below the reading floor.
+    /// The correlation, −1 to +1; `None` when a channel is below the reading floor ([`db::NO_READING_DBFS`]).
     #[must_use]
     pub fn correlation(&self) -> Option<f64> {
         let (left, right) = self.powers();
@@ -176,7 +178,7 @@ impl RunningCorrelation {
     }
 }
 
-/// What is left of a frame's weight one frame later.
+/// The factor of a frame's weight from one frame to the next.
 fn keep(rate_hz: f64, integration_s: f64) -> f64 {
     (-1.0 / (rate_hz * integration_s.clamp(0.01, 60.0))).exp()
 }
@@ -220,7 +222,7 @@ mod tests {
         assert!(meter.correlation().unwrap() > 0.98);
     }
 
-    /// A slow, obvious reference: the definition, frame by frame.
+    /// Against a slow reference: the definition, frame by frame.
     #[test]
     fn it_is_the_exponential_average_of_the_high_passed_channels_whatever_the_blocks() {
         let (rate, seconds) = (48_000.0, 0.3);
@@ -282,7 +284,7 @@ mod tests {
                 (meter.correlation().unwrap() - correlation).abs() < 1e-9,
                 "{block}"
             );
-            // A longer time from now on moves nothing that has been heard.
+            // A longer integration time must not change the present reading.
             meter.set_integration(3.0);
             assert!((meter.powers().0 / powers.0 - 1.0).abs() < 1e-9);
         }

@@ -1,6 +1,6 @@
-//! The rooms put together over time: the live meter, the monitor that owns all averages, what it reads, and takes.
+//! All folders combined over time: the live meter, the monitor that owns all averages, its readings, and takes.
 //!
-//! In: frames. Out: [`reading::Reading`], [`take::Take`]. Uses every room but `audition` and `line_check`.
+//! In: frames. Out: [`reading::Reading`], [`take::Take`]. Uses every folder but `audition` and `line_check`.
 
 pub mod calm;
 pub mod meter;

@@ -1,27 +1,29 @@
-//! Whether two bounces are of one part: before anybody says what a change in a preset did.
+//! Whether two bounces are of the same part, which a comparison of two presets requires.
 //!
-//! An effect changes a sound's colour and level; it doesn't change when notes begin and which they are. Both are compared with what an
-//! equaliser, an amplifier model or another level does taken out.
+//! An effect changes a sound's colour and level; it changes neither which notes are played nor when they begin. Both
+//! are compared independently of equaliser, amplifier model and level.
 
 use crate::session::take::Take;
 use crate::spectrum::bands::BandMap;
 
-/// Power is looked at in stretches of this length, seconds.
+/// Power is taken over stretches of this length, seconds.
 const HOP_S: f64 = 0.02;
-/// Power this far below the loudest stretch's is an end, or a reverb, dB.
+/// Stretches this far below the loudest one count as an end or a reverb, dB.
 const SOUNDS_DB: f64 = -30.0;
-/// Tails may differ by this, seconds, or by this share.
+/// Lengths may differ by this, seconds, or by [`TAIL_SHARE`].
 const TAIL_S: f64 = 2.5;
+/// See [`TAIL_S`].
 const TAIL_SHARE: f64 = 0.15;
-/// Bounces may begin so much apart, seconds.
+/// Bounces may begin this far apart, seconds.
 const APART_S: f64 = 1.0;
-/// Attacks are felt in decibels above this far below the loudest.
+/// Floor of the levels that attacks are measured with, dB against the loudest.
 const FLOOR_DB: f64 = -45.0;
-/// Where notes are looked at, Hz, and over how many bands of 1/24 octave colour is taken out to either side.
+/// Frequencies where notes are compared, Hz.
 const NOTES_HZ: (f64, f64) = (80.0, 2000.0);
+/// Bands of 1/24 octave to either side of a band that make up its neighbourhood.
 const COLOUR_BANDS: usize = 8;
 
-/// How loud a sound is over time.
+/// A sound's power over time.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Outline {
     hop: usize,
@@ -30,24 +32,24 @@ pub struct Outline {
     powers: Vec<f64>,
 }
 
-/// In what two bounces differ that a preset doesn't change.
+/// A difference between two bounces that a preset can't make.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Unlike {
-    /// In how long they sound.
+    /// Their lengths.
     Length {
-        /// The first one, seconds.
+        /// Length of the first one, seconds.
         a_s: f64,
-        /// The second one, seconds.
+        /// Length of the second one, seconds.
         b_s: f64,
     },
-    /// In when notes begin.
+    /// The times at which notes begin.
     Onsets,
-    /// In which notes sound.
+    /// The notes.
     Notes,
 }
 
 impl Outline {
-    /// Of nothing yet, at a sample rate.
+    /// Creates an empty outline for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         Self {
@@ -56,7 +58,7 @@ impl Outline {
         }
     }
 
-    /// The next frames; those that aren't numbers count as silence.
+    /// Takes frames (as many as the shorter slice has); non-finite ones count as silence.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         for (&l, &r) in left.iter().zip(right) {
             let power = f64::from(l).powi(2) + f64::from(r).powi(2);
@@ -73,7 +75,7 @@ impl Outline {
         self.powers.iter().copied().fold(0.0, f64::max)
     }
 
-    /// From where it first sounds to where it last does, seconds.
+    /// Time from the first to the last sounding stretch, seconds.
     #[must_use]
     pub fn sounds_s(&self) -> f64 {
         let least = self.loudest() * 10f64.powf(SOUNDS_DB / 10.0);
@@ -87,7 +89,7 @@ impl Outline {
         }
     }
 
-    /// By how many decibels it gets louder in each stretch against the one before the last.
+    /// The rise of each stretch over the second one before it, dB; falls count as 0.
     fn attacks(&self) -> Vec<f64> {
         let floor = (self.loudest() * 10f64.powf(FLOOR_DB / 10.0)).max(1e-30);
         let level = |power: &f64| 10.0 * (power + floor).log10();
@@ -98,7 +100,7 @@ impl Outline {
     }
 }
 
-/// In what two bounces, each with its take, differ; empty where they may be of one part.
+/// The differences of two bounces, each with its take; empty if they may be of the same part.
 #[must_use]
 pub fn unlike(a: (&Take, &Outline), b: (&Take, &Outline)) -> Vec<Unlike> {
     let mut found = Vec::new();
@@ -117,7 +119,8 @@ pub fn unlike(a: (&Take, &Outline), b: (&Take, &Outline)) -> Vec<Unlike> {
     found
 }
 
-/// How alike the times are at which sounds begin: the best correlation of both sounds' attacks within [`APART_S`], −1 to 1.
+/// Similarity of the times at which sounds begin: the best correlation of both sounds' attacks within [`APART_S`], −1
+/// to 1.
 #[must_use]
 pub fn onsets_alike(a: &Outline, b: &Outline) -> f64 {
     let (a, b) = (a.attacks(), b.attacks());
@@ -137,7 +140,8 @@ pub fn onsets_alike(a: &Outline, b: &Outline) -> f64 {
         .fold(-1.0, f64::max)
 }
 
-/// How alike the notes are: the correlation of both spectra in bands of 1/24 octave, each against its neighbourhood, −1 to 1.
+/// Similarity of the notes: the correlation of both spectra in bands of 1/24 octave, each relative to its
+/// neighbourhood, −1 to 1.
 #[must_use]
 pub fn notes_alike(a: &Take, b: &Take) -> f64 {
     let notes = |take: &Take| -> Vec<(f64, f64)> {
@@ -166,7 +170,7 @@ pub fn notes_alike(a: &Take, b: &Take) -> f64 {
             .collect()
     };
     let (a, b) = (notes(a), notes(b));
-    // Two sample rates' bands aren't at the same places to the digit.
+    // The bands of two sample rates don't have exactly the same frequencies.
     let near = |hz: f64| b.iter().find(|other| (other.0 / hz).ln().abs() < 0.01);
     let pairs: Vec<(f64, f64)> = a
         .iter()
@@ -175,7 +179,7 @@ pub fn notes_alike(a: &Take, b: &Take) -> f64 {
     correlation(&pairs)
 }
 
-/// Pearson's; 0 where one doesn't vary.
+/// Pearson's coefficient; 0 where one side doesn't vary.
 fn correlation(pairs: &[(f64, f64)]) -> f64 {
     let count = pairs.len() as f64;
     let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;

@@ -1,7 +1,7 @@
-//! Phrases: what is played between two quiets.
+//! Phrases: the playing between two stretches of quiet.
 //!
-//! A phrase begins with the first sound after a quiet of [`QUIET_S`], and ends with the next one. Quiet isn't only silence: a
-//! noise floor that hums on steadily is quiet too, and what decays into it is the phrase's tail until it gets there.
+//! A phrase begins with the first sound after a quiet of [`QUIET_S`], and ends with the next one. Quiet isn't only
+//! silence: a steady noise floor or hum is quiet too, and a decay belongs to the phrase until it reaches that floor.
 //!
 //! Nothing here is a published procedure; the constants are common practice, no source, held by tests with decaying chords,
 //! hum, noise and single hits.
@@ -10,62 +10,62 @@ use crate::dsp::db;
 use crate::dsp::samples::Run;
 use crate::spectrum::pair_sums::product;
 
-/// So long must it be quiet for a phrase to end, seconds.
+/// Quiet that ends a phrase, seconds.
 pub const QUIET_S: f64 = 1.5;
-/// Of the quiet behind a phrase so much still counts to it, seconds: the last of a decay, under the windows.
+/// Part of the quiet after a phrase that still counts as the phrase, seconds: the end of the decay, within the windows.
 const KEPT_S: f64 = 0.2;
-/// Levels are taken over so long, seconds.
+/// Length of the steps that levels are taken over, seconds.
 const STEP_S: f64 = 0.05;
 /// Steps in [`QUIET_S`].
 const STEPS: usize = 30;
-/// A phrase begins this far above the floor, dB.
+/// Level above the floor at which a phrase begins, dB.
 const BEGINS_DB: f64 = 9.0;
-/// It is over at most this far above the floor, dB.
+/// Level above the floor at or below which it is quiet, dB.
 const ENDS_DB: f64 = 4.0;
 /// A sound that varies by less than this over [`QUIET_S`], highest to lowest step, is steady, dB.
 const STEADY_DB: f64 = 2.0;
-/// Drift over [`QUIET_S`], mean of its later half against its earlier, that a steady sound stays below, dB. A string that
+/// Largest drift of a steady sound over [`QUIET_S`], mean of the later half against the earlier one, dB. A string that
 /// rings out falls faster.
 const DRIFT_DB: f64 = 0.4;
-/// A steady sound this far below the loudest of a phrase is the floor, dB; nearer to it, it is a held note.
+/// A steady sound at least this far below the phrase's loudest is the floor, dB; a louder one is a held note.
 const BELOW_PHRASE_DB: f64 = 10.0;
 
-/// A steady sound below this is the floor whatever was played before, dBFS.
+/// A steady sound below this is the floor regardless of what was played before, dBFS.
 const HUM_DBFS: f64 = -45.0;
 
-/// Where a phrase stands.
+/// The state of the phrase.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Phase {
-    /// Quiet: nothing has begun.
+    /// Quiet: no phrase.
     #[default]
     Quiet,
-    /// Sound, or so short a quiet that it may go on.
+    /// Sound, or a quiet still shorter than [`QUIET_S`].
     Playing,
 }
 
-/// What a run of frames was found to be.
+/// How a run of frames was classified.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Heard {
-    /// Belongs to no phrase.
+    /// Outside any phrase.
     Outside,
     /// The first frames of a phrase.
     Begins,
-    /// Belongs to the phrase under way.
+    /// Within the current phrase.
     Within,
-    /// A quiet inside a phrase, or behind it: to be left out of its average.
+    /// A quiet inside a phrase or after it: to be left out of its average.
     Pause,
-    /// The phrase under way is over, and these frames are behind it.
+    /// The phrase is over, and these frames are after it.
     Ended,
 }
 
 /// Finds phrases in a stream of frames.
 ///
 /// # Real-time
-/// Allocates nothing, O(frames). Invalid frames count as silence.
+/// Does not allocate; O(frames). Invalid frames count as silence.
 #[derive(Clone, Debug)]
 pub struct PhraseFinder {
     step_len: u64,
-    /// Of the step under way.
+    /// Energy of the current step.
     energy: f64,
     frames: u64,
     /// The last steps' levels, dB; the oldest at `next`.
@@ -81,7 +81,7 @@ pub struct PhraseFinder {
 }
 
 impl PhraseFinder {
-    /// For a sample rate, Hz.
+    /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let frames = |seconds: f64| (seconds * rate_hz).round().max(1.0) as u64;
@@ -101,7 +101,7 @@ impl PhraseFinder {
         }
     }
 
-    /// Forgets the phrase and the floor.
+    /// Clears the phrase and the floor.
     pub fn reset(&mut self) {
         *self = Self {
             step_len: self.step_len,
@@ -111,7 +111,7 @@ impl PhraseFinder {
         };
     }
 
-    /// Where it stands.
+    /// The present state.
     #[must_use]
     pub fn phase(&self) -> Phase {
         self.phase
@@ -123,8 +123,8 @@ impl PhraseFinder {
         self.quiet_frames
     }
 
-    /// Takes frames and says what they belong to. A phrase that begins does so with the run it is found in: levels are looked at
-    /// within a step too, so that is at most a run late.
+    /// Takes frames and classifies them. A phrase begins with the run it is detected in; levels are also examined
+    /// within a step, so that is at most one run late.
     pub fn push(&mut self, run: &Run<'_>) -> Heard {
         let frames = run.len() as u64;
         let energy = product(run.left, run.left) + product(run.right, run.right);
@@ -163,7 +163,7 @@ impl PhraseFinder {
         }
     }
 
-    /// A step's level is known: the floor follows what is lower at once, and what is higher only where it is steady.
+    /// Takes a step's level: the floor follows a lower one at once, a higher one only if it is steady.
     fn step(&mut self, level_db: f64) {
         self.levels[self.next] = level_db;
         self.next = (self.next + 1) % STEPS;
@@ -191,7 +191,7 @@ impl PhraseFinder {
         if is_steady && is_low && highest > self.floor_db + ENDS_DB / 2.0 {
             self.floor_db = highest;
             if self.phase == Phase::Playing {
-                // It has been quiet for as long as it was steady.
+                // The steady stretch counts as quiet from its beginning.
                 self.quiet_frames = self.longest_quiet;
             }
         }
@@ -205,7 +205,7 @@ mod tests {
 
     const RATE_HZ: f64 = 48_000.0;
 
-    /// A small generator of noise, uniform in ±1 (a linear congruence of Knuth's, MMIX).
+    /// White noise, uniform in ±1 (linear congruential generator, Knuth's MMIX).
     struct Noise(u64);
 
     impl Noise {
@@ -222,7 +222,7 @@ mod tests {
         vec![0.0; (seconds * RATE_HZ) as usize]
     }
 
-    /// A chord that rings out: `fall_db_s` dB a second.
+    /// A chord that decays by `fall_db_s` dB per second.
     fn chord(seconds: f64, peak: f32, fall_db_s: f64) -> Vec<f32> {
         (0..(seconds * RATE_HZ) as usize)
             .map(|n| {
@@ -246,7 +246,7 @@ mod tests {
             .collect()
     }
 
-    /// Begin and end of every phrase, seconds; the end is where the finder says that it is over.
+    /// Begin and end of every phrase, seconds; the end is where the finder reports it.
     fn phrases(sound: &[f32], block: usize) -> Vec<(f64, Option<f64>)> {
         let (mut finder, mut cleaner, mut found, mut at) =
             (PhraseFinder::new(RATE_HZ), Cleaner::default(), Vec::new(), 0);
@@ -309,7 +309,7 @@ mod tests {
         for (sample, hum) in sound.iter_mut().zip(floor) {
             *sample += hum;
         }
-        // The player's amplifier was on before.
+        // The amplifier hums before the playing begins.
         let sound = [hum((4.0 * RATE_HZ) as usize, 0.004), sound].concat();
         let found = phrases(&sound, 512);
         let played: Vec<_> = found.iter().filter(|(begin, _)| *begin > 3.0).collect();
@@ -339,7 +339,7 @@ mod tests {
 
     #[test]
     fn a_tail_alone_begins_nothing() {
-        // Playing, then a long reverberant fall, and no new phrase on the way down.
+        // Playing, then a long reverberant decay, during which no new phrase may begin.
         let sound = [
             silence(2.0),
             chord(2.0, 0.5, 3.0),

@@ -1,17 +1,19 @@
-//! The sound of the last phrases, so that a take can be made of one that is over.
+//! The sound of the last phrases, for making a take of a finished one.
 
 use crate::dsp::samples::{self, Run};
 use crate::session::phrase::QUIET_S;
 use crate::session::span::{PIECE_S, SHOWN_AFTER_S};
 
-/// So much is kept, seconds: what counts of a long phrase, the quiet behind it, and as much of the next one as leaves it standing.
+/// Length kept, seconds: the part of a long phrase that counts, the quiet after it, and the part of the next phrase
+/// during which it is still shown.
 const KEPT_S: f64 = 3.0 * PIECE_S + QUIET_S + SHOWN_AFTER_S + 0.5;
 
-/// A place in the stream that is kept.
+/// A position in the stream.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Place(u64);
 
-/// What was played last, one phrase behind the other; what isn't believed is NaN. Made once, pushing allocates nothing.
+/// The last phrases' sound, one after the other; invalid frames are NaN. Only [`Self::new`] and [`Self::between`]
+/// allocate.
 #[derive(Debug)]
 pub struct PhraseSound {
     channels: [Vec<f32>; 2],
@@ -19,7 +21,7 @@ pub struct PhraseSound {
 }
 
 impl PhraseSound {
-    /// For a sample rate, Hz.
+    /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let kept = ((KEPT_S * rate_hz) as usize).max(1);
@@ -29,7 +31,7 @@ impl PhraseSound {
         }
     }
 
-    /// Where the next frame goes.
+    /// The position of the next frame.
     #[must_use]
     pub fn place(&self) -> Place {
         Place(self.written)
@@ -44,7 +46,7 @@ impl PhraseSound {
         self.written += run.len() as u64;
     }
 
-    /// Both channels from one place to another, as far as they are still kept. `None` where nothing is. Allocates.
+    /// Both channels between two positions, as far as still kept. `None` if nothing is. Allocates.
     #[must_use]
     pub fn between(&self, from: Place, to: Place) -> Option<[Vec<f32>; 2]> {
         let len = self.channels[0].len() as u64;

@@ -1,4 +1,4 @@
-//! One reading of everything: plain data of fixed size, for whoever shows it.
+//! One full reading: plain data of fixed size.
 
 use crate::alignment::delay::ChannelDelay;
 use crate::explain::diagnosis::Diagnosis;
@@ -12,7 +12,7 @@ use crate::split::Method;
 use crate::split::kind::PresetKind;
 use crate::split::ways::{Bounds, Closed};
 
-/// What one 1/3-octave band (or a merged group of them) says now.
+/// The present reading of one 1/3-octave band (or of a merged group of them).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct BandNow {
     /// Lower edge, Hz.
@@ -27,10 +27,10 @@ pub struct BandNow {
     pub partial: bool,
     /// Correlation, −1 to +1; `None` when the band is silent.
     pub correlation: Option<f32>,
-    /// Coherence, 0 to 1, bias taken off; `None` when it can't be told.
+    /// Coherence, 0 to 1, bias removed; `None` when it can't be told.
     pub coherence: Option<f32>,
-    /// How far the correlation of unrelated sound may stray by chance here (one standard deviation, `1/√(2BT)`): below
-    /// about twice this a reading is not significant.
+    /// Standard deviation by chance of the correlation of unrelated sound in this band, `1/√(2BT)`: a reading below
+    /// about twice this is not significant.
     pub spread: f32,
     /// Mean power of both channels in the band, dBFS.
     pub level_db: f32,
@@ -58,12 +58,12 @@ impl Default for Curves {
     }
 }
 
-/// Everything a window shows of the sound. About 10 kB, no pointers.
+/// Everything the window shows of the sound. About 10 kB, no pointers.
 #[derive(Clone, Copy, Debug)]
 pub struct Reading {
     /// Sample rate, Hz; 0 before the first reading.
     pub rate_hz: f64,
-    /// Frames heard since the last reset.
+    /// Frames taken since the last reset.
     pub frames: u64,
     /// Frames that were invalid and left out.
     pub invalid_frames: u64,
@@ -73,37 +73,38 @@ pub struct Reading {
     pub right_db: f64,
     /// Correlation of the whole sound above 40 Hz; `None` means 'no reading', not zero.
     pub correlation: Option<f64>,
-    /// How many independent averages the reading amounts to.
+    /// Number of independent averages the reading amounts to.
     pub averages: f64,
     /// The single delay between the channels, if there's one.
     pub delay: Option<ChannelDelay>,
-    /// Why the sound fares as it does.
+    /// The diagnosis.
     pub diagnosis: Diagnosis,
     /// How dry and wet were told apart.
     pub method: Method,
     /// Wet over dry power in stereo, dB; `None` when silent.
     pub wet_over_dry_db: Option<f64>,
-    /// What it may be at least and at most, where it is an estimate ([`crate::split::Split::wet_over_dry_range_db`]).
+    /// Its least and largest possible value, dB, where it is an estimate
+    /// ([`crate::split::Split::wet_over_dry_range_db`]).
     pub wet_over_dry_range_db: Option<[f64; 2]>,
-    /// What the player said the preset is.
+    /// The kind of preset as the player stated it.
     pub kind: PresetKind,
-    /// What is known of dry and wet where they are estimated.
+    /// The bounds of dry and wet where they are estimated.
     pub bounds: Option<Bounds>,
-    /// What the player could do to have a word said plainly; `None` where nothing would change one.
+    /// What the player could do to get a plain verdict; `None` where nothing would.
     pub asks_for: Option<AskFor>,
     /// The board.
     pub rows: [Row; FEEDS],
-    /// The worst that each row said in this phrase, where that is worse than what it says now.
+    /// Each row's worst outcome in this phrase, where it is worse than the present one.
     pub worst: [Option<Outcome>; FEEDS],
     /// The phrase this is a reading of. The bands are those of the last second.
     pub phrase: PhraseNow,
-    /// The 1/3-octave bands now, which is not the phrase; the first [`Self::band_count`] count.
+    /// The 1/3-octave bands of the last second, not of the phrase; the first [`Self::band_count`] count.
     pub bands: [BandNow; MAX_THIRDS],
-    /// How many bands there are.
+    /// Number of bands.
     pub band_count: usize,
     /// Middles of the 1/24-octave bands of the curves, Hz; the first [`Self::curve_points`] count.
     pub curve_hz: [f32; MAX_TWENTY_FOURTHS],
-    /// How many points the curves have.
+    /// Number of points of the curves.
     pub curve_points: usize,
     /// Which feed [`Self::selected_curves`] belongs to.
     pub selected: FeedId,
@@ -117,19 +118,19 @@ pub struct Reading {
     pub take_s: f64,
 }
 
-/// One step for the player that tells more than the sound does.
+/// A step of the player's that would tell more than the sound does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AskFor {
-    /// Say what kind of preset it is: the dry isn't known well enough for a plain word.
+    /// State the kind of preset: the dry isn't known well enough for a plain outcome.
     Kind,
     /// Stop the strings and let the effects ring: the wet isn't known well enough for a plain balance.
     MutedEnd,
-    /// Record a dry pass: nothing less tells.
+    /// Record a dry pass: nothing else would tell.
     DryPass,
 }
 
 impl AskFor {
-    /// What would make a word plain that isn't.
+    /// The step that would make a verdict plain; `None` if all are, or if none would.
     #[must_use]
     pub fn of(rows: &[Row; FEEDS], bounds: &Bounds) -> Option<Self> {
         let open = |plain: Option<bool>| plain == Some(false);

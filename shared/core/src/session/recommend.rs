@@ -1,12 +1,12 @@
-//! What to do with the sound as it was last read, and how much it can take.
+//! Advice and margin for the last reading.
 
 use crate::explain::advice::{Advice, Situation, Wishes, advise};
 use crate::explain::margin::{PartMargin, part_margin};
 use crate::session::monitor::Monitor;
 use crate::session::reading::Reading;
 
-/// Advice, and the margin of the dry or of everything where no dry was found, for the monitor's rig: on 1/24-octave cells, a sixteenth
-/// of the work that the FFT bins would be. Allocates.
+/// Advice, and the margin of the dry (of the total where no dry was found), for the monitor's rig. Computed on
+/// 1/24-octave cells, at a sixteenth of the cost of the FFT bins. Allocates.
 #[must_use]
 pub fn recommend(monitor: &Monitor, reading: &Reading) -> (Vec<Advice>, Option<PartMargin>) {
     let (grid, split) = monitor.cells(reading.delay);

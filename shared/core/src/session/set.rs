@@ -1,12 +1,12 @@
-//! A set: takes beside one another. How loud each is, and how far apart they are.
+//! A set: takes beside one another, their loudness and its spread.
 
 use crate::dsp::db;
 use crate::dsp::k_weighting;
 use crate::score::board::Row;
 use crate::session::take::Take;
 
-/// The row that fares worst: by [`Row::severity`], and of equal ones by how far its dry is down. Those without a reading don't
-/// count. `None` of none.
+/// The worst row: by [`Row::severity`], and among equal ones by how far its dry is down. Rows without a reading are left
+/// out. `None` if none is left.
 pub fn worst<'a>(rows: impl Iterator<Item = &'a Row>) -> Option<&'a Row> {
     let dry_db = |row: &Row| row.score.map_or(0.0, |score| score.evidence().dry_db.likely);
     rows.filter(|row| row.severity().is_some()).max_by(|a, b| {
@@ -15,22 +15,22 @@ pub fn worst<'a>(rows: impl Iterator<Item = &'a Row>) -> Option<&'a Row> {
     })
 }
 
-/// What a mean square of 1 reads, LUFS (ITU-R BS.1770-5, Annex 1, formula 2).
+/// Reading of a mean square of 1, LUFS (ITU-R BS.1770-5, Annex 1, formula 2).
 const OFFSET_DB: f64 = -0.691;
 
-/// How far apart some figures of a set are.
+/// The spread of a figure over a set.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spread {
     /// The lowest.
     pub lowest: f64,
-    /// The one in the middle; of an even number the mean of both.
+    /// The median; for an even number the mean of the middle two.
     pub median: f64,
     /// The highest.
     pub highest: f64,
 }
 
 impl Spread {
-    /// Of the finite ones among `figures`; `None` of none.
+    /// The spread of the finite ones among `figures`; `None` if there are none.
     #[must_use]
     pub fn of(figures: impl Iterator<Item = f64>) -> Option<Self> {
         let mut sorted: Vec<f64> = figures.filter(|figure| figure.is_finite()).collect();
@@ -49,7 +49,7 @@ impl Spread {
         })
     }
 
-    /// From the lowest to the highest.
+    /// Highest minus lowest.
     #[must_use]
     pub fn range(&self) -> f64 {
         self.highest - self.lowest
@@ -57,9 +57,9 @@ impl Spread {
 }
 
 impl Take {
-    /// Loudness of the whole take in stereo, LUFS: the K-weighted powers of both channels (ITU-R BS.1770-5, Annex 1), each counted
-    /// once. Nothing is gated: a take keeps spectra and not the blocks that gates look at, so that a long tail or a pause lowers this
-    /// against the integrated loudness of the same sound. −∞ for silence.
+    /// Loudness of the whole take in stereo, LUFS: the K-weighted powers of both channels (ITU-R BS.1770-5, Annex 1),
+    /// each counted once. Not gated: a take keeps spectra, not the blocks that gating needs, so a long tail or a pause
+    /// lowers this against the integrated loudness of the same sound. −∞ for silence.
     #[must_use]
     pub fn ungated_lufs(&self) -> f64 {
         let grid = self.grid();

@@ -1,6 +1,6 @@
-//! What a reading is averaged over: the phrase that is played, or its last seconds.
+//! The stretch a reading is averaged over: the phrase being played, or its last seconds.
 //!
-//! Two of them take turns, so that what was read stands until enough of the next phrase has been heard.
+//! Two phrase averages alternate: the last phrase's reading stays until there is enough of the next one.
 
 use crate::alignment::delay::DelayFinder;
 use crate::alignment::onset::{Attacks, OnsetEvidence};
@@ -12,52 +12,54 @@ use crate::spectrum::welch::{Average, Block};
 use crate::split::estimated::Tracker;
 use crate::split::ways::{Evidence, Memory, Ways};
 
-/// What a reading is averaged over.
+/// The stretch a reading is averaged over.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Over {
-    /// Everything played since the phrase began, of a long one the last 20 to 30 s.
+    /// Everything since the phrase began; of a long one the last 20 to 30 s.
     #[default]
     Phrase,
-    /// The last so many seconds of it, the time constant of an exponential average.
+    /// An exponential average with this time constant, seconds.
     Seconds(f64),
 }
 
-/// How much of a phrase must be heard before it takes the place of the one before, seconds.
+/// How much of a phrase must be played before it replaces the one before, seconds.
 pub const SHOWN_AFTER_S: f64 = 1.0;
-/// A long phrase goes by in pieces of this length, of which the last three count, seconds.
+/// A long phrase is averaged in pieces of this length, seconds, of which the last three count.
 pub const PIECE_S: f64 = 10.0;
-/// How many of them count.
+/// Number of pieces that count.
 const PIECES: usize = 3;
-/// Attacks of the last so many seconds count where a phrase isn't read as a whole.
+/// How far back attacks count where a phrase isn't read as a whole, seconds.
 const ATTACKS_S: f64 = 5.0;
 
-/// The phrase a reading is of.
+/// The phrase that a reading describes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PhraseNow {
     /// It is being played; otherwise it is the last one.
     pub playing: bool,
-    /// How much of it counts, seconds; 0 when nothing was ever played.
+    /// Length that counts, seconds; 0 when nothing was ever played.
     pub seconds: f64,
-    /// It was longer than that.
+    /// The phrase was longer than that.
     pub is_cut: bool,
-    /// Which one, counted from 1.
+    /// Its number, counted from 1.
     pub number: u64,
 }
 
-/// One phrase as it is averaged.
+/// The averages of one phrase.
 #[derive(Debug)]
 struct PhraseAverage {
     pieces: [Average; PIECES],
     piece: usize,
     /// Frames in the pieces.
     frames: [u64; PIECES],
-    /// Where the pieces begin in the kept sound, and where the last ends.
+    /// Where each piece begins in the kept sound.
     from: [Place; PIECES],
+    /// Where the last piece ends in the kept sound.
     to: Place,
     is_cut: bool,
     number: u64,
-    /// All its frames, and when the delay between the channels is looked for next.
+    /// All its frames.
     all: u64,
+    /// When the delay between the channels is searched for next, frames of the phrase.
     next_look: u64,
     tracker: Tracker,
     onsets: OnsetEvidence,
@@ -94,7 +96,7 @@ impl PhraseAverage {
         self.onsets.reset();
     }
 
-    /// Goes on to the next piece, which takes the place of the oldest.
+    /// Begins the next piece, which replaces the oldest.
     fn next_piece(&mut self) {
         self.piece = (self.piece + 1) % PIECES;
         self.is_cut |= self.frames[self.piece] > 0;
@@ -108,7 +110,7 @@ impl PhraseAverage {
         self.frames.iter().sum()
     }
 
-    /// Where what counts begins.
+    /// Where the part that counts begins.
     fn begins_at(&self) -> Place {
         (1..=PIECES)
             .map(|after| (self.piece + after) % PIECES)
@@ -117,26 +119,27 @@ impl PhraseAverage {
     }
 }
 
-/// What is heard and not recorded: finds phrases, averages them and keeps their sound.
+/// The listening part: finds phrases, averages them and keeps their sound.
 #[derive(Debug)]
 pub struct Listening {
     rate_hz: f64,
     over: Over,
     finder: PhraseFinder,
     phrases: [PhraseAverage; 2],
-    /// The one that takes what is played, and the one that is shown.
+    /// Index of the phrase being filled.
     filling: usize,
+    /// Index of the phrase shown.
     shown: usize,
     begun: u64,
     ended: u64,
     takes_in: bool,
-    /// It is quiet, so short a time perhaps that the phrase goes on.
+    /// It is quiet, perhaps for so short a time that the phrase goes on.
     quiet: bool,
     sound: PhraseSound,
 }
 
 impl Listening {
-    /// For a sample rate, Hz, and blocks of a length.
+    /// Creates one for a sample rate, Hz, and a block length, frames.
     #[must_use]
     pub fn new(rate_hz: f64, block_len: usize) -> Self {
         Self {
@@ -154,7 +157,7 @@ impl Listening {
         }
     }
 
-    /// Changes what is averaged over. What is being played counts from now on; a phrase that is over stands as it was read.
+    /// Changes the stretch averaged over. The phrase being played counts from now on; a finished one keeps its reading.
     pub fn set_over(&mut self, over: Over) {
         if over == self.over {
             return;
@@ -184,13 +187,13 @@ impl Listening {
         phrase.begin(number, place, first_look);
     }
 
-    /// What is averaged over.
+    /// The stretch averaged over.
     #[must_use]
     pub fn over(&self) -> Over {
         self.over
     }
 
-    /// Forgets everything.
+    /// Clears everything.
     pub fn reset(&mut self) {
         self.finder.reset();
         for phrase in &mut self.phrases {
@@ -200,7 +203,8 @@ impl Listening {
         self.takes_in = false;
     }
 
-    /// Takes frames; whether blocks that they complete belong to the phrase, and whether it begins here.
+    /// Takes frames and returns their classification: whether the blocks they complete belong to the phrase, and
+    /// whether it begins here.
     pub fn push(&mut self, run: &Run<'_>) -> Heard {
         let heard = self.finder.push(run);
         if heard == Heard::Begins {
@@ -222,7 +226,7 @@ impl Listening {
 
     fn begin(&mut self) {
         self.begun += 1;
-        // Too short a sound to be shown is forgotten: the phrase before it stands.
+        // A sound too short to be shown is dropped; the phrase before it stays.
         if self.phrases[self.shown].heard() > 0 {
             self.filling = 1 - self.shown;
         }
@@ -248,7 +252,7 @@ impl Listening {
     /// Adds a block to the phrase if it belongs there, and to another average if there is one.
     ///
     /// # Panics
-    /// If the other one is over blocks of another length.
+    /// If the other average has another block length.
     pub fn add_beside(&mut self, other: Option<&mut Average>, block: &Block<'_>) {
         let phrase = &mut self.phrases[self.filling];
         let of_phrase = self.takes_in.then(|| &mut phrase.pieces[phrase.piece]);
@@ -259,8 +263,8 @@ impl Listening {
         }
     }
 
-    /// Looks for a delay between the channels of the phrase that is being played, where it is time for that: as soon and as often
-    /// as in a take. `spectrum` is written over.
+    /// Searches for a delay between the channels of the phrase being played when it is due, at the same times as in a
+    /// take. `spectrum` is overwritten.
     pub fn look_for_delay(&mut self, finder: &mut DelayFinder, spectrum: &mut CrossSpectrum) {
         let phrase = &mut self.phrases[self.filling];
         if phrase.next_look > 0 && phrase.all >= phrase.next_look {
@@ -275,12 +279,13 @@ impl Listening {
         Average::read_together(&self.phrases[self.shown].pieces, out);
     }
 
-    /// What follows its delay.
+    /// The tracker of the shown phrase's delay.
     pub fn tracker(&mut self) -> &mut Tracker {
         &mut self.phrases[self.shown].tracker
     }
 
-    /// What it shows of dry and wet, and the ways it was read from. A muted ending is one only when quiet has come: before that it may be a rest.
+    /// Its evidence of dry and wet, and the ways it was read from. A muted ending counts only once it is quiet: before
+    /// that it may be a rest.
     #[must_use]
     pub fn evidence(&self) -> (Evidence, &Ways) {
         let (mut evidence, ways) = self.phrases[self.shown].tracker.evidence();
@@ -290,13 +295,13 @@ impl Listening {
         (evidence, ways)
     }
 
-    /// Whether it is quiet: what was read of the phrase is final, unless it goes on.
+    /// Whether it is quiet: the phrase's reading is final, unless the phrase goes on.
     #[must_use]
     pub fn is_quiet(&self) -> bool {
         self.quiet
     }
 
-    /// What the attacks in it show.
+    /// The attacks in it.
     pub fn attacks(&mut self) -> Option<Attacks> {
         let phrase = &mut self.phrases[self.shown];
         let within_s = match self.over {
@@ -318,14 +323,14 @@ impl Listening {
         }
     }
 
-    /// How many phrases are over.
+    /// Number of finished phrases.
     #[must_use]
     pub fn ended(&self) -> u64 {
         self.ended
     }
 
-    /// The sound of the phrase that was played last, or is being played if that is long enough to be shown. `None` where none
-    /// was. Allocates.
+    /// The sound of the last phrase, or of the one being played if it is long enough to be shown. `None` if nothing was
+    /// played. Allocates.
     #[must_use]
     pub fn last_sound(&self) -> Option<[Vec<f32>; 2]> {
         let phrase = &self.phrases[self.shown];

@@ -1,7 +1,7 @@
 //! A take: one stored analysis of one preset, with its name.
 //!
-//! It keeps dry and wet per 1/24 octave with the delay between the channels apart, which is enough to score any feed
-//! again, combs included, and the exact broadband sums.
+//! It keeps the exact broadband sums, and dry and wet per 1/24 octave with the delay between the channels apart: enough
+//! for scoring any feed again, combs included.
 
 use crate::Complex;
 use crate::alignment::delay::ChannelDelay;
@@ -18,7 +18,7 @@ use crate::split::kind::PresetKind;
 use crate::split::ways::Evidence;
 use crate::split::{Method, Split};
 
-/// Which pass of a part a take is.
+/// The pass of a part that a take holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
@@ -50,15 +50,15 @@ impl Pass {
 /// One stored analysis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Take {
-    /// What the player calls it.
+    /// The player's name for it.
     pub name: String,
-    /// Which pass it is.
+    /// Its pass.
     pub pass: Pass,
     /// Sample rate, Hz.
     pub rate_hz: f64,
     /// Frames that were invalid and left out.
     pub invalid_frames: u64,
-    /// How often frames are missing in it: what comes next did not follow what came.
+    /// Number of gaps: places where frames are missing.
     pub gaps: u64,
     /// Exact sums over all frames.
     pub sums: PairSums,
@@ -66,17 +66,17 @@ pub struct Take {
     pub delay: Option<ChannelDelay>,
     /// Dry and wet on [`Grid::twenty_fourth_octave`] cells.
     pub split: Split,
-    /// Why it fares as it does; `None` for a take stored before there was a diagnosis.
+    /// The diagnosis; `None` for a take stored before there was one.
     pub diagnosis: Option<Diagnosis>,
-    /// What the player said the preset is.
+    /// The kind of preset as the player stated it.
     pub kind: PresetKind,
-    /// What the sound shows of an estimated dry and wet; `None` where they are known by themselves.
+    /// The evidence behind an estimated dry and wet; `None` where they are known separately.
     pub evidence: Option<Evidence>,
 }
 
 impl Take {
-    /// Stores an analysis of the FFT bins of `grid`, whose dry and wet are known by themselves: averages as they were read, nothing
-    /// given back of what the window took off.
+    /// Stores an analysis of the FFT bins of `grid`, whose dry and wet are known separately: averages as read, not yet
+    /// corrected for the window.
     ///
     /// # Panics
     /// If the split isn't on that grid.
@@ -107,16 +107,16 @@ impl Take {
         take
     }
 
-    /// Names the causes anew from dry and wet, which are known by themselves. What was seen of the sound `before` (by its full pass) and
-    /// its parts don't show stays.
+    /// Renews the diagnosis from separately known dry and wet. Causes found `before` (in the full pass) that the parts
+    /// don't show stay.
     pub fn explain_parts(&mut self, before: Option<&Diagnosis>) {
         let delay_s = self.delay.map_or(0.0, |delay| delay.delay_s);
         let diagnosis = Diagnoser::new(self.grid()).examine_parts(&self.split, delay_s, before);
         self.diagnosis = Some(diagnosis);
     }
 
-    /// Stores an analysis of the FFT bins of `grid` whose dry and wet are estimated: the average as it was read, and what the
-    /// sound shows of them.
+    /// Stores an analysis of the FFT bins of `grid` whose dry and wet are estimated: the average as read, and the
+    /// sound's evidence of them.
     ///
     /// # Panics
     /// If the total isn't on that grid.
@@ -153,8 +153,8 @@ impl Take {
         take.with_kind(kind)
     }
 
-    /// The same take, of which the player says what kind of preset it is. Of one whose dry and wet are known by themselves only the
-    /// word is kept.
+    /// The same take with the kind of preset stated by the player. If dry and wet are known separately, nothing else
+    /// changes.
     #[must_use]
     pub fn with_kind(mut self, kind: PresetKind) -> Self {
         self.kind = kind;
@@ -167,23 +167,23 @@ impl Take {
         self
     }
 
-    /// The same take with how many frames were invalid.
+    /// The same take with this number of invalid frames.
     #[must_use]
     pub fn with_invalid_frames(mut self, invalid_frames: u64) -> Self {
         self.invalid_frames = invalid_frames;
         self
     }
 
-    /// The same take with the diagnosis made while it was heard: the attacks it needs aren't stored.
+    /// The same take with the diagnosis made while it was recorded: the attacks it needs aren't stored.
     #[must_use]
     pub fn with_diagnosis(mut self, diagnosis: Diagnosis) -> Self {
         self.diagnosis = Some(diagnosis);
         self
     }
 
-    /// Puts in the place of an estimate what somebody else told of dry and wet, on this take's cells. The total stays the one from
-    /// longer blocks, and a delay that isn't told the one that was found. What the estimate rested on goes: loaded, it would bring
-    /// the estimate back.
+    /// Replaces an estimate by a dry and wet from another source, on this take's cells. The total from the longer
+    /// blocks stays; without a `delay` the one found stays too. The evidence is removed, because on loading it would
+    /// bring the estimate back.
     pub fn tell_apart(&mut self, told: Split, delay: Option<ChannelDelay>) {
         let estimated = core::mem::replace(&mut self.split, told);
         self.split.total = estimated.total;
@@ -193,7 +193,7 @@ impl Take {
         self.explain_parts(before.as_ref());
     }
 
-    /// The cells the spectra are on.
+    /// The grid of the spectra.
     #[must_use]
     pub fn grid(&self) -> Grid {
         Grid::twenty_fourth_octave(self.rate_hz)
@@ -211,20 +211,20 @@ impl Take {
         self.split.method
     }
 
-    /// The board of this take for a rig; broadband figures leave out what lies below `lowest_hz`.
+    /// The board of this take for a rig; broadband figures leave out frequencies below `lowest_hz`.
     #[must_use]
     pub fn board(&self, rig: &Rig, lowest_hz: f64) -> Board {
         Board::new(Scorer::new(self.grid(), lowest_hz), *rig, self.split.delays_s())
     }
 
-    /// Every feed's figures for a rig.
+    /// Every feed's figures for a rig; `lowest_hz` as in [`Self::board`].
     #[must_use]
     pub fn rows(&self, rig: &Rig, lowest_hz: f64) -> [Row; FEEDS] {
         let [rows] = self.rows_from(rig, [lowest_hz]);
         rows
     }
 
-    /// The same from several frequencies on: most of the work is the responses, which they share.
+    /// The same for several `lowest_hz`, which share the responses, the larger part of the work.
     #[must_use]
     pub fn rows_from<const N: usize>(&self, rig: &Rig, lowest_hz: [f64; N]) -> [[Row; FEEDS]; N] {
         let mut board = self.board(rig, 0.0);
@@ -237,12 +237,12 @@ impl Take {
     }
 }
 
-/// A split sound on FFT bins gathered into wider cells: what the window took off the cross terms is given back, and what belongs to
-/// the delay is kept apart from what belongs to none. Allocates.
+/// A split sound on FFT bins gathered into wider cells: the cross terms are corrected for the window, and the delayed
+/// part is kept apart from the part without delay. Allocates.
 #[must_use]
 pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<ChannelDelay>) -> Split {
     let delay_s = delay.map_or(0.0, |delay| delay.delay_s);
-    // Without a delay there is nothing to give back, and no transform to be planned for it.
+    // Without a delay nothing has to be corrected, and no transform planned.
     let mut lags = (delay_s != 0.0).then(|| Lags::new(from.rate_hz(), 2 * (from.len() - 1)));
     let mut gather = |spectrum: &CrossSpectrum| match &mut lags {
         Some(lags) => {
@@ -263,12 +263,13 @@ pub fn gathered_split(split: &Split, from: &Grid, to: &Grid, delay: Option<Chann
     }
 }
 
-/// With less left of a delay by a cell's width, squared, its cross term is kept in two parts that are exact together.
+/// If a cell's width leaves less than this of a delayed cross term (squared), it is kept in two parts that are exact
+/// together.
 const WIDE: f64 = 0.9;
 
-/// A corrected spectrum of FFT bins gathered into wider cells. What a bin shares with two cells is given out in proportion; sums stay
-/// exactly what they were. With a delay the cross term of a wide cell is kept in two parts, one lined up by it and one as it is, so
-/// that both its sum as it stands and its sum lined up are exact: partials lie anywhere in a cell.
+/// A corrected spectrum of FFT bins gathered into wider cells. A bin that overlaps two cells is divided in proportion;
+/// sums are exactly preserved. With a delay the cross term of a wide cell is kept in two parts, one lined up by it and
+/// one as it is: partials lie anywhere in a cell, and with two parts both the plain sum and the lined-up sum are exact.
 #[must_use]
 pub fn gathered(spectrum: &CrossSpectrum, from: &Grid, to: &Grid, delay_s: f64) -> CrossSpectrum {
     let mut out = CrossSpectrum::silent(to.len());
@@ -340,7 +341,7 @@ mod stored {
         averages: f64,
         /// Cell by cell, base64; see [`CELL_BYTES`].
         cells: String,
-        /// The part of the cross term that is kept apart from the delayed one, where there is a delay: six bytes a cell.
+        /// With a delay: the part of the cross term kept apart from the delayed one, six bytes a cell.
         #[serde(default, skip_serializing_if = "String::is_empty")]
         near: String,
     }
@@ -364,7 +365,8 @@ mod stored {
         method: Method,
         #[serde(default)]
         kind: PresetKind,
-        /// What an estimate rests on: numbers of 32 bits, base64. Dry and wet follow from it and from the total, and aren't stored.
+        /// The evidence of an estimate: 32-bit floats, base64. Dry and wet follow from it and the total, and aren't
+        /// stored.
         #[serde(default, skip_serializing_if = "String::is_empty")]
         evidence: String,
         #[serde(default)]
@@ -383,9 +385,9 @@ mod stored {
     const CELL_BYTES: usize = 14;
     /// A cross term may be up to twice what the powers allow (a split knows averages only).
     const CROSS_SCALE: f64 = 4_194_304.0;
-    /// So far is written, and what is read is held there, so that a take is the same after every storing.
+    /// Shares are limited to this when written and when read, so a take is the same after every storing.
     const LARGEST_SHARE: f64 = 1.99;
-    /// The largest power of a cell, the same way.
+    /// The largest power of a cell, limited in the same way.
     const LARGEST_POWER: f64 = 1e11;
 
     fn part(spectrum: &CrossSpectrum) -> Part {
@@ -430,9 +432,9 @@ mod stored {
         }
     }
 
-    /// What [`put`] wrote, from six bytes on.
+    /// Reads what [`put`] wrote, from the first six bytes.
     fn taken(bytes: &[u8]) -> Complex<f64> {
-        // The top byte goes where the sign is, and is shifted back down with it.
+        // The three bytes go to the top of an `i32`; shifting back down extends the sign.
         let share = |i: usize| {
             let bits = i32::from_le_bytes([0, bytes[i], bytes[i + 1], bytes[i + 2]]) >> 8;
             (f64::from(bits) / CROSS_SCALE).clamp(-LARGEST_SHARE, LARGEST_SHARE)
@@ -440,7 +442,7 @@ mod stored {
         Complex::new(share(0), share(3))
     }
 
-    /// What an estimate rests on; nothing in a take of an older version, or of known dry and wet.
+    /// The evidence of an estimate; `None` in a take of an older version, or of separately known dry and wet.
     fn evidence(text: &str) -> Result<Option<Evidence>, String> {
         if text.is_empty() {
             return Ok(None);
@@ -535,7 +537,7 @@ mod stored {
         }
     }
 
-    /// What a damaged or newer file may hold and this version can't read.
+    /// Refuses values that a damaged or newer file may hold and this version can't read.
     fn in_range(stored: &StoredTake) -> Result<(), String> {
         if stored.version > VERSION {
             return Err(format!(
@@ -587,7 +589,7 @@ mod stored {
                 kind: stored.kind,
                 evidence,
                 split: Split {
-                    // What an older version estimated has no bounds.
+                    // An older version's estimates have no bounds.
                     bounds: (stored.method == Method::Estimated).then_some(Bounds::UNKNOWN),
                     ..Split::new(
                         one(&stored.dry).map_err(D::Error::custom)?,

@@ -1,7 +1,7 @@
-//! The analysis side: takes frames, keeps the live and the take average, gives readings and takes.
+//! The analysis side: takes frames, keeps the live and the take average, returns readings and takes.
 //!
-//! In: frames. Out: readings ([`reading`]) of the phrase that is played, takes ([`recording`]) of what is recorded or of the phrase that
-//! is over. The plugin has one for each instance, the command one for each file.
+//! In: frames. Out: readings ([`reading`]) of the phrase that is played, takes ([`recording`]) of the recording or of
+//! the last phrase. The plugin has one monitor per instance, the command one per file.
 
 mod reading;
 mod recording;
@@ -27,23 +27,23 @@ use reading::HeardAt;
 pub use recording::LONGER;
 use recording::Recording;
 
-/// The bands' correlations are those of about the last so many seconds where a phrase is read, seconds.
+/// Integration time of the bands' correlations where a phrase is read, seconds.
 const NOW_S: f64 = 1.0;
 
-/// Hears a pair of channels and says what each feed gets of it: of the phrase that is played, and of the last one until there is
-/// enough of the next.
+/// Analyses a pair of channels for every feed: the phrase being played, or the last one until there is enough of the
+/// next.
 ///
-/// Pushing and reading allocate nothing; making one, changing the rate (make a new one) and finishing a take do.
+/// Pushing and reading don't allocate; construction and finishing a take do. For another rate make a new one.
 #[derive(Debug)]
 pub struct Monitor {
     rate_hz: f64,
     cleaner: Cleaner,
     blocks: Blocks,
-    /// Of the last second, quiet or not.
+    /// Average of the last second, quiet or not.
     now: Average,
-    /// Somebody looks at it.
+    /// Whether the window is open: fast figures are averaged.
     watched: bool,
-    /// What a reading is of; `None` where only takes are wanted.
+    /// The phrases that are read; `None` where only takes are wanted.
     listening: Option<Box<Listening>>,
     recording: Recording,
     frames: u64,
@@ -54,22 +54,23 @@ pub struct Monitor {
     lags: Lags,
     kind: PresetKind,
     diagnoser: Diagnoser,
-    /// What was heard last of the whole phrase, and when.
+    /// The last clues of the whole phrase, and when they were found.
     clues: Option<(HeardAt, Clues)>,
     board: Board,
-    /// Rows with the words of the moment.
+    /// Rows with words that are not debounced.
     rows: [Row; FEEDS],
     calm: Calm,
-    /// Frames heard when it was last read.
+    /// Frames taken when it was last read.
     read_at: u64,
-    /// The player changed something since, or stopped.
+    /// The player changed a setting since.
     set_anew: bool,
+    /// The player has stopped since.
     stopped: bool,
     was_quiet: bool,
 }
 
 impl Monitor {
-    /// For a sample rate, 1 kHz to 1 MHz (others are moved there).
+    /// Creates a monitor for a sample rate, Hz, clamped to 1 kHz to 1 MHz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         Self::made(rate_hz, |rate_hz, len| {
@@ -78,13 +79,13 @@ impl Monitor {
         })
     }
 
-    /// The same for takes only, as files are: a live reading stays silent, which saves a third of the work.
+    /// Creates one for takes only (files): live readings stay silent, which saves a third of the work.
     #[must_use]
     pub fn for_takes(rate_hz: f64) -> Self {
         Self::made(rate_hz, |rate_hz, len| (None, Recording::of_file(rate_hz, len)))
     }
 
-    /// With what listens and what records, for a rate (Hz) and a block's length.
+    /// Creates one with the listening and recording parts made by `parts` from the rate (Hz) and the block length.
     fn made(rate_hz: f64, parts: impl FnOnce(f64, usize) -> (Option<Box<Listening>>, Recording)) -> Self {
         let rate_hz = if rate_hz.is_nan() {
             48_000.0
@@ -140,19 +141,19 @@ impl Monitor {
         self.board.rig()
     }
 
-    /// What the player says the preset is: for readings from now on and for takes.
+    /// Sets the kind of preset as the player states it, for readings from now on and for takes.
     pub fn set_kind(&mut self, kind: PresetKind) {
         self.set_anew |= kind != self.kind;
         self.kind = kind;
     }
 
-    /// What the player said the preset is.
+    /// The kind of preset as the player stated it.
     #[must_use]
     pub fn kind(&self) -> PresetKind {
         self.kind
     }
 
-    /// Changes what a reading is averaged over.
+    /// Changes the stretch that a reading is averaged over.
     pub fn set_over(&mut self, over: Over) {
         let now_s = match over {
             Over::Phrase => NOW_S,
@@ -164,8 +165,8 @@ impl Monitor {
         }
     }
 
-    /// Whether somebody looks at what moves fast ([`Self::read_now`]); where nobody does, it isn't averaged. It begins anew when somebody
-    /// does again.
+    /// Sets whether the fast figures ([`Self::read_now`]) are read. While they aren't, they are not averaged; their average
+    /// restarts when they are read again.
     pub fn set_watched(&mut self, watched: bool) {
         if watched && !self.watched {
             self.now.reset();
@@ -173,8 +174,8 @@ impl Monitor {
         self.watched = watched;
     }
 
-    /// The sound of the phrase that was played last, or of the one being played where there is a second of it: what counts in a
-    /// reading of it, the last half minute of a long one. `None` where nothing was played. Allocates.
+    /// The sound of the last phrase, or of the one being played once there is a second of it: the part that counts in a
+    /// reading, at most the last half minute. `None` if nothing was played. Allocates.
     #[must_use]
     pub fn last_phrase(&self) -> Option<[Vec<f32>; 2]> {
         self.listening.as_ref()?.last_sound()
@@ -188,7 +189,7 @@ impl Monitor {
             .map_or_else(PhraseNow::default, |listening| listening.phrase())
     }
 
-    /// How many phrases are over, and how long the last one is, seconds (as much of it as counts).
+    /// The number of finished phrases, and the length of the last one that counts, seconds.
     #[must_use]
     pub fn phrases_over(&self) -> (u64, f64) {
         self.listening.as_ref().map_or((0, 0.0), |listening| {
@@ -196,7 +197,7 @@ impl Monitor {
         })
     }
 
-    /// Forgets the phrases and the counts. A take being recorded goes on.
+    /// Clears the phrases and the counts. A take being recorded goes on.
     pub fn reset(&mut self) {
         self.now.reset();
         if let Some(listening) = &mut self.listening {
@@ -225,7 +226,7 @@ impl Monitor {
                 && listening.push(run) == Heard::Begins
                 && !recording.active
             {
-                // It begins after quiet; nothing before it counts.
+                // The phrase begins after quiet; nothing before it counts.
                 self.blocks.restart();
             }
             self.blocks.push(run, |block| {

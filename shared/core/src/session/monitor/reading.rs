@@ -1,4 +1,4 @@
-//! What is read of the phrase that is shown.
+//! Readings of the phrase that is shown.
 
 use crate::alignment::delay::ChannelDelay;
 use crate::dsp::db;
@@ -15,24 +15,24 @@ use crate::split::Split;
 use crate::split::estimated::split_into;
 use crate::split::ways::Resolved;
 
-/// How the direct sound turns over frequency and what moves in a phrase is looked for again after this much of it, seconds: sentences
-/// aren't renewed more often ([`crate::session::calm`]).
+/// Clues (turning, movement) are renewed after this much more of the phrase, seconds; sentences don't change more often
+/// ([`crate::session::calm`]).
 const CLUES_S: f64 = 1.0;
 
-/// What clues were heard in.
+/// The state in which clues were found.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct HeardAt {
-    /// Frames heard by then.
+    /// Frames taken by then.
     frames: u64,
     /// Number of the phrase.
     phrase: u64,
-    /// The delay that is taken out, seconds.
+    /// The delay taken out, seconds.
     delay_s: f64,
 }
 
 impl Monitor {
-    /// Writes what moves fast into `out`, and nothing else: the bands' correlations of the last second, the counts, what is being
-    /// played or recorded. A small part of what [`Self::read`] takes. Does not allocate.
+    /// Writes only the fast figures to `out`: the bands' correlations of the last second, the counts, the state of
+    /// playing and recording. A small part of the cost of [`Self::read`]. Does not allocate.
     pub fn read_now(&mut self, out: &mut Reading) {
         self.now.read(&mut self.spectrum);
         if let Some(delay) = out.delay {
@@ -50,17 +50,17 @@ impl Monitor {
         Self::read_bands(scorer.thirds(), scorer.grid(), &self.spectrum, out);
     }
 
-    /// Writes everything there is to know now into `out`; `selected` is the feed whose curves are wanted. Words change only when
-    /// they have stood ([`crate::session::calm`]). Does not allocate. A few milliseconds.
+    /// Writes a full reading to `out`; `selected` is the feed whose curves are wanted. Words change only after they
+    /// have stood ([`crate::session::calm`]). Does not allocate. A few milliseconds.
     pub fn read(&mut self, selected: FeedId, out: &mut Reading) {
         self.read_told(selected, None, out);
     }
 
-    /// The same with dry and wet as somebody else told them apart: a split on the monitor's FFT bins
+    /// The same with dry and wet from another source: a split on the monitor's FFT bins
     /// ([`crate::split::side_chain::SideChain::grid`] is the same grid). `None` estimates them from the pair alone.
     ///
     /// # Panics
-    /// If the split has another number of cells than the monitor.
+    /// If the split's number of cells is not the monitor's.
     pub fn read_told(&mut self, selected: FeedId, told: Option<&Split>, out: &mut Reading) {
         self.read_now(out);
         if let Some((delay_s, resolved)) = self.read_phrase(out) {
@@ -75,8 +75,8 @@ impl Monitor {
         }
     }
 
-    /// The average of the phrase with what belongs to the sound as a whole: levels, correlation, delay, diagnosis. `None` where
-    /// only takes are wanted.
+    /// Reads the phrase's average and the figures of the whole sound: levels, correlation, delay, diagnosis. `None`
+    /// where only takes are wanted.
     fn read_phrase(&mut self, out: &mut Reading) -> Option<(f64, Resolved)> {
         let listening = self.listening.as_mut()?;
         out.phrase = listening.phrase();
@@ -97,7 +97,7 @@ impl Monitor {
             let candidate = self.finder.candidate(&self.spectrum);
             listening.tracker().try_delay(candidate);
         }
-        // What a player reads when he stops is final.
+        // When playing stops the words become final.
         self.stopped |= listening.is_quiet() && !self.was_quiet;
         self.was_quiet = listening.is_quiet();
         let attacks = listening.attacks();
@@ -129,9 +129,9 @@ impl Monitor {
         Some((evidence.delay_s, resolved))
     }
 
-    /// Dry and wet of the average.
+    /// Splits the average into dry and wet.
     fn tell_apart(&mut self, delay_s: f64, resolved: &Resolved, told: Option<&Split>, out: &mut Reading) {
-        // The window took something off the cross term of channels that are apart.
+        // The window reduced the cross term of delayed channels.
         self.lags.correct(&mut self.spectrum, delay_s);
         out.kind = self.kind;
         let grid = self.board.scorer().grid();
@@ -149,7 +149,7 @@ impl Monitor {
             .filter(|_| db::from_power(level) > db::NO_READING_DBFS);
     }
 
-    /// Every feed's figures, and the words that have stood.
+    /// Every feed's figures, and the debounced words.
     fn read_rows(&mut self, out: &mut Reading) {
         self.board.score(&self.split, &mut self.rows);
         out.rows = self.rows;
@@ -187,8 +187,8 @@ impl Monitor {
         }
     }
 
-    /// Dry, wet and total as they were last read, gathered into 1/24-octave cells (the grid is given with them), a delay
-    /// between the channels kept apart. Allocates.
+    /// Dry, wet and total as they were last read, gathered into 1/24-octave cells (the grid is given with them), with a
+    /// delay between the channels kept apart. Allocates.
     #[must_use]
     pub fn cells(&self, delay: Option<ChannelDelay>) -> (Grid, Split) {
         let cells = Grid::twenty_fourth_octave(self.rate_hz);

@@ -1,4 +1,4 @@
-//! Takes: of what is recorded, and of a phrase that is over.
+//! Takes: of a recording, and of a finished phrase.
 
 use crate::alignment::onset::OnsetEvidence;
 use crate::dsp::samples::Run;
@@ -12,9 +12,10 @@ use crate::spectrum::welch::{Average, Blocks};
 use crate::split::estimated::Tracker;
 use crate::split::ways::Memory;
 
-/// How much longer the blocks are that a take's total is averaged over. Bins of 6 Hz let a string just below a band's edge
-/// (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a quarter of that
-/// width, 0.05 dB. Dry and wet stay with the short blocks, of which there are enough to tell them apart.
+/// Length of the blocks a take's total is averaged over, against the short ones. Bins of 6 Hz let a string just below a
+/// band's edge (the low E at 82 Hz, below the 100 Hz band) into the band: 0.4 dB of sum difference on a real guitar; a
+/// quarter of that width, 0.05 dB. Dry and wet stay with the short blocks, which are numerous enough for telling them
+/// apart.
 pub const LONGER: usize = 4;
 
 /// A take being recorded.
@@ -25,8 +26,9 @@ pub(super) struct Recording {
     pub(super) long_average: Average,
     pub(super) onsets: OnsetEvidence,
     pub(super) tracker: Tracker,
-    /// When the delay between the channels is looked for first, and next, frames of the take.
+    /// When the delay between the channels is searched for first, frames of the take.
     pub(super) first_look: u64,
+    /// When it is searched for next, frames of the take.
     pub(super) next_look: u64,
     pub(super) sums: PairSums,
     pub(super) invalid_frames: u64,
@@ -34,13 +36,14 @@ pub(super) struct Recording {
 }
 
 impl Recording {
-    /// While it is played the delay is looked for from the first second on, because only the last three can be gone over again.
+    /// For live sound the delay is searched for from the first second on, because only the last three seconds can be
+    /// replayed.
     pub(super) fn new(rate_hz: f64, block_len: usize) -> Self {
         let tracker = Tracker::new(rate_hz, Memory::TAKE);
         Self::with(rate_hz, block_len, tracker, rate_hz as u64)
     }
 
-    /// Of a sound that is there as a whole.
+    /// For a file, whose sound can be replayed from further back.
     pub(super) fn of_file(rate_hz: f64, block_len: usize) -> Self {
         let tracker = Tracker::of_file(rate_hz, Memory::TAKE);
         let first_look = tracker.kept_frames() as u64;
@@ -62,7 +65,7 @@ impl Recording {
         }
     }
 
-    /// Takes frames for everything but the average over the short blocks, which the monitor has for its own sake.
+    /// Takes frames for everything except the average over the short blocks, which the monitor feeds itself.
     pub(super) fn push(&mut self, run: &Run<'_>) {
         if run.sound {
             self.sums.add_run(run.left, run.right);
@@ -76,7 +79,7 @@ impl Recording {
 }
 
 impl Monitor {
-    /// Tries the delay that seems to lie between the channels of the take: of the whole sound, or, where a loud wet hides that, of
+    /// Tries the candidate delay between the take's channels: of the whole sound, or, where a loud wet hides that, of
     /// its attacks.
     pub(super) fn look_for_delay(&mut self) {
         self.recording.average.read(&mut self.spectrum);
@@ -142,7 +145,7 @@ impl Monitor {
         let long_len = self.recording.long_blocks.block_len();
         let mut total = CrossSpectrum::silent(long_len / 2 + 1);
         self.recording.long_average.read(&mut total);
-        // What a cell of the take gathers is as many bins the more as there are fewer long blocks.
+        // There are fewer long blocks, but each cell of the take gathers more bins by the same factor.
         total.averages = self.spectrum.averages;
         let grid = Grid::fft(self.rate_hz, long_len);
         let take = Take::estimated(name, pass, self.recording.sums, &grid, total, evidence, self.kind);
@@ -152,9 +155,9 @@ impl Monitor {
         )
     }
 
-    /// A take of the phrase whose `sound` was given by [`Self::last_phrase`], from what is known of it without going over the sound
-    /// again: bands of 6 Hz where a take of the sound has bins a quarter as wide, so a string just below the lowest band may move a
-    /// figure by some tenths of a decibel. `None` where nothing was played. Allocates; a few milliseconds.
+    /// A take of the phrase whose `sound` was given by [`Self::last_phrase`], from the averages, without analysing the
+    /// sound again. Its bins are 6 Hz wide, four times those of a recorded take, so a string just below the lowest band
+    /// may change a figure by some tenths of a decibel. `None` if nothing was played. Allocates; a few milliseconds.
     pub fn phrase_take(&mut self, name: String, sound: &[Vec<f32>; 2]) -> Option<Take> {
         let listening = self.listening.as_mut()?;
         listening.read(&mut self.spectrum);
@@ -168,7 +171,7 @@ impl Monitor {
         let [left, right] = sound;
         let mut sums = PairSums::default();
         let mut invalid_frames = 0;
-        // What is not believed is kept as NaN in both channels.
+        // Invalid frames are kept as NaN in both channels.
         for (left, right) in left.iter().zip(right) {
             match left.is_nan() || right.is_nan() {
                 true => invalid_frames += 1,

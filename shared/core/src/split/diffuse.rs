@@ -1,18 +1,18 @@
 //! The direct-plus-diffuse model of two channels.
 //!
-//! `x1 = s + n1`, `x2 = a·s + n2`, everything unrelated to everything else, both `n` of equal power (Faller, "Multiple-
-//! Loudspeaker Playback of Stereo Signals", JAES 54(11), 2006). The powers follow from the eigenvalues of the channels'
-//! 2×2 covariance, which needs no division by the cross term.
+//! `x1 = s + n1`, `x2 = a·s + n2`, all three mutually unrelated, both `n` of equal power (Faller, "Multiple-Loudspeaker
+//! Playback of Stereo Signals", JAES 54(11), 2006). The powers follow from the eigenvalues of the channels' 2×2
+//! covariance, which needs no division by the cross term.
 
 /// The diffuse power in *each* channel: the smaller eigenvalue of `[[p1, c], [c*, p2]]`, from the channels' powers and
-/// the squared magnitude of their cross term. In both channels together it's twice that; all else is direct.
+/// the squared magnitude of their cross term. Both channels together hold twice that; the rest is direct.
 ///
 /// Never negative, and never more than the weaker channel's power.
 #[must_use]
 pub fn diffuse_per_channel(left: f64, right: f64, cross_squared: f64) -> f64 {
     let sum = left + right;
     let root = ((left - right).powi(2) + 4.0 * cross_squared).sqrt();
-    // (sum − root)/2 loses all digits when the channels are nearly equal; the product of the eigenvalues doesn't.
+    // (sum − root)/2 cancels when the channels are nearly equal; the product of the eigenvalues doesn't.
     let larger = 0.5 * (sum + root);
     if larger <= 0.0 {
         0.0

@@ -1,20 +1,20 @@
-//! A figure with both of its ends, and how it is known.
+//! A figure as an interval, and how it is known.
 
 /// How a figure is known. Ordered from best to worst.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Known {
-    /// Read off the sound itself.
+    /// Read from the sound itself.
     #[default]
     Measured,
-    /// Not read, but kept between two ends by what the sound leaves open.
+    /// Not read, but bounded by what the sound shows.
     Bounded,
-    /// True only if an assumption is.
+    /// True only if an assumption holds.
     Assumed,
 }
 
-/// A figure between two ends. A level change whose part has vanished is −∞ dB; a ratio may be +∞.
+/// A figure between two ends. The level change of a part that has vanished is −∞ dB; a ratio may be +∞.
 ///
 /// ```
 /// use sumproof_core::split::interval::{Interval, Known};
@@ -39,7 +39,7 @@ pub struct Interval {
 }
 
 impl Interval {
-    /// A figure that was read: both ends are the figure.
+    /// A measured figure: both ends are the figure.
     #[must_use]
     pub fn measured(figure: f64) -> Self {
         Self {
@@ -50,7 +50,7 @@ impl Interval {
         }
     }
 
-    /// Between two ends, in either order; what is likely is moved between them.
+    /// An interval between two ends, in either order; `likely` is clamped to it.
     #[must_use]
     pub fn new(one_end: f64, likely: f64, other_end: f64, known: Known) -> Self {
         let (low, high) = if one_end <= other_end {
@@ -66,7 +66,7 @@ impl Interval {
         }
     }
 
-    /// From end to end; 0 for a figure that was read, +∞ with an open end.
+    /// The distance of the ends; 0 for a measured figure, +∞ with an open end.
     #[must_use]
     pub fn width(&self) -> f64 {
         if self.low == self.high {
@@ -82,7 +82,7 @@ impl Interval {
         self.low <= figure && figure <= self.high
     }
 
-    /// The same figure, so much higher.
+    /// The interval shifted up by `by`.
     #[must_use]
     pub fn shifted(&self, by: f64) -> Self {
         Self {
@@ -93,8 +93,7 @@ impl Interval {
         }
     }
 
-    /// This less another, each end against the other's far one. What has vanished on both sides (−∞ less −∞) leaves that end
-    /// open.
+    /// This minus another, each end against the other's opposite one. −∞ minus −∞ leaves that end open.
     #[must_use]
     pub fn minus(&self, other: &Self) -> Self {
         let difference = |a: f64, b: f64, open: f64| {
@@ -109,7 +108,7 @@ impl Interval {
         )
     }
 
-    /// The least interval that holds both; what is likely stays this one's.
+    /// The smallest interval that holds both; the likely figure stays this one's.
     #[must_use]
     pub fn hull(&self, other: &Self) -> Self {
         Self {
@@ -121,7 +120,7 @@ impl Interval {
     }
 }
 
-/// JSON has no infinity: an end that is open downwards is stored as nothing.
+/// JSON has no infinity: a lower end at −∞ is stored as `null`.
 #[cfg(feature = "serde")]
 mod open_low {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -135,7 +134,7 @@ mod open_low {
     }
 }
 
-/// The same upwards.
+/// The same for an upper end at +∞.
 #[cfg(feature = "serde")]
 mod open_high {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};

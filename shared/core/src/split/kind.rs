@@ -1,12 +1,12 @@
-//! What the player says a preset is. Nothing in the sound replaces it: a mid/side chorus and an ordinary one are alike to
-//! every measure, and two takes of a part are two dry sounds.
+//! The kind of preset, as the player states it. Nothing in the sound can replace that: no measure distinguishes a
+//! mid/side chorus from an ordinary one, and two takes of a part are two dry sounds.
 
-/// How the dry lies in the pair, as the player says it.
+/// The dry's place in the pair, as the player states it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum PresetKind {
-    /// He hasn't said.
+    /// Not stated.
     #[default]
     NotSaid,
     /// One dry, in the middle.
@@ -19,12 +19,12 @@ pub enum PresetKind {
     TwoTakes,
     /// One dry and a copy of it, late, in the other channel.
     LateCopy,
-    /// No dry by itself: a tremolo, auto-pan, phaser or rotary takes all of it.
+    /// No separate dry: a tremolo, auto-pan, phaser or rotary processes all of it.
     NoDry,
 }
 
 impl PresetKind {
-    /// All of them, as a list offers them.
+    /// All of them, in the order of lists.
     pub const ALL: [Self; 7] = [
         Self::NotSaid,
         Self::Centre,

@@ -36,7 +36,8 @@ impl Method {
         }
     }
 
-    /// How far down a cancelled dry can be read, dB; beyond it only 'at least' is true. `None` where there is no floor.
+    /// The lowest level to which a cancelled dry can be read, dB; below it only 'at least' is true. `None` if there is
+    /// no floor.
     #[must_use]
     pub fn floor_db(self) -> Option<f64> {
         (self == Self::Estimated).then_some(-20.0)
@@ -50,17 +51,17 @@ pub struct Split {
     pub dry: CrossSpectrum,
     /// The effects.
     pub wet: CrossSpectrum,
-    /// Both together, as measured. Not the sum of the two: where dry and wet meet in a partial they help or hinder each
-    /// other by chance, so their powers don't simply add.
+    /// Both together, as measured. Not the sum of the two: dry and wet interfere by chance in each partial, so their
+    /// powers don't simply add.
     pub total: CrossSpectrum,
     /// How they were told apart.
     pub method: Method,
-    /// What is known of an estimate; `None` where dry and wet were measured.
+    /// The bounds of an estimate; `None` where dry and wet were measured.
     pub bounds: Option<Bounds>,
 }
 
 impl Split {
-    /// From its three parts.
+    /// A split of three measured parts.
     #[must_use]
     pub fn new(dry: CrossSpectrum, wet: CrossSpectrum, total: CrossSpectrum, method: Method) -> Self {
         Self {
@@ -72,10 +73,10 @@ impl Split {
         }
     }
 
-    /// From dry and wet alone; the total is taken for the sum of their powers. Both must be on the same `grid`.
+    /// A split of dry and wet alone; the total is the sum of their powers. Both must be on the same `grid`.
     ///
     /// # Panics
-    /// If the lengths don't belong together.
+    /// If the lengths don't match.
     #[must_use]
     pub fn of_parts(dry: CrossSpectrum, wet: CrossSpectrum, grid: &Grid, method: Method) -> Self {
         let mut total = CrossSpectrum::silent(grid.len());
@@ -141,8 +142,8 @@ impl Split {
         [self.dry.delay_s, self.wet.delay_s, self.total.delay_s]
     }
 
-    /// What wet over dry may be at least and at most, dB, where it is estimated and there's a dry by itself; infinite at an open
-    /// end.
+    /// The least and the largest possible wet over dry, dB, where it is estimated and there's a separate dry; infinite
+    /// at an open end.
     #[must_use]
     pub fn wet_over_dry_range_db(&self) -> Option<[f64; 2]> {
         let bounds = self.bounds.filter(|bounds| !bounds.no_separate_dry)?;
@@ -151,7 +152,7 @@ impl Split {
         Some([ratio(most), ratio(least)])
     }
 
-    /// Wet over dry power of both channels, dB; `None` when there's neither.
+    /// Wet over dry power of both channels, dB; `None` when both are silent.
     #[must_use]
     pub fn wet_over_dry_db(&self) -> Option<f64> {
         let (dry, wet) = (self.dry.mean_power(), self.wet.mean_power());

@@ -1,8 +1,8 @@
 //! The estimated (blind) split: dry and wet from the pair alone.
 //!
-//! What begins shows how the dry lies in the pair ([`super::ways`]); its bounds follow, and with them, on any grid, the dry that is
-//! most likely. The wet is what is left, taken for an ordinary stereo where nothing shows how it lies: an assumption, which no
-//! figure rests on but those that say so.
+//! The onsets show the dry's direction in the pair ([`super::ways`]); its bounds follow from that, and the most likely
+//! dry on any grid. The wet is the rest, assumed to be an ordinary stereo where nothing shows its direction; only
+//! figures that say so rest on that assumption.
 
 mod tracker;
 
@@ -14,11 +14,12 @@ use crate::spectrum::grid::Grid;
 use crate::split::ways::{BANDS, BandDry, Resolved, band_position};
 use crate::split::{Method, Split};
 
-/// Splits `total` as resolved into `out`, cell by cell, without allocating. The dry keeps the evidence's delay in its cross term on
-/// FFT bins, and apart from it on wider cells, where `total` must keep it apart too or have none.
+/// Splits `total` by `resolved` into `out`, cell by cell, without allocating. On FFT bins the dry's cross term contains
+/// the evidence's delay; on wider cells it keeps the delay apart, and `total` must keep the same one apart or have
+/// none.
 ///
 /// # Panics
-/// If the lengths don't belong together.
+/// If the lengths don't match.
 pub fn split_into(total: &CrossSpectrum, grid: &Grid, resolved: &Resolved, delay_s: f64, out: &mut Split) {
     out.method = Method::Estimated;
     out.bounds = Some(resolved.bounds);
@@ -49,7 +50,7 @@ pub fn split_into(total: &CrossSpectrum, grid: &Grid, resolved: &Resolved, delay
             Complex::new(1.0, 0.0)
         };
         let dry = match way {
-            // Shaped like what lies along the direction: nearer to the dry than all of it is.
+            // Shaped like the power along the direction, which is nearer to the dry than the total is.
             Some((sin, cos)) if along > 0.0 => {
                 let cross = (total.lr[cell] * turn.conj()).re;
                 let here = cos * cos * total.ll[cell] + sin * sin * total.rr[cell] + 2.0 * sin * cos * cross;
@@ -62,14 +63,14 @@ pub fn split_into(total: &CrossSpectrum, grid: &Grid, resolved: &Resolved, delay
     }
 }
 
-/// Puts a power that lies in the pair in some way into a cell.
+/// Adds a power with the given Stokes parameters to a cell.
 fn put(part: &mut CrossSpectrum, cell: usize, power: f64, [q, u, v]: [f64; 3], turn: Complex<f64>) {
     part.ll[cell] = (0.5 * power * (1.0 + q)).max(0.0);
     part.rr[cell] = (0.5 * power * (1.0 - q)).max(0.0);
     part.lr[cell] = Complex::new(u, v) * turn * (0.5 * power);
 }
 
-/// The dry at a frequency, by straight lines from band to band on the scale of notes.
+/// The dry at a frequency, interpolated linearly between bands over log frequency.
 fn at(bands: &[BandDry; BANDS], hz: f64) -> BandDry {
     let place = band_position(hz).clamp(0.0, (BANDS - 1) as f64);
     let low = (place as usize).min(BANDS - 2);

@@ -1,20 +1,21 @@
-//! Follows a pair as it is, and lined up by a delay if one seems to lie between the channels.
+//! Follows a pair as it is, and lined up by a candidate delay between the channels if there is one.
 
 use crate::dsp::samples::{self, Cleaner, Run};
 use crate::split::ways::{Evidence, Memory, Ways};
 
-/// So much of the last sound is kept while it is played, to go over it once more when a delay is found, seconds.
+/// How much of a live sound is kept for replaying it once a delay is found, seconds.
 const KEPT_S: f64 = 3.0;
-/// So much of a sound that is there as a whole, seconds, and at most, frames.
+/// How much of a file is kept for that, seconds.
 const KEPT_OF_FILE_S: f64 = 30.0;
+/// Most frames kept.
 const MOST_KEPT: usize = 3_000_000;
-/// Delays nearer together than this are the same, samples.
+/// Delays closer together than this count as the same, samples.
 const SAME: f64 = 0.3;
 
-/// The last seconds of a pair; what isn't believed is NaN.
+/// The last seconds of a pair; invalid frames are NaN.
 #[derive(Debug)]
 struct Recent {
-    /// As long as what is kept of them, or of a file, as what was heard of it so far.
+    /// As long as the stretch kept; for a file, as long as the sound so far.
     channels: [Vec<f32>; 2],
     kept: usize,
     written: usize,
@@ -35,14 +36,14 @@ impl Recent {
         self.written += run.len();
     }
 
-    /// Hands over what is kept, oldest first.
+    /// Calls `on_run` with the frames kept, oldest first.
     fn replay(&self, mut on_run: impl FnMut(&Run<'_>)) {
         let len = self.kept;
         let from = self.written.saturating_sub(len);
         let mut cleaner = Cleaner::default();
         let first = from % len;
         let kept = self.written - from;
-        // It goes round: up to the end of what is kept, and from its beginning.
+        // The ring wraps: first from the oldest frame to its end, then from its beginning.
         for range in [
             first..len.min(first + kept),
             0..(first + kept).saturating_sub(len),
@@ -53,7 +54,7 @@ impl Recent {
     }
 }
 
-/// Follows a pair of channels. Pushing allocates nothing, but in a tracker of a file.
+/// Follows a pair of channels. Pushing doesn't allocate, except in a tracker of a file.
 #[derive(Debug)]
 pub struct Tracker {
     rate_hz: f64,
@@ -65,7 +66,7 @@ pub struct Tracker {
 }
 
 impl Tracker {
-    /// For a sample rate, Hz.
+    /// Creates one for live sound at a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64, memory: Memory) -> Self {
         let mut tracker = Self::that_keeps(rate_hz, memory, KEPT_S);
@@ -74,8 +75,8 @@ impl Tracker {
         tracker
     }
 
-    /// The same for a sound that is there as a whole: the delay is looked for once half a minute was heard, or at its end, and all of
-    /// that is gone over with it.
+    /// Creates one for a file: the delay is searched for after half a minute, or at the end, and all of that sound is
+    /// replayed with it.
     #[must_use]
     pub fn of_file(rate_hz: f64, memory: Memory) -> Self {
         Self::that_keeps(rate_hz, memory, KEPT_OF_FILE_S)
@@ -96,7 +97,7 @@ impl Tracker {
         }
     }
 
-    /// Forgets everything.
+    /// Clears everything.
     pub fn restart(&mut self) {
         self.plain.restart(0.0);
         self.lined_up.restart(0.0);
@@ -104,20 +105,20 @@ impl Tracker {
         self.recent.written = 0;
     }
 
-    /// Forgets everything and keeps so much from now on, at most what there is room for.
+    /// Clears everything and sets how much is kept from now on, at most what was allocated.
     pub fn set_memory(&mut self, memory: &Memory) {
         self.restart();
         self.plain.set_memory(memory);
         self.lined_up.set_memory(memory);
     }
 
-    /// A piece of a long sound is over ([`Ways::next_piece`]).
+    /// Ends a piece of a long sound ([`Ways::next_piece`]).
     pub fn next_piece(&mut self) {
         self.plain.next_piece();
         self.lined_up.next_piece();
     }
 
-    /// How many of the last frames can be gone over again.
+    /// Number of frames that can be replayed.
     #[must_use]
     pub fn kept_frames(&self) -> usize {
         self.recent.kept
@@ -138,8 +139,8 @@ impl Tracker {
         self.tries
     }
 
-    /// Tries a delay of the right channel, samples (from [`crate::alignment::delay::DelayFinder::candidate`]); the last seconds
-    /// are gone over again with it. Does not allocate.
+    /// Tries a delay of the right channel, samples (from [`crate::alignment::delay::DelayFinder::candidate`]); the
+    /// frames kept are replayed with it. Does not allocate.
     pub fn try_delay(&mut self, candidate: Option<f64>) {
         let Some(delay) = candidate.filter(|delay| delay.abs() > 0.5) else {
             return;
@@ -153,7 +154,8 @@ impl Tracker {
         self.recent.replay(|run| lined_up.push(run));
     }
 
-    /// What the sound shows, lined up if that explains it better, and the ways it was read from. Does not allocate.
+    /// The evidence, of the lined-up pair if that explains the sound better, and the ways it was read from. Does not
+    /// allocate.
     #[must_use]
     pub fn evidence(&self) -> (Evidence, &Ways) {
         let plain = Evidence::of(&self.plain, self.rate_hz);
@@ -169,7 +171,7 @@ impl Tracker {
         (plain, &self.plain)
     }
 
-    /// Transforms made so far and their length, for a bench to set the cost against.
+    /// Number of transforms made so far and their length, for benchmarks.
     #[must_use]
     pub fn transforms(&self) -> (u64, usize) {
         let (plain, len) = self.plain.transforms();
@@ -183,7 +185,7 @@ mod tests {
 
     const RATE_HZ: f64 = 48_000.0;
 
-    /// Onsets found while it came, and when what is kept of it is gone over again.
+    /// Onsets found while pushing, and when replaying.
     fn onsets(sound: &[f32]) -> [usize; 2] {
         let mut tracker = Tracker::new(RATE_HZ, Memory::LIVE);
         Cleaner::default().runs(sound, sound, |run| tracker.push(run));
@@ -193,7 +195,7 @@ mod tests {
 
     #[test]
     fn sound_that_goes_on_after_what_is_not_believed_does_not_begin() {
-        // Steady tones: nothing begins in them.
+        // Steady tones, which have no onsets.
         let tones = |n: usize| {
             let sine = |hz: f64| (core::f64::consts::TAU * hz * n as f64 / RATE_HZ).sin();
             [131.0, 277.0, 523.0, 1109.0, 2093.0, 4435.0]
@@ -211,7 +213,7 @@ mod tests {
         for missing in [1, 64, 20_000] {
             assert_eq!(with(missing, f32::NAN), [0, 0], "{missing} frames");
         }
-        // After silence they do.
+        // After silence they have one.
         assert_eq!(with(20_000, 0.0), [1, 1]);
     }
 }

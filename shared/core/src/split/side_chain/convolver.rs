@@ -1,4 +1,4 @@
-//! The early part of the responses, run on the references as they stream, and what it leaves of the channels.
+//! Convolves the streamed references with the early part of the responses, and takes that from the channels.
 
 use std::sync::Arc;
 
@@ -7,16 +7,16 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use crate::Complex;
 use crate::dsp::fft;
 
-/// Taps of the early part, and the lag of the first.
+/// The early part's taps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Early {
     /// First lag, samples.
     pub first: usize,
-    /// How many taps.
+    /// Number of taps.
     pub taps: usize,
 }
 
-/// Splits channels into what the early responses make of the references and the rest, hop by hop.
+/// Splits the channels into the references convolved with the early responses, and the rest, hop by hop.
 pub(super) struct EarlyConvolver {
     hop: usize,
     len: usize,
@@ -56,7 +56,8 @@ pub(super) struct Hop<'a> {
 }
 
 impl EarlyConvolver {
-    /// FFTs of `len`, hops of a quarter of it, so at most three quarters of it in taps; lags up to `longest_lag`.
+    /// Creates one with FFTs of `len` and hops of a quarter of it, so at most three quarters of it in taps; lags up to
+    /// `longest_lag`.
     pub fn new(len: usize, longest_lag: usize) -> Self {
         let hop = len / 4;
         let mut planner = RealFftPlanner::<f64>::new();
@@ -85,7 +86,7 @@ impl EarlyConvolver {
         }
     }
 
-    /// Forgets every frame; the responses stay.
+    /// Clears all frames; the responses stay.
     pub fn restart(&mut self) {
         for history in &mut self.history {
             history.fill(0.0);
@@ -93,11 +94,11 @@ impl EarlyConvolver {
         self.filled = 0;
     }
 
-    /// Takes new responses from the next hop on: `responses[channel]` holds all references' taps one after another, each
-    /// `stride` long, of which those in `early` are used.
+    /// Sets new responses from the next hop on: `responses[channel]` holds all references' taps one after another, each
+    /// `stride` long; those in `early` are used.
     ///
     /// # Panics
-    /// If the early part is too long or too late for the lengths it was built with.
+    /// If the early part is too long or too late for the lengths given at construction.
     pub fn set(&mut self, responses: [&[f64]; 2], stride: usize, references: usize, early: Early) {
         assert!(
             early.taps <= self.len - self.hop && early.first <= self.longest_lag,
@@ -117,7 +118,7 @@ impl EarlyConvolver {
         }
     }
 
-    /// Takes one frame of both references (the second is ignored if there's one only) and both channels; calls `on_hop`
+    /// Takes one frame of both references (the second is ignored if there's only one) and both channels; calls `on_hop`
     /// when that completes a hop.
     pub fn push(&mut self, references: [f64; 2], channels: [f64; 2], on_hop: impl FnOnce(&Hop<'_>)) {
         let at = self.len + self.longest_lag - self.hop + self.filled;
@@ -140,7 +141,7 @@ impl EarlyConvolver {
         }
     }
 
-    /// Ends the stream: what is in the buffer is split, and everything but the responses is forgotten.
+    /// Ends the stream: splits what is in the buffer, then clears everything except the responses.
     pub fn flush(&mut self, on_hop: impl FnOnce(&Hop<'_>)) {
         if self.filled > 0 {
             let at = self.len + self.longest_lag - self.hop + self.filled;

@@ -1,9 +1,8 @@
 //! Exact correlation sums of several signals, streamed.
 //!
-//! For pairs of signals `a`, `b` it keeps `c_ab[k] = Σ a[n]·b[n−k]` over everything heard, for lags from −`after` to
-//! +`before`. No window, no block edges: the sums are what a direct evaluation would give, whatever the block length, so
-//! a response estimated from them has no leakage to fight. The sums live in the frequency domain and are transformed
-//! back only when they're read.
+//! For pairs of signals `a`, `b` it keeps `c_ab[k] = Σ a[n]·b[n−k]` over all frames, for lags from −`after` to
+//! +`before`. No window, no block edges: the sums equal a direct evaluation, whatever the block length, so a response
+//! estimated from them has no leakage. The sums are kept in the frequency domain and transformed back only when read.
 
 use std::sync::Arc;
 
@@ -61,7 +60,8 @@ impl std::fmt::Debug for Correlator {
 }
 
 impl Correlator {
-    /// For `signals` signals; `before + hop + after` is the FFT's length and should have small factors.
+    /// Creates one for `signals` signals; `before + hop + after` is the FFT's length and should have small prime
+    /// factors.
     pub fn new(signals: usize, pairs: &[(usize, usize)], before: usize, after: usize, hop: usize) -> Self {
         let len = before + hop + after;
         let mut planner = RealFftPlanner::<f64>::new();
@@ -94,7 +94,7 @@ impl Correlator {
         }
     }
 
-    /// Forgets every frame.
+    /// Clears all frames.
     pub fn restart(&mut self) {
         for buffer in &mut self.buffers {
             buffer.fill(0.0);
@@ -107,18 +107,18 @@ impl Correlator {
         &self.buffers[signal][..self.before]
     }
 
-    /// The frames of the hop that was just completed, and how many.
+    /// The frames of the hop just completed.
     pub fn latest(&self, signal: usize) -> &[f64] {
         &self.buffers[signal][self.before..self.before + self.summed]
     }
 
-    /// The spectrum of a signal's whole buffer, past and future included, as of the hop that was just completed. Only of one
-    /// that is the second of a pair.
+    /// The spectrum of a signal's whole buffer, past and future included, as of the hop just completed. Only valid for
+    /// a signal that is the second of a pair.
     pub fn spectrum(&self, signal: usize) -> &[Complex<f64>] {
         &self.whole[signal]
     }
 
-    /// Takes one frame. True when it completes a hop; [`Self::add_to`] and [`Self::advance`] must follow then.
+    /// Takes one frame. Returns true when it completes a hop; [`Self::add_to`] and [`Self::advance`] must follow then.
     pub fn push(&mut self, frame: &[f64]) -> bool {
         let at = self.before + self.filled;
         for (buffer, &sample) in self.buffers.iter_mut().zip(frame) {
@@ -132,7 +132,8 @@ impl Correlator {
         false
     }
 
-    /// Ends the stream: what is in the buffer is summed as far as there is future for it. False when that's nothing.
+    /// Ends the stream: prepares the frames in the buffer that have a future for summing. Returns false if there are
+    /// none.
     pub fn finish_partial(&mut self) -> bool {
         if self.filled <= self.after {
             return false;
@@ -159,7 +160,7 @@ impl Correlator {
             ..
         } = self;
         for (signal, ((buffer, masked), whole)) in buffers.iter().zip(masked).zip(whole).enumerate() {
-            // What no pair asks for isn't transformed.
+            // Signals that no pair needs aren't transformed.
             if pairs.iter().any(|&(_, b)| b == signal) {
                 work.copy_from_slice(buffer);
                 fft::forward(&**forward, work, whole, scratch);
@@ -172,7 +173,7 @@ impl Correlator {
         }
     }
 
-    /// Adds the hop that was just completed.
+    /// Adds the hop just completed to `sums`.
     pub fn add_to(&self, sums: &mut Sums) {
         sums.frames += self.summed as u64;
         for (spectrum, &(a, b)) in sums.spectra.iter_mut().zip(&self.pairs) {
@@ -180,7 +181,7 @@ impl Correlator {
         }
     }
 
-    /// Lets the frames of an unfinished hop become past without summing them.
+    /// Makes the frames of an unfinished hop past without summing them.
     pub fn skip(&mut self) {
         self.summed = self.filled.saturating_sub(self.after);
         self.advance();
@@ -191,7 +192,7 @@ impl Correlator {
         fft::forward(&*self.forward, frames, spectrum, &mut self.scratch);
     }
 
-    /// Moves on by the hop that was just completed.
+    /// Advances by the hop just completed.
     pub fn advance(&mut self) {
         let frames = self.summed;
         for buffer in &mut self.buffers {
@@ -200,17 +201,17 @@ impl Correlator {
         self.filled -= frames;
     }
 
-    /// Writes `c[k]` of pair number `pair` into `out`, lags `first` to `first + out.len()`.
+    /// Writes `c[k]` of pair number `pair` to `out`, for lags from `first` on.
     ///
     /// # Panics
-    /// If a lag is beyond what was summed.
+    /// If a lag is outside the range summed.
     pub fn read(&mut self, sums: &Sums, pair: usize, first: isize, out: &mut [f64]) {
         let len = self.work.len() as isize;
         assert!(
             first >= -(self.after as isize) && first + out.len() as isize <= self.before as isize + 1,
             "only lags that were summed can be read"
         );
-        // The masked spectra are rewritten with every hop, so one of them can serve as work space.
+        // The masked spectra are rewritten with every hop, so one of them can be used as scratch.
         let spectrum = &mut self.masked[0];
         spectrum.copy_from_slice(&sums.spectra[pair]);
         fft::inverse(&*self.inverse, spectrum, &mut self.work, &mut self.scratch);

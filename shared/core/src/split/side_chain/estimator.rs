@@ -1,4 +1,4 @@
-//! The responses from the references to both channels, from everything heard since the last restart.
+//! The responses from the references to both channels, from all frames since the last restart.
 
 use std::sync::Arc;
 
@@ -9,29 +9,30 @@ use super::solver::{Descent, References, Solver};
 use crate::Complex;
 use crate::dsp::fft;
 
-/// Directions in which the references hold this share of their energy or less are not asked for an answer.
+/// Ridge: directions in which the references have this share of their energy or less are not solved for.
 const RIDGE: f64 = 1e-9;
 
-/// Two references whose difference is this far below their sum are one and the same; one that is this far below the
-/// other is silent. Power ratio.
+/// Two references whose difference is this far below their sum are the same; a reference this far below the other is
+/// silent. Power ratio.
 const SAME: f64 = 1e-9;
 
-/// Length of the first arrival, seconds: what lies within it counts towards how concentrated it is.
+/// Length of the first arrival, seconds.
 const ARRIVAL_S: f64 = 0.003;
 
-/// A first arrival holds at least this share of what the response makes heard. A reverb's densest 3 ms hold 3 %.
+/// Least share of the response's audible energy in a first arrival. A reverb's densest 3 ms hold 3 %.
 const CONCENTRATED: f64 = 0.08;
 
-/// The first arrival is the earliest one that holds this share of the loudest.
+/// The first arrival is the earliest one with this share of the loudest one's energy.
 const FIRST: f64 = 0.25;
 
 /// Streams references and channels and solves for the responses between them.
 pub(super) struct Estimator {
     rate_hz: f64,
-    /// References that can come.
+    /// Number of reference inputs.
     inputs: usize,
-    /// References that are told apart now, and which of them is the first.
+    /// Number of references in use.
     used: usize,
+    /// The input of the first reference in use.
     first_used: usize,
     correlator: Correlator,
     sums: Sums,
@@ -46,7 +47,7 @@ pub(super) struct Estimator {
     job: Option<Job>,
     heard: Vec<f64>,
     unexplained: Option<f64>,
-    /// Frames behind the responses.
+    /// Number of frames the responses are based on.
     solved_frames: u64,
     /// For the prediction of the next hop.
     inverse: Arc<dyn ComplexToReal<f64>>,
@@ -58,10 +59,10 @@ pub(super) struct Estimator {
     surprise: Option<f64>,
 }
 
-/// Work on responses from the sums as they were at its beginning.
+/// A job of improving the responses, from the sums as they were at its beginning.
 #[derive(Clone, Copy, Debug)]
 struct Job {
-    /// Steps that may still be taken.
+    /// Remaining steps.
     steps_left: usize,
     frames: u64,
     energy: [f64; 2],
@@ -77,7 +78,7 @@ impl std::fmt::Debug for Estimator {
 }
 
 impl Estimator {
-    /// For one or two references; responses of `taps` samples, sums brought up to date every quarter of that.
+    /// Creates one for one or two references, with responses of `taps` samples and sums updated every quarter of that.
     pub fn new(rate_hz: f64, inputs: usize, taps: usize) -> Self {
         let hop = taps / 4;
         let mut pairs = Vec::new();
@@ -132,17 +133,17 @@ impl Estimator {
         self.sums.frames
     }
 
-    /// Frames that the responses rest on.
+    /// Number of frames the responses are based on.
     pub fn solved_frames(&self) -> u64 {
         self.solved_frames
     }
 
-    /// How many references are told apart.
+    /// Number of references in use.
     pub fn references(&self) -> usize {
         self.used
     }
 
-    /// Which input is the first reference in use.
+    /// The input of the first reference in use.
     pub fn first_reference(&self) -> usize {
         self.first_used
     }
@@ -157,13 +158,13 @@ impl Estimator {
         self.unexplained
     }
 
-    /// Share of the last hop's energy that the responses known before it did not foresee.
+    /// Share of the last hop's energy that the responses known before it did not predict.
     pub fn surprise(&self) -> Option<f64> {
         self.surprise
     }
 
-    /// Begins the sums anew with the next frame. The references' past stays known, and so do the responses, from which the
-    /// next solution starts.
+    /// Restarts the sums with the next frame. The references' past stays, and so do the responses, from which the next
+    /// solution starts.
     pub fn restart(&mut self) {
         self.correlator.skip();
         self.sums.clear();
@@ -173,7 +174,7 @@ impl Estimator {
         }
     }
 
-    /// What comes next does not follow what came: the sums end here and begin anew, with nothing before the next frame.
+    /// Marks a gap: the sums end here and restart without a past.
     pub fn mark_gap(&mut self) {
         self.correlator.restart();
         self.sums.clear();
@@ -182,7 +183,7 @@ impl Estimator {
         self.surprise = None;
     }
 
-    /// Forgets everything.
+    /// Clears everything.
     pub fn reset(&mut self) {
         self.job = None;
         self.solved_frames = 0;
@@ -196,8 +197,8 @@ impl Estimator {
         self.surprise = None;
     }
 
-    /// Takes one frame; true when a hop is complete and there is something new to solve for. With `watching`, such a hop is held
-    /// against what was known before it.
+    /// Takes one frame; returns true when a hop is complete and there is something new to solve for. With `watching`,
+    /// that hop is compared with the responses' prediction.
     pub fn push(&mut self, references: [f64; 2], channels: [f64; 2], watching: bool) -> bool {
         let complete = match self.inputs {
             1 => self.correlator.push(&[references[0], channels[0], channels[1]]),
@@ -214,7 +215,7 @@ impl Estimator {
         complete
     }
 
-    /// Brings what is still in the buffer into the sums.
+    /// Adds the frames still in the buffer to the sums.
     pub fn finish(&mut self) {
         if self.correlator.finish_partial() {
             self.account();
@@ -229,7 +230,7 @@ impl Estimator {
         self.correlator.advance();
     }
 
-    /// Holds the hop that was just completed against what the responses make of the references.
+    /// Compares the hop just completed with the responses' prediction from the references.
     fn foresee(&mut self) {
         if !self.solved {
             return;
@@ -262,12 +263,12 @@ impl Estimator {
                 whole += y * y;
             }
         }
-        // Judged only where there is sound.
+        // Only judged above the reading floor.
         let floor = crate::dsp::db::to_power(crate::dsp::db::NO_READING_DBFS) * self.taps() as f64 / 4.0;
         self.surprise = (whole > floor).then(|| (missed / whole).min(1.0));
     }
 
-    /// Which references can be told apart. True where they are others than before.
+    /// Chooses the references that can be distinguished. Returns true if they changed.
     fn choose_references(&mut self) -> bool {
         let before = (self.used, self.first_used);
         (self.used, self.first_used) = if self.inputs == 1 {
@@ -291,13 +292,13 @@ impl Estimator {
         self.job.is_some()
     }
 
-    /// Frames behind the job under way.
+    /// Number of frames the current job is based on.
     pub fn job_frames(&self) -> u64 {
         self.job.map_or(0, |job| job.frames)
     }
 
-    /// Begins to improve the responses by up to `steps` steps, from the sums as they are now; a job under way is dropped. False,
-    /// and nothing changes, while the references are silent.
+    /// Begins a job of up to `steps` steps that improves the responses, from the present sums; a current job is
+    /// dropped. Returns false, and changes nothing, while the references are silent.
     pub fn begin_job(&mut self, steps: usize) -> bool {
         self.job = None;
         let (taps, inputs) = (self.taps(), self.inputs);
@@ -348,7 +349,7 @@ impl Estimator {
         true
     }
 
-    /// One step for both channels. True when that ended the job, and the responses are the new ones.
+    /// Takes one step for both channels. Returns true when that ended the job and the responses are the new ones.
     pub fn step(&mut self) -> bool {
         let Some(job) = &mut self.job else { return false };
         if job.steps_left > 0 {
@@ -364,7 +365,7 @@ impl Estimator {
         false
     }
 
-    /// Ends a job where it has come to.
+    /// Ends the current job with the responses found so far.
     pub fn conclude(&mut self) {
         let Some(job) = self.job.take() else { return };
         let size = self.used * self.taps();
@@ -372,7 +373,7 @@ impl Estimator {
         for channel in 0..2 {
             let (descent, response) = (&self.descents[channel], &mut self.responses[channel]);
             response.copy_from_slice(&descent.response);
-            // What is left over after any h is Σy² − b·h − r·h, r being what the equations still lack.
+            // The residual energy for any h is Σy² − b·h − r·h, with r the residual of the equations.
             let lacking = self.solver.lacking(descent);
             let explained: f64 = self.right_sides[channel][..size]
                 .iter()
@@ -402,7 +403,7 @@ impl Estimator {
         self.solved = true;
     }
 
-    /// The lag of the first arrival in either channel, among the first `search` lags; `None` when nothing in them is
+    /// The lag of the first arrival in either channel, among the first `search` lags; `None` if nothing there is
     /// concentrated enough to be the direct sound.
     pub fn first_arrival(&mut self, search: usize) -> Option<usize> {
         let taps = self.taps();
@@ -431,7 +432,7 @@ impl Estimator {
     }
 }
 
-/// The first concentrated arrival in a response, if there is one.
+/// The first concentrated arrival in one response, if there is one.
 fn arrival(heard: &[f64], search: usize, window: usize, whole: f64) -> Option<usize> {
     let mut inside = energy(&heard[..window]);
     let mut loudest = inside;
@@ -452,7 +453,7 @@ fn arrival(heard: &[f64], search: usize, window: usize, whole: f64) -> Option<us
         sums(begin, &mut inside);
         begin += 1;
     }
-    // The window has just reached it, so it lies within the next two.
+    // The window has just reached the arrival, so it lies within the next two window lengths.
     let end = (begin + 2 * window).min(heard.len());
     (begin..end).max_by(|&a, &b| heard[a].abs().total_cmp(&heard[b].abs()))
 }

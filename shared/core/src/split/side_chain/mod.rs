@@ -1,27 +1,27 @@
 //! The side-chain split: dry and wet from the dry signal on an auxiliary input.
 //!
-//! The response from the reference to each channel is found by least squares over everything heard ([`solver`]). Its
-//! part up to the *split time* after the first arrival, run on the reference, is the dry; the rest of the channel is
-//! the wet. What arrives within the split time counts as dry, whatever it is: a short room, a doubler of 15 ms. A
-//! reverb and an echo are as linear as the dry is, so coherence with the reference can't tell them apart (it books the
-//! reverb as dry, by 9 dB); the time of arrival can. What isn't linear in the reference at all (modulation, distortion
-//! after the tap, other inputs) is wet too, and its share is told ([`SideChainState::unexplained`]).
+//! The response from the reference to each channel is found by least squares over everything heard ([`solver`]). The
+//! reference convolved with its part up to the *split time* after the first arrival is the dry; the rest of the channel
+//! is the wet. Everything that arrives within the split time counts as dry, even a short room or a doubler of 15 ms. A
+//! reverb and an echo are as linear as the dry, so coherence with the reference can't distinguish them (it counts the
+//! reverb as dry, by 9 dB); the time of arrival can. Everything that isn't linear in the reference (modulation,
+//! distortion after the tap, other inputs) is wet too, and its share is reported ([`SideChainState::unexplained`]).
 //!
-//! The reference must be tapped after the amplifier stage and before time effects: distortion behind the tap would be
-//! booked as wet.
+//! The reference must be tapped after the amplifier stage and before time effects: distortion after the tap would count
+//! as wet.
 //!
 //! # The first arrival
 //! Found in the response itself, from 20 ms before the reference (a host may delay the auxiliary input) to 200 ms after
-//! it: this is the cross-correlation of reference and channel with the reference's own colour taken out. A reverb alone
-//! has no first arrival that stands out; then there is none, and the split time counts from the reference.
+//! it: this is the cross-correlation of reference and channel, freed from the reference's own colour. A reverb alone
+//! has no first arrival that stands out; then the split time counts from the reference.
 //!
 //! # Cost
-//! For `N` frames of a [`crate::spectrum::grid::block_len`] (1/6 to 1/3 s): responses of `16·N` taps. Memory: about 60 MB at 48 kHz
-//! with one reference, 105 MB with two; during a take 16 bytes a frame for [`STORED_S`] more. Pushing costs FFTs of `20·N`
-//! once every `4·N` frames (a burst) and small ones between: about 1 % of one core. A step of [`SideChain::work`] costs about 10 ms
-//! for 130 000 taps, both channels together, twice that with two references, and so do the pieces in which a take is brought to its
-//! end ([`SideChain::refine`]); a job's beginning costs three times as much. Nothing allocates after construction but starting and
-//! ending a take.
+//! For `N` frames of a [`crate::spectrum::grid::block_len`] (1/6 to 1/3 s): responses of `16·N` taps. Memory: about 60
+//! MB at 48 kHz with one reference, 105 MB with two; during a take another 16 bytes a frame for [`STORED_S`]. Pushing
+//! costs FFTs of `20·N` once every `4·N` frames (a burst) and small ones between: about 1 % of one core. A step of
+//! [`SideChain::work`] costs about 10 ms for 130 000 taps, both channels together, twice that with two references, and
+//! so does each step of [`SideChain::refine`]; the beginning of a job costs three times as much. After construction
+//! only starting and ending a take allocates.
 
 mod convolver;
 mod correlator;
@@ -43,78 +43,79 @@ use convolver::{Early, EarlyConvolver, Hop};
 use estimator::Estimator;
 use recording::{Ending, Recording, Solved};
 
-/// The split time unless somebody sets another, seconds.
+/// Default split time, seconds.
 pub const SPLIT_S: f64 = 0.020;
 
 /// Shortest and longest split time, seconds.
 pub const SPLIT_RANGE_S: (f64, f64) = (0.005, 0.100);
 
-/// A first arrival is looked for up to this far behind the reference, seconds.
+/// Latest first arrival searched for, after the reference, seconds.
 pub const LATEST_ARRIVAL_S: f64 = 0.200;
 
-/// What comes up to this much before the first arrival still belongs to it (filters without delay ring before), seconds.
+/// Everything up to this much before the first arrival still belongs to it (zero-latency filters ring before it),
+/// seconds.
 const GUARD_S: f64 = 0.003;
 
-/// So much of a take is kept as sound, so that it can be split with what is known at its end; what is older is split with
-/// what is known when it leaves the store. Seconds.
+/// How much of a take is kept as sound and split with the response known at its end, seconds; older sound is split with
+/// the response known when it leaves the store.
 pub const STORED_S: f64 = 30.0;
 
-/// Steps of the solver for a take. One that was taken while it was recorded counts as the square of the share of the sound that was
-/// behind it: what comes later moves the response again. On 30 s of plucked strings with a wet of +12 dB these leave 0.01 dB in all and 0.2 dB in
-/// a third of an octave.
+/// Solver steps for a take. A step during recording counts as the square of the share of the sound it was based on,
+/// because later sound changes the response again. On 30 s of plucked strings with a wet of +12 dB these leave 0.01 dB
+/// in all and 0.2 dB in a third of an octave.
 const TAKE_STEPS: f64 = 60.0;
 
-/// As many are taken at its end in any case.
+/// Least number of steps at its end.
 const LEAST_STEPS: usize = 6;
 
-/// Steps of one job while sound comes.
+/// Steps of one job during live sound.
 const JOB_STEPS: usize = 10;
 
 /// Hops of the estimator before the first live solution: 2 s at 48 kHz.
 const FIRST_HOPS: u64 = 3;
 
-/// Sound behind a live response, in hops of the estimator, before a fresh one replaces it.
+/// Sound that a new live response must be based on before it replaces the old one, hops of the estimator.
 const RENEW_HOPS: u64 = 12;
 
-/// A live response rests on at most so many hops of the estimator (40 s at 48 kHz), so that it follows slow changes.
+/// Most hops of the estimator that a live response is based on (40 s at 48 kHz), so it follows slow changes.
 const OLDEST_HOPS: u64 = 60;
 
-/// When so much of a hop comes unforeseen, twice in a row, the preset was changed and the response is begun anew.
+/// Unpredicted share of a hop's energy that, twice in a row, means a changed preset: the response is then restarted.
 const CHANGED: f64 = 0.3;
 
-/// How many references come.
+/// The number of reference channels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reference {
     /// One: the auxiliary input is mono.
     Mono,
-    /// Two. If they are the same, or one is silent, they are one.
+    /// Two. If they are equal, or one is silent, they count as one.
     Stereo,
 }
 
-/// How a side-chain split stands.
+/// The state of a side-chain split.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SideChainState {
-    /// How far behind the reference the first arrival is, seconds (negative: before it); `None` when nothing stands out.
+    /// The first arrival after the reference, seconds (negative: before it); `None` if none stands out.
     pub arrival_s: Option<f64>,
-    /// What comes later than this after the first arrival counts as wet, seconds.
+    /// Sound later than this after the first arrival counts as wet, seconds.
     pub split_s: f64,
-    /// Share of the sound's energy that is not linear in the reference at all, 0 to 1. In a short take the many taps
-    /// explain some of it by chance, so this is a lower limit.
+    /// Share of the sound's energy that is not linear in the reference at all, 0 to 1. A lower limit: in a short take
+    /// the many taps explain some of it by chance.
     pub unexplained: f64,
-    /// How much sound the response rests on, seconds.
+    /// How much sound the response is based on, seconds.
     pub heard_s: f64,
-    /// How many references were told apart: 1 or 2.
+    /// References in use: 1 or 2.
     pub references: usize,
 }
 
-/// A take and how its split stands.
+/// A take with its split and the split's state.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SideChainTake {
     /// The take.
     pub take: Take,
-    /// How its split stands.
+    /// The state of its split.
     pub state: SideChainState,
-    /// Its split on the FFT bins it was made on.
+    /// Its split on the FFT bins it was computed on.
     pub split: Split,
 }
 
@@ -174,7 +175,7 @@ impl Parts {
         );
     }
 
-    /// What comes next does not follow what came.
+    /// Marks a gap: the next frame does not follow the last one.
     fn mark_gap(&mut self) {
         let Self {
             convolver,
@@ -205,25 +206,25 @@ impl Parts {
     }
 }
 
-/// Hears a pair of channels and the dry signal they were made of, and tells dry from wet.
+/// Splits a pair of channels into dry and wet, given the dry signal as reference.
 #[derive(Debug)]
 pub struct SideChain {
     rate_hz: f64,
     grid: Grid,
     split_s: f64,
     integration_s: f64,
-    /// The channels are taken this many frames late, so that lags from before the reference are causal.
+    /// The channels are delayed by this many frames, which makes lags before the reference causal.
     lead: usize,
     delay_line: VecDeque<[f64; 2]>,
     estimator: Estimator,
     live: Parts,
-    /// The live parts are wanted.
+    /// The live parts are read by somebody.
     watched: bool,
     recording: Option<Recording>,
-    /// Takes after their end, until they are told apart. Only the last one may be waiting for its response.
+    /// Ended takes that are not yet split. Only the last one may be waiting for its response.
     ending: VecDeque<Ending>,
     finder: DelayFinder,
-    /// Lag of the first arrival in the estimator's taps, if something stands out.
+    /// Lag of the first arrival in the estimator's taps, if one stands out.
     arrival: Option<usize>,
     known: bool,
     due: bool,
@@ -233,7 +234,7 @@ pub struct SideChain {
 }
 
 impl SideChain {
-    /// For a sample rate, 1 kHz to 1 MHz (others are moved there), and one or two references. Allocates all it needs.
+    /// Creates one for a sample rate, Hz, clamped to 1 kHz to 1 MHz, and one or two references. Allocates all buffers.
     #[must_use]
     pub fn new(rate_hz: f64, reference: Reference) -> Self {
         let rate_hz = if rate_hz.is_nan() {
@@ -297,7 +298,7 @@ impl SideChain {
         self.split_s
     }
 
-    /// Changes the split time (moved into [`SPLIT_RANGE_S`]; not a number is ignored).
+    /// Changes the split time, seconds (clamped to [`SPLIT_RANGE_S`]; NaN is ignored).
     pub fn set_split(&mut self, split_s: f64) {
         let (shortest, longest) = SPLIT_RANGE_S;
         if split_s.is_nan() || split_s == self.split_s {
@@ -309,7 +310,7 @@ impl SideChain {
         }
     }
 
-    /// Whether somebody wants to read the live split; where nobody does, it isn't made. It begins anew when somebody does again.
+    /// Sets whether the live split is read. While it isn't, it is not computed; it restarts when it is read again.
     pub fn set_watched(&mut self, watched: bool) {
         if watched && !self.watched {
             self.live.reset();
@@ -333,7 +334,7 @@ impl SideChain {
         self.invalid_frames
     }
 
-    /// Forgets everything but the settings. Takes being recorded, or not yet told apart, are dropped.
+    /// Clears everything except the settings. Takes being recorded, or not yet split, are dropped.
     pub fn reset(&mut self) {
         self.delay_line.iter_mut().for_each(|frame| *frame = [0.0; 2]);
         self.estimator.reset();
@@ -372,7 +373,7 @@ impl SideChain {
 
     fn push_frame(&mut self, frame: [f64; 4]) {
         let references = [frame[0], frame[1]];
-        // Taken out first: the line has no room for one more.
+        // Popped first: the line has no room for one more.
         let channels = self.delay_line.pop_front().unwrap_or_default();
         self.delay_line.push_back([frame[2], frame[3]]);
         let watching = self.recording.is_none() && self.known;
@@ -397,8 +398,8 @@ impl SideChain {
         }
     }
 
-    /// What comes next does not follow what came: no response is looked for across the gap. The one known stays; in a take it is
-    /// replaced where more sound than before the gap follows it.
+    /// What comes next does not follow what came: no response is estimated across the gap. The present one stays; in a
+    /// take it is replaced if more sound follows the gap than came before it.
     pub fn mark_gap(&mut self) {
         self.estimator.finish();
         if let Some(recording) = &mut self.recording {
@@ -414,7 +415,7 @@ impl SideChain {
         self.surprises = 0;
     }
 
-    /// Begins the response anew where it no longer fits, or has grown old.
+    /// Restarts the response if it no longer fits, or is too old.
     fn watch(&mut self) {
         if self.recording.is_some() {
             return;
@@ -438,8 +439,8 @@ impl SideChain {
         }
     }
 
-    /// Does a share of the work the response needs, if there's any: `steps` steps of the solver. Call it after
-    /// pushing, where time is no matter; it returns at once while there is nothing new. True when the response changed.
+    /// Does part of the work on the response, if there is any: `steps` steps of the solver. Call it after pushing, on a
+    /// thread without deadlines; it returns at once if there is nothing new. Returns true when the response changed.
     pub fn work(&mut self, steps: usize) -> bool {
         if !self.estimator.is_solving() && !self.begin_job() {
             return false;
@@ -465,7 +466,7 @@ impl SideChain {
         self.due = false;
         let frames = self.estimator.frames();
         match &mut self.recording {
-            // After a gap, until more sound stands behind what follows it.
+            // After a gap, wait until more sound has followed it than came before.
             Some(recording) if frames <= recording.best_frames => false,
             Some(recording) => {
                 recording.best_frames = frames;
@@ -475,7 +476,7 @@ impl SideChain {
         }
     }
 
-    /// One step of the job under way. True when that ended it.
+    /// Takes one step of the current job. Returns true when that ended it.
     fn step(&mut self) -> bool {
         if !self.estimator.is_solving() {
             return false;
@@ -491,7 +492,7 @@ impl SideChain {
         ended
     }
 
-    /// Takes over what a job has found.
+    /// Takes over the result of a job.
     fn learn(&mut self) {
         if self.estimator.unexplained().is_none() {
             return;
@@ -551,13 +552,13 @@ impl SideChain {
         self.recording = None;
     }
 
-    /// Drops the takes that are being worked on after their end.
+    /// Drops the ended takes that are not yet split.
     pub fn drop_endings(&mut self) {
         self.ending.clear();
     }
 
-    /// Ends the take. Its response and its parts are worked out by [`Self::refine`], which gives it when it's done. False when
-    /// none was being recorded or it has no frames. Allocates.
+    /// Ends the take. [`Self::refine`] computes its response and its parts and returns it when it's done. Returns false
+    /// when none was being recorded or it has no frames. Allocates.
     pub fn end_take(&mut self, name: String, pass: Pass) -> bool {
         self.solve_ending();
         let Some(mut recording) = self.recording.take() else {
@@ -583,8 +584,8 @@ impl SideChain {
         true
     }
 
-    /// Begins the job that a take, or what came of it before a gap, ends with; where more sound stood behind an earlier one, that
-    /// one's response is the better.
+    /// Begins the last job of a take, or of its part before a gap; not if an earlier response was based on more sound,
+    /// which is then the better one.
     fn begin_last_job(&mut self) {
         let Some(recording) = &mut self.recording else {
             return;
@@ -600,7 +601,7 @@ impl SideChain {
         }
     }
 
-    /// The job under way ends where it has come to, and the take that waits for it gets its response.
+    /// Ends the current job with the response found so far, for the take that waits for it.
     fn solve_ending(&mut self) {
         if self.ending.back().is_some_and(|ending| ending.solved.is_none()) {
             if self.estimator.is_solving() {
@@ -611,7 +612,7 @@ impl SideChain {
         }
     }
 
-    /// The take that waits for its response gets the one that's known.
+    /// Gives the waiting take the present response.
     fn mark_solved(&mut self) {
         let (early, state) = (self.early(), self.state_now());
         if let Some(ending) = self.ending.back_mut().filter(|ending| ending.solved.is_none()) {
@@ -629,11 +630,11 @@ impl SideChain {
         !self.ending.is_empty()
     }
 
-    /// Does a share of the work that the end of a take needs: a step of the solver, or splitting some of its sound. The take once
-    /// it is done.
+    /// Does part of the work at the end of a take: a step of the solver, or splitting some of its sound. Returns the
+    /// take once it is done. Allocates.
     pub fn refine(&mut self) -> Option<SideChainTake> {
         if self.ending.front()?.solved.is_none() {
-            // The job is this take's own: what is recorded next begins none as long as one is under way.
+            // The job is this take's own: the next recording begins none while one is running.
             if self.estimator.is_solving() {
                 self.step();
             } else {
@@ -661,8 +662,8 @@ impl SideChain {
         })
     }
 
-    /// Ends the take and works out all of it at once, which takes a second or two: [`Self::end_take`] and [`Self::refine`] in
-    /// one. `None` when none was being recorded or it has no frames. Allocates.
+    /// Ends the take and computes all of it at once, which takes a second or two: [`Self::end_take`] and
+    /// [`Self::refine`] in one. `None` when none was being recorded or it has no frames. Allocates.
     pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<SideChainTake> {
         if !self.end_take(name, pass) {
             return None;
@@ -674,7 +675,7 @@ impl SideChain {
         last
     }
 
-    /// How the live split stands; `None` as long as no response is known.
+    /// The state of the live split; `None` as long as no response is known.
     #[must_use]
     pub fn state(&self) -> Option<SideChainState> {
         self.known.then(|| self.state_now())
@@ -692,11 +693,11 @@ impl SideChain {
         }
     }
 
-    /// The live split, on the bins of [`Self::grid`], with the delay between the channels' dry if there's a single one. Does
-    /// not allocate. `None`, and `out` untouched, as long as no response is known.
+    /// Reads the live split, on the bins of [`Self::grid`], with the delay between the channels' dry if there's a
+    /// single one. Does not allocate. `None`, and `out` untouched, as long as no response is known.
     ///
     /// # Panics
-    /// If `out` has another number of cells than the grid.
+    /// If the number of `out`'s cells is not the grid's.
     pub fn read(&mut self, out: &mut Split) -> Option<(SideChainState, Option<ChannelDelay>)> {
         let state = self.state()?;
         self.live.read(out);
@@ -704,7 +705,7 @@ impl SideChain {
         Some((state, delay))
     }
 
-    /// Gives back what the window took off the dry's cross term where the channels are apart.
+    /// Corrects the dry's cross term for the window where there is a delay between the channels.
     fn line_up(&mut self, split: &mut Split) -> Option<ChannelDelay> {
         let delay = self.finder.find(&split.dry);
         if let Some(delay) = delay {

@@ -1,4 +1,4 @@
-//! A take while it is recorded, and after its end: its sound is kept until it can be split with what is known at its end.
+//! A take during recording and after its end: its sound is kept to be split with the response known at its end.
 
 use std::collections::VecDeque;
 
@@ -9,27 +9,27 @@ use crate::session::take::Pass;
 use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::Average;
 
-/// Frames split in one go after the end.
+/// Frames split at once after the end.
 const FRAMES_A_STEP: usize = 8192;
 
-/// Stands where the next frame does not follow the last.
+/// Marks a gap between two frames.
 const GAP: [f32; 4] = [f32::NAN; 4];
 
-/// A take's sound on its way into dry and wet.
+/// A take's sound while it is split into dry and wet.
 #[derive(Debug)]
 pub(super) struct Recording {
     parts: Parts,
-    /// References and channels (late by the lead), single precision as they came.
+    /// References and channels (delayed by the lead), in single precision.
     stored: VecDeque<[f32; 4]>,
     capacity: usize,
     pub sums: PairSums,
     pub invalid_frames: u64,
-    /// Frames of the lead that lie before the take, or after a gap before it goes on.
+    /// Frames of the lead still to be skipped: those before the take, or after a gap.
     skip: usize,
     lead: usize,
-    /// Frames behind each step of the solver so far, their squares summed.
+    /// Sum of squares of the frames that each solver step so far was based on.
     pub squared_frames: f64,
-    /// Frames behind the best response so far.
+    /// Frames that the best response so far is based on.
     pub best_frames: u64,
     pub gaps: u32,
 }
@@ -51,12 +51,12 @@ impl Recording {
         }
     }
 
-    /// Takes the responses to split with from here on.
+    /// Sets the responses to split with from here on.
     pub fn set(&mut self, estimator: &Estimator, early: Early) {
         self.parts.set(estimator, early);
     }
 
-    /// Keeps a frame; the oldest is split with what is known now where there's no more room.
+    /// Keeps a frame; without room the oldest is split with the present responses.
     pub fn push(&mut self, estimator: &Estimator, frame: [f64; 4]) {
         if self.stored.len() >= self.capacity {
             self.split_next(estimator.first_reference());
@@ -64,20 +64,21 @@ impl Recording {
         self.stored.push_back(frame.map(|x| x as f32));
     }
 
-    /// The next frame does not follow the last. `on_way` are the channels that have not come out of the lead.
+    /// Marks a gap: the next frame does not follow the last one. `on_way` are the channels' frames still in the lead's
+    /// delay.
     pub fn mark_gap(&mut self, on_way: impl Iterator<Item = [f64; 2]>) {
         self.end_of_sound(on_way);
         self.stored.push_back(GAP);
         self.gaps += 1;
     }
 
-    /// The channels that have not come out of the lead, beside which no reference is heard any more.
+    /// Takes the channels' frames still in the lead's delay, beside silent references.
     pub fn end_of_sound(&mut self, on_way: impl Iterator<Item = [f64; 2]>) {
         self.stored
             .extend(on_way.map(|[left, right]| [0.0, 0.0, left as f32, right as f32]));
     }
 
-    /// Splits the oldest frame. The first ones hold channels from before the take, which don't belong to it.
+    /// Splits the oldest frame. The first ones hold channels from before the take and are skipped.
     fn split_next(&mut self, first_reference: usize) -> bool {
         let Some(frame) = self.stored.pop_front() else {
             return false;
@@ -105,7 +106,7 @@ pub(super) struct Ending {
     pub recording: Recording,
     pub name: String,
     pub pass: Pass,
-    /// What it is split with, once its response has been solved for.
+    /// What it is split with, once its response is solved.
     pub solved: Option<Solved>,
 }
 
@@ -117,7 +118,7 @@ pub(super) struct Solved {
 }
 
 impl Ending {
-    /// Splits some of what is kept. Its parts once all of it is split; `None` where there's more to do.
+    /// Splits some of the sound kept. Returns its parts once all of it is split, `None` while there's more to do.
     pub fn go_on(&mut self) -> Option<&mut Parts> {
         let solved = self.solved?;
         for _ in 0..FRAMES_A_STEP {

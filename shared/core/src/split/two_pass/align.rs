@@ -1,4 +1,4 @@
-//! Lining up two passes with a full one, and their gains in it.
+//! Lines two passes up with a full one, and finds their gains in it.
 
 use super::LARGEST_OFFSET_S;
 use super::coarse::{Coarse, Cross, Thin};
@@ -8,26 +8,27 @@ use super::sound::{PIECE, Recorded, Sound};
 use super::terms::{Terms, least_residual};
 use crate::spectrum::pair_sums;
 
-/// The coarse search looks at sound thinned out to about this rate, Hz.
+/// The coarse search uses sound decimated to about this rate, Hz.
 const COARSE_HZ: f64 = 6000.0;
 
-/// The fine search tries whole samples up to this many coarse samples around the coarse place.
+/// Reach of the fine search around the coarse result, coarse samples.
 const FINE_REACH: isize = 2;
 
-/// Gauss–Newton steps below a sample.
+/// Gauss–Newton steps for the fraction of a sample.
 const STEPS: usize = 4;
 
-/// A step shorter than this changes nothing any more, samples: what is left over of a full-scale sound is then 120 dB below it.
+/// The iteration ends with a step shorter than this, samples: the residual of a full-scale sound is then 120 dB below
+/// it.
 const SETTLED: f64 = 1e-6;
 
-/// Where two passes lie in a full one.
+/// Gains and offsets of two passes in a full one.
 #[derive(Debug)]
 pub(super) struct Alignment {
     /// Linear gains of dry and wet in the full pass.
     pub gains: [f64; 2],
-    /// Whole frames by which each is later in the full pass than in its own.
+    /// Whole frames by which each is later in the full pass than in its own recording.
     pub whole: [isize; 2],
-    /// What lies between whole frames.
+    /// The remaining fraction of a frame.
     pub part: [f64; 2],
 }
 
@@ -41,7 +42,7 @@ struct Search<'a> {
     in_full: [Lags<'a>; 2],
     /// Dry with wet.
     between: Lags<'a>,
-    /// Lags up to here around a coarse place are tried.
+    /// Reach of the fine search, frames.
     around: isize,
 }
 
@@ -67,8 +68,8 @@ impl Alignment {
             between: Lags::new(dry, wet),
             around: FINE_REACH * step as isize,
         };
-        // Three ways to a first guess: both passes at once, or the louder one first and the other in what it leaves. The
-        // first is at its best when they are equally loud.
+        // Three first guesses: both passes together, or one first and the other in the residual. The first is best when
+        // they are equally loud.
         let together = coarse.together(
             [&thin[0], &thin[1]],
             [&in_full[0], &in_full[1]],
@@ -89,8 +90,8 @@ impl Alignment {
 }
 
 impl Search<'_> {
-    /// The whole lags of one pass by itself, then of the other in what the first leaves of the full one; the second only
-    /// to within a step. Dry's lag, then wet's.
+    /// The whole lags of one pass alone, then of the other in the residual of the first; the second only to within a
+    /// step. Returns dry's lag, then wet's.
     fn one_by_one(
         &mut self,
         [first, second]: [usize; 2],
@@ -117,7 +118,7 @@ impl Search<'_> {
         found
     }
 
-    /// The whole lags with the least residual among all that are near a guess, and the energy they explain.
+    /// The whole lags with the least residual near a guess, and the energy they explain.
     fn fine(&mut self, guess: [isize; 2]) -> ([isize; 2], f64) {
         let reach = self.around;
         for (lags, middle) in self.in_full.iter_mut().zip(guess) {
@@ -135,7 +136,7 @@ impl Search<'_> {
         )
     }
 
-    /// Steps below a sample.
+    /// Refines whole lags to fractions of a sample.
     fn refined(&self, whole: [isize; 2]) -> Alignment {
         let full_energy = energy(self.full);
         let mut part = [0.0; 2];
@@ -161,7 +162,7 @@ impl Search<'_> {
             }
             least = energy;
             best = Alignment { gains, whole, part };
-            // The slopes' share of what is left, over the gain, is how much later each pass must lie.
+            // The slope's coefficient over the gain is the pass's further delay, with opposite sign.
             let Some(found) = solved(normal, right) else { break };
             let mut next = part;
             for i in 0..2 {
@@ -169,7 +170,7 @@ impl Search<'_> {
                     next[i] = (part[i] - found[2 + i] / found[i]).clamp(-1.0, 1.0);
                 }
             }
-            // Passes that lie on whole samples are left there, so that nothing is interpolated for nothing.
+            // Passes that lie on whole samples stay there, which saves the interpolation.
             next = next.map(|offset| if offset.abs() < 1e-3 { 0.0 } else { offset });
             if (0..2).all(|i| (next[i] - part[i]).abs() < SETTLED) {
                 break;
@@ -179,7 +180,7 @@ impl Search<'_> {
         best
     }
 
-    /// What the four columns dry, wet and their slopes, laid onto the full pass, have in common with each other and with it.
+    /// The normal equations of the four columns dry, wet and their slopes, placed in the full pass.
     fn equations(&self, whole: [isize; 2], part: [f64; 2]) -> Equations {
         let placed = [0, 1].map(|i| Placed::new(self.passes[i], whole[i], part[i]));
         let mut sums = Equations::default();
@@ -223,7 +224,7 @@ fn energy(pass: Recorded<'_>) -> f64 {
     energy
 }
 
-/// Solves four equations by elimination with pivots; `None` if they hang together.
+/// Solves four equations by elimination with pivoting; `None` if they are dependent.
 fn solved(mut a: [[f64; 4]; 4], mut b: [f64; 4]) -> Option<[f64; 4]> {
     for column in 0..4 {
         let pivot = (column..4).max_by(|&i, &j| a[i][column].abs().total_cmp(&a[j][column].abs()))?;

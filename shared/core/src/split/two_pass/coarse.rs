@@ -1,4 +1,4 @@
-//! Where passes lie in a full one, to within a step: on sound thinned out to a few kHz, by transforms.
+//! The offsets of passes in a full one, to within a step: on sound decimated to a few kHz, by transforms.
 
 use realfft::RealFftPlanner;
 
@@ -6,22 +6,22 @@ use super::sound::{PIECE, Sound};
 use crate::Complex;
 use crate::spectrum::pair_sums;
 
-/// Tops of each cross-correlation that are tried against each other.
+/// Number of peaks of each cross-correlation that are combined.
 const TOPS: usize = 24;
 
-/// A pass thinned out.
+/// A decimated pass.
 pub(super) struct Thin {
     spectra: [Vec<Complex<f64>>; 2],
     energy: f64,
 }
 
-/// Cross-correlations of thinned passes by FFT.
+/// Cross-correlations of decimated passes by FFT.
 pub(super) struct Coarse {
-    /// A frame of the thinned sound stands for that many.
+    /// Decimation factor.
     step: usize,
-    /// Lags up to here are looked at, in thinned frames.
+    /// Longest lag searched, decimated frames.
     reach: isize,
-    /// As many thinned frames has the longest pass.
+    /// Length of the longest pass, decimated frames.
     longest: usize,
     len: usize,
     forward: std::sync::Arc<dyn realfft::RealToComplex<f64>>,
@@ -29,11 +29,11 @@ pub(super) struct Coarse {
 }
 
 impl Coarse {
-    /// For passes of up to `longest` frames that begin up to `reach` frames apart; every `step`-th frame is looked at.
+    /// Creates one for passes of up to `longest` frames that begin up to `reach` frames apart, decimated by `step`.
     pub(super) fn new(longest: usize, reach: usize, step: usize) -> Self {
         let longest = longest.div_ceil(step);
         let reach = reach.div_ceil(step).min(longest);
-        // Two passes may lie twice the reach apart. No further than that, lags don't run into each other.
+        // Two passes may lie twice the reach apart; up to there lags don't wrap around.
         let len = transform_len(longest + (2 * reach).min(longest) + 2);
         let mut planner = RealFftPlanner::<f64>::new();
         Self {
@@ -46,7 +46,7 @@ impl Coarse {
         }
     }
 
-    /// Thins a pass out.
+    /// Decimates a pass.
     pub(super) fn thin(&self, pass: &impl Sound) -> Thin {
         let mut energy = 0.0;
         let spectra = [0, 1].map(|channel| {
@@ -84,7 +84,7 @@ impl Coarse {
         }
     }
 
-    /// The lags with the least residual among those at the tops of the cross-correlations, in frames.
+    /// The lags with the least residual among the peaks of the cross-correlations, in frames.
     pub(super) fn together(&self, passes: [&Thin; 2], in_full: [&Cross; 2], between: &Cross) -> [isize; 2] {
         super::terms::least_residual(
             [&in_full[0].tops(), &in_full[1].tops()],
@@ -97,7 +97,7 @@ impl Coarse {
         .map(|lag| lag * self.step as isize)
     }
 
-    /// The lag of the highest top, in frames.
+    /// The lag of the highest peak, in frames.
     pub(super) fn highest(&self, cross: &Cross) -> isize {
         (-self.reach..=self.reach)
             .max_by(|&p, &q| cross.height(p).total_cmp(&cross.height(q)))
@@ -125,7 +125,7 @@ impl Cross {
         self.at(lag).abs()
     }
 
-    /// The lags of the highest tops, either sign; 0 always among them.
+    /// The lags of the highest peaks, of either sign; always includes 0.
     fn tops(&self) -> Vec<isize> {
         let mut found: Vec<isize> = (-self.reach..=self.reach)
             .filter(|&lag| {
@@ -139,9 +139,9 @@ impl Cross {
     }
 }
 
-/// Every `step`-th sample of the running mean over two steps: enough of a low-pass to find a place by.
+/// Every `step`-th sample under a triangular low-pass of two steps, which is enough for a search.
 fn thinned(pass: &impl Sound, channel: usize, step: usize) -> Vec<f64> {
-    // A triangle: its zeros lie on what would fold onto 0 Hz.
+    // A triangle: its zeros lie on the frequencies that would alias to 0 Hz.
     let weights: Vec<f64> = (1..2 * step)
         .map(|i| (step - i.abs_diff(step)) as f64 / (step * step) as f64)
         .collect();
@@ -156,7 +156,7 @@ fn thinned(pass: &impl Sound, channel: usize, step: usize) -> Vec<f64> {
     out
 }
 
-/// The least length that transforms quickly: even, and made of twos, threes and fives.
+/// The least length that transforms quickly: even, with the prime factors 2, 3 and 5 only.
 pub(super) fn transform_len(at_least: usize) -> usize {
     let at_least = at_least.max(32);
     let mut best = at_least.next_power_of_two();

@@ -1,10 +1,11 @@
-//! Where a dry pass lies in a full one, and how loud, when there is no wet pass: from the full pass' response to the dry one.
+//! Offset and gain of a dry pass in a full one without a wet pass: from the full pass's response to the dry one.
 //!
-//! Effects come after the sound they are made of, so the dry is the first tap of that response that stands clear of what lies
-//! before it. A fit of the dry alone to the whole full pass would be drawn off by every echo and every partial that rings on in
-//! a reverb; a single tap isn't. The response is the full pass over the dry one in the frequency domain, regularised in
-//! each third of an octave (a guitar's spectrum falls by 60 dB to 5 kHz) and tapered to the top, so that a tap is a short pulse
-//! without lobes. What the response holds in the moment before the dry, where nothing can be, is how uncertain the tap is.
+//! Effects come after their source, so the dry is the first tap of that response that stands clear of everything before
+//! it. A fit of the dry to the whole full pass would be biased by every echo and every partial that rings on in a
+//! reverb; a single tap isn't. The response is the full pass over the dry one in the frequency domain, regularised in
+//! each third of an octave (a guitar's spectrum falls by 60 dB to 5 kHz) and tapered towards high frequencies, which
+//! makes a tap a short pulse without lobes. The response just before the dry, where nothing can be, is the uncertainty
+//! of the tap.
 
 use realfft::RealFftPlanner;
 
@@ -14,66 +15,67 @@ use super::sound::{Recorded, Sound};
 use crate::Complex;
 use crate::spectrum::pair_sums;
 
-/// As many frames are looked at, where the dry is loudest: 87 s at 48 kHz.
+/// Most frames used, where the dry is loudest: 87 s at 48 kHz.
 const MOST_FRAMES: usize = 1 << 22;
 
-/// The taper is down to 1/e here, Hz; above it hardly anything of a guitar is left.
+/// Frequency at which the taper is down to 1/e, Hz; above it a guitar has hardly any energy.
 const TAPER_HZ: f64 = 5000.0;
 
-/// Nothing below counts, Hz: rumble and steady hum of a bounce.
+/// Lowest frequency used, Hz: below are a bounce's rumble and steady hum.
 const LOWEST_HZ: f64 = 60.0;
 
-/// What is added to a bin's power before the division, against the mean around it.
+/// Regularisation: the share of the mean power around a bin that is added to its power before the division.
 const REGULAR: f64 = 0.01;
 
-/// Bands this far below the loudest one count for nothing, power: rounding of files with 16 bits.
+/// Bands this far below the loudest one are left out, as a power ratio: rounding of 16-bit files.
 const QUIET: f64 = 1e-7;
 
-/// The dry is at least that large against the largest tap: a single echo 12 dB louder than the dry is none any more.
+/// Least amplitude of the dry against the largest tap: a single echo is at most 12 dB louder than the dry.
 const LEAST_SHARE: f64 = 0.25;
 
-/// The moment before a tap in which nothing can be, seconds.
+/// The stretch before a tap in which nothing can be: its beginning and its end, seconds before the tap.
 const BEFORE_S: [f64; 2] = [0.05, 0.0015];
 
-/// A tap is the dry only where it stands that far above what lies before it, linear: 20 dB.
+/// Least amplitude ratio of the dry's tap to the response before it: 20 dB.
 const CLEAR: f64 = 10.0;
 
 /// An effect that begins this close to the dry, before and after, changes it rather than adding to it, seconds: another
 /// amplifier, a filter, a phaser.
 const BESIDE_S: [f64; 2] = [0.001, 0.002];
 
-/// As much of it may be changed, power: 10 dB below the dry.
+/// Largest changed part, as a power ratio: 10 dB below the dry.
 const MOST_CHANGED: f64 = 0.1;
 
-/// Gains nearer to 1 than this, or than three times their uncertainty, are 1: effects that are off mostly leave the level alone.
+/// Gains closer to 1 than this, or than three times their uncertainty, count as 1: switching effects off mostly leaves
+/// the level unchanged.
 const SAME_GAIN: f64 = 0.003;
 
-/// Offsets nearer to a whole sample than this lie on it: bounces of one project do.
+/// Offsets closer to a whole sample than this count as whole, samples: bounces of one project lie on whole samples.
 const SAME_SAMPLE: f64 = 0.1;
 
 /// A dry pass in a full one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Direct {
-    /// Linear gain, negative where it is flipped.
+    /// Linear gain, negative where the dry is flipped.
     pub gain: f64,
-    /// How uncertain the gain is, one standard deviation.
+    /// Standard deviation of the gain.
     pub gain_error: f64,
-    /// Whole frames by which it is later in the full pass than in its own.
+    /// Whole frames by which it is later in the full pass than in its own recording.
     pub whole: isize,
-    /// What lies between whole frames.
+    /// The remaining fraction of a frame.
     pub part: f64,
 }
 
 /// Responses by lag; negative lags at the end.
 struct Response {
-    /// Of the full pass to the dry one.
+    /// The full pass's response to the dry one.
     taps: Vec<f64>,
-    /// What a single tap of 1 at lag 0 looks like.
+    /// The shape of a single tap of 1 at lag 0.
     pulse: Vec<f64>,
 }
 
 impl Direct {
-    /// `None` where no tap stands clear: the dry pass isn't in the full one.
+    /// Finds the dry; `None` where no tap stands clear: the dry pass isn't in the full one.
     pub(super) fn find(full: Recorded<'_>, dry: Recorded<'_>, rate_hz: f64) -> Option<Self> {
         let reach = (LARGEST_OFFSET_S * rate_hz) as usize;
         let start = loudest(dry, rate_hz);
@@ -158,7 +160,7 @@ impl Response {
         })
     }
 
-    /// How much of the dry comes out changed: what the tap leaves of the response close to it, against the tap, power.
+    /// The changed part of the dry: the residual of the response around the tap, over the tap, as a power ratio.
     fn changed(&self, found: &Direct, rate_hz: f64) -> f64 {
         let [before, after] = BESIDE_S.map(|seconds| (seconds * rate_hz) as isize);
         let sums = (-before..=after).fold([0.0; 2], |[left, tap], by| {
@@ -173,7 +175,7 @@ impl Response {
 
     /// The tap at a lag.
     fn direct(&self, at: isize, rate_hz: f64) -> Direct {
-        // A parabola through the top and its neighbours, of which a tap has many.
+        // A parabola through the peak and its neighbours; a tap is many samples wide.
         let [before, top, after] = [-1, 0, 1].map(|by| self.tap(at + by));
         let bend = before - 2.0 * top + after;
         let part = if bend == 0.0 {
@@ -198,7 +200,7 @@ impl Response {
     }
 }
 
-/// The frame from which on [`MOST_FRAMES`] of a pass have the most energy.
+/// The first frame of the [`MOST_FRAMES`] of a pass that have the most energy.
 fn loudest(pass: Recorded<'_>, rate_hz: f64) -> usize {
     let step = (rate_hz as usize).max(1);
     let (mut energies, mut piece) = (Vec::new(), vec![0.0; step]);
@@ -217,7 +219,7 @@ fn loudest(pass: Recorded<'_>, rate_hz: f64) -> usize {
     best.map_or(0, |(at, _)| at * step)
 }
 
-/// What each bin is multiplied with: the taper, over the power with what regularises it.
+/// The factor of each bin: the taper over the regularised power.
 fn weights(powers: &[f64], bin_hz: f64) -> Vec<f64> {
     let mut sums = vec![0.0];
     for power in powers {

@@ -1,6 +1,6 @@
-//! Correlations of two passes at whole lags near each other, each reckoned once.
+//! Correlations of two passes at whole lags near each other, each computed once.
 //!
-//! By direct sums: transforms of a minute of sound would take hundreds of megabytes.
+//! By direct sums: transforms of a minute of sound would need hundreds of megabytes.
 
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
@@ -14,7 +14,7 @@ const BESIDE: usize = 4;
 /// Frames that are summed side by side.
 const LANES: usize = 8;
 
-/// `Σ a[n]·b[n−lag]` over both channels, for the lags that were asked for.
+/// `Σ a[n]·b[n−lag]` over both channels, for the lags computed so far.
 pub(super) struct Lags<'a> {
     a: Recorded<'a>,
     b: Recorded<'a>,
@@ -30,7 +30,7 @@ impl<'a> Lags<'a> {
         }
     }
 
-    /// Makes sure that these are known.
+    /// Computes the lags that are not yet known.
     pub(super) fn learn(&mut self, lags: RangeInclusive<isize>) {
         let mut runs: Vec<(isize, usize)> = Vec::new();
         for lag in lags.filter(|lag| !self.known.contains_key(lag)) {
@@ -46,12 +46,12 @@ impl<'a> Lags<'a> {
         }
     }
 
-    /// The correlation at a lag; 0 at one that was never asked for.
+    /// The correlation at a lag; 0 at one that was not computed.
     pub(super) fn at(&self, lag: isize) -> f64 {
         self.known.get(&lag).copied().unwrap_or(0.0)
     }
 
-    /// At `count` lags from `first` on.
+    /// The correlations at `count` lags from `first` on.
     fn sums(&self, first: isize, count: usize) -> Vec<f64> {
         let count = count.next_multiple_of(BESIDE);
         let last = first + count as isize - 1;
@@ -108,7 +108,7 @@ mod tests {
                 .map(|n| ((n.wrapping_mul(2_654_435_761).wrapping_add(seed)) >> 8) as f32 / 8_388_608.0 - 1.0)
                 .collect()
         };
-        // Longer and shorter than a piece, and never a multiple of anything.
+        // Longer and shorter than a piece, and no multiples of the group sizes.
         for (len_a, len_b) in [(1300, 1111), (77, 1301), (1201, 3)] {
             let (a, b) = (
                 [sound(1, len_a), sound(2, len_a)],

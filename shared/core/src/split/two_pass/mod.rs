@@ -1,20 +1,20 @@
 //! The two-pass split: dry and wet from two passes of the same part, effects off and then dry off.
 //!
-//! The passes' spectra are dry and wet as they stand: nothing is estimated. Two things can still be wrong, and a third,
-//! full pass finds both: taking a mix-type block out of the way changes the dry's level too, and the part may not have
-//! been repeated the same way. Powers of dry and wet don't add, waveforms do: `full = g_d·dry + g_w·wet` with both passes
-//! lined up, so the two gains are fitted by least squares on the waveforms, and what is left over, band by band,
-//! says whether the passes belong together.
+//! The passes' spectra are dry and wet themselves: nothing is estimated. Two things can still be wrong, and a third,
+//! full pass shows both: bypassing a mix-type block changes the dry's level too, and the part may not have been
+//! repeated identically. Powers of dry and wet don't add, waveforms do: `full = g_d·dry + g_w·wet` with both passes
+//! lined up. So the two gains are fitted by least squares on the waveforms, and the residual, band by band, shows
+//! whether the passes belong together.
 //!
 //! # Lining up
 //! Each pass may begin up to [`LARGEST_OFFSET_S`] before or after the full one. Whole samples are found by the least
-//! residual of several guesses (from sound thinned out to a few kHz; then in the sound itself), never by the top of a
-//! cross-correlation alone: a loud echo in the full pass is a higher top than the wet's own. What is left, below a sample, is found
-//! by Gauss–Newton steps on the same residual.
+//! residual of several guesses (from sound decimated to a few kHz, then in the sound itself), never by the peak of a
+//! cross-correlation alone: a loud echo in the full pass gives a higher peak than the wet itself. The fraction of a
+//! sample is found by Gauss–Newton steps on the same residual.
 //!
 //! # Without a wet pass
-//! A dry pass and a full one are enough where the effects only add to the dry: what the dry leaves of the full one, lined up and
-//! with its gain, is the wet. All that can be checked then is that the dry stands clear in the full pass' response to it.
+//! A dry pass and a full one are enough where the effects only add to the dry: the full pass less the dry, lined up and
+//! with its gain, is the wet. The only check then is that the dry stands clear in the full pass's response to it.
 
 mod align;
 mod coarse;
@@ -39,20 +39,20 @@ use direct::Direct;
 use place::{InFull, Laid, Left, Placed};
 use sound::{Recorded, Sound};
 
-/// Passes may begin this far apart, seconds.
+/// Largest offset between the passes, seconds.
 pub const LARGEST_OFFSET_S: f64 = 5.0;
 
 /// Longest pass that is recorded, seconds.
 pub const LONGEST_S: f64 = 60.0;
 
-/// A band fails when what is left over in it is louder than this against the full pass, dB. Common practice, no source: a
-/// tenth of the amplitude is what playing a part twice by hand misses by far and a loop keeps easily.
+/// A band fails when its residual is louder than this against the full pass, dB. Common practice, no source: playing a
+/// part twice by hand misses a tenth of the amplitude by far, a loop meets it easily.
 pub const RESIDUAL_LIMIT_DB: f64 = -20.0;
 
 /// Bands this far below the loudest one of the full pass are not judged, dB.
 const QUIET_DB: f64 = -40.0;
 
-/// The sound of one pass, recorded in the plugin. Allocated whole when made, never afterwards.
+/// The sound of one pass, recorded in the plugin. Only [`Self::new`] allocates.
 #[derive(Clone, Debug)]
 pub struct PassRecorder {
     rate_hz: f64,
@@ -64,7 +64,7 @@ pub struct PassRecorder {
 }
 
 impl PassRecorder {
-    /// Room for [`LONGEST_S`] at a sample rate, 1 kHz to 1 MHz (others are moved there): 23 MB at 48 kHz.
+    /// Allocates room for [`LONGEST_S`] at a sample rate, Hz, clamped to 1 kHz to 1 MHz: 23 MB at 48 kHz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let rate_hz = if rate_hz.is_nan() {
@@ -83,7 +83,7 @@ impl PassRecorder {
         }
     }
 
-    /// Takes frames (as many as the shorter slice has) as long as there's room; invalid frames count as silence.
+    /// Takes frames (as many as the shorter slice has) while there's room; invalid frames count as silence.
     pub fn push(&mut self, left: &[f32], right: &[f32]) {
         for (&l, &r) in left.iter().zip(right) {
             if self.left.len() == self.capacity {
@@ -97,7 +97,7 @@ impl PassRecorder {
         }
     }
 
-    /// Forgets what was recorded; keeps the room.
+    /// Clears the recording; keeps the memory.
     pub fn clear(&mut self) {
         self.left.clear();
         self.right.clear();
@@ -117,7 +117,7 @@ impl PassRecorder {
         self.invalid_frames
     }
 
-    /// What was recorded.
+    /// The recording.
     #[must_use]
     pub fn pass(&self) -> PassAudio<'_> {
         PassAudio {
@@ -160,46 +160,47 @@ pub enum TwoPassError {
     Rates,
     /// This pass has no frames, or channels of different length.
     Empty(Pass),
-    /// This pass is silent (below the level at which anything is read).
+    /// This pass is silent (below the reading floor).
     Silent(Pass),
-    /// The dry pass can't be found in the full one: they aren't the same performance, or the effects take all of the dry.
+    /// The dry pass can't be found in the full one: they aren't the same performance, or the effects process all of the
+    /// dry.
     NotInFull,
 }
 
-/// What is left over in one band when dry and wet are taken from the full pass.
+/// The residual of the full pass in one band after dry and wet are subtracted.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandResidual {
-    /// Which band.
+    /// The band.
     pub band: Band,
-    /// Level of the residual against the full pass in this band, dB; −∞ when nothing is left.
+    /// Level of the residual against the full pass in this band, dB; −∞ for no residual.
     pub residual_db: f64,
-    /// Too much is left. Never true of a band with hardly any sound.
+    /// The residual is too high. Never true of a band with hardly any sound.
     pub fails: bool,
 }
 
-/// What a full pass says of the other two.
+/// The check of two passes against a full one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PairCheck {
     /// Gain of the dry in the full pass against the dry pass, dB.
     pub dry_gain_db: f64,
     /// Gain of the wet in the full pass against the wet pass, dB.
     pub wet_gain_db: f64,
-    /// The dry comes out flipped against the dry pass.
+    /// The dry in the full pass is flipped against the dry pass.
     pub dry_flipped: bool,
-    /// The wet comes out flipped against the wet pass.
+    /// The wet in the full pass is flipped against the wet pass.
     pub wet_flipped: bool,
     /// How much later the dry is in the full pass than in the dry pass, counted from each one's start, seconds.
     pub dry_offset_s: f64,
-    /// The same of the wet.
+    /// The same for the wet, seconds.
     pub wet_offset_s: f64,
-    /// Level of all that is left over against the full pass, dB.
+    /// Level of the whole residual against the full pass, dB.
     pub residual_db: f64,
     /// Per 1/3 octave.
     pub bands: Vec<BandResidual>,
 }
 
 impl PairCheck {
-    /// Whether the passes belong together: nothing fails.
+    /// Whether the passes belong together: no band fails.
     #[must_use]
     pub fn holds(&self) -> bool {
         self.residual_db <= RESIDUAL_LIMIT_DB && self.failing().next().is_none()
@@ -211,14 +212,14 @@ impl PairCheck {
     }
 }
 
-/// Where a dry pass lies in a full one when there's no wet pass.
+/// Gain and offset of a dry pass in a full one without a wet pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DryInFull {
     /// Gain of the dry in the full pass against the dry pass, dB.
     pub gain_db: f64,
-    /// How uncertain that is, dB: three standard deviations. Where 0 dB is within it, it is 0 dB.
+    /// Uncertainty of that, dB: three standard deviations. A gain that agrees with 0 dB within it is given as 0 dB.
     pub gain_error_db: f64,
-    /// The dry comes out flipped against the dry pass.
+    /// The dry in the full pass is flipped against the dry pass.
     pub flipped: bool,
     /// How much later the dry is in the full pass than in the dry pass, counted from each one's start, seconds.
     pub offset_s: f64,
@@ -251,16 +252,16 @@ pub struct TwoPass {
     pub split: Split,
     /// The bins: [`block_len`] of the sample rate.
     pub grid: Grid,
-    /// What the full pass says of the other two, if there are three.
+    /// The check against the full pass, if there are three passes.
     pub check: Option<PairCheck>,
-    /// Where the dry pass lies in the full one, if there was no wet pass.
+    /// Gain and offset of the dry pass in the full one, if there was no wet pass.
     pub dry_in_full: Option<DryInFull>,
     sums: PairSums,
 }
 
 impl TwoPass {
-    /// From the sound of the passes. Without a full pass both gains are 1 and nothing is checked. Allocates; with a
-    /// full pass it costs about three times what one pass' spectra cost, and takes no copy of the sound.
+    /// Splits the sound of the passes. Without a full pass both gains are 1 and nothing is checked. Allocates; with a
+    /// full pass it costs about three times the spectra of one pass, and makes no copy of the sound.
     ///
     /// # Errors
     /// When a pass is empty or silent, or the rates differ.
@@ -292,7 +293,7 @@ impl TwoPass {
             gain: found.gains[i],
         });
         let residual = Left::new(full_sound, &laid).spectrum(len);
-        // Powers are means over each pass's own length; against the full pass their energies count.
+        // Powers are means over each pass's own length; compared with the full pass the energies count.
         let share = |pass: &PassAudio<'_>| pass.left.len() as f64 / full.left.len() as f64;
         scale(&mut dry_spectrum, found.gains[0].powi(2) * share(dry));
         scale(&mut wet_spectrum, found.gains[1].powi(2) * share(wet));
@@ -315,8 +316,9 @@ impl TwoPass {
         })
     }
 
-    /// From the sound of a dry pass and of a full one: the wet is what the dry leaves. True where the effects add to the dry, not
-    /// where they change it (a tremolo, a phaser). Allocates; takes no copy of the sound but for finding the dry in it.
+    /// Splits the sound of a full pass by a dry one: the wet is the full pass less the dry. Valid where the effects add
+    /// to the dry, not where they change it (a tremolo, a phaser). Allocates; copies sound only for finding the dry in
+    /// it.
     ///
     /// # Errors
     /// When a pass is empty or silent, the rates differ, or the dry pass can't be found in the full one.
@@ -334,7 +336,7 @@ impl TwoPass {
             gain: found.gain,
         }];
         let wet = Left::new(full_sound, &laid).spectrum(len);
-        // The dry as it is in the full pass: from its beginning to its end.
+        // The dry over the full pass's whole length.
         let dry = InFull {
             laid: &laid[0],
             len: full_sound.len(),
@@ -365,8 +367,8 @@ impl TwoPass {
     }
 }
 
-/// The split from two stored takes, and from a full one if there's one, which then gives the total. Gains and waveforms
-/// can't be checked from spectra; both passes are taken as they stand.
+/// The split of two stored takes; a full take, if given, provides the total. Gains and waveforms can't be checked from
+/// spectra: both passes are taken as they are.
 ///
 /// # Errors
 /// When the takes have different sample rates or a pass is silent.
@@ -402,7 +404,7 @@ pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Re
     Ok(both)
 }
 
-/// The sums of passes that can be laid over one another; those of a pass that there isn't are nothing.
+/// The passes' sums, after checking that the passes fit together; zero for an absent pass.
 fn checked(passes: [(Pass, Option<&PassAudio<'_>>); 3]) -> Result<[PairSums; 3], TwoPassError> {
     let mut all = [PairSums::default(); 3];
     let mut rate_hz = None;
@@ -422,7 +424,7 @@ fn checked(passes: [(Pass, Option<&PassAudio<'_>>); 3]) -> Result<[PairSums; 3],
     Ok(all)
 }
 
-/// The sums of two passes together, as if they were unrelated.
+/// The sums of two passes added as if they were unrelated.
 fn unrelated(dry: PairSums, wet: PairSums) -> PairSums {
     PairSums {
         frames: dry.frames.max(wet.frames),

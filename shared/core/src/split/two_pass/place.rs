@@ -1,4 +1,4 @@
-//! A pass laid onto another one: moved by whole samples and by a share of one.
+//! A pass placed in another one: delayed by whole samples and a fraction.
 
 use core::f64::consts::PI;
 
@@ -8,22 +8,22 @@ use super::sound::{PIECE, Recorded, Sound};
 
 /// Half the length of the interpolating sinc, samples.
 const SINC_HALF: usize = 32;
-/// Its length.
+/// Length of the interpolating sinc, samples.
 const TAPS: usize = 2 * SINC_HALF + 1;
-/// Samples that are interpolated side by side.
+/// Samples interpolated side by side.
 const BESIDE: usize = 16;
 
-/// A pass that is later than it was recorded.
+/// A delayed pass.
 pub(super) struct Placed<'a> {
     pass: Recorded<'a>,
     whole: isize,
-    /// `None` where it lies on whole samples: nothing is interpolated for nothing.
+    /// The interpolation kernel; `None` where the pass lies on whole samples.
     between: Option<[f64; TAPS]>,
     slope: [f64; TAPS],
 }
 
 impl<'a> Placed<'a> {
-    /// Later by `whole + part` samples.
+    /// Delays a pass by `whole + part` samples.
     pub(super) fn new(pass: Recorded<'a>, whole: isize, part: f64) -> Self {
         Self {
             pass,
@@ -33,7 +33,7 @@ impl<'a> Placed<'a> {
         }
     }
 
-    /// Up to [`PIECE`] samples from frame `start` on.
+    /// Writes up to [`PIECE`] samples from frame `start` on.
     pub(super) fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
         match &self.between {
             None => self.pass.fill(channel, start - self.whole, out),
@@ -41,13 +41,13 @@ impl<'a> Placed<'a> {
         }
     }
 
-    /// The slope there, per sample.
+    /// Writes the slope there, per sample.
     pub(super) fn fill_slope(&self, channel: usize, start: isize, out: &mut [f64]) {
         self.run(&self.slope, channel, start, out);
     }
 
     fn run(&self, taps: &[f64; TAPS], channel: usize, start: isize, out: &mut [f64]) {
-        // As many samples more as there are taps, and as make the last group of outputs a whole one.
+        // Longer by the taps, and by what completes the last group of outputs.
         let mut around = [0.0; PIECE + TAPS + BESIDE];
         let needed = out.len().next_multiple_of(BESIDE) + TAPS - 1;
         let around = &mut around[..needed];
@@ -57,13 +57,13 @@ impl<'a> Placed<'a> {
     }
 }
 
-/// A pass as it sounds in the full one.
+/// A pass with its gain and place in the full one.
 pub(super) struct Laid<'a> {
     pub placed: Placed<'a>,
     pub gain: f64,
 }
 
-/// What passes leave of a full one.
+/// The residual of a full pass after the placed passes are subtracted.
 pub(super) struct Left<'a> {
     full: Recorded<'a>,
     laid: &'a [Laid<'a>],
@@ -88,7 +88,7 @@ impl Sound for Left<'_> {
                 let taken = &mut taken[..out.len()];
                 laid.placed.fill(channel, start, taken);
                 for ((n, out), taken) in (start..).zip(out).zip(taken) {
-                    // The full pass begins and ends where it does.
+                    // Nothing outside the full pass.
                     if usize::try_from(n).is_ok_and(|n| n < self.full.len()) {
                         *out -= laid.gain * *taken;
                     }
@@ -98,7 +98,7 @@ impl Sound for Left<'_> {
     }
 }
 
-/// A pass as it sounds in a full one of that many frames.
+/// A placed pass, cut to the length of the full one.
 pub(super) struct InFull<'a> {
     pub laid: &'a Laid<'a>,
     pub len: usize,
@@ -133,7 +133,7 @@ fn interpolate(taps: &[f64; TAPS], around: &[f64], out: &mut [f64]) {
     }
 }
 
-/// A windowed sinc that moves by `part` of a sample, or its slope.
+/// A windowed sinc that delays by `part` of a sample, or its slope.
 fn kernel(part: f64, slope: bool) -> [f64; TAPS] {
     core::array::from_fn(|i| {
         let t = i as f64 - SINC_HALF as f64 - part;

@@ -1,4 +1,4 @@
-//! Two channels of a pass, read piece by piece as measurements take them.
+//! Two channels of a pass, read piece by piece in double precision.
 
 use multiversion::multiversion;
 
@@ -7,18 +7,18 @@ use crate::dsp::samples::{Cleaner, LONGEST_RUN};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::welch::{Average, Blocks};
 
-/// Frames that are looked at at once: what is needed of three passes for them stays in the processor's nearest cache.
+/// Frames processed at once: the data of three passes for them fits the first-level cache.
 pub(super) const PIECE: usize = 512;
 
-/// Something with two channels of which any piece can be had. Outside of it is silence.
+/// A source of two channels that can be read at any position; silence outside.
 pub(super) trait Sound {
-    /// How many frames it has.
+    /// Number of frames.
     fn len(&self) -> usize;
 
     /// Writes the samples of a channel (left is 0) from frame `start` on, which may lie before the first one.
     fn fill(&self, channel: usize, start: isize, out: &mut [f64]);
 
-    /// Calls `on_piece` with each [`PIECE`] of a channel in order, and where it begins.
+    /// Calls `on_piece` with the start and the samples of each [`PIECE`] of a channel, in order.
     fn pieces(&self, channel: usize, mut on_piece: impl FnMut(isize, &[f64])) {
         let mut piece = [0.0; PIECE];
         for start in (0..self.len()).step_by(PIECE) {
@@ -28,7 +28,7 @@ pub(super) trait Sound {
         }
     }
 
-    /// The averaged spectrum of all of it.
+    /// The averaged spectrum of the whole sound.
     fn spectrum(&self, block_len: usize) -> CrossSpectrum {
         let mut blocks = Blocks::new(block_len);
         let mut average = Average::take(block_len);
@@ -51,7 +51,7 @@ pub(super) trait Sound {
     }
 }
 
-/// Samples as they were recorded; both channels are as long.
+/// Samples as recorded; both channels have the same length.
 #[derive(Clone, Copy)]
 pub(super) struct Recorded<'a>(pub [&'a [f32]; 2]);
 

@@ -1,6 +1,6 @@
-//! The gains of two passes in a full one by least squares, and which offsets leave the least.
+//! The gains of two passes in a full one by least squares, and the offsets with the least residual.
 
-/// Correlations that the residual of `full = g_d·dry + g_w·wet` hangs on, for one pair of whole offsets.
+/// The correlations that determine the residual of `full = g_d·dry + g_w·wet`, for one pair of whole offsets.
 #[derive(Clone, Copy)]
 pub(super) struct Terms {
     pub full_dry: f64,
@@ -14,7 +14,7 @@ impl Terms {
     /// The two gains, and the energy they explain.
     pub fn fit(&self) -> ([f64; 2], f64) {
         let determinant = self.dry * self.wet - self.dry_wet * self.dry_wet;
-        // Passes that are nearly the same sound can't be told apart; then one gain does for both.
+        // Passes that are nearly the same sound can't be separated; then both share one gain.
         if determinant <= 1e-9 * self.dry * self.wet {
             let both = self.dry + self.wet + 2.0 * self.dry_wet;
             let gain = if both > 0.0 {
@@ -32,7 +32,8 @@ impl Terms {
     }
 }
 
-/// Tries every pair of offsets of dry and wet; correlations by lag. The best, and the energy it explains.
+/// Tries every pair of offsets of dry and wet, given the correlations by lag. Returns the best pair and the energy it
+/// explains.
 pub(super) fn least_residual(
     candidates: [&[isize]; 2],
     [dry, wet]: [f64; 2],

@@ -11,7 +11,7 @@ pub(super) fn group_of(band: usize) -> usize {
     (band / 3).min(GROUPS - 1)
 }
 
-/// Where a frequency lies among the middles of the bands: 0 at the first, 1 at the second.
+/// A frequency's position among the middles of the bands: 0 at the first, 1 at the second; `hz` must be positive.
 #[must_use]
 pub fn band_position(hz: f64) -> f64 {
     10.0 * (hz.max(1.0) / 1000.0).log10() + 11.0
@@ -34,7 +34,7 @@ impl BandEdges {
         Self { hz }
     }
 
-    /// The edges in bins of a transform of `len` samples, each bin reaching half a bin to both sides.
+    /// The edges in bins of a transform of `len` samples, where each bin extends half a bin to both sides.
     pub fn in_bins(&self, rate_hz: f64, len: usize) -> [f64; BANDS + 1] {
         self.hz.map(|hz| hz * len as f64 / rate_hz + 0.5)
     }

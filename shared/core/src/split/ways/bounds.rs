@@ -1,5 +1,5 @@
-//! What is known of dry and wet, once it is said (or not) what kind of preset it is: the ways the dry may lie in the pair, and
-//! how much of the power it may be.
+//! The bounds of dry and wet that follow from the evidence and the stated kind of preset: the dry's possible directions
+//! in the pair, and its possible share of the power.
 
 use core::f64::consts::FRAC_PI_4;
 
@@ -12,63 +12,64 @@ use super::tail::Tail;
 use crate::split::diffuse::diffuse_per_channel;
 use crate::split::kind::PresetKind;
 
-/// One direction needs at least this share of the increments within 6°.
+/// Least share of the onset increments within 6° of a single direction.
 const ONE_SHARE: f64 = 0.6;
-/// No other direction may have more than this.
+/// Largest share of any other direction.
 const OTHER_SHARE: f64 = 0.3;
-/// From this share on the direction is known to [`FINE_DEG`], else to [`COARSE_DEG`].
+/// Above this share the direction is known to [`FINE_DEG`], else to [`COARSE_DEG`].
 const SURE_SHARE: f64 = 0.85;
 /// Tolerances of a direction, degrees.
 const FINE_DEG: f64 = 1.0;
 const COARSE_DEG: f64 = 2.0;
-/// Of each of several directions.
+/// Tolerance of each of several directions, degrees.
 const SEVERAL_DEG: f64 = 4.0;
-/// Fewer onsets don't show one direction...
+/// Least onsets for a single direction in general...
 const ENOUGH: usize = 5;
-/// ...unless nearly all that begins has the same, and hardly anything has none.
+/// ...and if nearly all increments have it and hardly any have none.
 const FEW: usize = 2;
 const FEW_SHARE: f64 = 0.9;
 const FEW_PURITY: f64 = 0.6;
-/// A direction that is so near the middle, its opposite or a side is there, degrees.
+/// A direction this close to the middle, the inverted middle or a side is moved there, degrees.
 const SNAP_DEG: f64 = 2.5;
-/// Within this of a side, degrees, what begins must not leak across by more than [`SIDE_LEAK`], and hardly go elsewhere: two
-/// amplifiers or takes of which one answers first look like one side.
+/// Within this of a side, degrees, the increments may leak across by at most [`SIDE_LEAK`] and must hardly go
+/// elsewhere: two amplifiers or takes of which one answers first look like one side.
 const SIDE_DEG: f64 = 8.0;
 const SIDE_LEAK: f64 = 0.1;
 const SIDE_SHARE: f64 = 0.85;
-/// A phaser leaves a few pure increments in the middle and smears all others, though most of the power lies along: purity below
-/// this, power across below this, and leak above this.
+/// Signs of a phaser, which leaves a few pure increments in the middle and smears all others, though most of the power
+/// lies along: purity below the first, power across below the second, leak above the third.
 const SMEARED: [f64; 3] = [0.25, 0.3, 0.09];
-/// With this little purity a direction off the middle needs [`SURE_SHARE`] (rotary).
+/// Below this purity a direction off the middle needs [`SURE_SHARE`] (rotary).
 const BLURRED: f64 = 0.15;
-/// Where both sides begin by themselves (an echo that jumps, two takes), modes from this share on count.
+/// Least share of a mode where both sides have onsets of their own (a ping-pong echo, two takes).
 const BOTH_SIDES_SHARE: f64 = 0.1;
-/// Two takes are unrelated to within this much of their normalised cross term.
+/// Tolerance of two takes' normalised cross term around 0.
 const UNRELATED: f64 = 0.12;
-/// Standard errors that the dry is given to both sides where it has no one direction.
+/// Half width of the dry's Stokes parameters without a single direction, standard errors.
 const DEVIATIONS: f64 = 3.0;
-/// Purity and share that show that no dry is separate (tremolo, auto-pan): every increment has a direction, each another.
+/// Least purity that, with at most [`MOVING_SHARE`], shows that there is no separate dry (tremolo, auto-pan): every
+/// increment has a direction, each a different one.
 const MOVING_PURITY: f64 = 0.45;
 const MOVING_SHARE: f64 = 0.37;
-/// What a tail says of the wet along the dry's direction may be off by this and two standard errors, dB.
+/// Tolerance of a tail's wet along the dry's direction, dB, besides two standard errors.
 const TAIL_DB: f64 = 2.0;
-/// Tolerance of a direction that all of the sound has, degrees.
+/// Tolerance of the direction of a sound that has only one, degrees.
 const ONLY_DEG: f64 = 0.2;
-/// Lining up must leave less than this of what was across.
+/// Lining up must leave less than this share of the power across.
 const HALF: f64 = 0.5;
-/// With less of the power across the dry's direction dry and wet lie alike.
+/// With less than this share of the power across the dry's direction, dry and wet have the same direction.
 const NOTHING_ACROSS: f64 = 3e-4;
 
-/// What closed an interval that the sound leaves open.
+/// What narrowed an interval that the onsets leave open.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Closed {
-    /// All of the sound lies in the pair in one way.
+    /// The whole sound has one direction.
     OneWay,
     /// A muted ending.
     MutedEnd,
-    /// What the player said of the preset.
+    /// The kind stated by the player.
     Kind,
 }
 
@@ -78,42 +79,44 @@ pub enum Closed {
 pub struct Way {
     /// Radians, as [`Mode::angle_rad`].
     pub angle_rad: f64,
-    /// How far it may be off, radians.
+    /// Its tolerance, radians.
     pub tolerance_rad: f64,
 }
 
-/// What is known of an estimated dry.
+/// The bounds of an estimated dry and wet.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Bounds {
-    /// The dry has one direction, the first of [`Self::ways`]; else it may have any of them and what [`Self::error`] says.
+    /// The dry has a single direction, the first of [`Self::ways`]; otherwise it may have any of them, or Stokes
+    /// parameters within [`Self::error`].
     pub one_direction: bool,
-    /// There's no dry apart from the effect: the whole sound is judged.
+    /// There's no dry separate from the effect: the whole sound is judged.
     pub no_separate_dry: bool,
     /// The directions the dry may have; the first [`Self::count`] count.
     pub ways: [Way; MOST_MODES],
-    /// How many there are.
+    /// Number of directions.
     pub count: usize,
-    /// Without one direction: two standard errors of the dry's normalised Stokes parameters; `None` where nothing began.
+    /// Without a single direction: half width (three standard errors, for two takes wider) of the dry's normalised
+    /// Stokes parameters; `None` without onsets.
     pub error: Option<[f64; 3]>,
     /// Dry power over all power, at least and at most.
     pub dry_share: [f64; 2],
-    /// The same, most likely.
+    /// The most likely share.
     pub likely_share: f64,
-    /// What closed the wet's interval, if anything did.
+    /// What narrowed the wet's interval, if anything did.
     pub closed: Option<Closed>,
     /// How much later the right channel's dry is, seconds.
     pub delay_s: f64,
-    /// Wet that lies along the dry over the dry, most likely: how much of the spectrum along it is not its own.
+    /// Most likely power of the wet along the dry's direction over the dry's, at most 1.
     pub mixed: f64,
-    /// How the wet lies in the pair, where a muted ending showed it.
+    /// The wet's direction in the pair, where a muted ending showed it.
     pub wet: Option<WetWay>,
 }
 
-/// The dry's share of all power where nothing bounds it.
+/// The dry's unbounded share of all power.
 const UNTOLD: [f64; 2] = [0.0, 1.0];
 
-/// How a wet lies in the pair.
+/// A wet's direction in the pair.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct WetWay {
@@ -148,13 +151,13 @@ impl Bounds {
 pub struct BandDry {
     /// Normalised Stokes parameters of the dry.
     pub stokes: [f64; 3],
-    /// Share of the band's power that is dry if the wet is ordinary: as loud across the dry's direction as along it.
+    /// Most likely share of the band's power that is dry.
     pub share: f64,
-    /// Share of it that lies along the dry's direction, dry or wet; 0 where it has no one direction.
+    /// Share of it along the dry's direction, dry or wet; 0 without a single direction.
     pub along: f64,
 }
 
-/// Known bounds, with the dry per band that is most likely.
+/// Bounds with the most likely dry per band.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Resolved {
     /// The bounds.
@@ -163,13 +166,13 @@ pub struct Resolved {
     pub bands: [BandDry; BANDS],
 }
 
-/// A direction's distance from another, degrees, either sign of both channels counting alike.
+/// The angle between two directions, degrees; inverting both channels makes no difference.
 fn apart_deg(a: f64, b: f64) -> f64 {
     let turn = (a - b).to_degrees().rem_euclid(180.0);
     turn.min(180.0 - turn)
 }
 
-/// The nearest of the directions that presets have on purpose, if near enough.
+/// The direction, moved to the middle, the inverted middle or a side if close enough.
 fn snapped(angle_rad: f64) -> f64 {
     [FRAC_PI_4, -FRAC_PI_4, 0.0, 2.0 * FRAC_PI_4]
         .into_iter()
@@ -184,7 +187,7 @@ fn stokes_of(angle_rad: f64) -> [f64; 3] {
 }
 
 impl Evidence {
-    /// Whether what begins has one direction.
+    /// Whether the onset increments have a single direction.
     #[must_use]
     pub fn is_one_direction(&self) -> bool {
         let modes = &self.modes;
@@ -211,7 +214,7 @@ impl Evidence {
         self.is_one_direction() && middle < 45.0 - SIDE_DEG - 4.0
     }
 
-    /// Whether nothing begins by itself: every increment has a direction, and each another.
+    /// Whether the increments move: every one has a direction, each a different one.
     #[must_use]
     pub fn is_moving(&self) -> bool {
         self.modes.onsets >= ENOUGH
@@ -219,7 +222,7 @@ impl Evidence {
             && self.modes.modes[0].share <= MOVING_SHARE
     }
 
-    /// What follows for a kind of preset.
+    /// Resolves the evidence into bounds for a kind of preset.
     #[must_use]
     pub fn resolve(&self, kind: PresetKind) -> Resolved {
         let first = self.modes.modes[0];
@@ -242,7 +245,7 @@ impl Evidence {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
             }
             PresetKind::Centre => {
-                // In the middle, either way up: the way that more begins.
+                // The middle or the inverted middle, whichever has more of the increments.
                 let share = |angle: f64| -> f64 {
                     let near = |mode: &&Mode| apart_deg(mode.angle_rad, angle) <= 8.0;
                     self.modes.modes[..self.modes.count]
@@ -262,7 +265,7 @@ impl Evidence {
         }
     }
 
-    /// The direction of the whole sound, if all of it has one: then nothing need begin for it to be seen.
+    /// The direction of the whole sound, if it has only one: then no onsets are needed.
     fn only_way(&self) -> Option<f64> {
         let angle = self.main_angle();
         (self.seconds > 0.0 && self.across_of(angle) < NOTHING_ACROSS).then_some(angle)
@@ -278,7 +281,8 @@ impl Evidence {
         0.5 * (2.0 * sum.re).atan2(sum.ll - sum.rr)
     }
 
-    /// Whether lining the channels up leaves much less across the main direction than `plain` has: what tells where nothing begins.
+    /// Whether lining the channels up leaves much less across the main direction than `plain` has: the criterion
+    /// without onsets.
     #[must_use]
     pub fn explains_more_than(&self, plain: &Self) -> bool {
         self.modes.onsets < FEW
@@ -303,7 +307,7 @@ impl Evidence {
         }
     }
 
-    /// How much wet may lie along a direction: as found for the mode or the middle that is nearest.
+    /// The bounds of the wet along a direction: those of the nearest mode, or of the middle.
     fn wet_along(&self, angle_rad: f64) -> &WetAlong {
         self.wets[..self.modes.count]
             .iter()
@@ -312,7 +316,7 @@ impl Evidence {
             .unwrap_or(&self.wets[MOST_MODES])
     }
 
-    /// How the wet lies in the pair by a muted ending, its octaves weighted by the wet that is across the dry.
+    /// The wet's direction from a muted ending, its octaves weighted by their wet power.
     fn wet_way(&self, tail: &Tail, angle_rad: f64) -> Option<WetWay> {
         let way = stokes_of(angle_rad);
         let mut sums = WetWay::default();
@@ -322,7 +326,7 @@ impl Evidence {
                 continue;
             };
             let p: f64 = stokes.iter().zip(way).map(|(s, w)| s * w).sum();
-            // Of a wet of power W, (1 - p)/2 is across.
+            // A wet of power W has W·(1 − p)/2 across.
             let weight = 2.0 * mean.along(angle_rad).across.max(0.0) / (1.0 - p.clamp(-1.0, 0.98));
             all += weight;
             for (sum, stokes) in sums.stokes.iter_mut().zip(stokes) {
@@ -338,8 +342,8 @@ impl Evidence {
         })
     }
 
-    /// How much wet may lie along a direction by a muted ending: `ρ·N`, give or take 2 dB and two standard errors, and how
-    /// much most likely. The bands of octaves that the tail didn't show stay as they are.
+    /// Narrows the wet along a direction, and its likely amount, by a muted ending: `ρ·N` within 2 dB and two standard
+    /// errors. Bands of octaves that the tail didn't show stay unchanged.
     fn wet_by_tail(&self, tail: &Tail, angle_rad: f64, wet: &mut WetAlong, likely: &mut [f64; BANDS]) {
         let way = stokes_of(angle_rad);
         for (band, mean) in self.means.iter().enumerate() {
@@ -367,13 +371,13 @@ impl Evidence {
         }
     }
 
-    /// How much wet may lie along a direction, and how much most likely, as shares of each band.
+    /// The bounds of the wet along a direction, and the most likely amount, as shares of each band.
     fn likely_wet(&self, angle_rad: f64) -> (WetAlong, [f64; BANDS]) {
         let mut wet = *self.wet_along(angle_rad);
         let mut likely = [0.0; BANDS];
         for (n, mean) in self.means.iter().enumerate() {
             if mean.trace() > 0.0 {
-                // As loud along as across: an ordinary stereo.
+                // As much along as across: an ordinary stereo.
                 let across = mean.along(angle_rad).across.max(0.0) / mean.trace();
                 likely[n] = across.clamp(wet.least[n], wet.most[n].max(wet.least[n]));
             }
@@ -384,7 +388,7 @@ impl Evidence {
         (wet, likely)
     }
 
-    /// What narrowed the share of a dry of one direction.
+    /// What narrowed the share of a dry with a single direction.
     fn closed_by(&self, angle_rad: f64, kind: PresetKind) -> Option<Closed> {
         if self.across_of(angle_rad) < NOTHING_ACROSS {
             Some(Closed::OneWay)
@@ -426,7 +430,7 @@ impl Evidence {
                 one_direction: true,
                 ways,
                 count: 1,
-                // A late copy fills what lies across with teeth that are the dry's: then the shares aren't known.
+                // A late copy puts a comb of the dry across its direction, so the shares aren't known.
                 dry_share: if self.delay_s == 0.0 {
                     [share(least), share(most)]
                 } else {
@@ -454,7 +458,7 @@ impl Evidence {
         if all > 0.0 { across.max(0.0) / all } else { 0.0 }
     }
 
-    /// The modes that count where the dry has no one direction.
+    /// The modes that count where the dry has no single direction.
     fn frequent(&self) -> impl Iterator<Item = &Mode> {
         let modes = &self.modes.modes[..self.modes.count];
         let at = |side_rad: f64| {
@@ -467,7 +471,7 @@ impl Evidence {
         modes.iter().filter(move |mode| mode.share >= least)
     }
 
-    /// How what begins lies in a band, no longer than 1: read in the band, or else in all.
+    /// The increments' Stokes parameters in a band, of length 1 at most; over all bands where the band has none.
     fn begin_stokes(&self, band: usize, mean: &Covariance, begun: bool) -> [f64; 3] {
         let begin = &self.begins[band];
         let stokes = if begun && begin.weight > 0.0 {
@@ -475,7 +479,7 @@ impl Evidence {
         } else if begun && self.begins_all.weight > 0.0 {
             self.begins_all.stokes
         } else {
-            // Nothing began: the direction most of the sound has.
+            // No onsets: the main direction of the band's mean.
             let all = mean.stokes();
             let length = all.iter().map(|x| x * x).sum::<f64>().sqrt().max(1e-9);
             all.map(|x| x / length)
@@ -484,7 +488,8 @@ impl Evidence {
         stokes.map(|x| x / length.max(1.0))
     }
 
-    /// No one direction: what begins as it is, and (unless the kind says that it is so) each of the modes.
+    /// Without a single direction: the increments as they are, and each of the modes unless the kind is two amplifiers
+    /// or two takes.
     fn several(&self, kind: PresetKind) -> Resolved {
         let mut bounds = Bounds {
             closed: (kind != PresetKind::NotSaid).then_some(Closed::Kind),
@@ -535,7 +540,7 @@ impl Evidence {
             dry += trace * band.share;
         }
         if all > 0.0 {
-            // Where a dry has several directions, what lies across one may be dry as well.
+            // With several directions, the power across one of them may be dry as well.
             bounds.dry_share = UNTOLD;
             bounds.likely_share = dry / all;
         }

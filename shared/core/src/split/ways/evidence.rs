@@ -1,4 +1,5 @@
-//! What a sound shows of its dry and wet before anybody says what kind of preset it is: plain data, from which a split follows.
+//! A sound's evidence of its dry and wet, independent of the stated kind of preset: plain data, from which a split
+//! follows.
 
 use super::bands::BANDS;
 use super::increments::OnsetIncrements;
@@ -10,33 +11,34 @@ use super::{Ways, wet};
 use crate::alignment::delay::ChannelDelay;
 use crate::routing::line::Polarity;
 
-/// What a sound shows.
+/// A sound's evidence of its dry and wet.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
-    /// How much later the right channel is in all that follows (it was lined up), seconds.
+    /// How much later the right channel is, seconds; all other fields are of the lined-up channels.
     pub delay_s: f64,
-    /// Seconds heard.
+    /// Length of the sound, seconds.
     pub seconds: f64,
-    /// The directions of what begins.
+    /// The directions of the onset increments.
     pub modes: Modes,
     /// Mean covariance per band.
     pub means: [Covariance; BANDS],
-    /// What begins per band.
+    /// The onset increments per band.
     pub begins: [Beginning; BANDS],
-    /// What begins over all bands, weighted by their power.
+    /// The onset increments over all bands, weighted by their power.
     pub begins_all: Beginning,
-    /// For each mode, and last for the middle: how much wet may lie along it.
+    /// Bounds of the wet along each mode, and last along the middle.
     pub wets: [WetAlong; MOST_MODES + 1],
-    /// Share of each band's power that is dry if what begins is all of it, without one direction: at least and at most.
+    /// Without a single direction: share of each band's power that is dry if the increments are all of the dry, at
+    /// least and at most.
     pub dry_share: [[f64; 2]; BANDS],
-    /// Power across the direction of the first mode over all power: nothing across, nothing to tell apart.
+    /// Power across the direction of the first mode over all power; at 0 dry and wet can't be separated.
     pub across: f64,
-    /// How the wet lies in the pair, from an end that was muted and let ring.
+    /// The wet's direction in the pair, from a muted ending.
     pub tail: Option<Tail>,
 }
 
 impl Evidence {
-    /// From what was heard. Does not allocate.
+    /// Reads the evidence of the sound so far. Does not allocate.
     #[must_use]
     pub fn of(ways: &Ways, rate_hz: f64) -> Self {
         let means = ways.means();
@@ -71,7 +73,7 @@ impl Evidence {
 }
 
 impl Evidence {
-    /// As plain numbers, to be stored; [`Self::from_numbers`] reads them.
+    /// The evidence as plain numbers for storing; [`Self::from_numbers`] reads them.
     #[must_use]
     pub fn numbers(&self) -> Vec<f32> {
         let mut numbers = Vec::new();
@@ -90,7 +92,7 @@ impl Evidence {
         numbers
     }
 
-    /// From stored numbers; `None` where they are damaged or too few.
+    /// Reads stored numbers; `None` where they are damaged or too few.
     #[must_use]
     pub fn from_numbers(numbers: &[f32]) -> Option<Self> {
         let (head, rest) = numbers.split_at_checked(4)?;
@@ -112,7 +114,7 @@ impl Evidence {
         (!missing && rest.next().is_none() && evidence.is_possible()).then_some(evidence)
     }
 
-    /// Nothing was heard.
+    /// The evidence of no sound.
     pub const NOTHING: Self = Self {
         delay_s: 0.0,
         seconds: 0.0,
@@ -126,7 +128,7 @@ impl Evidence {
         tail: None,
     };
 
-    /// Every number in turn; those of a tail only if there is one.
+    /// Visits every number in order; those of a tail only if there is one.
     fn each(&mut self, visit: &mut dyn FnMut(&mut f64)) {
         let modes = &mut self.modes;
         for number in [
@@ -164,7 +166,7 @@ impl Evidence {
             visit(&mut tail.seconds);
             tail.error.iter_mut().flatten().for_each(&mut *visit);
             for stokes in &mut tail.stokes {
-                // An octave that wasn't heard is stored as what no direction is.
+                // An absent octave is stored as impossible Stokes parameters.
                 let mut numbers = stokes.unwrap_or([9.0; 3]);
                 numbers.iter_mut().for_each(&mut *visit);
                 *stokes = (numbers[0] < 8.0).then_some(numbers);
@@ -172,7 +174,7 @@ impl Evidence {
         }
     }
 
-    /// Whether all of it is finite and in range: what was stored may be damaged.
+    /// Whether all of it is finite and in range: stored data may be damaged.
     #[must_use]
     pub fn is_possible(&self) -> bool {
         let finite = |values: &[f64]| values.iter().all(|value| value.is_finite() && value.abs() < 1e12);
@@ -206,7 +208,7 @@ impl Evidence {
             })
     }
 
-    /// The delay that was lined up, as a delay between the channels; `None` where none was: evidence that was lined up is only
+    /// The delay that was taken out, as a delay between the channels; `None` without one. Lined-up evidence is only
     /// chosen where the delay explains the pair.
     #[must_use]
     pub fn delay(&self) -> Option<ChannelDelay> {
@@ -228,10 +230,10 @@ impl Evidence {
     }
 }
 
-/// Onsets are left out in so many groups.
+/// Number of groups of onsets for the jackknife errors.
 const FOLDS: usize = 8;
 
-/// What begins per band and over all, with the errors of leaving groups of onsets out in turn.
+/// The onset increments per band and over all, with jackknife errors over groups of onsets.
 fn beginnings(
     increments: &OnsetIncrements,
     means: &[Covariance; BANDS],
@@ -267,7 +269,7 @@ fn beginnings(
         }
         Beginning {
             stokes,
-            // With fewer than two groups nothing is known of the error.
+            // With fewer than two groups the error is unknown.
             error: if left < 2.0 {
                 [1.0; 3]
             } else {

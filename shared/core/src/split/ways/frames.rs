@@ -1,4 +1,4 @@
-//! Short-time covariances: frames of about 21 ms, four to a frame's length, summed into bands.
+//! Short-time covariances: frames of about 21 ms, with hops of a quarter frame, summed into bands.
 
 use std::sync::Arc;
 
@@ -15,7 +15,7 @@ use crate::dsp::samples::{LONGEST_RUN, Run};
 /// Length of a frame, seconds, before it is rounded to a power of two: 1024 samples at 44.1 and 48 kHz.
 const FRAME_S: f64 = 0.0213;
 
-/// A channel is held back by at most this, seconds.
+/// Longest delay of a channel for lining up, seconds.
 pub(super) const LONGEST_LAG_S: f64 = 0.045;
 
 /// Cuts a pair of channels into frames and sums each into bands.
@@ -27,12 +27,12 @@ pub(super) struct ShortFrames {
     history: FrameHistory,
     longest_lag: usize,
     lag: isize,
-    /// What turns the cross term of each bin to make up for the part of a sample that is left of the delay.
+    /// The rotation of each bin's cross term that makes up for the delay's fraction of a sample.
     turns: Vec<Complex<f64>>,
     turning: bool,
     delay_samples: f64,
     pending: usize,
-    /// Frames that are still needed until no invalid or unheard one is left in the window.
+    /// Frames still needed until the window holds no invalid or missing one.
     unclean: usize,
     windowed: Vec<f64>,
     spectra: [Vec<Complex<f64>>; 2],
@@ -127,7 +127,7 @@ impl ShortFrames {
         let scratch = fft.make_scratch_vec();
         let spectrum = fft.make_output_vec();
         let edges = edges.in_bins(rate_hz, len);
-        // As many as the last edge reaches into.
+        // Up to the bin that the last edge reaches into.
         let bins = (edges[BANDS] as usize + 1).min(len / 2 + 1);
         let longest_lag = (LONGEST_LAG_S * rate_hz) as usize;
         let product = vec![0.0; bins];
@@ -182,8 +182,8 @@ impl ShortFrames {
         self.unclean = 0;
     }
 
-    /// Takes frames. Hands over the bands of each short frame, and whether all that lies in it is believed: nothing is in the
-    /// bands where not.
+    /// Takes frames. Calls `on_frame` with the bands of each short frame, and whether all of it is valid; the bands are
+    /// zero otherwise.
     pub fn push(&mut self, run: &Run<'_>, mut on_frame: impl FnMut(&[Covariance; BANDS], bool)) {
         let (mut left, mut right) = (run.left, run.right);
         while !left.is_empty() {
@@ -212,7 +212,7 @@ impl ShortFrames {
     }
 
     fn transform(&mut self) -> [Covariance; BANDS] {
-        // Where the right channel is the later one, the left one is taken from so much earlier.
+        // If the right channel is late, the left one is taken from that much earlier.
         let back = [self.lag.max(0) as usize, (-self.lag).max(0) as usize];
         for (channel, spectrum) in self.spectra.iter_mut().enumerate() {
             let frames = self.history.last(channel, self.len, back[channel]);

@@ -1,35 +1,35 @@
-//! Where sounds begin, and what is new there.
+//! The onsets of a sound, and the new covariance at each.
 //!
-//! An onset is a top of the weighted rise of the bands' levels over four frames (one frame length: the windows before and at
-//! the onset just don't overlap). Its increment is the covariance there less the covariance before.
+//! An onset is a peak of the weighted rise of the bands' levels over four frames (one frame length: the windows before
+//! and at the onset just don't overlap). Its increment is the covariance there less the covariance before.
 
 use super::Memory;
 use super::bands::BANDS;
 use super::sums::{Covariance, PIECES};
 use crate::dsp::db;
 
-/// The rise is taken over so many frames.
+/// Number of frames that the rise is taken over.
 const RISE_FRAMES: usize = 4;
-/// A top is the highest of so many frames to both sides.
+/// A peak is the highest rise within this many frames to both sides.
 const BESIDE: usize = 8;
 /// Frames kept.
 const KEPT: usize = 32;
-/// A top below this is no onset, dB.
+/// Least rise of an onset, dB.
 const LEAST_RISE_DB: f64 = 2.5;
-/// A band rises by at most this, dB.
+/// Cap of a band's rise, dB.
 const MOST_RISE_DB: f64 = 20.0;
-/// Bands this far below their own peak are as good as silent.
+/// Bands this far below their own peak count as silent, as a power ratio.
 const BAND_FLOOR: f64 = 1e-5;
 /// A silent band's power: −300 dB.
 const NOTHING: f64 = 1e-30;
-/// Onsets this far below the loudest frame don't count.
+/// Onsets this far below the loudest frame don't count, as a power ratio.
 const QUIETEST: f64 = 1e-3;
-/// An increment counts only from this share of what was there before.
+/// Least increment that counts, as a share of the power before.
 const NEW: f64 = 0.3;
-/// A peak fades by this much in the time constant of a live reading (20 dB in three of them).
+/// Decay of a peak over one time constant of a live reading, dB (20 dB over three).
 const FADE_DB: f64 = 6.67;
 
-/// The two frames an increment is taken to: the one before the top of the rise, and the top.
+/// Number of frames for which an increment is taken: the one before the peak of the rise, and the peak.
 pub const PLACES: usize = 2;
 
 /// One onset.
@@ -39,7 +39,7 @@ pub struct Onset {
     pub frame: u64,
     /// Power of the frame.
     power: f64,
-    /// What is new, per place and band; nothing where it isn't enough against what was there.
+    /// The increment per place and band; zero where it is too small against the power before.
     pub new: [[Covariance; BANDS]; PLACES],
 }
 
@@ -52,7 +52,7 @@ pub struct OnsetIncrements {
     rises: Vec<f64>,
     powers: Vec<f64>,
     count: u64,
-    /// Frames that are still needed until no rise reaches across one that isn't believed.
+    /// Frames still needed until no rise spans an invalid one.
     broken: usize,
     peaks: [f64; BANDS],
     means: [f64; BANDS],
@@ -61,11 +61,11 @@ pub struct OnsetIncrements {
     keep: f64,
     fade: f64,
     onsets: Vec<Onset>,
-    /// So many of them are used.
+    /// Number of them in use.
     kept: usize,
     written: usize,
     oldest_frame: u64,
-    /// Frames before the last pieces.
+    /// Number of frames before each of the last pieces.
     pieces: [u64; PIECES - 1],
 }
 
@@ -106,7 +106,7 @@ impl OnsetIncrements {
         self.reset();
     }
 
-    /// Onsets of the piece before the last two are too old from now on.
+    /// Begins a new piece: onsets before the last two pieces no longer count.
     pub(super) fn next_piece(&mut self) {
         let [oldest, last] = self.pieces;
         self.oldest_frame = self.oldest_frame.max(oldest);
@@ -125,7 +125,7 @@ impl OnsetIncrements {
         self.pieces = [0; PIECES - 1];
     }
 
-    /// Onsets heard so far are too old from now on.
+    /// The onsets so far no longer count.
     pub fn forget(&mut self) {
         self.oldest_frame = self.count;
     }
@@ -134,7 +134,7 @@ impl OnsetIncrements {
         (frame % KEPT as u64) as usize
     }
 
-    /// Takes a frame. Where sound goes on after what isn't believed, nothing begins.
+    /// Takes a frame. Sound that resumes after invalid frames is no onset.
     pub(super) fn add(&mut self, frame: &[Covariance; BANDS], believed: bool) {
         let slot = Self::slot(self.count);
         self.mean_weight = self.mean_weight * self.keep + 1.0;
@@ -172,7 +172,7 @@ impl OnsetIncrements {
         let (mut rise, mut weights) = (0.0, 0.0);
         for band in 0..BANDS {
             let weight = (self.means[band] / self.mean_weight).sqrt();
-            // A band that had no peak yet comes out of silence.
+            // A band without a peak so far comes out of silence.
             let before = before[band].max(self.peaks[band] * BAND_FLOOR);
             let now = self.levels[slot][band];
             if now > before {
@@ -183,14 +183,14 @@ impl OnsetIncrements {
         if weights > 0.0 { rise / weights } else { 0.0 }
     }
 
-    /// Whether this frame is a top of the rise; keeps it if so.
+    /// Stores this frame as an onset if its rise is a peak.
     fn look(&mut self, frame: u64) {
         let rise = self.rises[Self::slot(frame)];
         let beside = BESIDE as u64;
         let is_top = rise >= LEAST_RISE_DB
             && (frame - beside..=frame + beside).all(|other| {
                 let other_rise = self.rises[Self::slot(other)];
-                // Of equal tops the first.
+                // Of equal peaks the first.
                 other_rise < rise || (other_rise == rise && other >= frame)
             });
         let power = self.powers[Self::slot(frame)];
@@ -225,7 +225,7 @@ impl OnsetIncrements {
     }
 }
 
-/// What of a mean and of a peak is left a hop later.
+/// The decay factors of a mean and of a peak per hop.
 fn keep_and_fade(memory: &Memory, hop_s: f64) -> [f64; 2] {
     memory.forget_s.map_or([1.0; 2], |seconds| {
         let hops = hop_s / seconds;

@@ -1,21 +1,21 @@
-//! What is measured of each band, which evidence is made of.
+//! The measurements of each band that evidence consists of.
 
 use super::bands::{BANDS, GROUPS, group_of};
 use super::sums::Covariance;
 
-/// What is new at the onsets in one band, on average.
+/// The average onset increment in one band.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Beginning {
-    /// Normalised Stokes parameters of it: level difference, in phase, quadrature; the root of their squares is 1 for one
-    /// direction.
+    /// Its normalised Stokes parameters: level difference, in phase, quadrature; their root sum of squares is 1 for a
+    /// single direction.
     pub stokes: [f64; 3],
-    /// One standard error of each, from leaving onsets out in turn.
+    /// Standard error of each, by jackknife over the onsets.
     pub error: [f64; 3],
-    /// Power of what began, over the mean power of the band.
+    /// Sum of the increments' powers over the mean power of the band.
     pub weight: f64,
 }
 
-/// How much wet may lie along a direction, per band, as shares of the band's power.
+/// Bounds of the wet along a direction, per band, as shares of the band's power.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WetAlong {
     /// The direction, radians.

@@ -1,9 +1,9 @@
-//! How the dry lies in the pair, from what begins: short-time covariances of both channels, what is new at each onset, and how
-//! the sound is shared out over the seconds between.
+//! The dry's direction in the pair, from the onsets: short-time covariances of both channels, the increment at each
+//! onset, and the course of the sound between them.
 //!
-//! In comes the stream of believed frames, out comes what an estimate of dry and wet rests on. The direction of a dry that
-//! begins is seen in the *increment* of the covariance over an onset: what was ringing before is in both and cancels. A
-//! line fitted through all the sound, or the eigenvectors of summed increments, are ten times worse.
+//! In: runs of frames. Out: [`Evidence`] of dry and wet, and the [`Bounds`] that follow. A dry's direction shows in the
+//! *increment* of the covariance over an onset: sound that rang before is in both frames and cancels. A line fitted
+//! through all the sound, or the eigenvectors of summed increments, are ten times worse.
 
 mod bands;
 mod bounds;
@@ -30,14 +30,14 @@ use bands::BandEdges;
 use frames::ShortFrames;
 use sums::LongTerm;
 
-/// How much of a stream is kept.
+/// How much of a stream counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Memory {
-    /// The last so many onsets.
+    /// Number of last onsets.
     pub onsets: usize,
-    /// The last so many [`Moments`] of 43 ms.
+    /// Number of last [`Moments`] of 43 ms.
     pub moments: usize,
-    /// Time constant of the long-term sums, seconds; `None` sums everything alike.
+    /// Time constant of the long-term sums, seconds; `None` weights everything equally.
     pub forget_s: Option<f64>,
 }
 
@@ -48,7 +48,7 @@ impl Memory {
         moments: 8192,
         forget_s: None,
     };
-    /// Of a phrase: every frame counts alike, of the last half minute, which goes by in pieces ([`Ways::next_piece`]).
+    /// Of a phrase: every frame of the last half minute counts alike, in pieces ([`Ways::next_piece`]).
     pub const PHRASE: Self = Self {
         onsets: 256,
         moments: 1024,
@@ -62,7 +62,7 @@ impl Memory {
     };
 }
 
-/// Follows a pair of channels, of which one may be held back so that a late one lines up. Pushing allocates nothing.
+/// Follows a pair of channels, one of which may be delayed to line up with the other. Pushing doesn't allocate.
 #[derive(Debug)]
 pub struct Ways {
     frames: ShortFrames,
@@ -71,7 +71,7 @@ pub struct Ways {
 }
 
 impl Ways {
-    /// For a sample rate, Hz.
+    /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64, memory: Memory) -> Self {
         let edges = BandEdges::new(rate_hz);
@@ -84,22 +84,22 @@ impl Ways {
         }
     }
 
-    /// Forgets everything, and lines the channels up from now on: the right one is so many samples late (the left one, if
-    /// negative). At most 45 ms; what is more is cut off.
+    /// Clears everything, and lines the channels up from now on: the right one is late by `delay_samples` (the left
+    /// one, if negative). Clamped to 45 ms.
     pub fn restart(&mut self, delay_samples: f64) {
         self.frames.restart(delay_samples);
         self.increments.reset();
         self.sums.reset();
     }
 
-    /// Forgets everything and keeps so much from now on, at most what there is room for.
+    /// Clears everything and sets how much counts from now on, at most what was allocated.
     pub fn set_memory(&mut self, memory: &Memory) {
         let hop_s = self.sums.moment_s() / sums::PER_MOMENT as f64;
         self.increments.set_memory(memory, hop_s);
         self.sums.set_memory(memory, hop_s);
     }
 
-    /// A piece of a long sound is over: with the third one before it, what was heard in that is forgotten.
+    /// Ends a piece of a long sound; the last three pieces count, older ones are dropped.
     pub fn next_piece(&mut self) {
         self.increments.next_piece();
         self.sums.next_piece();
@@ -111,7 +111,7 @@ impl Ways {
         self.frames.delay_samples()
     }
 
-    /// How many transforms of how many samples were made, for a bench to set the cost against.
+    /// Number of transforms made and their length, for benchmarks.
     #[must_use]
     pub fn transforms(&self) -> (u64, usize) {
         self.frames.transforms()
@@ -126,13 +126,13 @@ impl Ways {
         });
     }
 
-    /// What began.
+    /// The onset increments.
     #[must_use]
     pub fn increments(&self) -> &OnsetIncrements {
         &self.increments
     }
 
-    /// Mean covariance per band over the whole.
+    /// Mean covariance per band over the whole sound.
     #[must_use]
     pub fn means(&self) -> [Covariance; BANDS] {
         self.sums.means()
@@ -143,28 +143,28 @@ impl Ways {
         (0..self.moment_count()).map(|n| self.sums.moment(n))
     }
 
-    /// How many of them are kept.
+    /// Number of moments kept.
     #[must_use]
     pub fn moment_count(&self) -> usize {
         self.sums.moment_count()
     }
 
-    /// One of them, the oldest being 0.
+    /// Moment number `n`, the oldest being 0.
     ///
     /// # Panics
-    /// If there are no more than that.
+    /// If `n` isn't below [`Self::moment_count`].
     #[must_use]
     pub fn moment(&self, n: usize) -> &Moments {
         self.sums.moment(n)
     }
 
-    /// Seconds of a moment.
+    /// Length of a moment, seconds.
     #[must_use]
     pub fn moment_s(&self) -> f64 {
         self.sums.moment_s()
     }
 
-    /// The directions that what begins shows.
+    /// The directions of the onset increments.
     #[must_use]
     pub fn modes(&self) -> Modes {
         Modes::find(&self.increments, &self.means())
@@ -219,7 +219,7 @@ mod tests {
                 let (dry, wet) = (preset.dry.power(), preset.wet.power());
                 let share = dry / (dry + wet);
                 let [least, most] = bounds.dry_share;
-                // A mono wet lies where the dry does: all of it may be dry, and is.
+                // A mono wet has the dry's direction: all of it may be dry, and counts as dry.
                 assert!(
                     made == Made::MonoReverb || (least - 0.03 <= share && share <= most + 0.03),
                     "{made:?} {wet_db}: {share} in {least} to {most}"

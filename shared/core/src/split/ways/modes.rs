@@ -1,4 +1,4 @@
-//! Directions from increments: where most of what begins lies.
+//! The modes of the onset increments' directions.
 
 use super::bands::BANDS;
 use super::increments::{OnsetIncrements, PLACES};
@@ -12,42 +12,43 @@ const STEP_DEG: f64 = 180.0 / STEPS as f64;
 const KERNEL_DEG: f64 = 2.0;
 /// The kernel's reach, steps.
 const KERNEL_REACH: usize = (3.0 * KERNEL_DEG / STEP_DEG) as usize;
-/// What lies this near a mode is its own, degrees.
+/// Increments this close to a mode belong to it, degrees.
 const OWN_DEG: f64 = 6.0;
-/// Modes are at least this far apart, degrees.
+/// Least distance of two modes, degrees.
 const APART_DEG: f64 = 12.0;
-/// Most modes that are told apart.
+/// Most modes found.
 pub const MOST_MODES: usize = 4;
 
-/// One way of what begins.
+/// One direction of the onset increments.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Mode {
-    /// The left channel has the cosine of it, the right one the sine: 45° is the middle, −45° the middle with one channel
-    /// flipped, 0 the left channel alone, ±90° the right one alone. Radians, above −π/2 up to π/2.
+    /// The left channel has the cosine of the angle, the right one the sine: 45° is the middle, −45° the middle with
+    /// one channel flipped, 0 the left channel alone, ±90° the right one alone. Radians, above −π/2 up to π/2.
     pub angle_rad: f64,
-    /// How much of the weight of all increments lies within 6° of it, 0 to 1.
+    /// Share of the weight of all increments within 6° of it, 0 to 1.
     pub share: f64,
 }
 
-/// The directions of what begins.
+/// The directions of the onset increments.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Modes {
     /// The modes, the greatest share first; the first [`Self::count`] count.
     pub modes: [Mode; MOST_MODES],
-    /// How many there are.
+    /// Number of modes.
     pub count: usize,
-    /// How much of the increments is in one direction each (whatever it is) rather than spread or out of phase, 0 to 1.
+    /// Share of the increments that have one direction each (whichever), rather than being spread or out of phase, 0 to
+    /// 1.
     pub purity: f64,
     /// Power across the first mode over all new power.
     pub leak: f64,
-    /// How many onsets there are.
+    /// Number of onsets.
     pub onsets: usize,
-    /// Which of the two places of an onset was the better.
+    /// The better of the two places of an onset.
     pub place: usize,
 }
 
 impl Modes {
-    /// Nothing began.
+    /// No onsets.
     pub const NONE: Self = Self {
         modes: [Mode {
             angle_rad: 0.0,
@@ -61,7 +62,7 @@ impl Modes {
     };
 }
 
-/// An increment's direction in degrees (0 to 180, wrapped) with its weights: with the purity factors and without.
+/// An increment's direction in degrees (0 to 180, wrapped), and its weight with the purity factors and without.
 fn direction(new: &Covariance, mean: f64) -> Option<(f64, f64, f64)> {
     let trace = new.trace();
     if trace <= 0.0 || mean <= 0.0 {
@@ -76,7 +77,7 @@ fn direction(new: &Covariance, mean: f64) -> Option<(f64, f64, f64)> {
     Some((degrees.rem_euclid(180.0), plain * pure, plain))
 }
 
-/// The distance of two directions, degrees.
+/// The angle between two directions, degrees.
 fn apart(a: f64, b: f64) -> f64 {
     let turn = (a - b).rem_euclid(180.0);
     turn.min(180.0 - turn)
@@ -129,7 +130,7 @@ impl Modes {
         found
     }
 
-    /// Picks the tops of the smoothed density, each with what lies near it taken away before the next.
+    /// Picks the peaks of the smoothed density; what belongs to a peak is removed before the next is picked.
     fn pick(&mut self, density: &[f64; STEPS], weight: f64) {
         let mut left = *density;
         while self.count < MOST_MODES {
@@ -178,7 +179,7 @@ fn smoothed(density: &[f64; STEPS]) -> [f64; STEPS] {
     smooth
 }
 
-/// Where the kernel's weighted mean comes to rest, degrees.
+/// The mean-shift fixed point from a step, degrees.
 fn settled(density: &[f64; STEPS], from: f64) -> f64 {
     let mut degrees = from;
     for _ in 0..20 {
@@ -204,7 +205,7 @@ fn settled(density: &[f64; STEPS], from: f64) -> f64 {
     degrees
 }
 
-/// How much of what is new lies across a direction.
+/// Share of the increments' power across a direction.
 fn leak(increments: &OnsetIncrements, means: &[Covariance; BANDS], place: usize, angle_rad: f64) -> f64 {
     let (mut across, mut all) = (0.0, 0.0);
     for onset in increments.onsets() {

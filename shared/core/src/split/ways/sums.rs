@@ -3,10 +3,10 @@
 use super::Memory;
 use super::bands::{BANDS, GROUPS, group_of};
 
-/// How many short frames make a [`Moments`].
+/// Number of short frames in a [`Moments`].
 pub(super) const PER_MOMENT: usize = 8;
 
-/// Pieces that a long sound goes by in.
+/// Number of pieces of a long sound that count.
 pub(super) const PIECES: usize = 3;
 
 /// The covariance of the channels: powers, and the cross term `E[L·conj(R)]`.
@@ -53,7 +53,7 @@ impl Covariance {
         }
     }
 
-    /// Sum.
+    /// The sum of both.
     #[must_use]
     pub fn plus(&self, other: &Self) -> Self {
         Self {
@@ -64,7 +64,7 @@ impl Covariance {
         }
     }
 
-    /// Multiplied.
+    /// Scaled by a factor.
     #[must_use]
     pub fn times(&self, factor: f64) -> Self {
         Self {
@@ -75,7 +75,7 @@ impl Covariance {
         }
     }
 
-    /// Difference.
+    /// The difference of both.
     #[must_use]
     pub fn minus(&self, other: &Self) -> Self {
         self.plus(&other.times(-1.0))
@@ -97,7 +97,7 @@ impl Covariance {
     }
 }
 
-/// A covariance turned into a direction's frame.
+/// A covariance rotated into a direction's frame.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Along {
     /// Power along.
@@ -124,7 +124,7 @@ impl Moments {
     }
 }
 
-/// Sums over everything that was heard, and the last moments one by one.
+/// Sums over the whole sound, and the last moments one by one.
 #[derive(Debug)]
 pub(super) struct LongTerm {
     pieces: [Piece; PIECES],
@@ -133,13 +133,13 @@ pub(super) struct LongTerm {
     now: [Covariance; GROUPS],
     in_moment: usize,
     ring: Vec<Moments>,
-    /// So many of the ring are used.
+    /// Number of the ring's places in use.
     kept: usize,
     written: usize,
     moment_s: f64,
 }
 
-/// What was heard in a piece of it, and the moments written before it.
+/// The sums of one piece, and the number of moments before it.
 #[derive(Clone, Copy, Debug)]
 struct Piece {
     bands: [Covariance; BANDS],
@@ -183,7 +183,7 @@ impl LongTerm {
         self.pieces[self.piece] = Piece::new(self.written);
     }
 
-    /// The piece heard first of those that count.
+    /// The oldest piece that counts.
     fn oldest(&self) -> &Piece {
         let next = &self.pieces[(self.piece + 1) % PIECES];
         let before = &self.pieces[(self.piece + 2) % PIECES];
@@ -243,14 +243,14 @@ impl LongTerm {
         (self.written - self.oldest().from).min(self.kept)
     }
 
-    /// The moment of that number, the oldest being 0.
+    /// Moment number `n`, the oldest being 0.
     pub fn moment(&self, n: usize) -> &Moments {
         let oldest = self.written - self.moment_count();
         &self.ring[(oldest + n) % self.kept]
     }
 }
 
-/// What of a sum is left a hop later.
+/// The decay factor of a sum per hop.
 fn keep(memory: &Memory, hop_s: f64) -> f64 {
     memory.forget_s.map_or(1.0, |seconds| (-hop_s / seconds).exp())
 }

@@ -1,42 +1,42 @@
-//! A muted ending: the strings are stopped, and what rings on is wet alone.
+//! A muted ending: the strings are stopped, and only wet rings on.
 //!
-//! It tells how the wet lies in the pair, which nothing else does. What gives it away is that the sound along the dry's direction
-//! falls much faster than the sound across it, at once, that both die away from then on, and that nothing begins in it.
+//! It shows the wet's direction in the pair, which nothing else does. It is recognised by a sudden fall of the sound
+//! along the dry's direction that is much deeper than across it, a decay of both from then on, and no onset in it.
 
 use super::Ways;
 use super::bands::GROUPS;
 use super::sums::{Covariance, Moments};
 
-/// A tail lasts at least so many moments: 0.6 s.
+/// Least length of a tail, moments: 0.6 s.
 const SHORTEST: usize = 14;
-/// The first so many after a stop may still hold a string that is being stopped: 85 ms.
+/// Moments after a stop that are left out because strings may still be ringing: 85 ms.
 const STOPPING: usize = 2;
-/// Along over across stays the same from the first third of a tail to the last, give or take this as a ratio of powers (3 dB): what still
-/// changes is not wet alone.
+/// Largest change of along over across from the first third of a tail to the last, as a ratio of powers (3 dB): with
+/// more it is not wet alone.
 const STEADY: f64 = 2.0;
-/// It is heard as long as it is within this of the loudest, as a power: 55 dB.
+/// Lowest power of a tail against the loudest: 55 dB down.
 const FAINTEST: f64 = 3.16e-6;
-/// So many moments before and after a stop are compared, one in which the strings are being stopped left out.
+/// Moments compared before and after a stop, without the one in which the strings are being stopped.
 const AROUND: usize = 2;
-/// The sound falls by at least this there, as a power: 3 dB.
+/// Largest power after a stop over that before: a fall of 3 dB.
 const FALL: f64 = 0.5;
-/// And along the dry's direction by at least so much more than across, as a ratio of powers: 3 dB.
+/// The same along the dry's direction against that across: 3 dB more fall.
 const MORE_FALL: f64 = 0.5;
-/// Within a tail the power may rise by this from one moment to the next (beating partials, echoes): 6 dB.
+/// Largest rise of the power within a tail from one moment to the next (beating partials, echoes): 6 dB.
 const RISE: f64 = 4.0;
 
-/// How the wet lies in the pair, per octave.
+/// The wet's direction in the pair, per octave.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tail {
-    /// Normalised Stokes parameters of the tail per octave; nothing where it was too faint.
+    /// Normalised Stokes parameters of the tail per octave; `None` where it was too faint.
     pub stokes: [Option<[f64; 3]>; GROUPS],
     /// One standard error of each.
     pub error: [[f64; 3]; GROUPS],
-    /// How long all tails are together, seconds.
+    /// Total length of all tails, seconds.
     pub seconds: f64,
 }
 
-/// Sums of an octave's moments, each scaled to equal power.
+/// Sums over an octave's moments, each scaled to equal power.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sum {
     stokes: [f64; 3],
@@ -59,14 +59,14 @@ fn whole(moment: &Moments) -> Covariance {
 }
 
 impl Tail {
-    /// Nothing is known.
+    /// No tail.
     pub(super) const NOTHING: Self = Self {
         stokes: [None; GROUPS],
         error: [[1.0; 3]; GROUPS],
         seconds: 0.0,
     };
 
-    /// The tails in what is kept, if there are any.
+    /// Finds the tails in the moments kept; `None` if there are none.
     pub(super) fn find(ways: &Ways, angle_rad: f64) -> Option<Self> {
         let count = ways.moment_count();
         let loudest = ways
@@ -124,7 +124,8 @@ impl Tail {
             tail.stokes[group] = Some(mean);
             for (error, (square, mean)) in tail.error[group].iter_mut().zip(sum.squares.iter().zip(mean)) {
                 let variance = (square / sum.count - mean * mean).max(0.0);
-                // Neighbouring moments overlap by half a frame and ring on: two count as one.
+                // Neighbouring moments are not independent (they overlap by half a frame, and sound rings on): two
+                // count as one.
                 *error = (2.0 * variance / sum.count).sqrt();
             }
         }
@@ -146,12 +147,12 @@ fn is_stop(ways: &Ways, stop: usize, angle_rad: f64) -> bool {
     before.across > 0.0 && along < MORE_FALL * across
 }
 
-/// Whether nothing comes after: it's an ending, not a rest.
+/// Whether no sound follows: it's an ending, not a rest.
 fn is_last(ways: &Ways, end: usize, floor: f64) -> bool {
     (end..ways.moment_count()).all(|n| whole(ways.moment(n)).trace() <= floor)
 }
 
-/// Whether the sound lies in the pair in the same way at the beginning and at the end of a tail.
+/// Whether the sound has the same direction at the beginning and at the end of a tail.
 fn is_steady(ways: &Ways, begin: usize, len: usize, angle_rad: f64) -> bool {
     let part = |from: usize| {
         let mut sums = [0.0; 2];
@@ -169,7 +170,7 @@ fn is_steady(ways: &Ways, begin: usize, len: usize, angle_rad: f64) -> bool {
     first <= STEADY * last && last <= STEADY * first
 }
 
-/// How many moments from there on die away.
+/// Number of moments from there on that decay.
 fn length(ways: &Ways, from: usize, floor: f64) -> usize {
     let mut least = f64::INFINITY;
     (from..ways.moment_count())

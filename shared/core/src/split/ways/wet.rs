@@ -1,38 +1,38 @@
-//! How much wet may hide along the dry's direction.
+//! Bounds of the wet along the dry's direction.
 //!
-//! Across a direction there is only wet, `N`. Along it lie dry and wet, `A`. While the dry pauses or fades, `A/N` comes down
-//! towards the wet's own ratio, so its lowest tenth bounds that ratio from above. From below: wet along is at least what
-//! correlates with the wet across, by Cauchy and Schwarz.
+//! Across the dry's direction there is only wet, `N`; along it there are dry and wet, `A`. While the dry pauses or
+//! fades, `A/N` falls towards the wet's own ratio, so its lowest tenth bounds that ratio from above. From below, the
+//! wet along is at least the part that correlates with the wet across (Cauchy–Schwarz).
 
 use super::Ways;
 use super::bands::{BANDS, GROUPS, group_of};
 use super::measured::{Beginning, WetAlong, grouped};
 use super::sums::{Along, Covariance};
 
-/// Moments that make a stretch: 128 ms.
+/// Moments in a stretch: 128 ms.
 const STRETCH: usize = 3;
-/// In the lowest octave, whose waves are long, twice as many.
+/// The same in the lowest octave, with its long periods.
 const LOWEST_STRETCH: usize = 6;
-/// Moments that make a block for the error of the cross term: 0.4 s.
+/// Moments in a block for the error of the cross term: 0.4 s.
 const BLOCK: usize = 9;
-/// Stretches this far below the loudest don't count.
+/// Stretches this far below the loudest don't count, as a power ratio.
 const QUIET: f64 = 1e-5;
 /// The quantile that counts as lowest.
 const LOWEST: f64 = 0.1;
-/// The lowest tenth is given so much more, as a power: 6 dB. Where wet outweighs dry all the time, its lowest tenth lies so far below
-/// its mean by chance.
+/// Margin on the lowest tenth, as a power ratio: 6 dB. Where wet always outweighs dry, the lowest tenth lies this far
+/// below the mean by chance.
 const MARGIN: f64 = 3.98;
-/// With fewer stretches nothing is bounded.
+/// Least stretches for an upper bound.
 const ENOUGH: usize = 8;
 
-/// A histogram of ratios on a logarithmic scale, for quantiles without keeping the values.
+/// A logarithmic histogram of ratios, for quantiles without storing the values.
 struct Ratios {
     counts: [u32; Self::BINS],
     count: u32,
 }
 
 impl Ratios {
-    /// A quarter of a decibel each.
+    /// Number of bins, a quarter of a decibel each.
     const BINS: usize = 480;
     const LOWEST_DB: f64 = -60.0;
     const STEP_DB: f64 = 0.25;
@@ -64,7 +64,7 @@ impl Ratios {
     }
 }
 
-/// Calls `on_stretch` with the covariance of an octave over every stretch of so many moments.
+/// Calls `on_stretch` with an octave's covariance over every stretch of `len` moments.
 fn stretches(ways: &Ways, group: usize, len: usize, mut on_stretch: impl FnMut(&Covariance)) {
     let mut sum = Covariance::default();
     for (n, moment) in ways.moments().enumerate() {
@@ -80,7 +80,7 @@ fn stretch_len(group: usize) -> usize {
     if group == 0 { LOWEST_STRETCH } else { STRETCH }
 }
 
-/// The least that counts in an octave.
+/// The least power of a stretch that counts in an octave.
 fn audible(ways: &Ways, group: usize) -> f64 {
     let mut loudest = 0.0f64;
     stretches(ways, group, stretch_len(group), |pair| {
@@ -89,7 +89,7 @@ fn audible(ways: &Ways, group: usize) -> f64 {
     loudest * QUIET
 }
 
-/// The bounds along a direction.
+/// The bounds of the wet along a direction.
 pub(super) fn along(ways: &Ways, means: &[Covariance; BANDS], angle_rad: f64) -> WetAlong {
     let mut most_ratio = [f64::INFINITY; GROUPS];
     let mut least_ratio = [0.0; GROUPS];
@@ -127,7 +127,7 @@ pub(super) fn along(ways: &Ways, means: &[Covariance; BANDS], angle_rad: f64) ->
     bounds
 }
 
-/// Wet along over wet across, at least: the square of what the two surely share over the square of the across.
+/// The least wet along over wet across: the square of their certain cross term over the square of the across.
 fn least(ways: &Ways, group: usize, angle_rad: f64) -> f64 {
     let mut sums = [0.0; 2];
     let mut squares = 0.0;
@@ -146,15 +146,15 @@ fn least(ways: &Ways, group: usize, angle_rad: f64) -> f64 {
         return 0.0;
     }
     let both = sums[0].hypot(sums[1]);
-    // The variance of the sum of the blocks, both parts together.
+    // The variance of the sum over the blocks, real and imaginary part together.
     let variance = (squares - both * both / blocks).max(0.0) * blocks / (blocks - 1.0);
     let sure = (both - 2.0 * variance.sqrt()).max(0.0);
     (sure / across_sum).powi(2)
 }
 
-/// The dry's share of each band if what begins is a normalised covariance `Γ` of any rank. At most: half way between all of it and
-/// the largest `D` that leaves `S − D·Γ` a covariance. At least: by the axis of `Γ`, from the lowest tenth of what lies
-/// along it.
+/// The dry's share of each band if the onset increments have a normalised covariance `Γ` of any rank. At most: half way
+/// between 1 and the largest `D` for which `S − D·Γ` is still a covariance. At least: from the lowest tenth of the
+/// power along the axis of `Γ`.
 pub(super) fn dry_share(
     ways: &Ways,
     means: &[Covariance; BANDS],
@@ -197,7 +197,7 @@ pub(super) fn dry_share(
     })
 }
 
-/// The axis of what begins in an octave, and the lowest tenth of what lies along it.
+/// The lowest tenth of the Stokes component along the axis of an octave's onset increments, and that axis.
 fn axis(ways: &Ways, group: usize, begins: &[Beginning; BANDS]) -> [f64; 4] {
     let mut axis = [0.0; 3];
     for (_, begin) in begins
@@ -215,7 +215,7 @@ fn axis(ways: &Ways, group: usize, begins: &[Beginning; BANDS]) -> [f64; 4] {
         return [-1.0, 1.0, 0.0, 0.0];
     }
     let [q, u, v] = axis.map(|x| x / length);
-    // Shifted to be positive, and back.
+    // Shifted to positive values for the histogram, and back.
     let mut ratios = Ratios::new();
     stretches(ways, group, stretch_len(group), |pair| {
         if pair.trace() > floor {

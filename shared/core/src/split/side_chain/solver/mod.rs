@@ -1,16 +1,17 @@
 //! The response from one or two references to a channel: exact least squares from correlation sums.
 //!
-//! With `y[n] = Σ_r Σ_j h_r[j]·x_r[n−j] + v[n]` heard for `n = 0 … N−1`, the least-squares response solves `G·h = b` with
-//! `G[j,i] = Σ_n x[n−j]·x[n−i]` and `b[j] = Σ_n y[n]·x[n−j]`. `G` is the Toeplitz matrix of the references' correlation
-//! sums, plus what the past before `n = 0` adds and minus what would come after `N−1`; both corrections are products
-//! of the first and last frames only. So a hundred thousand unknowns are solved for by conjugate gradients, every product
-//! by FFT, from sums of a fixed size; and early and late parts are told apart jointly, which a spectral division with
-//! its windows can't do as well.
+//! With `y[n] = Σ_r Σ_j h_r[j]·x_r[n−j] + v[n]` known for `n = 0 … N−1`, the least-squares response solves `G·h = b`
+//! with `G[j,i] = Σ_n x[n−j]·x[n−i]` and `b[j] = Σ_n y[n]·x[n−j]`. `G` is the Toeplitz matrix of the references'
+//! correlation sums, plus the contribution of the past before `n = 0` and minus that after `N−1`; both corrections are
+//! products of the first and last frames only. So a hundred thousand unknowns are solved for by conjugate gradients,
+//! every product by FFT, from sums of a fixed size; and early and late parts are separated jointly, better than by a
+//! windowed spectral division.
 //!
-//! The steps are taken in single precision, which is two to three times as fast. Between the partials of a harmonic sound the
-//! equations are so nearly singular that rounding alone would take the steps away again after some 80 of them; so what is still
-//! lacking is worked out anew in double precision every [`EXACT_EVERY`] steps (residual replacement: van der Vorst and Ye, 'Residual
-//! replacement strategies for Krylov subspace iterative methods', SIAM J. Sci. Comput. 22, 2000; from memory).
+//! The steps are taken in single precision, which is two to three times as fast. Between the partials of a harmonic
+//! sound the equations are so nearly singular that rounding alone would undo the progress after some 80 steps; so the
+//! residual is recomputed in double precision every [`EXACT_EVERY`] steps (residual replacement: van der Vorst and Ye,
+//! 'Residual replacement strategies for Krylov subspace iterative methods', SIAM J. Sci. Comput. 22, 2000; from
+//! memory).
 
 mod operator;
 
@@ -19,24 +20,24 @@ use core::f64::consts::PI;
 use crate::Complex;
 use operator::{Operator, Spectrum, round};
 
-/// Lowest value of the preconditioner's spectrum against its mean. Between the partials of a harmonic sound the
-/// window's side lobes decide, not the sound; taking them at their word slows the steps down.
+/// Lowest value of the preconditioner's spectrum against its mean. Between the partials of a harmonic sound it shows
+/// the window's side lobes, not the sound; without a floor they slow the convergence.
 const PRECONDITIONER_FLOOR: f64 = 1e-3;
 
-/// Equations are solved to this share of their right side.
+/// Tolerance of a solution: residual over right-hand side.
 const ENOUGH: f64 = 1e-6;
 
-/// Steps in single precision between two looks in double.
+/// Steps in single precision between two residuals in double precision.
 const EXACT_EVERY: u32 = 12;
 
-/// Solves for responses of a fixed length; holds its transforms and buffers.
+/// Solves for responses of a fixed length; owns its transforms and buffers.
 pub(super) struct Solver {
     exact: Operator<f64>,
     quick: Operator<f32>,
-    /// Inverse of the circulant stand-in: the diagonal blocks and the upper off-diagonal one.
+    /// Inverse of the circulant approximation: the diagonal blocks and the upper off-diagonal one.
     preconditioner: [Spectrum<f64>; 3],
     rounded: [Spectrum<f32>; 3],
-    /// What the sums are multiplied by.
+    /// Factor of the sums.
     scale: f64,
     ridge: f64,
     product: Vec<f64>,
@@ -51,7 +52,7 @@ impl std::fmt::Debug for Solver {
     }
 }
 
-/// What the references are, as far as the equations need to know.
+/// The references' data in the equations.
 pub(super) struct References<'a> {
     /// `c[a][b][k] = Σ x_a[n]·x_b[n−k]` for `k = 0 … taps−1`; `[1][..]` unused with one reference.
     pub correlations: [[&'a [f64]; 2]; 2],
@@ -61,12 +62,12 @@ pub(super) struct References<'a> {
     pub starts: [&'a [f64]; 2],
     /// One or two.
     pub count: usize,
-    /// Ridge, relative to the references' energy: how far below it a direction must lie to be given up.
+    /// Ridge, relative to the references' energy: directions below it are not solved for.
     pub ridge: f64,
 }
 
 impl Solver {
-    /// For responses of `taps` samples.
+    /// Creates a solver for responses of `taps` samples.
     pub fn new(taps: usize) -> Self {
         Self {
             exact: Operator::new(taps),
@@ -84,7 +85,7 @@ impl Solver {
         self.exact.taps
     }
 
-    /// Prepares the equations' left side.
+    /// Prepares the left-hand side of the equations.
     pub fn prepare(&mut self, references: &References<'_>) {
         let energy = (0..references.count)
             .map(|r| references.correlations[r][r][0])
@@ -96,8 +97,9 @@ impl Solver {
         self.prepare_preconditioner(references);
     }
 
-    /// The circulant that stands for `G`: its correlations under a Bohman window, whose own spectrum is nowhere negative and
-    /// whose flat top keeps the partials of a harmonic sound apart. On plucked strings it needs half the steps of a triangle.
+    /// The circulant approximation of `G`: its correlations under a Bohman window, whose spectrum is nowhere negative
+    /// and whose flat top separates the partials of a harmonic sound. On plucked strings it needs half the steps of a
+    /// triangle.
     fn prepare_preconditioner(&mut self, references: &References<'_>) {
         let m = self.taps();
         let scale = self.scale;
@@ -162,9 +164,9 @@ impl Solver {
         }
     }
 
-    /// How loud each lag of a response is heard: `h` coloured with the smoothed spectrum of its reference, so that bands in
-    /// which the reference has nothing to say, and `h` is anything, have no say. `correlation` is the reference's own,
-    /// smoothed by looking at its first `reach` lags only. The sum of the squares is about the output's power over the
+    /// The audible part of each lag of a response: `h` coloured with the smoothed spectrum of its reference, which
+    /// removes bands without reference, where `h` is arbitrary. `correlation` is the reference's autocorrelation,
+    /// smoothed by using its first `reach` lags only. The sum of the squares is about the output's power over the
     /// reference's.
     pub fn heard(&mut self, h: &[f64], correlation: &[f64], reach: usize, out: &mut [f64]) {
         let m = self.taps();
@@ -213,7 +215,7 @@ impl Solver {
         self.exact.taps * self.exact.references
     }
 
-    /// What the equations still lack, in double precision.
+    /// The residual of the equations, in double precision.
     fn find_residual(&mut self, b: &[f64], descent: &mut Descent) {
         self.exact.multiply(&descent.response, &mut self.product);
         for ((r, b), p) in descent.residual.iter_mut().zip(b).zip(&self.product) {
@@ -221,7 +223,7 @@ impl Solver {
         }
     }
 
-    /// One step of preconditioned conjugate gradients; none where there's nothing left to gain.
+    /// Takes one step of preconditioned conjugate gradients; none if nothing is left to gain.
     pub fn step(&mut self, b: &[f64], descent: &mut Descent) {
         if descent.is_done {
             return;
@@ -262,7 +264,7 @@ impl Solver {
         descent.is_done = left <= descent.target || next <= 0.0;
     }
 
-    /// The product of the response with what the equations still lack, ridge included.
+    /// The product of the response with the residual, ridge included.
     pub fn lacking(&self, descent: &Descent) -> f64 {
         let size = self.size();
         let response = &descent.response[..size];
@@ -270,9 +272,9 @@ impl Solver {
     }
 }
 
-/// One channel's response on its way.
+/// The iteration for one channel's response.
 pub(super) struct Descent {
-    /// What has been reached.
+    /// The response so far.
     pub response: Vec<f64>,
     residual: Vec<f64>,
     direction: Vec<f64>,
@@ -283,7 +285,7 @@ pub(super) struct Descent {
 }
 
 impl Descent {
-    /// For all taps of all references.
+    /// Creates one for all taps of all references.
     pub fn new(size: usize) -> Self {
         let empty = || vec![0.0; size];
         Self {
@@ -297,7 +299,7 @@ impl Descent {
         }
     }
 
-    /// Whether no step would change anything that counts.
+    /// Whether no further step would make a relevant change.
     pub fn is_done(&self) -> bool {
         self.is_done
     }
@@ -315,7 +317,7 @@ fn embed(work: &mut [f64], down: &[f64], up: &[f64], weight: impl Fn(usize) -> f
     }
 }
 
-/// Several at once.
+/// The dot product, in several partial sums.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut sums = [0.0f64; 8];
     let (a, b) = (a.as_chunks::<8>(), b.as_chunks::<8>());

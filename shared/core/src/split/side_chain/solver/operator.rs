@@ -1,4 +1,4 @@
-//! The equations' left side as a product, by transforms of single or double precision.
+//! The left-hand side of the equations as a product, by transforms in single or double precision.
 
 use std::sync::Arc;
 
@@ -11,7 +11,7 @@ use crate::dsp::fft;
 /// A spectrum of twice as many samples as a response has taps.
 pub(super) type Spectrum<T> = Vec<Complex<T>>;
 
-/// A precision.
+/// A floating-point precision.
 pub(super) trait Precision: FftNum {
     /// The nearest value.
     fn of(value: f64) -> Self;
@@ -57,7 +57,7 @@ pub(super) struct Operator<T> {
 }
 
 impl<T: Precision> Operator<T> {
-    /// For responses of `taps` samples.
+    /// Creates one for responses of `taps` samples.
     pub fn new(taps: usize) -> Self {
         let len = 2 * taps;
         let mut planner = RealFftPlanner::<T>::new();
@@ -81,13 +81,13 @@ impl<T: Precision> Operator<T> {
         }
     }
 
-    /// The spectrum of `work`, which is used up.
+    /// The spectrum of `work`, which is overwritten.
     pub fn transform(&mut self, mut spectrum: Spectrum<T>) -> Spectrum<T> {
         fft::forward(&*self.forward, &mut self.work, &mut spectrum, &mut self.scratch);
         spectrum
     }
 
-    /// The spectrum of `block` goes to a slot of `temporary`.
+    /// Writes the spectrum of `block` to a slot of `temporary`.
     pub fn spectrum_of(&mut self, block: &[f64], slot: usize) {
         self.work[block.len()..].fill(T::zero());
         for (work, sample) in self.work.iter_mut().zip(block) {
@@ -97,13 +97,13 @@ impl<T: Precision> Operator<T> {
         self.temporary[slot] = self.transform(spectrum);
     }
 
-    /// The samples of a slot go to `work`, times the transform's length.
+    /// Writes the samples of a slot to `work`, times the transform's length.
     pub fn samples_of(&mut self, slot: usize) {
         let spectrum = &mut self.temporary[slot];
         fft::inverse(&*self.inverse, spectrum, &mut self.work, &mut self.scratch);
     }
 
-    /// What [`Self::samples_of`] is to be multiplied by.
+    /// The factor that undoes the scaling of [`Self::samples_of`].
     pub fn unscale(&self) -> f64 {
         1.0 / (2 * self.taps) as f64
     }
@@ -114,7 +114,7 @@ impl<T: Precision> Operator<T> {
         for r in 0..count {
             self.spectrum_of(&h[r * m..(r + 1) * m], r);
         }
-        // What the frames before the first contribute, and what those after the last would.
+        // The contribution of the frames before the first, and of those after the last.
         for (slot, at_start) in [(2, false), (3, true)] {
             if !at_start || self.has_start {
                 self.beyond(slot, at_start);
@@ -134,7 +134,7 @@ impl<T: Precision> Operator<T> {
         }
     }
 
-    /// `G` on the spectra in the first slots, from what [`Self::beyond`] left in the others.
+    /// Applies `G` to the spectra in the first slots, with the results of [`Self::beyond`] in the others.
     fn combine(&mut self) {
         let bins = ..=self.taps;
         let [first, second, end, start] = &mut self.temporary;
@@ -153,7 +153,7 @@ impl<T: Precision> Operator<T> {
         }
     }
 
-    /// The spectrum of what the responses in the first slots would make of the frames beyond one end, in another slot.
+    /// Writes to `slot` the spectrum of the frames beyond one end, convolved with the responses in the first slots.
     fn beyond(&mut self, slot: usize, at_start: bool) {
         let (m, count) = (self.taps, self.references);
         let edges = if at_start { &self.starts } else { &self.ends };
@@ -210,7 +210,7 @@ impl Operator<f64> {
 }
 
 impl Operator<f32> {
-    /// The same product, rounded.
+    /// Takes over another product, rounded.
     pub fn round(&mut self, exact: &Operator<f64>) {
         self.references = exact.references;
         self.ridge = exact.ridge;
@@ -230,7 +230,7 @@ fn zero<T: Precision>() -> Complex<T> {
     Complex::new(T::zero(), T::zero())
 }
 
-/// A spectrum in single precision.
+/// Rounds a spectrum to single precision.
 pub(super) fn round(exact: &[Complex<f64>], out: &mut [Complex<f32>]) {
     for (out, exact) in out.iter_mut().zip(exact) {
         *out = Complex::new(exact.re as f32, exact.im as f32);
@@ -265,7 +265,7 @@ fn multiply_by<T: Precision>(a: &[Complex<T>], out: &mut [Complex<T>]) {
     }
 }
 
-/// A matrix of two by two on a pair, bin by bin.
+/// Applies a 2×2 matrix to a pair, bin by bin.
 fn multiply_both<T: Precision>(
     rows: [[&[Complex<T>]; 2]; 2],
     first: &mut [Complex<T>],

@@ -1,4 +1,4 @@
-//! Delays by whole and broken numbers of samples.
+//! Delays by whole and fractional numbers of samples.
 
 use std::f64::consts::PI;
 
@@ -6,13 +6,13 @@ use realfft::num_complex::Complex;
 
 use crate::fft::{convolve, samples, spectrum};
 
-/// Samples on each side of the windowed sinc of [`delayed`], and so the most by which it rings ahead and behind.
+/// Half length of the windowed sinc of [`delayed`], samples: the most by which it rings before and after.
 pub const SINC_HALF_WIDTH: usize = 96;
 
 /// Kaiser's shape parameter for about 130 dB, J. F. Kaiser 1974; from memory.
 const KAISER_BETA: f64 = 13.0;
 
-/// `signal` later by `delay_samples`, with room behind for all of it: `len + ⌈delay⌉ + SINC_HALF_WIDTH` samples.
+/// `signal` delayed by `delay_samples`, with room at the end for all of it: `len + ⌈delay⌉ + SINC_HALF_WIDTH` samples.
 ///
 /// A whole number of samples is an exact shift. Between samples a long Kaiser-windowed sinc interpolates, within 1e-6
 /// of the true value up to 0.45 of the rate; the little that rings ahead of the first sample is cut off.
@@ -76,8 +76,8 @@ pub(crate) fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// `signal` taken as one period of an endless one, later by `delay_samples` (any sign): a phase ramp on its spectrum,
-/// exact at every frequency but the Nyquist one, where a real signal can keep only the cosine of the shift.
+/// `signal`, taken as one period of a periodic one, delayed by `delay_samples` (of either sign): a phase ramp on its
+/// spectrum, exact at every frequency but the Nyquist one, where a real signal can keep only the cosine of the shift.
 pub fn delayed_circular(signal: &[f64], delay_samples: f64) -> Vec<f64> {
     let len = signal.len();
     if len == 0 {
@@ -148,7 +148,7 @@ mod tests {
     #[test]
     fn circular_delays_undo_each_other_for_any_length() {
         for len in [4095usize, 4096] {
-            // No Nyquist content, so that nothing is lost.
+            // No content at the Nyquist frequency, so nothing is lost.
             let x: Vec<f64> = (0..len)
                 .map(|n| (2.0 * PI * 61.0 * n as f64 / len as f64).sin())
                 .collect();

@@ -1,4 +1,4 @@
-//! The demonstration that plays when no file is given.
+//! The demo that plays when no file is given.
 
 use crate::effects::{PingPong, Room};
 use crate::guitar::{Amplifier, Note, Player};
@@ -8,7 +8,7 @@ const BEAT_S: f64 = 60.0 / 92.0;
 const SECONDS: f64 = 12.0;
 const PEAK_DBFS: f64 = -4.0;
 
-/// Four arpeggios in quavers over two bars each way: E minor 9, C major 7, G with its sixth, D with an open fourth.
+/// Four arpeggios in quavers: E minor 9, C major 7, G with its sixth, D with an open fourth.
 const ARPEGGIOS: [[f64; 8]; 4] = [
     [40.0, 52.0, 59.0, 66.0, 67.0, 59.0, 64.0, 59.0],
     [48.0, 55.0, 59.0, 64.0, 67.0, 64.0, 59.0, 55.0],
@@ -16,8 +16,8 @@ const ARPEGGIOS: [[f64; 8]; 4] = [
     [50.0, 57.0, 62.0, 67.0, 69.0, 67.0, 62.0, 57.0],
 ];
 
-/// 'Gravel and Foam': 12 s of a nearly clean arpeggio with a wide reverb and echoes that change sides, at any rate from
-/// 8 to 192 kHz. Equal dry, wet 5 dB below it, peak at −4 dBFS. Its kind is [`PresetKind::EqualDry`].
+/// 'Gravel and Foam': 12 s of a nearly clean arpeggio with a wide reverb and ping-pong echoes, at any rate from 8 to
+/// 192 kHz. Equal dry, wet 5 dB below it, peak at −4 dBFS. Its kind is [`PresetKind::EqualDry`].
 pub fn demo_preset(rate_hz: f64) -> Preset {
     let len = (SECONDS * rate_hz).round() as usize;
     let strings = Player::new(Rng::stream(2024, 1)).play(&score(), rate_hz, len);

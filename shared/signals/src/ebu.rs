@@ -1,12 +1,12 @@
 //! The synthetic signals of EBU Tech 3341 (version 4, November 2023), table 1: cases 1 to 5 and 9 to 19.
 //!
-//! Made from the table's description, not taken from the EBU's files: 1 kHz sines, equal in both channels, the levels
-//! being peak levels per channel in dBFS. Case 6 has five channels, 7 and 8 are programme that nobody can synthesise,
-//! and 20 to 23 depend on a decimation filter; they are left out.
+//! Made from the table's description, not taken from the EBU's files: 1 kHz sines, equal in both channels, with peak
+//! levels per channel in dBFS. Left out are case 6 (five channels), 7 and 8 (programme material, which can't be
+//! synthesised) and 20 to 23 (they depend on a decimation filter).
 
 use crate::{Stereo, amplitude, tones};
 
-/// What a meter must read.
+/// The reading a meter must give.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Expected {
     /// Momentary, short-term and integrated loudness all settle at this, LUFS.
@@ -17,14 +17,14 @@ pub enum Expected {
     ShortTermFrom {
         /// Short-term loudness, LUFS.
         lufs: f64,
-        /// From here on, seconds.
+        /// From this time on, seconds.
         from_s: f64,
     },
     /// Momentary loudness stays at `lufs` from `from_s` seconds on.
     MomentaryFrom {
         /// Momentary loudness, LUFS.
         lufs: f64,
-        /// From here on, seconds.
+        /// From this time on, seconds.
         from_s: f64,
     },
     /// Largest short-term loudness of this file, LUFS.
@@ -40,7 +40,7 @@ pub enum Expected {
 }
 
 impl Expected {
-    /// How far below and above the expected value a reading may lie, dB or LU.
+    /// Tolerance below and above the expected value, dB or LU.
     pub fn tolerance(self) -> (f64, f64) {
         match self {
             Self::TruePeak(_) => (0.4, 0.2),
@@ -56,16 +56,16 @@ pub struct EbuFile {
     pub case: u8,
     /// Which of the case's files, from 0; only cases 10 and 13 have more than one.
     pub index: usize,
-    /// What must be read.
+    /// The expected reading.
     pub expected: Expected,
     /// The signal.
     pub signal: Stereo,
 }
 
-/// The cases there are here.
+/// The cases available here.
 pub const CASES: [u8; 16] = [1, 2, 3, 4, 5, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19];
 
-/// All files of one case at `rate_hz` (the table means 48 kHz); none for a case not in [`CASES`].
+/// All files of one case at `rate_hz` (the table means 48 kHz); empty for a case not in [`CASES`].
 pub fn files(case: u8, rate_hz: f64) -> Vec<EbuFile> {
     let one = |expected, segments: &[(f64, f64)]| {
         vec![EbuFile {
@@ -156,9 +156,9 @@ pub fn files(case: u8, rate_hz: f64) -> Vec<EbuFile> {
 
 const SILENT: f64 = f64::NEG_INFINITY;
 
-/// A 1 kHz sine whose level is set anew for each `(peak dBFS, seconds)`; its phase runs through.
+/// A 1 kHz sine with a level for each segment `(peak dBFS, seconds)`; its phase is continuous.
 pub fn steps(rate_hz: f64, segments: &[(f64, f64)]) -> Stereo {
-    // The ends are rounded, not the lengths, so that many short segments do not drift.
+    // The ends are rounded, not the lengths, so many short segments do not drift.
     let mut end_s = 0.0;
     let ends: Vec<usize> = segments
         .iter()

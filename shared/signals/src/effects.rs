@@ -7,19 +7,19 @@ use crate::filter::low_pass_first_order;
 use crate::stereo::{correlation, mean_power};
 use crate::{Rng, Stereo};
 
-/// A room, as far as the reverb needs to know it.
+/// The parameters of a room for the reverb.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Room {
-    /// Time to fall 60 dB, seconds.
+    /// Reverb time (60 dB), seconds.
     pub reverb_time_s: f64,
     /// Silence before the first sound of the room, seconds.
     pub pre_delay_s: f64,
-    /// Upper end at first and after one reverb time, Hz.
+    /// Upper band limit at the beginning and after one reverb time, Hz.
     pub damping_hz: (f64, f64),
 }
 
 impl Room {
-    /// Reverb time 1.2 to 1.8 s, pre-delay 25 to 40 ms.
+    /// Draws a room: reverb time 1.2 to 1.8 s, pre-delay 25 to 40 ms.
     pub(crate) fn drawn(rng: &mut Rng) -> Self {
         Self {
             reverb_time_s: rng.between(1.2, 1.8),
@@ -45,7 +45,7 @@ impl Room {
             }
             let x = rng.gaussian() * level * (n as f64 * build_up).min(1.0);
             low += step * (x - low);
-            // A room full of bass is mud.
+            // Bass in the room would only be mud.
             bass += bass_step * (low - bass);
             *y = low - bass;
             level *= fall;
@@ -53,7 +53,7 @@ impl Room {
         out
     }
 
-    /// The room's answer in both channels, of equal power there and correlated by exactly `target` over the signal.
+    /// The room's reverb in both channels, with equal powers and a correlation of exactly `target` over the signal.
     pub(crate) fn stereo(&self, rng: &mut Rng, dry: &[f64], rate_hz: f64, target: f64) -> Stereo {
         let responses = [self.response(rng, rate_hz), self.response(rng, rate_hz)];
         let convolver = Convolver::new(dry, responses[0].len());
@@ -61,7 +61,7 @@ impl Room {
         correlated(&left, &right, target)
     }
 
-    /// The room's answer in one channel.
+    /// The room's reverb in one channel.
     pub(crate) fn mono(&self, rng: &mut Rng, dry: &[f64], rate_hz: f64) -> Vec<f64> {
         let response = self.response(rng, rate_hz);
         Convolver::new(dry, response.len()).through(&response)
@@ -71,8 +71,8 @@ impl Room {
 /// Two mixes of `a` and `b`, both of power 1 and correlated by exactly `target`.
 ///
 /// Sum and difference of two signals of equal power are uncorrelated whatever the signals are; at power 1 each, the
-/// mixes `m·cos θ ± s·sin θ` correlate by `cos 2θ`. The mix is a constant matrix, so it keeps a linear,
-/// time-invariant effect one.
+/// mixes `m·cos θ ± s·sin θ` correlate by `cos 2θ`. The mix is a constant matrix, so a linear, time-invariant effect
+/// stays one.
 fn correlated(a: &[f64], b: &[f64], target: f64) -> Stereo {
     let balance = (mean_power(a) / mean_power(b)).sqrt();
     let given = correlation(a, b);
@@ -91,13 +91,13 @@ fn correlated(a: &[f64], b: &[f64], target: f64) -> Stereo {
     Stereo::new(mix(side_gain), mix(-side_gain))
 }
 
-/// Echoes that change sides: left after `time_s`, right after twice that, left after three times, …
+/// Ping-pong echoes: left after `time_s`, right after twice that, left after three times, …
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct PingPong {
     pub time_s: f64,
-    /// From one echo to the next, linear.
+    /// Gain from one echo to the next, linear.
     pub feedback: f64,
-    /// Every echo loses the top above this, Hz.
+    /// Corner of the low-pass at every echo, Hz.
     pub damping_hz: f64,
 }
 
@@ -117,7 +117,7 @@ impl PingPong {
         let mut gain = 1.0;
         for count in 1.. {
             let start = count * step;
-            // Below −70 dB, or behind the end, no echo is missed.
+            // Echoes below −70 dB or past the end don't matter.
             if start >= dry.len() || gain < 3e-4 {
                 break;
             }
@@ -138,16 +138,16 @@ impl PingPong {
     }
 }
 
-/// One moving delay in each channel, moving against each other.
+/// One modulated delay in each channel, in opposite directions.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Chorus {
-    /// Delay in the middle, seconds.
+    /// Mean delay, seconds.
     pub delay_s: f64,
-    /// How far it moves to either side, seconds; less than the delay.
+    /// Modulation depth to either side, seconds; less than the delay.
     pub depth_s: f64,
-    /// How often, Hz.
+    /// Modulation rate, Hz.
     pub rate_hz: f64,
-    /// Where the movement starts.
+    /// Phase of the modulation at the start, radians.
     pub phase_rad: f64,
 }
 
@@ -175,7 +175,8 @@ impl Chorus {
     }
 }
 
-/// `signal` at a place between samples, by the cubic through the four around it; silent before the beginning.
+/// `signal` at a position between samples, by the cubic through the four samples around it; silent before the
+/// beginning.
 fn between_samples(signal: &[f64], at: f64) -> f64 {
     if at < 0.0 {
         return 0.0;
@@ -189,7 +190,7 @@ fn between_samples(signal: &[f64], at: f64) -> f64 {
             .unwrap_or(0.0)
     };
     let (a, b, c, d) = (sample(n), sample(n + 1), sample(n + 2), sample(n + 3));
-    // Lagrange through −1, 0, 1, 2.
+    // Lagrange's cubic through −1, 0, 1, 2.
     let outer = t * (t - 1.0) / 6.0;
     let inner = (t + 1.0) * (t - 2.0) / 2.0;
     -outer * (t - 2.0) * a + inner * (t - 1.0) * b - inner * t * c + outer * (t + 1.0) * d

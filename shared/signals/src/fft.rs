@@ -1,4 +1,4 @@
-//! Spectra of whole signals and what is quickly done with them.
+//! Spectra of whole signals, and fast convolution.
 
 use std::cell::RefCell;
 
@@ -6,7 +6,7 @@ use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;
 
 thread_local! {
-    // Planning a long transform costs as much as running it, and the same lengths come again and again.
+    // Planning a long transform costs as much as running it, and the same lengths recur.
     static PLANNER: RefCell<RealFftPlanner<f64>> = RefCell::new(RealFftPlanner::new());
 }
 
@@ -25,7 +25,7 @@ pub(crate) fn spectrum(signal: &[f64], len: usize) -> Vec<Complex<f64>> {
 /// The `len` samples whose spectrum is `bins`; undoes [`spectrum`], scaling included.
 pub(crate) fn samples(mut bins: Vec<Complex<f64>>, len: usize) -> Vec<f64> {
     let plan = PLANNER.with_borrow_mut(|planner| planner.plan_fft_inverse(len));
-    // A real signal has real outer bins; the transform insists.
+    // A real signal has real outer bins; the transform requires it.
     bins[0].im = 0.0;
     if len.is_multiple_of(2)
         && let Some(nyquist) = bins.last_mut()
@@ -49,7 +49,7 @@ pub(crate) fn fast_len(min: usize) -> usize {
         .unwrap_or(power)
 }
 
-/// One signal, ready to be convolved with several responses.
+/// One signal, prepared for convolution with several responses.
 pub(crate) struct Convolver {
     bins: Vec<Complex<f64>>,
     fft_len: usize,
@@ -57,7 +57,7 @@ pub(crate) struct Convolver {
 }
 
 impl Convolver {
-    /// For responses of at most `max_response_len` samples.
+    /// Prepares `signal` for responses of at most `max_response_len` samples.
     pub(crate) fn new(signal: &[f64], max_response_len: usize) -> Self {
         let fft_len = fast_len(signal.len() + max_response_len.max(1) - 1);
         Self {
@@ -67,7 +67,7 @@ impl Convolver {
         }
     }
 
-    /// The signal through `response`, cut to the length of the signal.
+    /// The signal convolved with `response`, cut to the signal's length.
     pub(crate) fn through(&self, response: &[f64]) -> Vec<f64> {
         let mut out = self.full(response);
         out.truncate(self.signal_len);

@@ -9,12 +9,12 @@ pub struct Biquad {
     a: [f64; 2],
 }
 
-/// Highest design frequency over the rate, so that a cabinet still makes sense at 8 kHz.
+/// Highest design frequency over the rate: a cabinet must still make sense at 8 kHz.
 const MAX_DESIGN: f64 = 0.45;
 
 impl Biquad {
     // The designs are those of Robert Bristow-Johnson's 'Cookbook formulae for audio EQ biquad filter coefficients'
-    // (W3C Note, 2021); frequencies above 0.45 of the rate are held there.
+    // (W3C Note, 2021); frequencies are limited to 0.45 of the rate.
 
     /// Second-order low-pass, −3 dB at `hz` for `q` = 0.7071.
     pub fn low_pass(rate_hz: f64, hz: f64, q: f64) -> Self {

@@ -1,8 +1,8 @@
 //! Synthetic stereo presets whose dry and wet are known, and the test signals that go with them.
 //!
-//! A real recording says what a preset sounds like, never how much of it is dry. Here every preset is made as two
-//! pairs, dry and wet, which add up to what a player would hear; so whatever an analyser claims about either can be
-//! held against the truth, also after the lines were flipped, padded, delayed or lost ([`truth`]).
+//! A real recording shows how a preset sounds, but not how much of it is dry. Here every preset is made as two pairs,
+//! dry and wet, whose sum is the preset; so an analyser's figures for either can be compared with the truth, also after
+//! the lines were flipped, padded, delayed or lost ([`truth`]).
 //!
 //! ```
 //! use sumproof_signals::{PresetKind, PresetSpec, render, truth};
@@ -20,14 +20,15 @@
 //! - Samples are `f64`, full scale is ±1.0, a positive sample is a positive pressure. Channels are left, right, always
 //!   of equal length.
 //! - Power is the mean square; powers of a pair are summed over both channels; ratios are `10·log10`, and −∞ is a value.
-//! - 'Late' means in the right channel, 'flipped' too; the dry offset puts the left channel 6 dB above the right one.
+//! - 'Late' and 'flipped' mean the right channel; the dry offset puts the left channel 6 dB above the right one.
 //! - A fault of a *channel* (late, flipped) belongs to the sound, so it sits on dry and wet alike. A fault of a *line*
-//!   ([`LineFault`]) is what happens on the way to the desk, and is applied from outside.
-//! - Everything is a function of its arguments: the same spec gives the same bits on the same machine (the FFT picks
-//!   its kernels by the processor, so another machine may differ in the last digits). Different seeds give different
-//!   riffs, tones, rooms.
-//! - Rates from 8 to 192 kHz are meant; the music keeps its pitch and tempo at all of them, the random tails differ.
-//! - This crate makes things for tests and demonstrations: it allocates, and a spec that makes no sense panics.
+//!   ([`LineFault`]) happens on the way to the desk, and is applied separately.
+//! - Everything is a function of its arguments: the same spec gives the same bits on the same machine (the FFT selects
+//!   its kernels by processor, so another machine may differ in the last digits). Different seeds give different riffs,
+//!   tones, rooms.
+//! - Rates from 8 to 192 kHz are supported; the music keeps its pitch and tempo at all of them, the random tails
+//!   differ.
+//! - This crate makes things for tests and demonstrations: it allocates, and an invalid spec panics.
 
 #![forbid(unsafe_code)]
 

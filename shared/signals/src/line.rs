@@ -4,7 +4,7 @@ use crate::delay::delayed;
 use crate::filter::high_pass_first_order;
 use crate::{Stereo, amplitude};
 
-/// What one line does to its channel. The default is a line without fault.
+/// A line's effect on its channel. The default is a line without fault.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct LineFault {
     /// Polarity inverted.
@@ -73,7 +73,7 @@ impl LineFault {
         }
     }
 
-    /// The channel as it arrives, with room behind for the delay and the ringing of the high-pass (to −160 dB).
+    /// The channel as it arrives, with room at the end for the delay and the ringing of the high-pass (to −160 dB).
     ///
     /// # Panics
     /// If the delay is negative or not finite.
@@ -90,8 +90,8 @@ impl LineFault {
     }
 }
 
-/// Both channels as they arrive at the far end of their lines. Longer than `sound` by what the slower line needs, so
-/// that no energy is lost; [`Stereo::resized`] cuts it back to what a plugin would have put out.
+/// Both channels as they arrive at the far end of their lines. Longer than `sound` by what the slower line needs, so no
+/// energy is lost; [`Stereo::resized`] cuts it back to a plugin's output.
 pub fn faulty(sound: &Stereo, left: &LineFault, right: &LineFault, rate_hz: f64) -> Stereo {
     let (mut l, mut r) = (
         left.apply(&sound.left, rate_hz),

@@ -5,25 +5,25 @@ use crate::effects::{Chorus, PingPong, Room};
 use crate::guitar::{Amplifier, Player, amplifier_of_channel, riff};
 use crate::{Rng, Stereo, amplitude, mean_power, power_db, tones};
 
-/// What a preset does with its two channels.
+/// What a preset has in its two channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum PresetKind {
     /// Equal dry, reverb without correlation: what most presets are.
     EqualDry,
-    /// Equal dry, a reverb whose channels are half alike.
+    /// Equal dry, a reverb whose channels correlate by one half.
     HalfCorrelatedReverb,
-    /// Equal dry, a reverb widened past its limit. The sign trap: with enough of it (from about 1.5 dB above the dry)
-    /// the whole looks like a flipped dry, though nothing is flipped.
+    /// Equal dry, a reverb widened until its channels oppose each other. A trap: with enough of it (from about 1.5 dB
+    /// above the dry) the whole looks like a flipped dry, though nothing is flipped.
     AntiPhaseReverb,
-    /// Equal dry, echoes that change sides.
+    /// Equal dry, ping-pong echoes.
     PingPong,
-    /// Equal dry, a moving delay in each channel, moving against each other.
+    /// Equal dry, a modulated delay in each channel, in opposite directions.
     StereoChorus,
     /// `EqualDry` with the right channel, dry and wet, 0.3 ms late.
     LateChannel300Us,
     /// `EqualDry` with the right channel, dry and wet, 12 ms late.
     LateChannel12Ms,
-    /// Another amplifier and cabinet in each channel, the right one 0.4 ms farther away, in one room. The two share
+    /// A different amplifier and cabinet in each channel, the right one 0.4 ms farther away, in one room. The two share
     /// their drive and differ in linear ways, so each channel's dry is a fixed filter of the reference.
     TwoAmplifiers,
     /// `EqualDry` with the dry 6 dB louder in the left channel.
@@ -34,14 +34,14 @@ pub enum PresetKind {
     DoubleTracked,
     /// Equal dry, the same reverb in both channels.
     MonoReverb,
-    /// Equal dry and nothing else; `wet_db` says nothing here.
+    /// Equal dry and nothing else; `wet_db` is ignored.
     DryOnly,
-    /// The reverb of `EqualDry` and nothing else; `wet_db` says nothing here.
+    /// The reverb of `EqualDry` and nothing else; `wet_db` is ignored.
     WetOnly,
 }
 
 impl PresetKind {
-    /// Every kind, in the order of this page.
+    /// Every kind, in the order of this enum.
     pub const ALL: [Self; 14] = [
         Self::EqualDry,
         Self::HalfCorrelatedReverb,
@@ -79,7 +79,7 @@ impl PresetKind {
         }
     }
 
-    /// One plain sentence.
+    /// A description in one sentence.
     pub fn description(self) -> &'static str {
         match self {
             Self::EqualDry => "Equal dry in both channels with a wide, uncorrelated reverb.",
@@ -101,8 +101,8 @@ impl PresetKind {
         }
     }
 
-    /// The range of the wet's correlation over the whole signal. A single value twice where it is set exactly (to
-    /// rounding); wider where it follows from the effect; `None` without wet.
+    /// The range of the wet's correlation over the whole signal. Both ends are equal where it is set exactly (to
+    /// rounding); a range where it follows from the effect; `None` without wet.
     pub fn wet_correlation_range(self) -> Option<(f64, f64)> {
         match self {
             Self::HalfCorrelatedReverb => Some((0.5, 0.5)),
@@ -125,13 +125,13 @@ impl PresetKind {
         self != Self::StereoChorus
     }
 
-    /// Before this time after the reference nothing of the wet is heard in either channel, seconds. 25 ms, except for
-    /// the chorus, whose wet follows within milliseconds.
+    /// Earliest wet in either channel after the reference, seconds. 25 ms, except for the chorus, whose wet follows
+    /// within milliseconds.
     pub fn wet_begins_s(self) -> f64 {
         if self == Self::StereoChorus { 0.003 } else { 0.025 }
     }
 
-    /// How late the right channel's dry is, seconds.
+    /// Delay of the right channel's dry, seconds.
     pub fn channel_delay_s(self) -> f64 {
         match self {
             Self::LateChannel300Us => 0.000_3,
@@ -150,7 +150,7 @@ impl PresetKind {
     }
 }
 
-/// What goes into a preset.
+/// The source of a preset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Source {
     /// A riff on plucked strings through drive and a cabinet.
@@ -164,9 +164,9 @@ pub enum Source {
 /// Everything that decides what a preset sounds like.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PresetSpec {
-    /// What it does with its channels.
+    /// The kind of preset.
     pub kind: PresetKind,
-    /// What goes in.
+    /// The source.
     pub source: Source,
     /// Sample rate, Hz.
     pub rate_hz: f64,
@@ -174,7 +174,7 @@ pub struct PresetSpec {
     pub seconds: f64,
     /// Power of the wet over that of the dry, in stereo (both channels summed) and over the whole length, dB.
     pub wet_db: f64,
-    /// Draws riff, amplifier and room.
+    /// Seed of riff, amplifier and room.
     pub seed: u64,
 }
 
@@ -192,24 +192,24 @@ impl PresetSpec {
     }
 }
 
-/// A rendered preset: `dry + wet` is what one hears.
+/// A rendered preset: `dry + wet` is its sound.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Preset {
     /// For tables and window titles.
     pub name: String,
-    /// What it does with its channels.
+    /// The kind of preset.
     pub kind: PresetKind,
     /// Sample rate, Hz.
     pub rate_hz: f64,
-    /// The direct sound as it lies in both channels.
+    /// The direct sound in both channels.
     pub dry: Stereo,
-    /// The effects, likewise.
+    /// The effects in both channels.
     pub wet: Stereo,
-    /// The dry sound before it was placed: after the amplifier, before time effects and channel faults; what a
-    /// side-chain carries. Where the dry is equal, each of its channels is this, bit for bit. For two performances it
-    /// is their average.
+    /// The dry sound before it was placed in the channels: after the amplifier, before time effects and channel faults;
+    /// the side-chain's signal. Where the dry is equal, each of its channels is this, bit for bit. For two performances
+    /// it is their average.
     pub reference: Vec<f64>,
-    /// What a stereo side-chain carries, where it differs from `reference` in both channels: both performances.
+    /// A stereo side-chain's signal, where it differs from `reference` in both channels: both performances.
     pub stereo_reference: Option<Stereo>,
 }
 
@@ -234,7 +234,7 @@ impl Preset {
         self.reference.is_empty()
     }
 
-    /// Multiplies everything by one gain, so that the whole peaks at `peak_dbfs`.
+    /// Multiplies everything by the gain that makes the whole peak at `peak_dbfs`.
     pub(crate) fn normalised(mut self, peak_dbfs: f64) -> Self {
         let gain = amplitude(peak_dbfs) / self.full().peak();
         self.dry.scale(gain);
@@ -259,7 +259,7 @@ mod part {
     pub const EFFECT: u64 = 5;
 }
 
-/// Renders a preset; the whole peaks at −6 dBFS, by one gain on all of it.
+/// Renders a preset; one gain on everything makes the whole peak at −6 dBFS.
 ///
 /// # Panics
 /// If the rate is outside 8 to 192 kHz, the length outside 0.5 s to 10 min, or `wet_db` not finite or beyond ±100.
@@ -326,13 +326,13 @@ fn play(spec: &PresetSpec) -> (Vec<f64>, Option<Stereo>) {
         Source::WhiteNoise => tones::white_noise(len, 0.1, spec.seed.rotate_left(8) ^ player),
         Source::PinkNoise => tones::pink_noise(len, spec.rate_hz, 0.1, spec.seed.rotate_left(8) ^ player),
         Source::Guitar => {
-            // The last chord rings into the end: a fifth of the length, at most 1.5 s.
+            // The last chord rings out at the end: over a fifth of the length, at most 1.5 s.
             let until_s = spec.seconds - (0.2 * spec.seconds).min(1.5);
             let notes = riff(&mut Rng::stream(spec.seed, part::RIFF), until_s);
             let strings = Player::new(Rng::stream(spec.seed, player)).play(&notes, spec.rate_hz, len);
             let amplifier = Amplifier::drawn(&mut Rng::stream(spec.seed, part::AMPLIFIER));
             let mut sound = amplifier.run(&strings, spec.rate_hz);
-            // Two performances are to be equally loud.
+            // Both performances must be equally loud.
             let gain = 0.1 / mean_power(&sound).sqrt();
             sound.iter_mut().for_each(|x| *x *= gain);
             sound
@@ -346,7 +346,7 @@ fn play(spec: &PresetSpec) -> (Vec<f64>, Option<Stereo>) {
     (both.mid(), Some(both))
 }
 
-/// The dry as it lies in both channels, channel faults aside.
+/// The dry in both channels, without channel faults.
 fn place(kind: PresetKind, reference: &[f64], performances: Option<&Stereo>, rate_hz: f64) -> Stereo {
     if let Some(both) = performances {
         return both.clone();
@@ -368,7 +368,7 @@ fn place(kind: PresetKind, reference: &[f64], performances: Option<&Stereo>, rat
     }
 }
 
-/// The wet at a level that is yet to be set, channel faults aside.
+/// The wet before its level is set, without channel faults.
 fn effect(spec: &PresetSpec, reference: &[f64]) -> Stereo {
     let mut rng = Rng::stream(spec.seed, part::EFFECT);
     match spec.kind {

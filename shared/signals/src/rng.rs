@@ -1,7 +1,7 @@
 //! Deterministic random numbers.
 
 /// A small generator: the counter-and-mix scheme of Steele, Lea and Flood, 'Fast splittable pseudorandom number
-/// generators' (OOPSLA 2014). Good enough for noise and riffs, of no use for secrets.
+/// generators' (OOPSLA 2014). Good enough for noise and riffs; not cryptographic.
 #[derive(Debug, Clone)]
 pub struct Rng {
     state: u64,
@@ -14,8 +14,7 @@ impl Rng {
         Self::stream(seed, 0)
     }
 
-    /// An independent generator for part `part` of the thing that `seed` names, so that drawing more numbers for one
-    /// part never changes another.
+    /// An independent generator for part `part` under `seed`: drawing more numbers for one part never changes another.
     pub fn stream(seed: u64, part: u64) -> Self {
         let mut start = Self {
             state: seed,
@@ -41,7 +40,7 @@ impl Rng {
 
     /// Uniform in `0.0..1.0`.
     pub fn uniform(&mut self) -> f64 {
-        // 53 bits are what an f64 holds.
+        // An f64 holds 53 bits.
         (self.next_u64() >> 11) as f64 / (1u64 << 53) as f64
     }
 

@@ -1,4 +1,4 @@
-//! A pair of channels and the plain measures of it.
+//! A pair of channels and its basic measures.
 
 /// Left and right channel, equally long. Full scale is ±1.0.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -69,14 +69,14 @@ impl Stereo {
         self.right.iter_mut().for_each(|x| *x *= right_gain);
     }
 
-    /// The first `len` frames, with silence behind them if there are fewer.
+    /// The first `len` frames, padded with silence if there are fewer.
     pub fn resized(mut self, len: usize) -> Self {
         self.left.resize(len, 0.0);
         self.right.resize(len, 0.0);
         self
     }
 
-    /// Puts `next` behind this pair.
+    /// Appends `next` to this pair.
     pub fn append(&mut self, next: &Self) {
         self.left.extend_from_slice(&next.left);
         self.right.extend_from_slice(&next.right);
@@ -149,7 +149,7 @@ pub fn amplitude(db: f64) -> f64 {
     10f64.powf(db / 20.0)
 }
 
-/// Sum of products. In blocks, so that the rounding error of a long signal stays far below what the tests ask for.
+/// Sum of products. In blocks, which keeps the rounding error of a long signal far below the tests' tolerances.
 pub(crate) fn dot(x: &[f64], y: &[f64]) -> f64 {
     x.chunks(1024)
         .zip(y.chunks(1024))

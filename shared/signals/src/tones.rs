@@ -10,7 +10,7 @@ use crate::stereo::mean_power;
 
 /// `len` samples of `amplitude·sin(2π·hz·n/rate + phase)`.
 pub fn sine(len: usize, rate_hz: f64, hz: f64, amplitude: f64, phase_rad: f64) -> Vec<f64> {
-    // The phase is taken within one period before the sine sees it, or long signals lose digits.
+    // The phase is reduced to one period before taking the sine, or long signals lose digits.
     (0..len)
         .map(|n| amplitude * (TAU * (hz * n as f64 / rate_hz).fract() + phase_rad).sin())
         .collect()
@@ -23,7 +23,7 @@ pub fn white_noise(len: usize, rms: f64, seed: u64) -> Vec<f64> {
 }
 
 /// `len` samples of Gaussian pink noise: the same power in every octave from 10 Hz to half the rate, exactly 3.01 dB
-/// per octave, nothing below. `rms` is that of this very record.
+/// per octave, nothing below. `rms` is that of this record.
 pub fn pink_noise(len: usize, rate_hz: f64, rms: f64, seed: u64) -> Vec<f64> {
     let mut rng = Rng::stream(seed, 0x9142);
     let fft_len = fast_len(len);

@@ -1,7 +1,7 @@
-//! What feeds truly get, computed in the time domain from the known parts.
+//! The ground truth of feeds, computed in the time domain from the known parts.
 //!
-//! Nothing here estimates anything: each part is sent through both lines, added, and its power is taken. Powers are
-//! energies over the length of the *part*, so the tail that a late line adds counts and dilutes nothing.
+//! Nothing here estimates anything: each part is sent through both lines and summed, and the power of that is taken.
+//! Powers are energies over the length of the *part*, so the tail of a late line counts without lengthening the mean.
 
 use crate::fft::{samples, spectrum};
 use crate::stereo::dot;
@@ -21,7 +21,7 @@ pub struct MonoFeed {
     pub left: LineFault,
     /// The right line.
     pub right: LineFault,
-    /// What the sum is multiplied by.
+    /// The factor of the sum, linear.
     pub factor: f64,
 }
 
@@ -67,13 +67,13 @@ impl MonoFeed {
         }
     }
 
-    /// The gain a fader can give back, `c·(|g_L| + |g_R|)`, linear.
+    /// The gain that a fader can make up for, `c·(|g_L| + |g_R|)`, linear.
     pub fn recoverable_gain(&self) -> f64 {
         self.factor * (self.left.broadband_gain().abs() + self.right.broadband_gain().abs())
     }
 }
 
-/// What the feed gets of `part`, sample by sample; longer than the part by what the lines add.
+/// The feed's signal of `part`; longer than the part by what the lines add.
 pub fn mono_sum(part: &Stereo, feed: &MonoFeed, rate_hz: f64) -> Vec<f64> {
     let arrived = faulty(part, &feed.left, &feed.right, rate_hz);
     arrived
@@ -90,8 +90,8 @@ pub fn mono_power(part: &Stereo, feed: &MonoFeed, rate_hz: f64) -> f64 {
     dot(&sum, &sum) / part.len().max(1) as f64
 }
 
-/// Level change of `part` from stereo to the feed, dB, the recoverable gain taken out:
-/// `10·log10(P(feed) / (G²·(P_L + P_R)/2))`. −∞ where nothing arrives, NaN for a silent part.
+/// Level change of `part` from stereo to the feed, dB, without the recoverable gain: `10·log10(P(feed) / (G²·(P_L +
+/// P_R)/2))`. −∞ where nothing arrives, NaN for a silent part.
 pub fn change_db(part: &Stereo, feed: &MonoFeed, rate_hz: f64) -> f64 {
     let gain = feed.recoverable_gain();
     if gain == 0.0 {
@@ -100,7 +100,7 @@ pub fn change_db(part: &Stereo, feed: &MonoFeed, rate_hz: f64) -> f64 {
     power_db(mono_power(part, feed, rate_hz) / (gain * gain * part.power() / 2.0))
 }
 
-/// As [`change_db`], with the recoverable gain left in: what happens if nobody touches the fader.
+/// As [`change_db`], with the recoverable gain included: the change if nobody touches the fader.
 pub fn raw_change_db(part: &Stereo, feed: &MonoFeed, rate_hz: f64) -> f64 {
     power_db(mono_power(part, feed, rate_hz) / (part.power() / 2.0))
 }
@@ -139,11 +139,11 @@ pub fn wet_dry_db(preset: &Preset, feed: &MonoFeed) -> f64 {
     power_db(power(&preset.wet) / power(&preset.dry))
 }
 
-/// `part` with everything outside `low_hz..high_hz` taken away, brick-wall, on the whole record. Lines and sums are
-/// linear, so the change of a band is the change of the part limited to it.
+/// `part` limited to `low_hz..high_hz` by a brick-wall filter over the whole record. Lines and sums are linear, so the
+/// change of a band is the change of the part limited to it.
 pub fn band_limited(part: &Stereo, low_hz: f64, high_hz: f64, rate_hz: f64) -> Stereo {
     let limit = |channel: &[f64]| {
-        // Twice the length, so that the end does not ring into the beginning.
+        // Twice the length, or the end would ring into the beginning.
         let len = 2 * channel.len();
         let mut bins = spectrum(channel, len);
         for (k, bin) in bins.iter_mut().enumerate() {

@@ -1,4 +1,4 @@
-//! What every preset promises.
+//! The properties that every preset must have.
 
 use sumproof_signals::truth::{self, MonoFeed};
 use sumproof_signals::{
@@ -190,7 +190,7 @@ fn an_equal_dry_is_the_reference() {
 fn channel_faults_are_where_they_belong() {
     let plain = render(&short(PresetKind::EqualDry));
     let scaled = |kind| {
-        // Each preset is normalised by itself; bring it to the level of the plain one.
+        // Each preset is normalised separately; this brings it to the level of the plain one.
         let mut preset = render(&short(kind));
         let gain = plain.reference[50_000] / preset.reference[50_000];
         preset.dry.scale(gain);
@@ -206,7 +206,7 @@ fn channel_faults_are_where_they_belong() {
 
     let late = scaled(PresetKind::LateChannel12Ms);
     assert!(close(&late.dry.right[576..], &plain.dry.right) && close(&late.dry.left, &plain.dry.left));
-    // The wet is scaled to the dry, which lost the last 12 ms of one channel: a constant factor next to one.
+    // The wet is scaled to the dry, which lost the last 12 ms of one channel: a constant factor close to 1.
     let likeness = correlation(&late.wet.right[576..], &plain.wet.right[..plain.len() - 576]);
     assert!((likeness - 1.0).abs() < 1e-9, "{likeness}");
 
@@ -221,8 +221,7 @@ fn channel_faults_are_where_they_belong() {
 
 #[test]
 fn the_wet_waits_for_its_time() {
-    // The wet of an impulse, so to speak: a wet that is a fixed filter of the reference is found by it. Early samples
-    // of the wet are silent until the reference has sounded for the pre-delay.
+    // Early samples of the wet are silent until the reference has sounded for the pre-delay.
     for kind in PresetKind::ALL
         .into_iter()
         .filter(|kind| kind.is_time_invariant())
@@ -267,7 +266,7 @@ fn truth_agrees_with_closed_forms() {
     let sum_of = |left, right| truth::changes(&preset, &MonoFeed::wedge_with(left, right));
     let none = LineFault::NONE;
 
-    // Equal dry: nothing is lost in the sum nor by any pad once the fader made up; all is lost by a flip.
+    // Equal dry: nothing is lost in the sum, nor by a pad once the fader has made up for it; a flip loses everything.
     assert!(sum_of(none, none).dry_db.abs() < 1e-9);
     assert!(sum_of(none, LineFault::gain(-20.0)).dry_db.abs() < 1e-9);
     assert_eq!(sum_of(none, LineFault::FLIP).dry_db, f64::NEG_INFINITY);
@@ -293,7 +292,7 @@ fn truth_agrees_with_closed_forms() {
         ..MonoFeed::stereo_jack_in_balanced_input()
     };
     assert!((share(&MonoFeed::wedge()) + share(&flipped) - 1.0).abs() < 1e-9);
-    // The sum law cancels in the change and shows in the raw one.
+    // The sum law cancels in the change, but not in the raw one.
     let unity = MonoFeed {
         factor: truth::UNITY,
         ..MonoFeed::wedge()
@@ -417,7 +416,7 @@ fn the_demo_fits_its_description() {
             full.peak()
         );
         assert!((demo.true_wet_dry_db() + 5.0).abs() < 1e-9);
-        // It ends in silence, so nothing clicks when it is repeated.
+        // It ends in silence, so repeating it makes no click.
         let end = full.len() - (0.05 * rate_hz) as usize;
         let last = Stereo::new(full.left[end..].to_vec(), full.right[end..].to_vec());
         assert!(

@@ -1,4 +1,4 @@
-//! The amplifier: drive and loudspeaker cabinet; and the linear colours that make two amplifiers of one.
+//! The amplifier: drive and loudspeaker cabinet; and the linear filters that make two amplifiers out of one.
 
 use std::f64::consts::PI;
 
@@ -7,13 +7,13 @@ use crate::fft::convolve;
 use crate::filter::Biquad;
 use crate::{Rng, amplitude};
 
-/// Drive is computed at no less than this, so that what folds back stays far below the sound.
+/// Least rate at which the drive is computed, which keeps aliases far below the sound.
 const DRIVE_RATE_HZ: f64 = 85_000.0;
 
 /// An amplifier with its cabinet.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Amplifier {
-    /// How far a string of full level is driven into the clipper, dB.
+    /// Drive of a full-level string into the clipper, dB.
     pub drive_db: f64,
     /// Offset of the clipper, which makes even harmonics.
     pub bias: f64,
@@ -24,7 +24,7 @@ pub(crate) struct Amplifier {
 }
 
 impl Amplifier {
-    /// From nearly clean to crunch.
+    /// Draws an amplifier between nearly clean and crunch.
     pub(crate) fn drawn(rng: &mut Rng) -> Self {
         Self {
             drive_db: rng.between(2.0, 20.0),
@@ -34,11 +34,11 @@ impl Amplifier {
         }
     }
 
-    /// The strings as they come out of the loudspeaker; the level of the input does not matter, that of the output is
-    /// not set.
+    /// The strings through amplifier and loudspeaker; the input's level does not matter, the output's level is not
+    /// normalised.
     pub(crate) fn run(&self, strings: &[f64], rate_hz: f64) -> Vec<f64> {
         let mut sound = strings.to_vec();
-        // A tight bass before the drive, as every amplifier meant for drive has it.
+        // A tight bass before the drive, as in every amplifier meant for drive.
         Biquad::high_pass(rate_hz, 110.0, 0.6).run(&mut sound);
         let peak = sound.iter().fold(0.0f64, |peak, x| x.abs().max(peak));
         if peak == 0.0 {
@@ -61,7 +61,7 @@ impl Amplifier {
     }
 }
 
-/// The clipper at a rate high enough for it.
+/// Runs the clipper at a sufficient rate.
 fn drive(sound: Vec<f64>, rate_hz: f64, bias: f64) -> Vec<f64> {
     if rate_hz >= DRIVE_RATE_HZ {
         return clip(sound, bias);
@@ -69,9 +69,9 @@ fn drive(sound: Vec<f64>, rate_hz: f64, bias: f64) -> Vec<f64> {
     halved(&drive(doubled(&sound), 2.0 * rate_hz, bias))
 }
 
-/// `x/√(1 + x²)` with an offset, its aliases held down by the first-order antiderivative method (Parker, Zavalishin and
-/// Le Bivic, DAFx 2016). The antiderivative is `√(1 + x²)`, and its difference quotient is this fraction, which needs
-/// no special case where two samples are equal.
+/// `x/√(1 + x²)` with an offset, with its aliases reduced by the first-order antiderivative method (Parker, Zavalishin
+/// and Le Bivic, DAFx 2016). The antiderivative is `√(1 + x²)`, and its difference quotient is this fraction, which
+/// needs no special case where two samples are equal.
 fn clip(mut sound: Vec<f64>, bias: f64) -> Vec<f64> {
     let root = |x: f64| (1.0 + x * x).sqrt();
     let rest = bias / root(bias);
@@ -112,7 +112,7 @@ fn halfway(x: impl Fn(usize) -> f64, len: usize) -> Vec<f64> {
         .collect()
 }
 
-/// Twice the rate.
+/// Doubles the rate.
 fn doubled(x: &[f64]) -> Vec<f64> {
     let between = halfway(|n| x[n], x.len());
     x.iter()
@@ -121,7 +121,7 @@ fn doubled(x: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-/// Half the rate again; what lies above the new Nyquist frequency is filtered away.
+/// Halves the rate; frequencies above the new Nyquist frequency are filtered out.
 fn halved(x: &[f64]) -> Vec<f64> {
     let between = halfway(|n| x[2 * n + 1], x.len() / 2);
     // The odd samples, half-way interpolated, land one frame late: on the even sample that follows them.
@@ -164,7 +164,7 @@ pub(crate) fn amplifier_of_channel(which: usize, reference: &[f64], rate_hz: f64
     sound
 }
 
-/// A direct tap and some later ones, each rounded over four samples so that they may fall between samples.
+/// A direct tap and some later ones, each spread over four samples so it may fall between samples.
 fn reflection_fir(reflections: &[(f64, f64)], rate_hz: f64) -> Vec<f64> {
     let longest_s = reflections.iter().fold(0.0f64, |longest, r| longest.max(r.0));
     let mut fir = vec![0.0; (longest_s * rate_hz).ceil() as usize + 3];
@@ -197,7 +197,7 @@ mod tests {
 
     #[test]
     fn aliases_of_the_drive_stay_60_db_down() {
-        // 4.1 kHz driven hard at 48 kHz: whatever is not a harmonic has folded back.
+        // 4.1 kHz driven hard at 48 kHz: everything that is not a harmonic is an alias.
         let len = 48_000;
         let driven = drive(tones::sine(len, 48_000.0, 4100.0, 10.0, 0.0), 48_000.0, 0.2);
         let bins = crate::fft::spectrum(&driven[..len], len);

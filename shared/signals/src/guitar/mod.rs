@@ -9,7 +9,7 @@ pub(crate) use riff::{Note, riff};
 
 use crate::Rng;
 
-/// One player: plays the notes he is given, a little different from every other player.
+/// One player, with timing and tuning of its own.
 pub(crate) struct Player {
     rng: Rng,
     /// Largest deviation of a note in time, seconds.
@@ -27,7 +27,7 @@ impl Player {
         }
     }
 
-    /// The strings alone, `len` samples, no amplifier.
+    /// Plays `notes` on strings without an amplifier, `len` samples.
     pub(crate) fn play(mut self, notes: &[Note], rate_hz: f64, len: usize) -> Vec<f64> {
         let mut out = vec![0.0; len];
         for note in notes {

@@ -1,4 +1,4 @@
-//! What is played: chords, strums, picked notes, muted chugs and rests in E minor pentatonic and around.
+//! Riffs: strummed chords, picked notes, muted chugs and rests in and around E minor pentatonic.
 
 use crate::Rng;
 
@@ -9,7 +9,7 @@ pub(crate) struct Note {
     /// MIDI note number, 69 is 440 Hz.
     pub pitch: f64,
     pub held_s: f64,
-    /// Linear.
+    /// Loudness, linear.
     pub loudness: f64,
 }
 
@@ -18,7 +18,7 @@ const SCALE: [f64; 13] = [
     40.0, 43.0, 45.0, 47.0, 50.0, 52.0, 55.0, 57.0, 59.0, 62.0, 64.0, 67.0, 69.0,
 ];
 
-/// Chords as they lie on six strings, low to high: E minor, G, D, A minor, C, B minor 7.
+/// Chord shapes over the six strings, low to high: E minor, G, D, A minor, C, B minor 7.
 const CHORDS: [&[f64]; 6] = [
     &[40.0, 47.0, 52.0, 55.0, 59.0, 64.0],
     &[43.0, 47.0, 50.0, 55.0, 59.0, 67.0],
@@ -34,7 +34,7 @@ pub(crate) fn riff(rng: &mut Rng, until_s: f64) -> Vec<Note> {
     let transpose = rng.below(5) as f64;
     let mut notes = Vec::new();
     let mut at_s = 0.03;
-    // The first figure is a chord, so that even a short riff sounds; after that whatever comes.
+    // The first figure is a chord, so even a short riff sounds; the others are random.
     let mut figure = 0;
     while at_s < until_s {
         at_s += match figure {
@@ -90,7 +90,7 @@ fn chugs(notes: &mut Vec<Note>, rng: &mut Rng, at_s: f64, beat_s: f64) -> f64 {
     3.0 * beat_s
 }
 
-/// A run of quavers that wanders over the scale.
+/// A run of quavers wandering over the scale.
 fn picked(notes: &mut Vec<Note>, rng: &mut Rng, at_s: f64, beat_s: f64) -> f64 {
     let count = 4 + rng.below(5);
     let mut degree = 4 + rng.below(6);

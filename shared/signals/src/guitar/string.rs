@@ -5,23 +5,23 @@ use std::f64::consts::{PI, TAU};
 
 use crate::Rng;
 
-/// Brightness of the loop: the corner of the loss that every round trip adds, Hz.
+/// Brightness of the loop: corner of the low-pass of every round trip, Hz.
 const LOSS_CORNER_HZ: f64 = 11_000.0;
-/// Nothing above this is plucked, Hz.
+/// Highest partial of a pluck, Hz.
 const BRIGHTEST_HZ: f64 = 7000.0;
 /// Time constant of a damped string, seconds.
 const RELEASE_S: f64 = 0.035;
-/// Where a fading string is cut off, as an amplitude: −90 dB.
+/// Amplitude at which a decaying string is cut off: −90 dB.
 const INAUDIBLE: f64 = 3e-5;
 
-/// A string about to be let go.
+/// A string about to be released.
 pub(super) struct Pluck {
     pub hz: f64,
     pub held_s: f64,
     pub loudness: f64,
     /// Where it is plucked, as a share of its length.
     pub position: f64,
-    /// Draws the phases of the partials, the one thing that makes two plucks of the same note differ in shape.
+    /// Draws the phases of the partials, the only difference in shape between two plucks of the same note.
     pub phase_rng: Rng,
 }
 
@@ -32,7 +32,7 @@ impl Pluck {
         let pole = (-TAU * LOSS_CORNER_HZ / rate_hz).exp();
         let loss_delay = (pole * omega.sin() / (1.0 - pole * omega.cos())).atan() / omega;
         let around = rate_hz / self.hz - loss_delay;
-        // The all-pass does best between a tenth and just over one sample.
+        // The all-pass works best between a tenth and just over one sample.
         let whole = (around - 0.1).floor().max(1.0);
         let part = around - whole;
         let all_pass = (((1.0 - part) * omega / 2.0).sin()) / (((1.0 + part) * omega / 2.0).sin());
@@ -66,8 +66,8 @@ impl Pluck {
         }
     }
 
-    /// The string's shape as one period of partials. Made of partials rather than of noise so that the same pluck
-    /// sounds alike at every sample rate.
+    /// The string's shape as one period of partials. Made of partials rather than of noise, so the same pluck sounds
+    /// alike at every sample rate.
     fn shape(&mut self, len: usize, rate_hz: f64) -> Vec<f64> {
         let mut shape = vec![0.0; len];
         let highest = (BRIGHTEST_HZ.min(0.45 * rate_hz) / self.hz) as usize;

@@ -1,11 +1,11 @@
-//! What to change, and what it brings, in a player's words.
+//! Advice and its effect, in a player's words.
 
 use sumproof_core::explain::advice::{Action, Advice, Part, Quantity};
 
 use crate::Name;
 use crate::numbers::{milliseconds, signed};
 
-/// What to do, and the figure it is about before and after.
+/// One piece of advice as sentences: the action, then its quantity before and after.
 ///
 /// ```
 /// use sumproof_core::explain::advice::{Action, Advice, Part, Quantity};

@@ -1,4 +1,4 @@
-//! What is between the board and the desk: what speaks for a box and against it.
+//! The boxes between board and desk: points for and against one.
 
 use sumproof_core::dsp::db;
 use sumproof_core::routing::boxes::{CREST_DB, Choice, DeskInput, LOW_E_HZ, Merit, Peaks, Trouble};
@@ -6,7 +6,7 @@ use sumproof_core::routing::boxes::{CREST_DB, Choice, DeskInput, LOW_E_HZ, Merit
 use crate::numbers::hertz;
 use crate::scores::{figure, in_db};
 
-/// What speaks against it; follows 'it' in a sentence.
+/// A point against a box, as a clause to follow 'it'.
 #[must_use]
 pub fn trouble(trouble: Trouble) -> String {
     match trouble {
@@ -52,7 +52,7 @@ pub fn trouble(trouble: Trouble) -> String {
     }
 }
 
-/// Whether an input wants its pad; `None`: nobody said how loud it is played.
+/// Whether an input needs its pad; with `None` the level is not known.
 ///
 /// ```
 /// use sumproof_core::routing::boxes::{DeskInput, Source};
@@ -73,7 +73,7 @@ pub fn pad(input: DeskInput, peaks: Option<Peaks>) -> String {
     }
 }
 
-/// Where the peaks are from, if nobody said them.
+/// The assumption behind the peaks, if they were not stated.
 fn taken(peaks: Peaks) -> String {
     if peaks.assumed {
         format!(" (peaks taken as {CREST_DB:.0} dB over rms)")
@@ -82,7 +82,7 @@ fn taken(peaks: Peaks) -> String {
     }
 }
 
-/// What speaks for it; follows 'it' in a sentence.
+/// A point in favour of a box, as a clause to follow 'it'.
 ///
 /// ```
 /// use sumproof_core::routing::boxes::Merit;
@@ -102,7 +102,7 @@ pub fn merit(merit: Merit) -> &'static str {
     }
 }
 
-/// What differs between the two lines, a sentence each.
+/// The differences between the two lines, one sentence each.
 #[must_use]
 pub fn differences(choice: &Choice) -> Vec<String> {
     let pair = &choice.pair;

@@ -1,12 +1,12 @@
-//! Whether a sentence says something new to whoever acts on it.
+//! Whether a new sentence differs enough from the shown one to replace it.
 
-/// Figures in dB may move so far without being said anew, dB.
+/// Largest change of a figure in dB that is not news, dB.
 const DB: f64 = 1.0;
-/// Other figures may move by this share of themselves.
+/// Largest relative change of any other figure that is not news.
 const SHARE: f64 = 0.15;
 
-/// Whether two texts differ in more than figures that moved a little: by more than 1 dB, or by more than 15 % where they aren't
-/// decibels.
+/// Whether two texts differ by more than small changes of their figures: more than 1 dB, or more than 15 % for figures
+/// that aren't decibels.
 ///
 /// ```
 /// use sumproof_wording::calm::says_something_new;
@@ -31,13 +31,13 @@ pub fn says_something_new(old: &str, new: &str) -> bool {
     }
 }
 
-/// Whether a list of texts says something new against another.
+/// The same for lists of texts.
 #[must_use]
 pub fn say_something_new(old: &[String], new: &[String]) -> bool {
     old.len() != new.len() || old.iter().zip(new).any(|(old, new)| says_something_new(old, new))
 }
 
-/// A stretch of text with the figure behind it.
+/// A stretch of text and the figure that follows it.
 struct Piece<'a> {
     text: &'a str,
     figure: Option<f64>,
@@ -73,7 +73,7 @@ fn pieces(text: &str) -> impl Iterator<Item = Piece<'_>> {
         let len = figure
             .find(|c: char| !(c.is_ascii_digit() || c == '.'))
             .unwrap_or(figure.len());
-        // A full stop behind a figure belongs to the sentence.
+        // A full stop after a figure belongs to the sentence.
         let number = figure[..len].trim_end_matches('.');
         let piece = Piece {
             text: &rest[..begin],

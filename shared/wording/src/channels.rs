@@ -1,4 +1,4 @@
-//! What is between the channels.
+//! The relation of the two channels: delay, polarity, correlation, level.
 
 use sumproof_core::alignment::delay::ChannelDelay;
 use sumproof_core::routing::line::Polarity;
@@ -7,10 +7,10 @@ use sumproof_core::session::reading::Reading;
 use crate::numbers::milliseconds;
 use crate::scores::NO_READING;
 
-/// A delay that makes no difference, seconds: below it channels count as on time.
+/// Shortest delay that is named, seconds: below it channels count as on time.
 const ON_TIME_S: f64 = 0.000_02;
 
-/// The single delay between the channels, its polarity and how sure it is, or that there's none to name.
+/// The single delay between the channels with its polarity and confidence, or that there is none.
 ///
 /// ```
 /// assert!(sumproof_wording::channels::delay(None).starts_with("no single delay"));
@@ -26,8 +26,8 @@ pub fn delay(found: Option<ChannelDelay>) -> String {
         let side = if delay.delay_s > 0.0 { "right" } else { "left" };
         format!("the {side} channel {} late", milliseconds(delay.delay_s.abs()))
     };
-    // An average can't tell an inverted channel from a strong wet whose channels work against each other, so neither is
-    // claimed.
+    // An average can't distinguish an inverted channel from a strong wet whose channels work against each other, so
+    // neither is claimed.
     let polarity = match delay.polarity {
         Polarity::Normal => "same polarity",
         Polarity::Flipped => "opposite signs: an inverted channel, or a wet that works against itself",
@@ -36,7 +36,7 @@ pub fn delay(found: Option<ChannelDelay>) -> String {
     format!("{late}, {polarity} ({sure:.0}\u{a0}% sure)")
 }
 
-/// That frames are missing in a take, and how often; `None` where none are.
+/// The gaps of a take; `None` without any.
 ///
 /// ```
 /// use sumproof_wording::channels::gaps;
@@ -52,7 +52,7 @@ pub fn gaps(count: u64) -> Option<String> {
     }
 }
 
-/// What is between the channels of a reading, a sentence.
+/// The relation of a reading's channels, in a sentence.
 #[must_use]
 pub fn between(reading: &Reading) -> String {
     if reading.correlation.is_none() {
@@ -61,7 +61,7 @@ pub fn between(reading: &Reading) -> String {
     format!("Between the channels: {}.", delay(reading.delay))
 }
 
-/// The level of the left over the right channel, dB.
+/// The level of the left channel over the right one, dB.
 #[must_use]
 pub fn level_difference(db: Option<f64>) -> String {
     match db {

@@ -2,11 +2,11 @@
 
 use sumproof_core::session::part::Unlike;
 
-/// Said where every figure is the same.
+/// For a comparison without any difference.
 pub const NOTHING_CHANGED: &str =
     "Nothing changed: every figure of B is that of A, to the last digit that is shown.";
 
-/// Why two bounces can't be judged against each other: a sentence or two.
+/// Why two bounces can't be compared: a sentence or two.
 ///
 /// ```
 /// use sumproof_core::session::part::Unlike;
@@ -31,24 +31,24 @@ pub fn not_the_same_part(unlike: &[Unlike]) -> String {
     )
 }
 
-/// Two rounds of a set: names, and for those that changed the words before and after.
+/// Two rounds of a set: the presets' names, and for those that changed the outcomes before and after.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Trend {
-    /// What fares worse: name, before, after.
+    /// Presets with a worse outcome: name, before, after.
     pub worse: Vec<(String, String, String)>,
-    /// What fares better.
+    /// Presets with a better outcome: name, before, after.
     pub better: Vec<(String, String, String)>,
-    /// How many fare as they did.
+    /// Number of presets with the same outcome.
     pub same: usize,
-    /// What isn't the same part.
+    /// Presets that can't be compared because the part differs.
     pub untold: Vec<String>,
-    /// What is in the first round only.
+    /// Presets in the first round only.
     pub gone: Vec<String>,
-    /// What is in the second round only.
+    /// Presets in the second round only.
     pub new: Vec<String>,
 }
 
-/// How a set fares after a round of changes: sentences, the counts first.
+/// How a set has changed after a round of changes: sentences, the counts first.
 #[must_use]
 pub fn trend(trend: &Trend) -> Vec<String> {
     let Trend { worse, better, .. } = trend;

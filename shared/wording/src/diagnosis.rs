@@ -1,4 +1,4 @@
-//! Why a sound fares as it does, in a player's words.
+//! The diagnosis in a player's words.
 
 use sumproof_core::explain::diagnosis::{Diagnosis, Evidence, Finding, Suffering};
 use sumproof_core::explain::movement::Movement;
@@ -7,7 +7,7 @@ use sumproof_core::routing::feed::Side;
 use crate::Name;
 use crate::numbers::{correlation as signed, hertz, milliseconds, signed as number};
 
-/// Every finding, in the diagnosis' order.
+/// Every finding, in the diagnosis's order.
 ///
 /// ```
 /// use sumproof_core::explain::diagnosis::Diagnosis;
@@ -19,7 +19,7 @@ pub fn sentences(diagnosis: &Diagnosis) -> Vec<String> {
     diagnosis.findings().map(sentence).collect()
 }
 
-/// One finding: one sentence or two.
+/// One finding in one or two sentences.
 #[must_use]
 pub fn sentence(finding: &Finding) -> String {
     let sure = match finding.confidence {
@@ -76,7 +76,7 @@ fn silent(side: Side, below_db: Option<f64>) -> String {
     format!("The {} channel is silent{below}.", side.name())
 }
 
-/// `at 12 onsets`, or of what it is read where nothing need begin.
+/// `at 12 onsets`, or the source of the figure where it needs no onsets.
 fn at_onsets(onsets: usize) -> String {
     match onsets {
         0 => String::new(),

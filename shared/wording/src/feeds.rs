@@ -1,4 +1,4 @@
-//! The feeds: what they are called, in full and in a narrow row, and what each of them is.
+//! The feeds: their names, full and short, and an explanation of each.
 
 use sumproof_core::routing::feed::FeedId;
 
@@ -22,7 +22,7 @@ pub fn name(feed: FeedId) -> &'static str {
     }
 }
 
-/// What the feed is, a sentence or two.
+/// An explanation of the feed, in a sentence or two.
 ///
 /// ```
 /// use sumproof_core::routing::feed::FeedId;
@@ -53,7 +53,7 @@ pub fn explanation(feed: FeedId) -> &'static str {
     }
 }
 
-/// The name where there is little room, as in a row of the board; the full one where that is as short.
+/// The short name, for a row of the board; the full one where that is short enough.
 #[must_use]
 pub fn short_name(feed: FeedId) -> &'static str {
     match feed {

@@ -1,15 +1,15 @@
-//! What is heard now, what is recorded, and what of it a bounce would hold.
+//! What the player hears now, what is recorded, and what a bounce would contain.
 
 use sumproof_core::session::take::Pass;
 
 use crate::Name;
 use crate::numbers::duration;
 
-/// The line check's signal.
+/// The line check's signal is playing.
 pub const TEST: &str = "The test signal goes out. Any key stops it.";
 /// Nothing passes.
 pub const HELD: &str = "Nothing passes: the line check holds your sound back.";
-/// A state switched the audition on, and nobody has since.
+/// A loaded state switched the audition on, and the player has not confirmed it.
 pub const LOADED: &str =
     "Stereo passes: the project was saved with the audition on. Click a feed to hear it.";
 /// The host bounces or records, or hasn't been seen to play in real time.
@@ -17,10 +17,10 @@ pub const HELD_BACK: &str =
     "Stereo passes: the audition waits until the host plays in real time and doesn't record.";
 /// Bypassed by the host.
 pub const BYPASSED: &str = "Bypassed: stereo passes, nothing is measured.";
-/// The usual.
+/// The normal case.
 pub const STEREO: &str = "You are hearing stereo, untouched. Click a feed or press its key to hear what arrives there; F5 shows the worst from afar.";
 
-/// What is recorded: a pass, the name it will get where that is known, and how long it is so far, seconds.
+/// The recording in progress: its pass, its future name if known, and its length so far, seconds.
 ///
 /// ```
 /// use sumproof_core::session::take::Pass;
@@ -39,8 +39,8 @@ pub fn recording(pass: Pass, name: Option<&str>, seconds: f64) -> String {
     format!("Recording {what}, {}", duration(seconds))
 }
 
-/// What a bounce would hold while a feed is heard. A bounce exactly at real time, in a host that says neither that it bounces
-/// nor that it records, can't be told from playing.
+/// What a bounce would contain while a feed is auditioned. A real-time bounce in a host that reports neither bouncing
+/// nor recording can't be distinguished from playing.
 ///
 /// ```
 /// use sumproof_wording::hearing::in_a_bounce;

@@ -1,13 +1,13 @@
-//! What the marks and the short words of the window mean, a line each.
+//! Explanations of the window's marks and short words, one line each.
 
 use crate::scores::column;
 
-/// The dips that are marked in a curve.
+/// The dips marked in a curve.
 pub const DIPS: &str = "The marks below a curve: where a feed takes a hole of 3 dB or more out of the sound, with the note that lies there.";
 /// The margin.
 pub const MARGIN: &str = "How late a line may be before the dry is 2 dB down: the fall of the dry over the delay, dashed with that line flipped as well.";
 
-/// Everything that wants a line of explanation: the word, and what it means.
+/// Every word that needs explaining, with its explanation.
 #[must_use]
 pub fn lines() -> Vec<(&'static str, &'static str)> {
     vec![

@@ -1,32 +1,32 @@
-//! What the core found, in words: every sentence and every formatted figure of the window, the report, the rig card, the
+//! The core's results in words: every sentence and every formatted figure of the window, the report, the rig card, the
 //! line check and the command.
 //!
 //! # Contract
-//! The core returns data; this crate says it. Pure functions from the core's types to text: nothing is measured, judged or
-//! left out here, and no sentence claims more than its figures do. A sentence ends with a full stop; what goes into one
-//! doesn't. Everything allocates, so nothing here is for the audio thread.
+//! The core returns data; this crate turns it into text, with pure functions. Nothing is measured, judged or left out
+//! here, and no sentence claims more than its figures do. A sentence ends with a full stop; a fragment of one doesn't.
+//! Everything allocates, so nothing here may run on the audio thread.
 //!
-//! Whoever shows something in two places takes it from here both times: nobody else writes a sentence about a verdict, a
-//! cause or advice, and nobody else turns a figure into text. `tests/one_place.rs` holds the other crates to it.
+//! No other crate contains a sentence about a verdict, a cause or advice, or turns a figure into text, so a thing shown
+//! in two places reads the same in both. `tests/one_place.rs` enforces this.
 //!
-//! | to say | room |
+//! | text | module |
 //! |---|---|
 //! | a figure with its unit | [`numbers`] |
-//! | what a thing is called | [`Name`], [`feeds`] |
-//! | what a preset does in its feeds | [`verdict`], [`scores`] |
-//! | what is between the channels | [`channels`] |
-//! | of what sound figures are | [`phrase`] |
-//! | whether a sentence is worth saying anew | [`calm`] |
-//! | why it is so | [`diagnosis`] |
-//! | what to do about it | [`advice`] |
-//! | how the lines are set | [`lines`] |
-//! | what a line check found | [`line_check`] |
+//! | names | [`Name`], [`feeds`] |
+//! | a preset's result in the feeds | [`verdict`], [`scores`] |
+//! | the relation of the channels | [`channels`] |
+//! | the sound that figures describe | [`phrase`] |
+//! | whether a sentence is news | [`calm`] |
+//! | the diagnosis | [`diagnosis`] |
+//! | advice | [`advice`] |
+//! | the lines' settings | [`lines`] |
+//! | a line check's findings | [`line_check`] |
 //! | how dry and wet were told apart | [`methods`], [`passes`], [`side_chain`] |
 //! | what changed, or why that can't be told | [`comparisons`] |
-//! | for which lines and limits | [`rigs`] |
-//! | what to do first with a set | [`sets`] |
-//! | what marks and short words mean | [`help`] |
-//! | what speaks for a box and against it | [`boxes`] |
+//! | the rig behind the figures | [`rigs`] |
+//! | a set of presets | [`sets`] |
+//! | explanations of marks and short words | [`help`] |
+//! | points for and against a box | [`boxes`] |
 //!
 //! ```
 //! use sumproof_core::routing::feed::FeedId;

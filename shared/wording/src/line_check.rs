@@ -1,4 +1,4 @@
-//! What a line check found, and what to say before one.
+//! A line check's findings, and the instructions before one.
 
 use sumproof_core::line_check::{
     Answer, Arrival, Findings, Mode, Notice, PairFinding, Reception, Trust, Unknown,
@@ -9,12 +9,12 @@ use sumproof_core::routing::line::Polarity;
 use crate::Name;
 use crate::numbers::milliseconds;
 
-/// What matters of a difference, to say it aloud.
+/// Least delay, level difference and high-pass corner that are named.
 const LATE_S: f64 = 0.000_15;
 const UNEVEN_DB: f64 = 1.5;
 const THIN_HZ: f64 = 40.0;
 
-/// One sentence for the engineer. It asks for nothing to be changed unless all parts of the signal agree on what is wrong.
+/// One sentence for the engineer. It asks for a change only if all parts of the signal agree on the fault.
 #[must_use]
 pub fn sentence(finding: &Findings) -> String {
     let arrivals = [finding.lines[0].arrival, finding.lines[1].arrival];
@@ -52,7 +52,7 @@ fn unsure(side: Side) -> String {
     )
 }
 
-/// Why nothing can be said yet, and what is to be done for it.
+/// Why there is no finding yet, and what to do about it.
 fn not_yet(why: Unknown) -> &'static str {
     match why {
         Unknown::Moved => {
@@ -130,7 +130,7 @@ fn both(finding: &Findings) -> String {
     }
 }
 
-/// Nothing wrong was found: whether that is all that could be.
+/// For no fault found: whether every possible fault would have been found.
 fn well(finding: &Findings, pair: &PairFinding, value: Reception) -> String {
     let how = if value == Reception::Apart {
         "alike and apart"
@@ -230,7 +230,7 @@ const CLEAN: &str = "Use an empty, clean preset: no amplifier model, no effects.
 const PLUGS: &str = "One source feeds both lines: first leave both plugged; in the first pause unplug the right line; in the second \
     plug it again and unplug the left one. Phantom power off and the channel muted before a plug is moved.";
 
-/// What to say before a phone plays the signal or waits for it, and records.
+/// Instructions before a phone plays the signal or waits for it, and records.
 #[must_use]
 pub fn advice_to_phone(mode: Mode) -> Vec<&'static str> {
     let way = match mode {
@@ -246,7 +246,7 @@ pub fn advice_to_phone(mode: Mode) -> Vec<&'static str> {
     ]
 }
 
-/// What to say before the signal is played.
+/// Instructions before the signal is played.
 #[must_use]
 pub fn advice(mode: Mode) -> Vec<&'static str> {
     let mut advice = vec![CAUTION, CLEAN];

@@ -1,4 +1,4 @@
-//! How the player's lines are set.
+//! The settings of the player's lines.
 
 use sumproof_core::routing::feed::{Lines, Side};
 use sumproof_core::routing::line::{Line, Polarity};
@@ -6,7 +6,7 @@ use sumproof_core::routing::line::{Line, Polarity};
 use crate::Name;
 use crate::numbers::{hertz, milliseconds, signed};
 
-/// What isn't straight about the lines; `None` when both are.
+/// The lines' settings that are not straight; `None` when both lines are straight.
 ///
 /// ```
 /// use sumproof_core::routing::feed::Lines;

@@ -1,10 +1,10 @@
-//! How dry and wet were told apart, and how well.
+//! How dry and wet were told apart, and how reliably.
 
 use sumproof_core::session::reading::{AskFor, Reading};
 use sumproof_core::split::kind::PresetKind;
 use sumproof_core::split::{Method, Split};
 
-/// How dry and wet are told apart by a method, and what it can't do.
+/// A method's way of telling dry and wet apart, and its limits.
 ///
 /// ```
 /// use sumproof_core::split::Method;
@@ -25,7 +25,7 @@ pub fn limits(method: Method) -> &'static str {
     }
 }
 
-/// Between what an estimate's wet over dry lies; `None` where dry and wet were measured.
+/// The range of an estimate's wet over dry; `None` where dry and wet were measured.
 #[must_use]
 pub fn range(split: &Split) -> Option<String> {
     let [low, high] = split.wet_over_dry_range_db()?;
@@ -37,7 +37,7 @@ pub fn range(split: &Split) -> Option<String> {
     })
 }
 
-/// How dry and wet were told apart, how sure that is, and how much there is of each: a sentence.
+/// How dry and wet were told apart, how reliable that is, and their ratio: a sentence.
 #[must_use]
 pub fn told_apart(reading: &Reading) -> String {
     let how = match reading.method {
@@ -60,7 +60,7 @@ pub fn told_apart(reading: &Reading) -> String {
     }
 }
 
-/// What a kind of preset is, for somebody who chooses it. A sentence.
+/// An explanation of a kind of preset for choosing it. A sentence.
 #[must_use]
 pub fn explained(kind: PresetKind) -> &'static str {
     match kind {
@@ -78,7 +78,7 @@ pub fn explained(kind: PresetKind) -> &'static str {
     }
 }
 
-/// What the player could do to have a word said plainly. A sentence.
+/// What the player could do to get a plain verdict. A sentence.
 ///
 /// ```
 /// use sumproof_core::session::reading::AskFor;

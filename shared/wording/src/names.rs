@@ -1,4 +1,4 @@
-//! What things are called.
+//! Names of the core's enums.
 
 use sumproof_core::explain::diagnosis::Cause;
 use sumproof_core::routing::boxes::{DeskInput, Isolation, Kind, Phantom};
@@ -12,7 +12,7 @@ use sumproof_core::split::kind::PresetKind;
 
 use crate::feeds;
 
-/// What people read where the core has an id.
+/// The name that people read for an id of the core.
 ///
 /// ```
 /// use sumproof_core::score::outcome::Outcome;
@@ -21,7 +21,7 @@ use crate::feeds;
 /// assert_eq!(Outcome::DropsOut.name(), "drops out");
 /// ```
 pub trait Name {
-    /// The name, as it stands inside a sentence.
+    /// The name, in the form used inside a sentence.
     #[must_use]
     fn name(self) -> &'static str;
 }

@@ -1,6 +1,6 @@
-//! Figures and notes as people read them: one formatter a unit.
+//! Figures and notes as text: one formatter per unit.
 
-/// Minus as typesetters write it.
+/// The typographic minus sign.
 pub const MINUS: char = '\u{2212}';
 
 /// A change in dB with its sign and one decimal; `gone` for −∞, `only` for +∞.
@@ -17,8 +17,8 @@ pub fn decibels(value: f64) -> String {
     }
 }
 
-/// A number with its sign and so many decimals; what rounds to nothing has no sign. `−∞` and `+∞` for what isn't finite, `–`
-/// for what is no number.
+/// A number with its sign and `decimals` decimals; without a sign if it rounds to zero. `−∞` and `+∞` for infinities,
+/// `–` for NaN.
 #[must_use]
 pub fn signed(value: f64, decimals: usize) -> String {
     if value.is_nan() {
@@ -43,7 +43,7 @@ pub fn correlation(value: f64) -> String {
     signed(value, 2)
 }
 
-/// A frequency in whole hertz, and from 1 kHz on with three figures: `82 Hz`, `1.25 kHz`, `12.6 kHz`.
+/// A frequency in whole hertz, and from 1 kHz on with three significant figures: `82 Hz`, `1.25 kHz`, `12.6 kHz`.
 #[must_use]
 pub fn hertz(hz: f64) -> String {
     if hz < 999.5 {
@@ -100,8 +100,8 @@ const NAMES: [&str; 12] = [
     "B",
 ];
 
-/// The nearest note of equal temperament at A4 = 440 Hz (ISO 16), in scientific pitch notation, and how far off it is in
-/// cents. `None` where there's no such note a guitar or its overtones could play (below 16 Hz or not finite).
+/// The nearest note of equal temperament at A4 = 440 Hz (ISO 16), in scientific pitch notation, and how far off it is
+/// in cents. `None` below 16 Hz or for a non-finite frequency.
 #[must_use]
 pub fn note(hz: f64) -> Option<(String, i32)> {
     if !hz.is_finite() || hz < 16.0 {

@@ -1,20 +1,20 @@
-//! What comes of the passes of a part, and what to do where nothing does.
+//! The result of a part's passes, and what to do if there is none.
 
 use sumproof_core::split::two_pass::{DryInFull, PairCheck, TwoPassError};
 
 use crate::Name;
 use crate::numbers;
 
-/// Passes being worked on.
+/// The passes are being processed.
 pub const LAYING: &str = "Laying your passes over one another\u{2026}";
-/// The work on them failed.
+/// The processing failed.
 pub const NOT_LAID: &str = "The two passes could not be laid over one another: record them again.";
-/// Follows what [`dont_make_up`] says of a full pass that came after a pair was made.
+/// Appended to [`dont_make_up`] for a full pass recorded after the pair.
 pub const PERHAPS_ANOTHER: &str = " If it is another sound than theirs, nothing is wrong.";
 /// The take of both passes can't be stored.
 pub const NO_ROOM: &str = "No room for the take of both passes: delete one and record again.";
 
-/// Of a take made of a dry and a wet pass; `check` is what a full one says of them.
+/// For a take made of a dry and a wet pass; `check` is the check against a full one.
 ///
 /// ```
 /// assert!(sumproof_wording::passes::told_apart("lead", Ok(None)).contains("to check them"));
@@ -35,7 +35,7 @@ pub fn told_apart(take: &str, check: Result<Option<&PairCheck>, TooLong>) -> Str
     }
 }
 
-/// Of a take made of a dry and a full pass.
+/// For a take made of a dry and a full pass.
 #[must_use]
 pub fn told_by_difference(take: &str, found: &DryInFull) -> String {
     format!(
@@ -44,7 +44,7 @@ pub fn told_by_difference(take: &str, found: &DryInFull) -> String {
     )
 }
 
-/// The sound of the passes wasn't kept whole, so a full one can't check them.
+/// The passes were too long to be kept whole, so a full one can't check them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TooLong;
 
@@ -52,13 +52,13 @@ fn both(dry: &str, wet: &str) -> String {
     format!("\u{2018}{dry}\u{2019} and \u{2018}{wet}\u{2019}")
 }
 
-/// Of a dry and a wet pass that give no split.
+/// For a dry and a wet pass that give no split.
 #[must_use]
 pub fn give_no_split(dry: &str, wet: &str, error: TwoPassError) -> String {
     format!("{} give no split: {}", both(dry, wet), no_split(error))
 }
 
-/// Of a dry and a wet pass which the full one isn't made of.
+/// For a dry and a wet pass that don't add up to the full one.
 #[must_use]
 pub fn dont_make_up(dry: &str, wet: &str, full: &str, check: Option<&PairCheck>) -> String {
     format!(
@@ -68,13 +68,14 @@ pub fn dont_make_up(dry: &str, wet: &str, full: &str, check: Option<&PairCheck>)
     )
 }
 
-/// Where a full pass isn't made of the dry and the wet one, lower and upper edges of bands in Hz, and what to do. A sentence.
+/// The bands (lower and upper edges, Hz) in which dry and wet pass don't add up to the full one, and what to do. A
+/// sentence.
 #[must_use]
 pub fn failing_bands(bands: &[[f32; 2]]) -> String {
     let mut runs: Vec<[f32; 2]> = Vec::new();
     for &[lower, upper] in bands {
         match runs.last_mut() {
-            // Neighbours share an edge, but for rounding.
+            // Neighbours share an edge, except for rounding.
             Some(run) if lower <= run[1] * 1.02 => run[1] = upper,
             _ => runs.push([lower, upper]),
         }
@@ -90,7 +91,7 @@ pub fn failing_bands(bands: &[[f32; 2]]) -> String {
     )
 }
 
-/// Why two passes give no split, and what to do. Goes into a sentence.
+/// Why two passes give no split, and what to do. A fragment of a sentence.
 #[must_use]
 pub fn no_split(error: TwoPassError) -> String {
     match error {
@@ -108,7 +109,7 @@ pub fn no_split(error: TwoPassError) -> String {
     }
 }
 
-/// Where a dry pass lies in a full one, without a wet pass. Goes into a sentence.
+/// Level and offset of a dry pass in a full one, without a wet pass. A fragment of a sentence.
 ///
 /// ```
 /// use sumproof_core::split::two_pass::DryInFull;
@@ -136,8 +137,8 @@ pub fn dry_in_full(found: &DryInFull) -> String {
     text
 }
 
-/// What a full pass says of a dry and a wet one; the bands that fail are named by their nominal frequencies. Goes into a
-/// sentence.
+/// The check of a dry and a wet pass against a full one; failing bands are named by their nominal frequencies. A
+/// fragment of a sentence.
 #[must_use]
 pub fn pair_check(check: &PairCheck) -> String {
     if check.holds() {

@@ -1,10 +1,10 @@
-//! Of what sound the figures are.
+//! The sound that the figures describe.
 
 use sumproof_core::session::span::{Over, PhraseNow};
 
 use crate::numbers::duration;
 
-/// A length in whole seconds, from a minute on as minutes and seconds.
+/// A length in whole seconds, or in minutes and seconds from a minute on.
 fn whole(seconds: f64) -> String {
     let seconds = seconds.max(1.0).round();
     if seconds < 60.0 {
@@ -14,7 +14,7 @@ fn whole(seconds: f64) -> String {
     }
 }
 
-/// Of what the figures are: `your last phrase, 8 s`. Empty before anything was played.
+/// The sound that the figures describe: `your last phrase, 8 s`. Empty before anything was played.
 ///
 /// ```
 /// use sumproof_core::session::span::{Over, PhraseNow};
@@ -35,7 +35,7 @@ fn whole(seconds: f64) -> String {
 pub fn of_what(phrase: &PhraseNow, over: Over) -> String {
     match (over, phrase.playing) {
         _ if phrase.seconds <= 0.0 => String::new(),
-        // While it is played nothing ticks.
+        // No running length while it is played.
         (Over::Phrase, true) if phrase.is_cut => String::from("the last half minute"),
         (Over::Phrase, true) => String::from("this phrase"),
         (Over::Phrase, false) if phrase.is_cut => {

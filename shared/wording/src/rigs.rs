@@ -1,4 +1,4 @@
-//! What something was computed for: lines, the law of the sum, limits.
+//! The rig behind a result: lines, sum law, limits.
 
 use sumproof_core::routing::feed::SumLaw;
 use sumproof_core::routing::line::{Line, Polarity};
@@ -7,7 +7,7 @@ use sumproof_core::score::rig::Rig;
 
 use crate::numbers::milliseconds;
 
-/// What is set on a line: `flipped, -3.0 dB, 1.0 ms late`, or that no fault is.
+/// A line's settings: `flipped, -3.0 dB, 1.0 ms late`, or that no fault is set.
 ///
 /// ```
 /// use sumproof_core::routing::line::Line;
@@ -41,7 +41,7 @@ pub fn line(line: &Line) -> String {
     }
 }
 
-/// With which lines: a sentence.
+/// The lines, in a sentence.
 #[must_use]
 pub fn lines(rig: &Rig) -> String {
     let [left, right] = [&rig.lines.left, &rig.lines.right].map(line);
@@ -52,7 +52,7 @@ pub fn lines(rig: &Rig) -> String {
     }
 }
 
-/// How lines are added: a clause.
+/// The sum law, in a clause.
 #[must_use]
 pub fn law(law: SumLaw) -> &'static str {
     match law {
@@ -62,7 +62,7 @@ pub fn law(law: SumLaw) -> &'static str {
     }
 }
 
-/// Between which limits: a sentence.
+/// The limits, in a sentence.
 #[must_use]
 pub fn limits(limits: &Limits) -> String {
     format!(

@@ -1,6 +1,7 @@
-//! The figures of a feed: as cells of a table, and read out.
+//! The figures of a feed: as cells of a table, and as sentences.
 //!
-//! Tables are for a terminal too, so their minus is the keyboard's; a page or a picture sets it as a typesetter would.
+//! Tables are also printed on a terminal, so they use the hyphen-minus; a page or a picture replaces it by the
+//! typographic minus.
 
 use sumproof_core::score::board::Row;
 use sumproof_core::score::outcome::Outcome;
@@ -11,18 +12,18 @@ use sumproof_core::split::interval::Interval;
 use crate::Name;
 use crate::numbers::{self, decibels, hertz, signed};
 
-/// Said where there is too little sound.
+/// For too little sound.
 pub const NO_READING: &str = "no reading";
-/// Said of a power that vanished.
+/// For a power that vanished.
 pub const GONE: &str = "gone";
-/// Said of a part that isn't in the sound.
+/// For a part that isn't in the sound.
 pub const NOT_FOUND: &str = "none found";
-/// Said where only the wet is left.
+/// Where only the wet is left.
 pub const ONLY_WET: &str = "only wet";
-/// Said where no gain helps.
+/// Where no gain helps.
 pub const NOTHING_ARRIVES: &str = "nothing arrives";
 
-/// What so many presets do: `1 holds`, `2 hold`.
+/// The outcome of `count` presets: `1 holds`, `2 hold`.
 #[must_use]
 pub fn how_many(count: usize, outcome: Outcome) -> String {
     let word = match (count, outcome) {
@@ -34,7 +35,7 @@ pub fn how_many(count: usize, outcome: Outcome) -> String {
     format!("{count} {word}")
 }
 
-/// A signed number for a table, with no sign on what rounds to zero.
+/// A signed number for a table, without a sign if it rounds to zero.
 ///
 /// # Errors
 /// The word for a number that isn't finite.
@@ -62,7 +63,7 @@ pub fn change(db: Option<f64>) -> String {
     db.map_or_else(|| NOT_FOUND.into(), |db| figure(db, 1))
 }
 
-/// Figures get their unit, words don't.
+/// Appends the unit to a figure, but not to a word.
 #[must_use]
 pub fn in_db(figure: &str) -> String {
     if figure.ends_with(|c: char| c.is_ascii_digit()) {
@@ -81,22 +82,22 @@ pub fn dry(score: &FeedScore) -> String {
     }
 }
 
-/// A part that is at least that far down, dB (negative).
+/// A part that is down by at least this, dB (negative).
 #[must_use]
 pub fn at_least_down(db: f64) -> String {
     format!("at least {:.0} dB down", -db)
 }
 
-/// A figure is printed by itself when its ends are no further apart, dB.
+/// Widest interval that is printed as a single figure, dB.
 const NARROW_DB: f64 = 6.0;
 
-/// The change of the wet; between its ends where it isn't known well enough for a figure.
+/// The change of the wet; as a range where its interval is too wide for a figure.
 #[must_use]
 pub fn wet(score: &FeedScore) -> String {
     open_wet(score).unwrap_or_else(|| change(score.wet_db))
 }
 
-/// Between what the wet's change lies, where that is too much for a figure.
+/// The range of the wet's change, if it is too wide for a figure.
 #[must_use]
 pub fn open_wet(score: &FeedScore) -> Option<String> {
     score
@@ -105,7 +106,7 @@ pub fn open_wet(score: &FeedScore) -> Option<String> {
         .map(|wet| between(&wet))
 }
 
-/// Between what the balance shift lies, where that is too much for a figure.
+/// The range of the balance shift, if it is too wide for a figure.
 #[must_use]
 pub fn open_balance(score: &FeedScore) -> Option<String> {
     score
@@ -114,7 +115,7 @@ pub fn open_balance(score: &FeedScore) -> Option<String> {
         .map(|shift| between(&shift))
 }
 
-/// Both ends of a figure; what is further down than anybody hears counts as open.
+/// Both ends of an interval; an inaudibly low end counts as open.
 fn between(interval: &Interval) -> String {
     let open = interval.low < -40.0;
     match (open, interval.high.is_finite()) {
@@ -125,7 +126,7 @@ fn between(interval: &Interval) -> String {
     }
 }
 
-/// A whole number with its sign; what rounds to nothing has none.
+/// A whole number with its sign; without one if it rounds to zero.
 fn whole(value: f64) -> String {
     if value.round() == 0.0 {
         "0".into()
@@ -134,13 +135,13 @@ fn whole(value: f64) -> String {
     }
 }
 
-/// What is said of a wet that is there, but not known well enough for a figure.
+/// For a wet that is there but whose interval is too wide for a figure.
 #[must_use]
 pub fn unknown_wet(score: &FeedScore) -> Option<&'static str> {
     (score.wet.is_some() && score.wet_db.is_none()).then_some("can't be told")
 }
 
-/// The balance shift; a bound where the dry is one.
+/// The balance shift; a bound where the dry is only a bound.
 #[must_use]
 pub fn balance(score: &FeedScore) -> String {
     if let Some(between) = open_balance(score) {
@@ -164,7 +165,7 @@ pub fn makeup(score: &FeedScore) -> String {
     change(Some(score.makeup_db))
 }
 
-/// A feed's name; where a line has a fault, with the one that was the worse to have it.
+/// A feed's name; for a feed with a fault, with the line on which it is worse.
 #[must_use]
 pub fn label(row: &Row, name: &str) -> String {
     match row.worse {
@@ -173,7 +174,7 @@ pub fn label(row: &Row, name: &str) -> String {
     }
 }
 
-/// A feed read out: for those who hear the window instead of seeing it, and for a tooltip.
+/// A feed as a sentence, for screen readers and tooltips.
 ///
 /// ```
 /// use sumproof_core::routing::feed::FeedId;
@@ -213,7 +214,7 @@ pub fn spoken(row: &Row, name: &str) -> String {
     said
 }
 
-/// What a feed does to dry and wet, in one line: `dry 20 dB down or more, wet \u{2212}3.0 dB`.
+/// A feed's effect on dry and wet, in one line: `dry 20 dB down or more, wet \u{2212}3.0 dB`.
 #[must_use]
 pub fn changes(score: &FeedScore) -> String {
     let change = |value: Option<f64>, at_floor: bool| match value {
@@ -235,14 +236,14 @@ pub fn tone(score: &FeedScore) -> Option<String> {
     score.tone_db.map(|db| format!("{db:.1}"))
 }
 
-/// How far the dry's partials are moved in a feed, dB rms; `None` where it can't be told.
+/// The change of the dry's partials against each other in a feed, dB rms; `None` where it can't be told.
 #[must_use]
 pub fn partials(score: &FeedScore) -> Option<String> {
     let partials = score.colour.partials_db?;
     Some(format!("{:.1}", partials.likely))
 }
 
-/// What a column of the board holds, by its heading.
+/// An explanation of a column of the board, by its heading.
 #[must_use]
 pub fn column(heading: &str) -> &'static str {
     match heading {
@@ -263,17 +264,17 @@ pub fn column(heading: &str) -> &'static str {
     }
 }
 
-/// The worst outcome a feed had in a phrase, behind what it has now.
+/// The worst outcome of a feed in a phrase, to follow the present one.
 #[must_use]
 pub fn at_worst(worst: Outcome) -> String {
     format!(", at worst in this phrase: {}", worst.name())
 }
 
-/// Said where the figures leave more than two outcomes open.
+/// Where the figures leave more than two outcomes open.
 pub const CANNOT_TELL: &str = "can\u{2019}t tell";
 
-/// The outcome of a feed in a word: plain where the whole of what is known gives it, with a question mark where it is the
-/// likelier of two.
+/// The outcome of a feed in a word: without mark where the whole interval gives it, with a question mark where it is
+/// the likelier of two.
 #[must_use]
 pub fn word(row: &Row) -> String {
     match (row.score, row.verdict, row.outcome) {

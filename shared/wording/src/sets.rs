@@ -1,11 +1,11 @@
-//! A set of presets: what to do first, and how loud they are beside one another.
+//! A set of presets: what to do first, and their loudness beside one another.
 
 use sumproof_core::explain::advice::Action;
 use sumproof_core::session::set::Spread;
 
 use crate::numbers::signed;
 
-/// How loud a take is, in stereo and in the mono wedge, LUFS.
+/// The loudness of a take, in stereo and in the mono wedge, LUFS.
 ///
 /// ```
 /// let said = sumproof_wording::sets::loudness(-18.24, Some(-19.0));
@@ -17,7 +17,7 @@ pub fn loudness(stereo_lufs: f64, wedge_lufs: Option<f64>) -> String {
     format!("{} LUFS in stereo{wedge}", signed(stereo_lufs, 1))
 }
 
-/// Where the middle of a set is, and how far it spreads, in stereo and in the mono wedge.
+/// The median loudness of a set and its spread, in stereo and in the mono wedge, LUFS.
 ///
 /// ```
 /// use sumproof_core::session::set::Spread;
@@ -36,7 +36,7 @@ pub fn middle(stereo: &Spread, wedge: &Spread) -> String {
     )
 }
 
-/// How much louder or softer than the take it is compared to, in stereo and in the mono wedge, LU.
+/// The loudness against the first take's, in stereo and in the mono wedge, LU.
 ///
 /// ```
 /// assert_eq!(
@@ -50,7 +50,7 @@ pub fn against_the_first(stereo_lu: f64, wedge_lu: Option<f64>) -> String {
     format!("against the first: {} LU{wedge}", signed(stereo_lu, 1))
 }
 
-/// A change in a preset, without its figures: `flip one channel`. `None` of what isn't one.
+/// A change of a preset, without its figures: `flip one channel`. `None` for an action that isn't one.
 ///
 /// ```
 /// use sumproof_core::explain::advice::Action;
@@ -75,8 +75,8 @@ pub fn change(action: &Action) -> Option<&'static str> {
     }
 }
 
-/// Which presets to begin with: `names` with what becomes of each and where, the worst first; `more` are left, and of `untold` it
-/// can't be told whether they hold.
+/// The presets to begin with: `names` holds name, outcome and feed of each, the worst first; `more` are left, and for
+/// `untold` presets the outcome can't be told.
 #[must_use]
 pub fn begin_with(names: &[(String, String, String)], more: usize, untold: usize) -> String {
     if names.is_empty() && untold > 0 {
@@ -100,7 +100,7 @@ pub fn begin_with(names: &[(String, String, String)], more: usize, untold: usize
     format!("Begin with {}{rest}.", list.join(", "))
 }
 
-/// Which change helps how many of those that don't hold.
+/// The change that helps `count` of the `of` presets that don't hold.
 #[must_use]
 pub fn helps_most(change: &str, count: usize, of: usize) -> String {
     let presets = if of == 1 {

@@ -1,40 +1,40 @@
-//! How a side-chain stands: what there is to say, and what of it.
+//! The state of a side-chain, in sentences.
 
-/// A share of the sound that the reference doesn't explain which is worth a warning, 0 to 1. Common practice, no source:
-/// a tenth of the energy moves a wet/dry ratio of −6 dB by about 1.5 dB.
+/// Least unexplained share of the sound that is worth a warning, 0 to 1. Common practice, no source: a tenth of the
+/// energy changes a wet/dry ratio of −6 dB by about 1.5 dB.
 pub const MUCH_UNEXPLAINED: f64 = 0.10;
 
 /// The side-chain of a plugin that has one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SideChain {
-    /// What comes later than this after the first arrival counts as wet, ms.
+    /// Sound later than this after the first arrival counts as wet, ms.
     pub split_ms: f32,
-    /// How it stands.
+    /// Its state.
     pub state: SideChainState,
 }
 
-/// How a side-chain stands.
+/// The state of a side-chain.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum SideChainState {
     /// Nothing has been heard yet.
     Waiting,
     /// There is sound, and nothing on the side-chain: dry and wet are estimated.
     NoReference,
-    /// Something comes on it; where it arrives in the sound is not known yet.
+    /// It has a signal, whose arrival in the sound is not known yet.
     Searching,
-    /// Dry and wet are told apart by it.
+    /// Dry and wet are told apart with it.
     Found {
-        /// How far behind the side-chain the dry arrives, ms (negative: before it); `None` when nothing stands out.
+        /// The dry's arrival after the side-chain, ms (negative: before it); `None` if none stands out.
         arrival_ms: Option<f32>,
-        /// Share of the sound that is not linear in it at all, 0 to 1; a lower limit.
+        /// Share of the sound that is not linear in it, 0 to 1; a lower limit.
         unexplained: f32,
-        /// How much sound that rests on, seconds.
+        /// How much sound that is based on, seconds.
         heard_s: f32,
     },
 }
 
 impl SideChain {
-    /// One plain sentence or two.
+    /// The state in one or two sentences.
     #[must_use]
     pub fn sentence(&self) -> String {
         let split = format!("{:.0}\u{a0}ms", self.split_ms);
@@ -81,19 +81,19 @@ impl SideChain {
     }
 }
 
-/// Of a take during which hardly anything came on the side-chain.
+/// For a take with hardly any signal on the side-chain.
 #[must_use]
 pub fn nothing_came(take: &str) -> String {
     format!("\u{2018}{take}\u{2019}: nothing came on the side-chain, so its dry and wet are estimated.")
 }
 
-/// Of a take that ended before the side-chain was found in it.
+/// For a take that ended before the side-chain was found in it.
 #[must_use]
 pub fn too_short(take: &str) -> String {
     format!("\u{2018}{take}\u{2019} is too short for the side-chain, so its dry and wet are estimated.")
 }
 
-/// Of a take with gaps in it.
+/// For a take with gaps.
 #[must_use]
 pub fn interrupted(take: &str) -> String {
     format!(
@@ -101,7 +101,7 @@ pub fn interrupted(take: &str) -> String {
     )
 }
 
-/// Of a take of which at least that share, 0 to 1, isn't explained by the side-chain; `None` where that's little.
+/// For a take of which at least `share`, 0 to 1, isn't explained by the side-chain; `None` below [`MUCH_UNEXPLAINED`].
 #[must_use]
 pub fn unexplained(take: &str, share: f64) -> Option<String> {
     (share > MUCH_UNEXPLAINED).then(|| {

@@ -1,5 +1,5 @@
-//! The verdict in words, from numbers. Its first clause, on the mono wedge, is the same wherever it stands; the window goes on
-//! with what a player asks next ([`Verdict`]), the report with every feed that doesn't hold ([`of_feeds`]).
+//! The verdict in words. Its first clause, on the mono wedge, is the same everywhere; the window continues with one
+//! line flipped and one line alone ([`Verdict`]), the report with every feed that doesn't hold ([`of_feeds`]).
 
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
@@ -11,35 +11,35 @@ use sumproof_core::split::interval::Interval;
 use crate::Name;
 use crate::scores::{self, NO_READING, NOTHING_ARRIVES, change, in_db};
 
-/// Said before anything was heard.
+/// Before any sound.
 pub const PLAY: &str = "Play something. What every listener gets of it will stand here.";
-/// Said in silence, once something was heard.
+/// In silence, after there was sound.
 pub const SILENT: &str = "No reading: it is silent. Play on and the verdict comes back.";
-/// Said of a file or take without enough sound.
+/// For a file or take without enough sound.
 pub const TOO_LITTLE: &str = "No reading: there is too little sound to judge (below -80 dBFS).";
 
-/// Numbers may move so far without changing what is said, dB.
+/// Largest change of a figure that doesn't change the sentence, dB.
 pub const CALM_DB: f64 = 1.0;
-/// Beyond this a sound is as good as gone, and a number would only pretend to know, dB.
+/// Below this a sound is practically gone, and a figure would claim too much, dB.
 const FAR_DB: f64 = -40.0;
 
-/// How sure an outcome is.
+/// An outcome with its certainty.
 type Sure = sumproof_core::score::verdict::Verdict<Outcome>;
 
-/// How sure a row's outcome is; `None` without a reading.
+/// A row's outcome with its certainty; `None` without a reading.
 fn sure(row: &Row) -> Option<Sure> {
     row.verdict.or(row.outcome.map(Sure::Plain))
 }
 
-/// What is said of one feed: outcome, dry and wet (everything where no dry was found).
+/// The content for one feed: outcome, and the changes of dry and wet (of the total where no dry was found).
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Gist {
     outcome: Sure,
-    /// The dry's change with both ends, dB.
+    /// The dry's change, dB.
     dry: Interval,
-    /// The dry is at least that far down.
+    /// The dry is at least this far down.
     at_floor: bool,
-    /// No dry was found: `dry` is everything's change.
+    /// No dry was found: `dry` is the total's change.
     whole: bool,
     wet: Option<Interval>,
 }
@@ -57,7 +57,7 @@ impl Gist {
         })
     }
 
-    /// Whether the words would be the same but for small changes of numbers.
+    /// Whether the sentences are the same except for small changes of figures.
     fn is_near(&self, other: &Self) -> bool {
         self.outcome == other.outcome
             && self.at_floor == other.at_floor
@@ -83,7 +83,7 @@ impl Gist {
         format!("the {what} {}", how_far(self.dry, self.at_floor))
     }
 
-    /// The clause every verdict begins with.
+    /// The clause that every verdict begins with.
     fn of_wedge(&self) -> String {
         let keeps = self.keeps();
         match self.outcome {
@@ -103,7 +103,7 @@ impl Gist {
     }
 }
 
-/// `holds`, `probably holds, or it thins`; `still` stands before a word said plainly.
+/// `holds`, `probably holds, or it thins`; `still` precedes a plain outcome.
 fn fares(outcome: Sure, still: &str) -> String {
     match outcome {
         Sure::Plain(word) => format!("{still}{}", word.name()),
@@ -164,13 +164,13 @@ fn one_figure(whole: f64) -> String {
     }
 }
 
-/// What the window's verdict hangs on: the mono wedge, the same with one line flipped, and each line alone.
+/// The content of the window's verdict: the mono wedge, the wedge with one line flipped, and each line alone.
 ///
 /// ```
 /// use sumproof_core::session::reading::Reading;
 /// use sumproof_wording::verdict::Verdict;
 ///
-/// // Nothing was heard, so nothing is said.
+/// // Without sound there is no verdict.
 /// assert!(Verdict::of(&Reading::default()).is_none());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -183,7 +183,7 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// Of a reading; `None` without enough sound.
+    /// The verdict of a reading; `None` without enough sound.
     #[must_use]
     pub fn of(reading: &Reading) -> Option<Self> {
         let gist = |id| Gist::of(reading.row(id));
@@ -196,7 +196,7 @@ impl Verdict {
         })
     }
 
-    /// The same where one of the player's lines is set to arrive flipped (polarity inverted): another flip puts that right.
+    /// The same for a rig with one line set to arrive flipped (polarity inverted): another flip then puts it right.
     #[must_use]
     pub fn with_one_flipped(self, one_flipped: bool) -> Self {
         Self { one_flipped, ..self }
@@ -206,7 +206,7 @@ impl Verdict {
         [&self.wedge, &self.flipped, &self.left, &self.right]
     }
 
-    /// Whether the other says the same but for numbers within [`CALM_DB`].
+    /// Whether the other verdict is the same except for figures within [`CALM_DB`].
     #[must_use]
     pub fn is_near(&self, other: &Self) -> bool {
         self.gists().iter().zip(other.gists()).all(|(a, b)| a.is_near(b))
@@ -221,7 +221,7 @@ impl Verdict {
             .all(|(a, b)| (a.outcome, a.whole) == (b.outcome, b.whole))
     }
 
-    /// Whether the same is known in both.
+    /// Whether both verdicts have a figure of the wet for the same feeds.
     #[must_use]
     pub fn knows_what(&self, other: &Self) -> bool {
         let known = |a: &Gist, b: &Gist| a.wet.is_none() == b.wet.is_none();
@@ -279,8 +279,9 @@ impl Verdict {
     }
 }
 
-/// One line on a preset's feeds, each with its name: the mono wedge, what drops out, what thins, each with the figure that
-/// decided, and how many plainly hold; what is only likely or can't be told stands apart. Says nothing from the correlation, which can't tell a padded or dead line from a good one.
+/// One line on a preset's feeds with their names: the mono wedge, those that drop out, those that thin, each with the
+/// deciding figure, and how many plainly hold; likely outcomes and those that can't be told are listed separately. It
+/// doesn't use the correlation, which can't distinguish a padded or dead line from a good one.
 ///
 /// ```
 /// use sumproof_wording::verdict::{TOO_LITTLE, of_feeds};
@@ -310,7 +311,7 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
         ("Probably thins", likely(Outcome::Thins)),
         ("Can't be told", Sure::CannotTell),
     ] {
-        // Names hold commas of their own.
+        // Names may contain commas.
         let named: Vec<String> = judged
             .iter()
             .filter(|(row, _, sure)| is_alike(*sure, wanted) && row.id != FeedId::MonoWedge)
@@ -338,12 +339,12 @@ fn likely(word: Outcome) -> Sure {
     Sure::Likely { word, other: word }
 }
 
-/// Whether both say the same word, as surely.
+/// Whether both have the same outcome, equally certain.
 fn is_alike(one: Sure, other: Sure) -> bool {
     (one.word(), one.is_plain()) == (other.word(), other.is_plain())
 }
 
-/// The feed with the figure that keeps it from holding.
+/// The feed with the figure that prevents it from holding.
 fn with_reason(row: &Row, name: &str) -> String {
     let Some(score) = row.score else {
         return name.into();
@@ -364,7 +365,7 @@ fn with_reason(row: &Row, name: &str) -> String {
     format!("{name} ({reason})")
 }
 
-/// The figure of colour that is further over its usual limit.
+/// The colour figure that exceeds its default limit by more.
 fn colour(score: &FeedScore) -> String {
     let usual = Limits::default();
     let likely = |figure: Option<Interval>| figure.map(|figure| figure.likely);

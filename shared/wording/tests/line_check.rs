@@ -1,4 +1,4 @@
-//! What is said of a line check's findings.
+//! The sentences on a line check's findings.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::line_check::{
@@ -21,7 +21,7 @@ fn sure<T>(value: T) -> Answer<T> {
     told(value, Trust::Sure)
 }
 
-/// Both lines arrive alike, and the place does this with them.
+/// Findings with both lines alike, and this reception.
 fn alike(heard: Reception) -> Findings {
     let line = LineFinding {
         arrival: Arrival::Yes,

@@ -1,4 +1,4 @@
-//! Names and short texts.
+//! Tests of names and short texts.
 
 use sumproof_core::explain::diagnosis::Cause;
 use sumproof_core::routing::boxes::{Kind, Merit, Source, Trouble};

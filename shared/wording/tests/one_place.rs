@@ -1,16 +1,16 @@
-//! Words stand in one place: no other crate holds a sentence about a verdict, a cause or advice.
+//! All wording is in this crate: no other crate contains a sentence about a verdict, a cause or advice.
 //!
-//! Looked for are texts of four words or more, outside of comments, tests, and what is for programmers only. A file may hold some only if
-//! it (or its folder) is named below, with what they are; and none may say what this crate says.
+//! The test looks for texts of four words or more outside of comments, tests and messages for programmers. A file may
+//! contain some only if it (or its folder) is listed below with the reason, and none may equal a text of this crate.
 
 use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// A text of so many words counts as a sentence.
+/// Least number of words of a sentence.
 const WORDS: usize = 4;
 
-/// The crates that are looked through, from the root.
+/// The crates searched, relative to the root.
 const CRATES: [&str; 7] = [
     "shared/core/src",
     "shared/report/src",
@@ -21,7 +21,7 @@ const CRATES: [&str; 7] = [
     "page/src",
 ];
 
-/// Folders and files that may hold texts, and which they hold.
+/// Folders and files that may contain texts, and what these are.
 const ALLOWED: &[(&str, &str)] = &[
     ("shared/core/src/session/take.rs", "errors of what is stored"),
     (
@@ -70,7 +70,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ("cli/src/", "help, exit codes and errors of files and options"),
 ];
 
-/// Every string literal of a source, without comments and without what stands behind `#[cfg(test)]`.
+/// Every string literal of a source file, without comments and without everything after `#[cfg(test)]`.
 fn texts(source: &str) -> Vec<String> {
     let source = source.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
     let mut texts = Vec::new();
@@ -93,7 +93,7 @@ fn texts(source: &str) -> Vec<String> {
             texts.push(rest[begin..end].to_owned());
             (end + quote.len()).min(rest.len())
         } else if c == '\'' {
-            // A character, or a lifetime, which is one letter or more without a quote behind it.
+            // A character, or a lifetime: one letter or more without a closing quote.
             let mut letters = rest[1..].char_indices();
             match (letters.next(), letters.next()) {
                 (Some((_, '\\')), Some((_, escaped))) => {
@@ -104,7 +104,7 @@ fn texts(source: &str) -> Vec<String> {
                 _ => 1,
             }
         } else if c.is_alphanumeric() || c == '_' {
-            // A word ends before a quote, so that the `r` of `for` isn't taken for a raw text's.
+            // Skips a whole word, or the `r` of `for` would be taken for the start of a raw string.
             rest.find(|c: char| !(c.is_alphanumeric() || c == '_'))
                 .unwrap_or(rest.len())
         } else {
@@ -115,7 +115,7 @@ fn texts(source: &str) -> Vec<String> {
     texts
 }
 
-/// Whether what stands before a text makes it one for programmers: an assertion's, or an attribute's reason.
+/// Whether the code before a text makes it one for programmers: an assertion's message, or an attribute's reason.
 fn is_for_programmers(before: &str) -> bool {
     let statement = before.rsplit([';', '{', '}']).next().unwrap_or_default();
     before.ends_with("reason = ")
@@ -131,7 +131,7 @@ fn is_for_programmers(before: &str) -> bool {
         .any(|call| statement.contains(call))
 }
 
-/// Where a text that has begun ends.
+/// The end of a text that has begun.
 fn closing(text: &str) -> usize {
     let mut escaped = false;
     for (at, c) in text.char_indices() {
@@ -145,14 +145,14 @@ fn closing(text: &str) -> usize {
     text.len()
 }
 
-/// How many hashes a raw text that begins here has.
+/// The number of hashes of a raw string that begins here; `None` if none does.
 fn raw(text: &str) -> Option<usize> {
     let after = text.strip_prefix('r')?;
     let hashes = after.len() - after.trim_start_matches('#').len();
     after[hashes..].starts_with('"').then_some(hashes)
 }
 
-/// How many words a text has: letters in a row, two at least, outside of braces.
+/// The number of words of a text: runs of at least two letters outside of braces.
 fn words(text: &str) -> usize {
     let mut depth = 0_i32;
     let plain: String = text
@@ -169,7 +169,7 @@ fn words(text: &str) -> usize {
         .count()
 }
 
-/// Whether a text is read by people: a path of an SVG, a style or an id of several words isn't.
+/// Whether a text is for people: an SVG path, a style or an id of several words isn't.
 fn is_said(text: &str) -> bool {
     text.contains(' ') && words(text) >= WORDS
 }
@@ -185,7 +185,7 @@ fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// Everything that the sources in a folder say.
+/// All texts of the sources in a folder.
 fn said_in(folder: &Path) -> HashSet<String> {
     let mut files = Vec::new();
     sources(folder, &mut files);

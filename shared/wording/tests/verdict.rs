@@ -1,4 +1,4 @@
-//! The verdict in words.
+//! Tests of the verdict in words.
 
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::Outcome;

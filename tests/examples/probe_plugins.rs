@@ -1,6 +1,6 @@
-//! Three plugins that are not ours to sell, of the same framework. One does nothing: what a block costs before anything of ours
-//! is done (`cargo xtask bench`). The others do what none may: they allocate or wake another thread on the audio thread; with
-//! them tests make sure that the checks which ours passes are really on.
+//! Three test plugins on the same framework. One does nothing, and shows a block's cost without our code (`cargo xtask
+//! bench`). The others allocate, or wake another thread, on the audio thread; tests use them to make sure that the
+//! real-time checks are really on.
 
 use nice_plug::prelude::*;
 use std::num::NonZeroU32;
@@ -8,9 +8,9 @@ use std::sync::{Arc, Condvar};
 
 /// Does nothing.
 const EMPTY: u8 = 0;
-/// Asks for memory.
+/// Allocates on the audio thread.
 const ALLOCATING: u8 = 1;
-/// Wakes whoever waits, which takes a system call even if nobody does.
+/// Wakes a waiting thread, which takes a system call even if none waits.
 const WAKING: u8 = 2;
 
 #[derive(Default)]

@@ -1,4 +1,4 @@
-//! What is played and how: the recording, block sizes, buffers, transport and parameter changes.
+//! The input of a run: the recording, block sizes, buffers, transport and parameter changes.
 
 use crate::looped::Loop;
 use crate::plugin::ParamId;
@@ -7,7 +7,7 @@ use std::path::Path;
 /// Two channels of equal length with their sample rate.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stereo {
-    /// Samples a second.
+    /// Sample rate, Hz.
     pub rate_hz: f64,
     /// Left channel.
     pub left: Vec<f32>,
@@ -40,7 +40,7 @@ impl Stereo {
     /// Writes a 32-bit float WAV: to a temporary file beside `path` first, then renamed into place.
     ///
     /// # Errors
-    /// What the file system said.
+    /// A failure of the file system.
     pub fn write_wav(&self, path: &Path) -> Result<(), hound::Error> {
         let spec = hound::WavSpec {
             channels: 2,
@@ -63,11 +63,11 @@ impl Stereo {
 /// How a recording is cut into calls of the plugin's `process`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Blocks {
-    /// Every block has this many samples, the last one what is left.
+    /// Every block has this many samples, the last one the rest.
     Fixed(u32),
-    /// Sizes from 1 to `max`, drawn from a generator that `seed` starts: the same seed gives the same cuts.
+    /// Random sizes from 1 to `max`; the same seed gives the same blocks.
     Random {
-        /// Start of the generator.
+        /// Seed of the generator.
         seed: u64,
         /// Largest block.
         max: u32,
@@ -75,7 +75,7 @@ pub enum Blocks {
 }
 
 impl Blocks {
-    /// The largest block this gives, which is what the plugin is activated with. At least 1.
+    /// The largest block size, which the plugin is activated with. At least 1.
     #[must_use]
     pub fn max_samples(self) -> u32 {
         match self {
@@ -83,7 +83,7 @@ impl Blocks {
         }
     }
 
-    /// An endless run of block sizes, each from 1 to [`Self::max_samples`].
+    /// An endless sequence of block sizes, each from 1 to [`Self::max_samples`].
     pub fn sizes(self) -> impl Iterator<Item = usize> {
         let max = self.max_samples();
         let mut state = match self {
@@ -104,18 +104,18 @@ impl Blocks {
     }
 }
 
-/// Where the plugin's output goes.
+/// The buffers of the plugin's output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Buffers {
-    /// Output buffers of their own, filled with a marker value before each block, so that what the plugin does not
-    /// write is seen.
+    /// Separate output buffers, filled with a marker value before each block, which shows samples that the plugin does
+    /// not write.
     #[default]
     Separate,
     /// Input and output are the same memory.
     InPlace,
 }
 
-/// What the DAW says of its transport. The song position follows the samples played, at 120 beats a minute.
+/// The transport as the DAW reports it. The song position follows the samples played, at 120 beats per minute.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Transport {
     /// The song is running.
@@ -129,14 +129,14 @@ pub struct Transport {
 pub struct ParamEvent {
     /// Sample, counted from the first one played, at which the change is due.
     pub at_sample: usize,
-    /// Which parameter.
+    /// The parameter.
     pub param: ParamId,
     /// Its new value: 0 to 1 along the range of a continuous parameter, the step's number for a stepped one.
     pub value: f64,
 }
 
 impl ParamEvent {
-    /// A stepped parameter (string id, step number; a switch is 0 or 1) set from the first sample on.
+    /// Sets a stepped parameter (string id, step number; a switch is 0 or 1) from the first sample on.
     #[must_use]
     pub fn step(param: &str, value: u32) -> Self {
         Self {
@@ -164,27 +164,27 @@ pub struct Play {
     pub blocks: Blocks,
     /// Buffer layout.
     pub buffers: Buffers,
-    /// Whether the plugin is told that this is an offline rendering.
+    /// Whether the plugin is told that it renders offline.
     pub offline: bool,
     /// The transport, or none (a host need not have one).
     pub transport: Option<Transport>,
     /// Parameter changes; any order.
     pub events: Vec<ParamEvent>,
-    /// What arrives by MIDI; any order.
+    /// MIDI messages; any order.
     pub midi: Vec<Midi>,
-    /// Whether blocks are also cut where a parameter changes, as many DAWs do. Else a change in the middle of a block is
-    /// handed over with its offset, and the plugin decides when it acts on it.
+    /// Whether blocks are also cut where a parameter changes, as many DAWs do. Otherwise a change in the middle of a
+    /// block is passed with its offset, and the plugin decides when to apply it.
     pub cut_at_events: bool,
-    /// What is connected to the plugin's second input, if it has one: a channel or two beside the recording. Without any, and
-    /// behind their end, the host sends silence.
+    /// The signal of the plugin's second input, if it has one: one or two channels beside the recording. Without any,
+    /// and after their end, the host sends silence.
     pub side_chain: Vec<Vec<f32>>,
-    /// Whether the process ends, with [`super::CAUGHT`], when the plugin makes a system call while it processes. One plugin at
-    /// a time.
+    /// Whether a system call of the plugin during processing ends the process with [`super::CAUGHT`]. One plugin at a
+    /// time.
     pub no_system_calls: bool,
-    /// How many channels the main port's buffers have: 2, or fewer for a host that does as it likes. What is missing comes out
+    /// Number of channels of the main port's buffers: 2, or fewer for a non-conforming host. Missing channels come out
     /// as silence.
     pub channels: usize,
-    /// At the pace of a sound card: what goes out comes in again, in the place of the recording.
+    /// Real-time playing only: the output returns to the input, in place of the recording.
     pub looped: Option<Loop>,
 }
 

@@ -8,10 +8,10 @@ use x11rb::protocol::xproto::{ConnectionExt as _, CreateWindowAux, WindowClass};
 use x11rb::rust_connection::RustConnection;
 use x11rb::wrapper::ConnectionExt as _;
 
-/// Longest text that is read, in words of four bytes: what fits one property of the display server.
+/// Longest text that is read, in words of four bytes: it must fit one property of the display server.
 const LONGEST_WORDS: u32 = 1 << 16;
 
-/// The text on the clipboard, or `None` when nobody has put one there.
+/// The text on the clipboard, or `None` when there is none.
 ///
 /// # Errors
 /// [`HostError::Window`] without a display.
@@ -48,7 +48,7 @@ fn read() -> Result<Option<String>, Box<dyn std::error::Error>> {
         x11rb::CURRENT_TIME,
     )?;
     connection.sync()?;
-    // Its owner answers when it comes to it.
+    // Its owner answers asynchronously.
     for _ in 0..200 {
         while let Some(event) = connection.poll_for_event()? {
             let Event::SelectionNotify(told) = event else {

@@ -1,4 +1,4 @@
-//! Processor time: what a call cost, whoever else was busy meanwhile.
+//! Processor time: the cost of a call, independent of other processes' load.
 
 use std::time::Duration;
 
@@ -7,7 +7,7 @@ fn clock(id: libc::clockid_t) -> Duration {
         tv_sec: 0,
         tv_nsec: 0,
     };
-    // SAFETY: it writes to a value that lives. The clocks asked for here are always there.
+    // SAFETY: it writes to a live value. The clocks used here always exist.
     unsafe { libc::clock_gettime(id, &raw mut time) };
     Duration::new(time.tv_sec.unsigned_abs(), time.tv_nsec.unsigned_abs() as u32)
 }
@@ -24,7 +24,7 @@ pub fn process_time() -> Duration {
     clock(libc::CLOCK_PROCESS_CPUTIME_ID)
 }
 
-/// What `body` gives, and the processor time of this thread that it took.
+/// Runs `body`; returns its result and the processor time it took on this thread.
 pub fn costs<R>(body: impl FnOnce() -> R) -> (R, Duration) {
     let begun = thread_time();
     let result = body();

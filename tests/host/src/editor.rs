@@ -13,10 +13,10 @@ use x11rb::protocol::xproto::{
 use x11rb::rust_connection::RustConnection;
 use x11rb::wrapper::ConnectionExt as _;
 
-/// How long [`Editor::pump`] sleeps between two looks at the events.
+/// How long [`Editor::pump`] sleeps between two polls of the events.
 const PUMP_INTERVAL: Duration = Duration::from_millis(4);
 
-/// What a window shows.
+/// A screenshot of a window.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
     /// Width in pixels.
@@ -28,7 +28,7 @@ pub struct Picture {
 }
 
 impl Picture {
-    /// The number of different colours in it.
+    /// The number of distinct colours.
     #[must_use]
     pub fn colours(&self) -> usize {
         self.rgb
@@ -40,24 +40,24 @@ impl Picture {
     /// Writes it as a PNG.
     ///
     /// # Errors
-    /// What the file system or the encoder said, in a line.
+    /// A failure of the file system or the encoder, in one line.
     pub fn write_png(&self, path: &std::path::Path) -> Result<(), String> {
         crate::picture::write(self.width, self.height, &self.rgb, path)
     }
 }
 
-/// How a host takes its time over opening an editor. Without a word: as fast as it can, with its own window shown before.
+/// A host's delays while it opens an editor. By default there are none, and its own window is shown first.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Tempo {
-    /// Between making the editor and giving it a parent.
+    /// Delay between creating the editor and giving it a parent.
     pub before_parent: Duration,
-    /// Between giving it a parent and showing it.
+    /// Delay between giving it a parent and showing it.
     pub before_show: Duration,
-    /// How long after that the host's own window is shown, if not before everything else.
+    /// Delay after that until the host's own window is shown; `None` shows it before everything else.
     pub own_window_late: Option<Duration>,
 }
 
-/// An open editor. Close it with [`Editor::close`] before the plugin goes.
+/// An open editor. Close it with [`Editor::close`] before the plugin is dropped.
 pub struct Editor {
     pub(super) connection: RustConnection,
     root: u32,
@@ -73,7 +73,7 @@ const X11_EMBEDDED: GuiConfiguration<'static> = GuiConfiguration {
 };
 
 impl Editor {
-    /// Opens a window of the size that the plugin asks for and puts its editor inside.
+    /// Opens a window of the size that the plugin asks for and embeds its editor.
     ///
     /// # Errors
     /// [`HostError::Window`] without a display, [`HostError::MissingExtension`] or [`HostError::Refused`] when the plugin
@@ -82,7 +82,7 @@ impl Editor {
         Self::open_slowly(plugin, title, Tempo::default())
     }
 
-    /// The same as a host does it that has other things to do as well.
+    /// The same with the delays of a busy host.
     ///
     /// # Errors
     /// As [`Self::open`].
@@ -157,13 +157,14 @@ impl Editor {
         self.root
     }
 
-    /// Whether the user has not closed the window yet.
+    /// Whether the window is still open.
     #[must_use]
     pub fn is_open(&self) -> bool {
         self.wanted_open
     }
 
-    /// Lets the window and the plugin's main thread live for a while. Ends early when the user closes the window.
+    /// Handles events of the window and calls of the plugin's main thread for a while. Ends early when the user closes
+    /// the window.
     ///
     /// # Errors
     /// [`HostError::Window`] when the display goes away.
@@ -201,7 +202,7 @@ impl Editor {
         Ok(())
     }
 
-    /// Resizes the window, and the editor with it, to what the plugin makes of the wish.
+    /// Resizes the window and the editor to the size that the plugin makes of the requested one.
     ///
     /// # Errors
     /// [`HostError::Window`] when the display goes away.
@@ -230,13 +231,13 @@ impl Editor {
         }
     }
 
-    /// Takes a picture of what the editor shows now.
+    /// Takes a screenshot of the editor.
     ///
     /// # Errors
-    /// [`HostError::Window`] when the display does not give it.
+    /// [`HostError::Window`] when the display refuses it.
     pub fn capture(&self) -> Result<Picture, HostError> {
         // The editor draws in a child of our window, which may have another depth: a picture of the parent would be
-        // undefined there. Until the child is shown there is nothing but our own empty window.
+        // undefined there. Until the child is shown there is only our own empty window.
         let tree = self.connection.query_tree(self.window).map_err(window_error)?;
         let mut target = self.window;
         for child in tree.reply().map_err(window_error)?.children {
@@ -251,7 +252,7 @@ impl Editor {
         picture_of(&self.connection, target)
     }
 
-    /// Brings the window before all others: what another one covers has no picture.
+    /// Brings the window to the front: covered parts can't be captured.
     ///
     /// # Errors
     /// [`HostError::Window`] when the display goes away.
@@ -263,10 +264,10 @@ impl Editor {
         self.connection.flush().map_err(window_error)
     }
 
-    /// Takes the editor off the screen, or puts it back.
+    /// Hides or shows the editor.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when the plugin does not do it.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn show(&mut self, plugin: &mut Plugin, shown: bool) -> Result<(), HostError> {
         let handle = plugin.instance.plugin_handle();
         let gui: PluginGui = handle
@@ -280,7 +281,7 @@ impl Editor {
         done.map_err(|e| HostError::refused("show or hide its editor", e))
     }
 
-    /// Lays a window of somebody else's over everything that is on the screen.
+    /// Covers the whole screen with another client's window.
     ///
     /// # Errors
     /// [`HostError::Window`] without a display.
@@ -295,7 +296,7 @@ impl Editor {
     /// Closes the editor and its window.
     ///
     /// # Errors
-    /// [`HostError::Window`] when the display went away before.
+    /// [`HostError::Window`] when the display is already gone.
     pub fn close(self, plugin: &mut Plugin) -> Result<(), HostError> {
         let handle = plugin.instance.plugin_handle();
         if let Some(gui) = handle.get_extension::<PluginGui>() {
@@ -309,13 +310,13 @@ impl Editor {
     }
 }
 
-/// A window that lies over others until it is dropped.
+/// A window that covers the others until it is dropped.
 pub struct Cover {
-    /// The server takes away a client's windows when it leaves.
+    /// Dropping the connection removes the client's windows.
     _connection: RustConnection,
 }
 
-/// What every window on the screen shows that nobody else put into a window of theirs.
+/// Screenshots of all top-level windows on the screen.
 ///
 /// # Errors
 /// [`HostError::Window`] without a display.
@@ -329,7 +330,7 @@ pub fn pictures_on_the_screen() -> Result<Vec<Picture>, HostError> {
         .ok_or_else(|| HostError::Window("the display has no screen".to_owned()))?;
     let tree = connection.query_tree(root).map_err(window_error)?;
     let windows = tree.reply().map_err(window_error)?.children;
-    // A window may go between two questions.
+    // A window may disappear between two requests.
     Ok(windows
         .into_iter()
         .filter(|&window| {
@@ -343,7 +344,7 @@ pub fn pictures_on_the_screen() -> Result<Vec<Picture>, HostError> {
         .collect())
 }
 
-/// What a window shows now.
+/// A screenshot of one window.
 fn picture_of(connection: &RustConnection, window: u32) -> Result<Picture, HostError> {
     let geometry = connection.get_geometry(window).map_err(window_error)?;
     let geometry = geometry.reply().map_err(window_error)?;

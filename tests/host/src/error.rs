@@ -1,8 +1,8 @@
-//! What can go wrong between host and plugin.
+//! Errors between host and plugin.
 
 use std::path::PathBuf;
 
-/// A refusal by the plugin, or a host that cannot go on. Each message is one line that names what failed.
+/// A refusal by the plugin, or a failure of the host. Each message is one line that names what failed.
 #[derive(Debug, thiserror::Error)]
 pub enum HostError {
     /// The file is no plugin library, or its entry point refused to start.
@@ -10,7 +10,7 @@ pub enum HostError {
     Load {
         /// The file.
         path: PathBuf,
-        /// What the loader said.
+        /// The loader's message.
         reason: String,
     },
     /// The library holds no plugin with that id.
@@ -20,33 +20,33 @@ pub enum HostError {
         path: PathBuf,
         /// The id asked for.
         id: String,
-        /// The ids there are, separated by commas.
+        /// The ids in the library, separated by commas.
         found: String,
     },
     /// Instantiating, activating or starting failed.
     #[error("the plugin refused to {step}: {reason}")]
     Refused {
-        /// The step of its life that failed.
+        /// The step that failed.
         step: &'static str,
-        /// What the plugin, or the wrapper around it, said.
+        /// The message of the plugin or of the wrapper around it.
         reason: String,
     },
-    /// The plugin lacks an extension that this needs.
+    /// The plugin lacks a required extension.
     #[error("the plugin does not offer the CLAP extension '{0}'")]
     MissingExtension(&'static str),
     /// The plugin has no parameter with that id.
     #[error("the plugin has no parameter '{0}'")]
     NoSuchParam(String),
-    /// State bytes that are not what the framework writes.
+    /// State bytes that are not in the framework's format.
     #[error("the plugin's state cannot be read: {0}")]
     State(String),
-    /// The kernel can't give system calls back to a thread.
+    /// The kernel doesn't support the watch on system calls.
     #[error("system calls can't be watched here (it takes Linux 5.11): {0}")]
     Watch(std::io::Error),
     /// No window could be opened.
     #[error("no window: {0}")]
     Window(String),
-    /// The call does not fit what the host is doing, such as playing while a real-time thread is running.
+    /// The call does not fit the host's state, such as playing while a real-time thread is running.
     #[error("{0}")]
     Misuse(&'static str),
 }

@@ -1,4 +1,4 @@
-//! The host's side of the conversation: what the plugin may ask of us, kept as flags that the main thread answers.
+//! The host's callbacks: the plugin's requests, kept as flags that the main thread handles.
 
 use clack_extensions::gui::{GuiSize, HostGui, HostGuiImpl};
 use clack_extensions::latency::{HostLatency, HostLatencyImpl};
@@ -11,7 +11,7 @@ use clack_host::prelude::*;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
-/// Requests of the plugin that wait for an answer, written from any thread. A clone shares the flags.
+/// Pending requests of the plugin, written from any thread. A clone shares the flags.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Requests(Arc<Flags>);
 
@@ -22,12 +22,12 @@ struct Flags {
     dirty_marks: AtomicU32,
     rescans: AtomicU32,
     latency_changes: AtomicU32,
-    /// A wanted editor size in the packing of [`GuiSize::pack_to_u64`]; 0 is none.
+    /// A requested editor size, packed by [`GuiSize::pack_to_u64`]; 0 is none.
     size: AtomicU64,
 }
 
 impl Requests {
-    /// Whether a main-thread call was asked for since the last look.
+    /// Whether a main-thread call was requested since the last look.
     pub(crate) fn take_callback(&self) -> bool {
         self.0.callback.swap(false, Ordering::AcqRel)
     }
@@ -37,7 +37,7 @@ impl Requests {
         self.0.restart.swap(false, Ordering::AcqRel)
     }
 
-    /// The editor size asked for since the last look.
+    /// The editor size requested since the last look.
     pub(crate) fn take_size(&self) -> Option<GuiSize> {
         match self.0.size.swap(0, Ordering::AcqRel) {
             0 => None,
@@ -45,12 +45,12 @@ impl Requests {
         }
     }
 
-    /// How often the plugin said that its project needs saving.
+    /// How often the plugin reported that its project needs saving.
     pub(crate) fn dirty_marks(&self) -> u32 {
         self.0.dirty_marks.load(Ordering::Acquire)
     }
 
-    /// How often the plugin said that its latency changed.
+    /// How often the plugin reported a change of latency.
     pub(crate) fn latency_changes(&self) -> u32 {
         self.0.latency_changes.load(Ordering::Acquire)
     }
@@ -102,7 +102,7 @@ impl MainThreadHandler<'_> for MainThread {}
 
 impl HostLogImpl for Shared {
     fn log(&self, severity: LogSeverity, message: &str) {
-        // Debug and information lines would drown what a failing test has to say.
+        // Debug and information lines would hide the output of a failing test.
         if !matches!(severity, LogSeverity::Debug | LogSeverity::Info) {
             eprintln!("plugin log: {message}");
         }

@@ -1,5 +1,5 @@
-//! A pointer and a keyboard as the display server knows them, moved by its own test extension (XTEST): for the plugin there
-//! is no difference to a user's.
+//! A pointer and a keyboard as the display server knows them, moved by its own test extension (XTEST): to the plugin
+//! they are indistinguishable from a user's.
 
 use crate::editor::Editor;
 use crate::error::HostError;
@@ -13,10 +13,10 @@ use x11rb::protocol::xproto::{
 use x11rb::protocol::xtest::ConnectionExt as _;
 use x11rb::rust_connection::RustConnection;
 
-/// What a hand waits between two of its movements: a few frames of a window drawn in software.
+/// Pause between two movements: a few frames of a window drawn in software.
 const PACE: Duration = Duration::from_millis(60);
 
-/// Keys that are no character, by their X11 names (`keysymdef.h` of the X11 protocol).
+/// Keys, by their X11 names (`keysymdef.h` of the X11 protocol) if they are not characters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Key {
     /// `XK_Return`.
@@ -41,16 +41,16 @@ impl Key {
 }
 
 impl Editor {
-    /// Moves the pointer to a place in the window, pixels from its top left.
+    /// Moves the pointer to a position in the window, pixels from its top left.
     ///
     /// # Errors
-    /// [`HostError::Window`] when the display does not let us.
+    /// [`HostError::Window`] when the display refuses.
     pub fn point(&mut self, plugin: &mut Plugin, (x, y): (f32, f32)) -> Result<(), HostError> {
         self.fake(MOTION_NOTIFY_EVENT, 0, (x, y))?;
         self.pump(plugin, PACE)
     }
 
-    /// Presses (`true`) or lets go of the first button where the pointer is.
+    /// Presses (`true`) or releases the first button at the pointer's position.
     ///
     /// # Errors
     /// As [`Self::point`].
@@ -64,7 +64,7 @@ impl Editor {
         self.pump(plugin, PACE)
     }
 
-    /// Clicks at a place.
+    /// Clicks at a position.
     ///
     /// # Errors
     /// As [`Self::point`].
@@ -74,7 +74,7 @@ impl Editor {
         self.button(plugin, false)
     }
 
-    /// Drags from one place to another in ten movements.
+    /// Drags from one position to another in ten movements.
     ///
     /// # Errors
     /// As [`Self::point`].
@@ -89,7 +89,7 @@ impl Editor {
         self.button(plugin, false)
     }
 
-    /// Presses and lets go of a key, with another one held down if `with` names one.
+    /// Presses and releases a key, with another one held down if `with` names one.
     ///
     /// # Errors
     /// As [`Self::point`]; [`HostError::Window`] too when the keyboard has no such key.
@@ -118,7 +118,7 @@ impl Editor {
         keycode(&self.connection, key)
     }
 
-    /// The window is at the screen's corner: nobody manages it.
+    /// The window is at the screen's corner, because there is no window manager.
     fn fake(&self, kind: u8, detail: u8, at: (f32, f32)) -> Result<(), HostError> {
         fake(&self.connection, self.root(), (kind, detail), at)
     }
@@ -141,7 +141,7 @@ pub(super) fn keycode(connection: &RustConnection, key: Key) -> Result<u8, HostE
         .ok_or_else(|| HostError::Window(format!("the keyboard has no {key:?}")))
 }
 
-/// An event of a kind, with its key or button, at a place of the screen.
+/// Sends an event of a kind, with its key or button, at a position on the screen.
 pub(super) fn fake(
     connection: &RustConnection,
     root: u32,

@@ -1,24 +1,23 @@
 //! A small CLAP host for tests and for the demo.
 //!
-//! It loads a `.clap` from disk as a DAW would and knows nothing of what is inside: everything goes through the
-//! plugin interface. The order of a test is
+//! It loads a `.clap` from disk as a DAW would and uses only the plugin interface. A test goes in this order:
 //!
 //! 1. [`Library::load`] opens the file, [`Library::instantiate`] makes one plugin;
-//! 2. [`Plugin::params`], [`Plugin::load_state`], [`Plugin::latency_samples`] look at it;
-//! 3. [`Plugin::play`] activates it, processes a whole recording on a thread of its own in blocks of a chosen size and
+//! 2. [`Plugin::params`], [`Plugin::load_state`], [`Plugin::latency_samples`] inspect it;
+//! 3. [`Plugin::play`] activates it, processes a whole recording on a separate thread in blocks of a chosen size and
 //!    deactivates it; or [`Plugin::start_realtime`] plays a loop at the pace of a sound card until told to stop;
-//! 4. [`Plugin::save_state`] and [`State::decode`] read back what it stored;
+//! 4. [`Plugin::save_state`] and [`State::decode`] read its saved state;
 //! 5. [`editor::Editor`] opens its window inside one of ours (X11).
 //!
 //! # Threads
-//! A [`Plugin`] stays on the thread that made it, which is the plugin's main thread. Audio runs on other threads,
-//! while the main thread answers the plugin's requests for a main-thread call, as the interface demands.
+//! A [`Plugin`] stays on the thread that made it, which is the plugin's main thread. Audio runs on other threads, while
+//! the main thread answers the plugin's requests for a main-thread call, as the interface requires.
 //!
 //! # Units
-//! Audio is `f32`, one `Vec` a channel, full scale ±1. Positions are in samples from the first sample played. Parameter
-//! values are what the framework's CLAP wrapper uses: 0 to 1 along the parameter's range for a continuous one, the step's
-//! number for a stepped one. [`Plugin::change`] makes one from text as a user would type it (`-20 dB`); plain values are
-//! in the saved state.
+//! Audio is `f32`, one `Vec` per channel, full scale ±1. Positions are in samples from the first sample played.
+//! Parameter values are on the scale of the framework's CLAP wrapper: 0 to 1 along the parameter's range for a
+//! continuous one, the step's number for a stepped one. [`Plugin::change`] makes one from text as a user would type it
+//! (`-20 dB`); plain values are in the saved state.
 
 mod audio;
 pub mod clipboard;

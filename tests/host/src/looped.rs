@@ -5,13 +5,13 @@ use std::collections::VecDeque;
 /// A desk that adds both lines and sends the sum back to both of the plugin's inputs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Loop {
-    /// How late each line comes back, samples. At least a block, as everything that goes round.
+    /// Delay of each line, samples; at least a block, because the loop runs through the block buffers.
     pub late_samples: [usize; 2],
     /// Gain of each; negative for a flipped line.
     pub gains: [f32; 2],
 }
 
-/// The loop at work.
+/// The running loop.
 pub(crate) struct Looped {
     how: Loop,
     lines: [VecDeque<f32>; 2],
@@ -29,7 +29,7 @@ impl Looped {
         }
     }
 
-    /// The next samples that come in.
+    /// The next input samples.
     pub(crate) fn arrives(&mut self, samples: usize) -> &[f32] {
         self.arrived.clear();
         let gains = self.how.gains;
@@ -40,7 +40,7 @@ impl Looped {
         &self.arrived
     }
 
-    /// What went out.
+    /// Takes the output samples.
     pub(crate) fn went_out(&mut self, left: &[f32], right: &[f32]) {
         self.lines[0].extend(left);
         self.lines[1].extend(right);

@@ -1,14 +1,14 @@
-//! Pictures to disk, whole or not at all.
+//! Writes pictures atomically.
 
 use std::path::Path;
 
 use png::{BitDepth, ColorType, Compression, Encoder};
 
-/// Writes red, green and blue, row by row from the top left, as small as PNG makes it: stored pictures are kept for ever. The
-/// file appears whole or not at all.
+/// Writes red, green and blue, row by row from the top left, as a PNG at the highest compression, because stored
+/// pictures are kept for ever. The file appears whole or not at all.
 ///
 /// # Errors
-/// When there are fewer or more bytes than the size says, or it can't be written there: one line.
+/// When the number of bytes doesn't match the size, or the file can't be written: one line.
 pub fn write(width: u32, height: u32, rgb: &[u8], path: &Path) -> Result<(), String> {
     let unfinished = path.with_extension("unfinished");
     encoded(width, height, rgb)

@@ -1,4 +1,4 @@
-//! Loading a `.clap` and looking after one plugin on its main thread.
+//! Loads a `.clap` and drives one plugin on its main thread.
 
 use crate::audio::{Blocks, ParamEvent, Play, Stereo};
 use crate::error::HostError;
@@ -17,10 +17,10 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::time::Duration;
 
-/// How often the main thread looks for requests of the plugin while audio runs on another thread.
+/// Interval at which the main thread handles the plugin's requests while audio runs on another thread.
 const ANSWER_INTERVAL: Duration = Duration::from_millis(2);
 
-/// Silence after a recorded take, in which the recorder is switched off.
+/// Silence after a recorded take, during which the recorder is switched off, samples.
 const RECORDER_TAIL_SAMPLES: usize = 64;
 
 /// An opened `.clap` file.
@@ -33,10 +33,10 @@ impl Library {
     /// Opens the file.
     ///
     /// # Errors
-    /// [`HostError::Load`] when it is missing, is no library, or is no CLAP.
+    /// [`HostError::Load`] when it is missing, not a library, or not a CLAP.
     pub fn load(path: &Path) -> Result<Self, HostError> {
-        // SAFETY: running a plugin's code means trusting the file; this host only ever opens what the build made or the
-        // user named.
+        // SAFETY: running a plugin's code means trusting the file; this host only opens files that the build made or
+        // the user named.
         let entry = unsafe { PluginEntry::load(path) }.map_err(|e| HostError::Load {
             path: path.to_owned(),
             reason: e.to_string(),
@@ -59,7 +59,7 @@ impl Library {
             .collect()
     }
 
-    /// Makes a plugin.
+    /// Creates a plugin.
     ///
     /// # Errors
     /// [`HostError::NoSuchPlugin`] for an unknown id, [`HostError::Refused`] when the plugin does not start.
@@ -90,12 +90,12 @@ impl Library {
     }
 }
 
-/// The number by which CLAP knows a parameter.
+/// CLAP's number of a parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct ParamId(pub u32);
 
 impl ParamId {
-    /// From the string id that the plugin's source and its state use.
+    /// The number for the string id that the plugin's source and its state use.
     ///
     /// The framework hashes the string: h ← 31·h + byte over its bytes, 32 bits, highest bit cleared (nice-plug 0.4.2,
     /// `hash_param_id`). It is part of every saved automation, so it cannot change silently.
@@ -111,7 +111,7 @@ impl ParamId {
 /// One parameter as a DAW sees it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Param {
-    /// Its number.
+    /// Its CLAP id.
     pub id: ParamId,
     /// Name shown to the user.
     pub name: String,
@@ -123,17 +123,17 @@ pub struct Param {
     pub max: f64,
     /// Default value on that scale.
     pub default: f64,
-    /// Value now on that scale.
+    /// Current value on that scale.
     pub value: f64,
-    /// Value now, as the plugin writes it for the user.
+    /// Current value, as the plugin writes it for the user.
     pub text: String,
-    /// Only whole values.
+    /// Whether only whole values are possible.
     pub stepped: bool,
     /// The host's bypass switch.
     pub bypass: bool,
     /// Whether automation may drive it.
     pub automatable: bool,
-    /// Not to be shown to the user.
+    /// Whether it is hidden from the user.
     pub hidden: bool,
 }
 
@@ -181,7 +181,7 @@ impl Plugin {
     /// One parameter by its string id.
     ///
     /// # Errors
-    /// [`HostError::NoSuchParam`], or what [`Self::params`] says.
+    /// [`HostError::NoSuchParam`], or those of [`Self::params`].
     pub fn param(&mut self, key: &str) -> Result<Param, HostError> {
         let id = ParamId::from_key(key);
         self.params()?
@@ -190,7 +190,7 @@ impl Plugin {
             .ok_or_else(|| HostError::NoSuchParam(key.to_owned()))
     }
 
-    /// How the plugin writes `value` of a parameter for the user; empty when it does not say.
+    /// The text that the plugin shows for `value` of a parameter; empty without one.
     ///
     /// # Errors
     /// [`HostError::MissingExtension`] when the plugin has no parameters at all.
@@ -207,11 +207,11 @@ impl Plugin {
         ))
     }
 
-    /// What the plugin makes of text a user typed for a parameter, or `None` when it refuses.
+    /// The value that the plugin reads from a user's text for a parameter, or `None` when it refuses.
     ///
     /// # Errors
     /// [`HostError::MissingExtension`] when the plugin has no parameters at all, [`HostError::NoSuchParam`] when the
-    /// text holds a zero byte.
+    /// text contains a zero byte.
     pub fn text_value(&mut self, key: &str, text: &str) -> Result<Option<f64>, HostError> {
         let text = CString::new(text).map_err(|_| HostError::NoSuchParam(key.to_owned()))?;
         let handle = self.instance.plugin_handle();
@@ -221,7 +221,7 @@ impl Plugin {
         Ok(params.text_to_value(&handle, ClapId::new(ParamId::from_key(key).0), &text))
     }
 
-    /// A parameter change from text, as a user types it into a DAW: `change(0, "l_gain", "-20 dB")`.
+    /// A parameter change from text, as typed into a DAW: `change(0, "l_gain", "-20 dB")`.
     ///
     /// # Errors
     /// [`HostError::NoSuchParam`] when there is no such parameter or it does not take the text.
@@ -236,7 +236,7 @@ impl Plugin {
         })
     }
 
-    /// Name and number of channels of every input port. A plugin without the extension has none.
+    /// Name and number of channels of every input port; empty without the extension.
     pub fn input_ports(&mut self) -> Vec<(String, u32)> {
         let handle = self.instance.plugin_handle();
         let Some(ports) = handle.get_extension::<PluginAudioPorts>() else {
@@ -254,7 +254,7 @@ impl Plugin {
             .collect()
     }
 
-    /// The latency that the plugin reports, in samples. A plugin without the extension has none.
+    /// The latency that the plugin reports, samples; 0 without the extension.
     pub fn latency_samples(&mut self) -> u32 {
         let handle = self.instance.plugin_handle();
         handle
@@ -262,7 +262,7 @@ impl Plugin {
             .map_or(0, |latency| latency.get(&handle))
     }
 
-    /// The bytes that a DAW would keep in its project.
+    /// The saved state, as a DAW would store it in its project.
     ///
     /// # Errors
     /// [`HostError::MissingExtension`], or [`HostError::Refused`] when the plugin does not write them.
@@ -278,7 +278,7 @@ impl Plugin {
         Ok(bytes)
     }
 
-    /// Hands bytes of [`Self::save_state`] back.
+    /// Loads bytes from [`Self::save_state`].
     ///
     /// # Errors
     /// [`HostError::MissingExtension`], or [`HostError::Refused`] when the plugin does not take them.
@@ -294,7 +294,7 @@ impl Plugin {
         Ok(())
     }
 
-    /// How often the plugin told its host that the project needs saving.
+    /// How often the plugin reported that the project needs saving.
     #[must_use]
     pub fn dirty_marks(&self) -> u32 {
         self.requests.dirty_marks()
@@ -306,7 +306,7 @@ impl Plugin {
         self.requests.rescans()
     }
 
-    /// How often the plugin said that its latency changed.
+    /// How often the plugin reported a change of latency.
     #[must_use]
     pub fn latency_changes(&self) -> u32 {
         self.requests.latency_changes()
@@ -318,7 +318,7 @@ impl Plugin {
         self.requests.take_restart()
     }
 
-    /// Answers a pending request for a main-thread call. A DAW does this from its event loop; call it now and then while
+    /// Answers a pending request for a main-thread call. A DAW does this from its event loop; call it regularly while
     /// nothing else of the host runs.
     pub fn answer(&mut self) {
         if self.requests.take_callback() {
@@ -326,10 +326,10 @@ impl Plugin {
         }
     }
 
-    /// Processes a whole recording and returns what came out, of the same length.
+    /// Processes a whole recording and returns the output, of the same length.
     ///
-    /// The plugin is activated for the recording's rate and the largest block, fed on a thread of its own as fast as it
-    /// goes, and deactivated. `how.offline` sets the render mode first; without the extension the plugin stays in
+    /// The plugin is activated for the recording's rate and the largest block, run on a separate thread as fast as
+    /// possible, and deactivated. `how.offline` sets the render mode first; without the extension the plugin stays in
     /// real-time mode.
     ///
     /// # Errors
@@ -357,8 +357,8 @@ impl Plugin {
         result
     }
 
-    /// Plays a recording with the plugin's take recorder on from its first to its last sample, then switches the recorder
-    /// off on a little silence, which stores the take in the state.
+    /// Plays a recording with the plugin's take recorder on from its first to its last sample, then switches the
+    /// recorder off during a short silence, which stores the take in the state.
     ///
     /// # Errors
     /// As [`Self::play`].
@@ -366,7 +366,7 @@ impl Plugin {
         self.record_take_beside(audio, &[], blocks, offline)
     }
 
-    /// The same with something on the second input: a channel or two.
+    /// The same with one or two channels on the second input.
     ///
     /// # Errors
     /// As [`Self::play`].
@@ -385,7 +385,7 @@ impl Plugin {
         self.play(&padded, &how).map(drop)
     }
 
-    /// The same at the pace of a sound card. The thread ends by itself; give it to [`Self::stop_realtime`] then.
+    /// The same in real time. The thread ends by itself; pass it to [`Self::stop_realtime`] then.
     ///
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
@@ -393,7 +393,7 @@ impl Plugin {
         self.start_realtime_take_beside(audio, &[], blocks)
     }
 
-    /// The same with something on the second input: a channel or two.
+    /// The same with one or two channels on the second input.
     ///
     /// # Errors
     /// As [`Self::start_realtime_take`].
@@ -408,7 +408,7 @@ impl Plugin {
         self.start(padded, how, Repeat::Once)
     }
 
-    /// Plays a recording over and over at the pace of a sound card, until [`Self::stop_realtime`].
+    /// Plays a recording repeatedly in real time, until [`Self::stop_realtime`].
     ///
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
@@ -416,7 +416,7 @@ impl Plugin {
         self.start(audio, how, Repeat::Forever)
     }
 
-    /// Plays a recording once at the pace of a sound card. The thread ends by itself; give it to [`Self::stop_realtime`] then.
+    /// Plays a recording once in real time. The thread ends by itself; pass it to [`Self::stop_realtime`] then.
     ///
     /// # Errors
     /// [`HostError::Refused`] when activating fails.
@@ -476,7 +476,7 @@ impl Plugin {
     }
 }
 
-/// The recording with a little silence behind it, and the recorder on for exactly the recording.
+/// The recording followed by a short silence, with the recorder on for exactly the recording.
 fn with_recorder(audio: &Stereo, blocks: Blocks, offline: bool) -> (Stereo, Play) {
     let length = audio.len_samples();
     let mut padded = audio.clone();

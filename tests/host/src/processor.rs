@@ -1,4 +1,4 @@
-//! The audio thread: cutting a recording into blocks and handing them to the plugin.
+//! The audio thread: cuts a recording into blocks and passes them to the plugin.
 
 use crate::audio::{Buffers, Midi, ParamEvent, Play, Stereo, Transport};
 use crate::error::HostError;
@@ -10,13 +10,13 @@ use clack_host::prelude::*;
 use clack_host::process::{StartedPluginAudioProcessor, StoppedPluginAudioProcessor};
 use clack_host::utils::{BeatTime, SecondsTime};
 
-/// What separate output buffers hold before each block: not a number, with a payload that no arithmetic makes.
+/// Marker in separate output buffers before each block: a NaN with a payload that no arithmetic produces.
 const UNWRITTEN: f32 = f32::from_bits(0x7fc5_0001);
 
 /// Tempo that the transport reports.
 const TEMPO_BPM: f64 = 120.0;
 
-/// The processor back, where there is still one, and the result.
+/// The processor, if there still is one, and the result.
 pub(crate) type Finished<T> = (
     Option<StoppedPluginAudioProcessor<TestHost>>,
     Result<T, HostError>,
@@ -78,8 +78,8 @@ pub(crate) fn play(
     (Some(started.stop_processing()), Ok(out))
 }
 
-/// How long the next block is: what was drawn, at most what is left, and cut at the next change where that is wanted.
-/// `now` and the changes count samples from the first one played.
+/// Length of the next block: the drawn size, at most the rest, and cut at the next change if `how` asks for that. `now`
+/// and the changes count samples from the first one played.
 pub(crate) fn block_len(how: &Play, drawn: usize, left: usize, now: usize, changes: &[ParamEvent]) -> usize {
     let longest = drawn.min(left);
     if !how.cut_at_events {
@@ -92,7 +92,7 @@ pub(crate) fn block_len(how: &Play, drawn: usize, left: usize, now: usize, chang
         .fold(longest, usize::min)
 }
 
-/// The call into the plugin, by itself: the bench counts the instructions between its beginning and its end by its name.
+/// The call into the plugin as a function of its own: the bench counts the instructions within it by its name.
 #[inline(never)]
 fn hand_over_a_block(
     started: &mut StartedPluginAudioProcessor<TestHost>,
@@ -123,7 +123,7 @@ pub(crate) struct Feeder {
     channels: usize,
     position_samples: usize,
     input: [Vec<f32>; 2],
-    /// What is connected to the second input port.
+    /// The signal of the second input port.
     side_chain: Vec<Vec<f32>>,
     /// A block of it; no channels when there is no such port.
     second_input: Vec<Vec<f32>>,
@@ -137,10 +137,11 @@ pub(crate) struct Feeder {
 }
 
 impl Feeder {
-    /// Allocates for the largest block of `how`, and for a plugin with so many input ports, one or two. On the audio thread.
+    /// Allocates for the largest block of `how`, and for a plugin with one or two input ports. Call it on the audio
+    /// thread.
     ///
     /// # Errors
-    /// [`HostError::Watch`] where system calls are to be watched and can't.
+    /// [`HostError::Watch`] when system calls can't be watched as requested.
     pub(crate) fn new(how: &Play, rate_hz: f64, ports: usize) -> Result<Self, HostError> {
         let size = how.blocks.max_samples() as usize;
         Ok(Self {
@@ -166,11 +167,11 @@ impl Feeder {
         })
     }
 
-    /// Runs one block, with the parameter changes due in it, and returns the output. `from` is where in the recording the block
-    /// is, for what is on the second input.
+    /// Runs one block, with the parameter changes due in it, and returns the output. `from` is the block's position in
+    /// the recording, for the second input.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when the plugin says that processing failed.
+    /// [`HostError::Refused`] when the plugin reports a failure.
     pub(crate) fn block(
         &mut self,
         started: &mut StartedPluginAudioProcessor<TestHost>,
@@ -279,7 +280,7 @@ impl Feeder {
         Ok((&self.output[0][..size], &self.output[1][..size]))
     }
 
-    /// Samples handed over so far.
+    /// Samples processed so far.
     pub(crate) fn position_samples(&self) -> usize {
         self.position_samples
     }

@@ -1,4 +1,4 @@
-//! Audio at the pace of a sound card, on a thread of its own.
+//! Real-time audio on a separate thread.
 
 use crate::audio::{ParamEvent, Play, Stereo};
 use crate::error::HostError;
@@ -13,18 +13,18 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// The last block that came out, left and right.
+/// The last output block, left and right.
 type AuditionState = Arc<Mutex<[Vec<f32>; 2]>>;
 
-/// Whether a recording starts again when it has ended.
+/// Whether a recording repeats.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Repeat {
     Forever,
     Once,
 }
 
-/// A running audio thread. Give it back to [`super::Plugin::stop_realtime`]; dropping it ends the thread too, but leaves
-/// the plugin activated.
+/// A running audio thread. Pass it to [`super::Plugin::stop_realtime`]; dropping it ends the thread too, but leaves the
+/// plugin activated.
 pub struct Realtime {
     stop: Arc<AtomicBool>,
     played_samples: Arc<AtomicUsize>,
@@ -73,13 +73,13 @@ impl Realtime {
         self.played_samples.load(Ordering::Acquire)
     }
 
-    /// The last block that came out, left and right.
+    /// The last output block, left and right.
     #[must_use]
     pub fn heard(&self) -> [Vec<f32>; 2] {
         self.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    /// Whether the thread has come to the end of its recording, or failed.
+    /// Whether the thread has reached the end of its recording, or failed.
     #[must_use]
     pub fn has_ended(&self) -> bool {
         self.thread.as_ref().is_none_or(JoinHandle::is_finished)
@@ -87,7 +87,7 @@ impl Realtime {
 
     /// Sets a parameter (string id, value on the scale of [`super::Param::max`]) with the next block.
     pub fn set_param(&self, key: &str, value: f64) {
-        // A thread that has ended reports its reason when it is given back.
+        // A thread that has ended reports the reason when it is joined.
         let _ = self.changes.send((ParamId::from_key(key), value));
     }
 
@@ -109,7 +109,7 @@ impl Drop for Realtime {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Release);
         if let Some(thread) = self.thread.take() {
-            // Nobody is left to hear of a panic in it.
+            // A panic in it can't be reported any more.
             let _ = thread.join();
         }
     }

@@ -1,4 +1,4 @@
-//! The display's pointer and keyboard, for a window that another process has opened.
+//! The display's pointer and keyboard, for a window of another process.
 
 use super::error::HostError;
 use super::hands::{Key, fake, keycode};
@@ -9,7 +9,7 @@ use x11rb::protocol::xproto::{
 };
 use x11rb::rust_connection::RustConnection;
 
-/// What a hand waits between two of its movements: a few frames of a window drawn in software.
+/// Pause between two movements: a few frames of a window drawn in software.
 const PACE: Duration = Duration::from_millis(60);
 
 /// A display.
@@ -19,7 +19,7 @@ pub struct Screen {
 }
 
 impl Screen {
-    /// The one that `DISPLAY` names.
+    /// Opens the display that `DISPLAY` names.
     ///
     /// # Errors
     /// [`HostError::Window`] without one.
@@ -35,10 +35,10 @@ impl Screen {
         Ok(Self { connection, root })
     }
 
-    /// Clicks at a place, pixels from the screen's top left.
+    /// Clicks at a position, pixels from the screen's top left.
     ///
     /// # Errors
-    /// [`HostError::Window`] when the display does not let us.
+    /// [`HostError::Window`] when the display refuses.
     pub fn click(&self, at: (f32, f32)) -> Result<(), HostError> {
         for event in [
             (MOTION_NOTIFY_EVENT, 0),
@@ -51,7 +51,7 @@ impl Screen {
         Ok(())
     }
 
-    /// Presses and lets go of a key.
+    /// Presses and releases a key.
     ///
     /// # Errors
     /// As [`Self::click`], and when the keyboard has no such key.

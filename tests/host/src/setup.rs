@@ -1,6 +1,6 @@
-//! Where the tests find what was built and what was installed for them.
+//! The paths of what was built and installed for the tests.
 //!
-//! `cargo xtask test` sets the variables; by hand, the same places are tried under `target/`.
+//! `cargo xtask test` sets the variables; without them, the same places are tried under `target/`.
 
 use crate::error::HostError;
 use crate::plugin::{Library, Plugin};
@@ -15,7 +15,7 @@ pub const SIDE_CHAIN_ID: &str = "io.sumproof.sumproof-side-chain";
 /// A fresh plugin with a side-chain from the bundle under test.
 ///
 /// # Errors
-/// What loading and instantiating say.
+/// Those of loading and instantiating.
 ///
 /// # Panics
 /// When there is no bundle.
@@ -26,7 +26,7 @@ pub fn side_chain_plugin() -> Result<Plugin, HostError> {
 /// A fresh plugin from the bundle under test.
 ///
 /// # Errors
-/// What loading and instantiating say.
+/// Those of loading and instantiating.
 ///
 /// # Panics
 /// When there is no bundle.
@@ -44,7 +44,7 @@ pub fn workspace() -> PathBuf {
 /// The bundled `.clap` under test.
 ///
 /// # Panics
-/// When there is none: a test without it has nothing to say.
+/// When there is none: without it a test would prove nothing.
 #[must_use]
 pub fn clap_bundle() -> PathBuf {
     required("SUMPROOF_CLAP", "test/bundled/Sumproof.clap")
@@ -71,7 +71,7 @@ pub fn samples() -> PathBuf {
     )
 }
 
-/// The plugins that do nothing, and what none may (`tests/examples/probe_plugins.rs`).
+/// The probe plugins (`tests/examples/probe_plugins.rs`).
 ///
 /// # Panics
 /// When it was not built.
@@ -89,8 +89,8 @@ pub fn standalone() -> PathBuf {
     required("SUMPROOF_STANDALONE", "checked/sumproof-standalone")
 }
 
-/// Waits until no other test has a window on the display: they'd lie over one another, and there is one pointer. The display
-/// is ours until the file is dropped.
+/// Waits until no other test uses the display, because windows would cover one another and there is only one pointer.
+/// The lock lasts until the file is dropped.
 ///
 /// # Panics
 /// When the file can't be made.

@@ -1,4 +1,4 @@
-//! The plugin's saved state, opened up.
+//! The plugin's saved state, decoded.
 
 use crate::error::HostError;
 use serde::Deserialize;
@@ -12,16 +12,16 @@ pub struct State {
     pub version: String,
     /// Plain parameter values by string id.
     pub params: Map<String, Value>,
-    /// The plugin's own fields by key. A field is JSON; where the framework stored it as a string of JSON it was
-    /// opened once.
+    /// The plugin's own fields by key. A field is JSON; a field that the framework stored as a string of JSON is
+    /// already parsed.
     pub fields: Map<String, Value>,
 }
 
 impl State {
-    /// Opens the bytes of a CLAP state stream: an unsigned 64-bit little-endian length, then that much JSON.
+    /// Decodes a CLAP state stream: an unsigned 64-bit little-endian length, then that many bytes of JSON.
     ///
     /// # Errors
-    /// [`HostError::State`] when the length or the JSON does not hold.
+    /// [`HostError::State`] when the length or the JSON is wrong.
     pub fn decode(bytes: &[u8]) -> Result<Self, HostError> {
         let bad = |reason: &str| HostError::State(reason.to_owned());
         let (length, body) = bytes
@@ -36,7 +36,7 @@ impl State {
     /// Reads the JSON itself, as the VST3 stream carries it.
     ///
     /// # Errors
-    /// [`HostError::State`] when it is not the framework's layout.
+    /// [`HostError::State`] when it doesn't have the framework's layout.
     pub fn from_json(json: &[u8]) -> Result<Self, HostError> {
         let mut root: Value = serde_json::from_slice(json).map_err(|e| HostError::State(e.to_string()))?;
         let mut section = |name: &str| match root.get_mut(name).map(Value::take) {
@@ -75,7 +75,7 @@ impl State {
             .collect()
     }
 
-    /// Packs the state again for [`super::Plugin::load_state`].
+    /// Encodes the state for [`super::Plugin::load_state`].
     ///
     /// Fields are written as strings of JSON, which is how the framework stores them; numbers with a fraction, or whose
     /// parameter was a fraction before, need `params` to hold them as such (`1.0`, not `1`).
@@ -99,7 +99,7 @@ impl State {
     }
 }
 
-/// `{"f32": 1.0}` and the like become the bare value.
+/// Removes the framework's tag: `{"f32": 1.0}` becomes the bare value.
 fn untagged(value: Value) -> Value {
     match value {
         Value::Object(map) if map.len() == 1 => {
@@ -120,7 +120,7 @@ fn tagged(value: &Value) -> Value {
     serde_json::json!({ tag: value })
 }
 
-/// A string that holds JSON is opened; anything else stays.
+/// Parses a string that contains JSON; anything else stays.
 fn opened(value: Value) -> Value {
     match &value {
         Value::String(text) => serde_json::from_str(text).unwrap_or(value),

@@ -1,9 +1,9 @@
-//! Seeing to it that the plugin makes no system call while it processes: none at all, so it takes no contended lock, wakes
-//! nobody and asks for no memory.
+//! Checks that the plugin makes no system call while it processes, so it takes no contended lock, wakes no thread and
+//! gets no memory from the system.
 //!
-//! Linux can give a thread its own system calls back as a signal, switched by a byte in the thread's memory (syscall user
-//! dispatch, since Linux 5.11; the kernel's `admin-guide/syscall-user-dispatch`). The switch is thrown around each call into the
-//! plugin, so the host may do what it likes between two blocks, and it takes no rights and no tracer.
+//! Linux can turn a thread's own system calls into a signal, switched by a byte in the thread's memory (syscall user
+//! dispatch, since Linux 5.11; the kernel's `admin-guide/syscall-user-dispatch`). The switch is set around each call
+//! into the plugin, so the host is free between two blocks; it needs neither privileges nor a tracer.
 
 use crate::error::HostError;
 use libc::{c_int, c_ulong, c_void, siginfo_t};
@@ -19,36 +19,36 @@ pub const CAUGHT: i32 = 3;
 const DISPATCH: c_int = 59;
 const ON: c_ulong = 1;
 const OFF: c_ulong = 0;
-/// No range of addresses whose calls pass.
+/// An empty range of addresses whose calls are let through.
 const NOTHING: c_ulong = 0;
 
-/// The thread's system calls go to the kernel.
+/// Switch: the thread's system calls go to the kernel.
 const LET_PASS: u8 = 0;
-/// They come back as a signal.
+/// Switch: they raise a signal.
 const BLOCK: u8 = 1;
-/// Where a signal's information holds the number of the system call, in words (`siginfo_t` of 64-bit Linux).
+/// Position of the system call's number in a signal's information, in words (`siginfo_t` of 64-bit Linux).
 const NUMBER_AT: usize = 6;
 
-/// The switch of the one thread that is watched, for the handler.
+/// The switch of the watched thread, for the handler.
 static SWITCH: AtomicPtr<AtomicU8> = AtomicPtr::new(ptr::null_mut());
 
-/// A thread that is being watched, one at a time in a process. Stays on it.
+/// The watch on a thread, one at a time in a process. It must stay on that thread.
 pub(crate) struct Watch {
     switch: Box<AtomicU8>,
     stays: PhantomData<*const ()>,
 }
 
 impl Watch {
-    /// Watches this thread from now on, whenever [`Self::during`] says.
+    /// Prepares the watch on this thread, which is active during [`Self::during`].
     ///
     /// # Errors
-    /// [`HostError::Watch`] where the kernel can't.
+    /// [`HostError::Watch`] if the kernel doesn't support it.
     pub(crate) fn on_this_thread() -> Result<Self, HostError> {
         let switch = Box::new(AtomicU8::new(LET_PASS));
         let place = ptr::from_ref(&*switch).cast_mut();
         SWITCH.store(place, Ordering::SeqCst);
-        // SAFETY: all bytes 0 are a valid value of this C structure; the handler has the form that SA_SIGINFO asks for and
-        // does only what a signal handler may.
+        // SAFETY: all bytes 0 are a valid value of this C structure; the handler has the signature that SA_SIGINFO
+        // requires and is async-signal-safe.
         let handled = unsafe {
             let mut action: libc::sigaction = std::mem::zeroed();
             action.sa_sigaction = caught as extern "C" fn(c_int, *mut siginfo_t, *mut c_void) as usize;
@@ -77,15 +77,15 @@ impl Watch {
 
 impl Drop for Watch {
     fn drop(&mut self) {
-        // SAFETY: turns the dispatch off, which reads nothing of ours.
+        // SAFETY: turning the dispatch off reads no memory of ours.
         let _ = unsafe { libc::prctl(DISPATCH, OFF, NOTHING, NOTHING, NOTHING) };
         SWITCH.store(ptr::null_mut(), Ordering::SeqCst);
     }
 }
 
-/// Says what was called, and ends the process.
+/// Reports the system call, and ends the process.
 extern "C" fn caught(_: c_int, info: *mut siginfo_t, _: *mut c_void) {
-    // SAFETY: the kernel hands over a whole `siginfo_t`, 128 bytes.
+    // SAFETY: the kernel passes a whole `siginfo_t`, 128 bytes.
     let number = unsafe { *info.cast::<c_int>().add(NUMBER_AT) };
     // SAFETY: while a thread is watched its switch is alive; null otherwise.
     if let Some(switch) = unsafe { SWITCH.load(Ordering::SeqCst).as_ref() } {
@@ -97,7 +97,7 @@ extern "C" fn caught(_: c_int, info: *mut siginfo_t, _: *mut c_void) {
         "the plugin made system call {number} while it processed a block"
     );
     let length = line.position() as usize;
-    // SAFETY: the bytes are ours, and so many are written; both calls are allowed in a signal handler.
+    // SAFETY: the buffer is ours and has that many bytes; both calls are async-signal-safe.
     unsafe {
         libc::write(libc::STDERR_FILENO, line.get_ref().as_ptr().cast(), length);
         libc::_exit(CAUGHT);

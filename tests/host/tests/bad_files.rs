@@ -1,4 +1,4 @@
-//! Recordings that cannot be used: each gets one clear line and its documented exit code, and stops none of the others.
+//! Unusable recordings: each gets one clear line and its documented exit code, and doesn't stop the others.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"
@@ -12,7 +12,7 @@ use sumproof_signals::Rng;
 
 const RATE_HZ: u32 = 48_000;
 
-/// A folder of this test's own, empty.
+/// An empty folder for this test.
 fn folder(test: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(test);
     let _ = fs::remove_dir_all(&folder);
@@ -144,7 +144,7 @@ fn the_help_documents_the_codes() {
     let help = String::from_utf8_lossy(&ended.stdout).into_owned();
     assert!(ended.status.success());
     for (code, meaning) in sumproof_cli::exit::TABLE {
-        // Those of recordings, and none that it can't end with.
+        // Only codes that it can end with.
         if code >= 10 {
             assert_eq!(
                 help.contains(&format!("{code}  {meaning}")),

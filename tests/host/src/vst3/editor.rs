@@ -1,4 +1,4 @@
-//! A plugin's editor in a window of ours, and the event loop that it may ask for.
+//! A plugin's editor in a window of ours, and the event loop that it may use.
 
 use super::plugin::Plugin;
 use crate::editor::{map, parent_window, window_error};
@@ -22,13 +22,13 @@ use x11rb::wrapper::ConnectionExt as _;
 /// Whether the host has an event loop for its plugins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Loop {
-    /// As every host on Linux should.
+    /// It has one, as every host on Linux should.
     Offered,
-    /// As some don't.
+    /// It has none, like some hosts.
     None,
 }
 
-/// What was registered and not taken out again.
+/// The handlers registered and not removed again.
 type Handlers = Arc<Mutex<Vec<(ComPtr<IEventHandler>, i32)>>>;
 
 fn handlers(of: &Handlers) -> std::sync::MutexGuard<'_, Vec<(ComPtr<IEventHandler>, i32)>> {
@@ -48,22 +48,22 @@ impl Class for FrameWithLoop {
 }
 
 /// # Safety
-/// Both are the plugin's and live.
+/// Both must be valid pointers from the plugin.
 unsafe fn resize(view: *mut IPlugView, size: *mut ViewRect) -> tresult {
-    // SAFETY: as the caller promises.
+    // SAFETY: guaranteed by the caller.
     unsafe { ComRef::from_raw(view).map_or(kResultFalse, |view| view.onSize(size)) }
 }
 
 impl IPlugFrameTrait for Frame {
     unsafe fn resizeView(&self, view: *mut IPlugView, size: *mut ViewRect) -> tresult {
-        // SAFETY: as the plugin promises.
+        // SAFETY: guaranteed by the plugin.
         unsafe { resize(view, size) }
     }
 }
 
 impl IPlugFrameTrait for FrameWithLoop {
     unsafe fn resizeView(&self, view: *mut IPlugView, size: *mut ViewRect) -> tresult {
-        // SAFETY: as the plugin promises.
+        // SAFETY: guaranteed by the plugin.
         unsafe { resize(view, size) }
     }
 }
@@ -119,7 +119,7 @@ fn rude_calls(view: &ComPtr<IPlugView>) -> Vec<(&'static str, tresult)> {
     let (mut none, mut huge) = (rect(0, -3), rect(i32::MAX, 4));
     let kind = kPlatformTypeX11EmbedWindowID;
     let mut answers = Vec::new();
-    // SAFETY: null is what some hosts hand over; everything else lives.
+    // SAFETY: null is what some hosts pass; everything else is valid.
     unsafe {
         answers.push((
             "a kind of window that is null",
@@ -173,7 +173,7 @@ impl Plugin {
     /// [`HostError::Window`] without a display, [`HostError::Refused`] when the plugin doesn't open it.
     pub fn open(&self, event_loop: Loop) -> Result<Editor, HostError> {
         let refused = |reason: &str| HostError::refused("open its editor", reason);
-        // SAFETY: the name that is prescribed; it gives a view or null.
+        // SAFETY: the prescribed name; it returns a view or null.
         let view = unsafe { ComPtr::from_raw(self.controller.createView(c"editor".as_ptr())) };
         let view = view.ok_or_else(|| refused("it has none"))?;
         let handlers = Handlers::default();
@@ -188,7 +188,7 @@ impl Plugin {
             right: 0,
             bottom: 0,
         };
-        // SAFETY: in the order that is prescribed, with what lives.
+        // SAFETY: in the prescribed order, with valid objects.
         if unsafe { view.setFrame(frame.as_ptr()) != kResultOk || view.getSize(&raw mut size) != kResultOk } {
             return Err(refused("it takes no frame or has no size"));
         }
@@ -200,7 +200,7 @@ impl Plugin {
         let (connection, window, ..) =
             parent_window("Sumproof in a VST3 host", size).map_err(window_error)?;
         map(&connection, window)?;
-        // SAFETY: the window lives until the editor was removed.
+        // SAFETY: the window lives until the editor is removed.
         let attached = unsafe { view.attached(window as usize as *mut _, kPlatformTypeX11EmbedWindowID) };
         if attached != kResultOk {
             return Err(refused("it can't be attached"));
@@ -216,7 +216,7 @@ impl Plugin {
 }
 
 impl Editor {
-    /// Lets the event loop run for a while.
+    /// Runs the event loop for a while.
     pub fn pump(&self, time: Duration) {
         let until = Instant::now() + time;
         loop {
@@ -228,7 +228,7 @@ impl Editor {
                     revents: 0,
                 })
                 .collect();
-            // SAFETY: as many as it says.
+            // SAFETY: the length is that of the slice.
             unsafe { libc::poll(files.as_mut_ptr(), files.len() as libc::nfds_t, 2) };
             for file in files.iter().filter(|file| file.revents & libc::POLLIN != 0) {
                 let ready: Vec<_> = handlers(&self.handlers)
@@ -237,7 +237,7 @@ impl Editor {
                     .map(|(handler, _)| handler.clone())
                     .collect();
                 for handler in ready {
-                    // SAFETY: it is registered for this file.
+                    // SAFETY: the handler is registered for this file.
                     unsafe { handler.onFDIsSet(file.fd) };
                 }
             }
@@ -247,14 +247,14 @@ impl Editor {
         }
     }
 
-    /// Calls that no host should make, one after the other: null, sizes and scales that no window has, keys without a meaning. What
-    /// the view answered to each.
+    /// Makes invalid calls one after the other: null, impossible sizes and scales, meaningless keys. Returns the view's
+    /// answer to each.
     #[must_use]
     pub fn rude_calls(&self) -> Vec<(&'static str, tresult)> {
         rude_calls(&self.view)
     }
 
-    /// The same from another thread, while this one waits.
+    /// Makes the same calls from another thread, while this one waits.
     ///
     /// # Errors
     /// [`HostError::Misuse`] when that thread panics.
@@ -265,26 +265,26 @@ impl Editor {
             .map_err(|_| HostError::Misuse("the other thread panicked"))
     }
 
-    /// Asks for a size, pixels; whether it was taken.
+    /// Requests a size, pixels; returns whether it was accepted.
     #[must_use]
     pub fn resize(&self, width: i32, height: i32) -> bool {
         let mut size = rect(width, height);
-        // SAFETY: a size that lives.
+        // SAFETY: a valid size.
         unsafe { self.view.onSize(&raw mut size) == kResultOk }
     }
 
-    /// How many handlers are registered.
+    /// Number of registered handlers.
     #[must_use]
     pub fn registered(&self) -> usize {
         handlers(&self.handlers).len()
     }
 
-    /// Removes the editor and then its window, as a host does; how many handlers it left registered.
+    /// Removes the editor and then its window, as a host does; returns the number of handlers it left registered.
     ///
     /// # Errors
-    /// [`HostError::Window`] when the display went away before.
+    /// [`HostError::Window`] when the display is already gone.
     pub fn close(self) -> Result<usize, HostError> {
-        // SAFETY: in the order that is prescribed.
+        // SAFETY: in the prescribed order.
         unsafe {
             self.view.removed();
             self.view.setFrame(std::ptr::null_mut());

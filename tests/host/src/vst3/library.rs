@@ -1,4 +1,4 @@
-//! A library, loaded and unloaded.
+//! Loads and unloads a library.
 
 use super::plugin::Plugin;
 use crate::error::HostError;
@@ -20,7 +20,8 @@ struct Open {
     path: PathBuf,
 }
 
-// SAFETY: the handle is only looked up in and closed, which the C library does for any thread; the factory counts atomically.
+// SAFETY: the handle is only used for lookup and closing, which the C library allows on any thread; the factory's
+// reference count is atomic.
 unsafe impl Send for Open {}
 // SAFETY: as above.
 unsafe impl Sync for Open {}
@@ -29,7 +30,7 @@ impl Library {
     /// Opens the library of a `.vst3` folder.
     ///
     /// # Errors
-    /// [`HostError::Load`] when there is none, or when it doesn't begin.
+    /// [`HostError::Load`] when there is none, or its entry function fails.
     pub fn load(bundle: &Path) -> Result<Self, HostError> {
         let failed = |reason: String| HostError::Load {
             path: bundle.to_owned(),
@@ -41,10 +42,10 @@ impl Library {
             .join(name)
             .with_extension("so");
         let c_path = CString::new(path.as_os_str().as_bytes()).map_err(|e| failed(e.to_string()))?;
-        // SAFETY: this host only ever opens what the build made.
+        // SAFETY: this host only opens files that the build made.
         let handle = unsafe { libc::dlopen(c_path.as_ptr(), libc::RTLD_NOW | libc::RTLD_LOCAL) };
         if handle.is_null() {
-            // SAFETY: the C library's own text, after a failure.
+            // SAFETY: the C library's own string, after a failure.
             let said = unsafe { CStr::from_ptr(libc::dlerror()) };
             return Err(failed(said.to_string_lossy().into_owned()));
         }
@@ -78,14 +79,14 @@ impl Library {
         self.0.factory.as_ref()
     }
 
-    /// Makes the plugin number `index`.
+    /// Creates plugin number `index`.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it can't be made.
+    /// [`HostError::Refused`] when it can't be created.
     pub fn make(&self, index: i32) -> Result<Plugin, HostError> {
-        // SAFETY: numbers and letters, all of which may be zero.
+        // SAFETY: plain numbers and characters, which may all be zero.
         let mut class: PClassInfo = unsafe { std::mem::zeroed() };
-        // SAFETY: it is written to within the call.
+        // SAFETY: it is only written to within the call.
         let known = self
             .factory()
             .is_some_and(|factory| unsafe { factory.getClassInfo(index, &raw mut class) } == kResultOk);
@@ -95,7 +96,7 @@ impl Library {
         Plugin::make(self.clone(), &class)
     }
 
-    /// Whether the library's code is still in this process, after it was closed.
+    /// Whether the library's code is still mapped into this process after closing.
     #[must_use]
     pub fn is_mapped(path: &Path) -> bool {
         let maps = std::fs::read_to_string("/proc/self/maps").unwrap_or_default();
@@ -111,7 +112,7 @@ impl Library {
 
 impl Open {
     fn symbol(&self, name: &CStr) -> *mut c_void {
-        // SAFETY: a library that is open.
+        // SAFETY: the library is open.
         unsafe { libc::dlsym(self.handle, name.as_ptr()) }
     }
 }
@@ -120,7 +121,7 @@ impl Drop for Open {
     fn drop(&mut self) {
         self.factory = None;
         let leave = self.symbol(c"ModuleExit");
-        // SAFETY: the function of this name has this type; nothing of the library is used any more.
+        // SAFETY: the function of this name has this type; the library is not used any more.
         unsafe {
             if !leave.is_null() {
                 let leave: extern "C" fn() -> bool = std::mem::transmute(leave);

@@ -1,4 +1,4 @@
-//! What goes between host and plugin: changes of parameters, and streams.
+//! Objects passed between host and plugin: parameter changes and streams.
 
 use std::ffi::c_void;
 use std::sync::Mutex;
@@ -33,7 +33,7 @@ impl IParamValueQueueTrait for Queue {
         if index != 0 {
             return kInvalidArgument;
         }
-        // SAFETY: the plugin gives places to write to.
+        // SAFETY: the plugin passes writable pointers.
         unsafe {
             offset.write(0);
             value.write(self.value);
@@ -103,7 +103,7 @@ impl IBStreamTrait for Stream {
         let (bytes, at) = &mut *stream;
         let from = (*at).min(bytes.len());
         let part = &bytes[from..(from + usize::try_from(count).unwrap_or(0)).min(bytes.len())];
-        // SAFETY: the plugin gives room for as many bytes as it asks for.
+        // SAFETY: the plugin's buffer holds as many bytes as it asks for.
         unsafe {
             std::ptr::copy_nonoverlapping(part.as_ptr(), buffer.cast(), part.len());
             if !done.is_null() {
@@ -120,13 +120,13 @@ impl IBStreamTrait for Stream {
         };
         let (bytes, at) = &mut *stream;
         let count = usize::try_from(count).unwrap_or(0);
-        // SAFETY: the plugin gives as many bytes as it says.
+        // SAFETY: the plugin's buffer holds as many bytes as it says.
         let new = unsafe { std::slice::from_raw_parts(buffer.cast::<u8>(), count) };
         bytes.truncate(*at);
         bytes.extend_from_slice(new);
         *at += count;
         if !done.is_null() {
-            // SAFETY: a place to write to.
+            // SAFETY: a writable pointer.
             unsafe { done.write(count as int32) };
         }
         kResultOk
@@ -147,7 +147,7 @@ impl IBStreamTrait for Stream {
         };
         *at = next;
         if !result.is_null() {
-            // SAFETY: a place to write to.
+            // SAFETY: a writable pointer.
             unsafe { result.write(next as int64) };
         }
         kResultOk
@@ -157,7 +157,7 @@ impl IBStreamTrait for Stream {
         let Ok(stream) = self.0.lock() else {
             return kResultFalse;
         };
-        // SAFETY: a place to write to.
+        // SAFETY: a writable pointer.
         unsafe { at.write(stream.1 as int64) };
         kResultOk
     }

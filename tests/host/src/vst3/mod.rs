@@ -1,9 +1,9 @@
-//! A small VST3 host for tests, beside the CLAP one: it loads a library by hand, automates, opens editors, and has an event
-//! loop for them or none.
+//! A small VST3 host for tests, beside the CLAP one: it loads a library itself, automates, opens editors, and has an
+//! event loop for them or none.
 //!
-//! [`Library::load`] opens the bundle's library, [`Library::make`] makes a plugin, [`Plugin::setup`] and [`Plugin::block`] play
-//! it, [`Plugin::open`] opens its editor inside a window of ours (X11). Dropping them in any order takes each of them out as a
-//! host does; the library is unloaded with the last of what came from it.
+//! [`Library::load`] opens the bundle's library, [`Library::make`] creates a plugin, [`Plugin::setup`] and
+//! [`Plugin::block`] play it, [`Plugin::open`] opens its editor inside a window of ours (X11). Dropping them in any
+//! order removes each of them as a host does; the library is unloaded with the last object from it.
 //!
 //! # Threads
 //! A [`Plugin`] stays on the thread that made it; its [`Player`] goes to another one.

@@ -1,4 +1,4 @@
-//! A plugin: made, played, saved, taken out.
+//! A plugin: created, played, saved, removed.
 
 use super::library::Library;
 use super::lists::{Changes, Stream};
@@ -11,9 +11,9 @@ use vst3::Steinberg::Vst::{
 use vst3::Steinberg::{IBStream, IPluginBaseTrait, IPluginFactoryTrait, PClassInfo, kResultOk, tresult};
 use vst3::{ComPtr, ComRef, Interface};
 
-/// The kinds of rendering (`ProcessModes`).
+/// Real-time rendering (`ProcessModes`).
 pub const REAL_TIME: i32 = 0;
-/// The same.
+/// Offline rendering (`ProcessModes`).
 pub const OFFLINE: i32 = 2;
 
 /// A plugin, on its main thread.
@@ -21,11 +21,11 @@ pub struct Plugin {
     pub(super) controller: ComPtr<IEditController>,
     component: ComPtr<IComponent>,
     processor: ComPtr<IAudioProcessor>,
-    /// The last to go.
+    /// Dropped last.
     _library: Library,
 }
 
-/// What plays a plugin, on another thread. Not to outlive it.
+/// Plays a plugin on another thread. Must not outlive it.
 pub struct Player {
     processor: ComPtr<IAudioProcessor>,
 }
@@ -43,7 +43,7 @@ impl Plugin {
         let refused = || HostError::refused("be made", "it has not what a plugin must have");
         let mut object: *mut c_void = std::ptr::null_mut();
         let factory = library.factory().ok_or_else(refused)?;
-        // SAFETY: a class of this factory's, and a place to write to.
+        // SAFETY: a class of this factory, and a writable pointer.
         let done = unsafe {
             factory.createInstance(
                 class.cid.as_ptr(),
@@ -52,7 +52,7 @@ impl Plugin {
             )
         };
         asked("be made", done, ())?;
-        // SAFETY: it gave the component that was asked for.
+        // SAFETY: it returned the requested component.
         let component = unsafe { ComPtr::<IComponent>::from_raw(object.cast()) }.ok_or_else(refused)?;
         // SAFETY: once, before everything else.
         asked("begin", unsafe { component.initialize(std::ptr::null_mut()) }, ())?;
@@ -64,10 +64,10 @@ impl Plugin {
         })
     }
 
-    /// The numbers of all parameters.
+    /// The ids of all parameters.
     #[must_use]
     pub fn params(&self) -> Vec<u32> {
-        // SAFETY: asks for nothing.
+        // SAFETY: a call without arguments.
         let count = unsafe { self.controller.getParameterCount() };
         (0..count)
             .filter_map(|index| self.info(index))
@@ -75,10 +75,10 @@ impl Plugin {
             .collect()
     }
 
-    /// The parameter at a place of the list.
+    /// The parameter at an index of the list.
     #[must_use]
     pub fn info(&self, index: i32) -> Option<ParameterInfo> {
-        // SAFETY: numbers and letters, written to within the call.
+        // SAFETY: plain numbers and characters, only written to within the call.
         unsafe {
             let mut info = std::mem::zeroed();
             (self.controller.getParameterInfo(index, &raw mut info) == kResultOk).then_some(info)
@@ -88,20 +88,20 @@ impl Plugin {
     /// A parameter's value, 0 to 1.
     #[must_use]
     pub fn value(&self, id: u32) -> f64 {
-        // SAFETY: any number may be asked for.
+        // SAFETY: any id is allowed.
         unsafe { self.controller.getParamNormalized(id) }
     }
 
-    /// Sets one as the host's own controls do.
+    /// Sets a parameter as the host's own controls do.
     pub fn set_value(&self, id: u32, value: f64) {
-        // SAFETY: any number may be given.
+        // SAFETY: any id is allowed.
         unsafe { self.controller.setParamNormalized(id, value) };
     }
 
-    /// Tells rate, longest block and kind of rendering, and activates.
+    /// Sets rate, longest block and rendering mode, and activates.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn setup(&self, rate_hz: f64, longest: i32, mode: i32) -> Result<(), HostError> {
         let mut setup = ProcessSetup {
             processMode: mode,
@@ -109,7 +109,7 @@ impl Plugin {
             maxSamplesPerBlock: longest,
             sampleRate: rate_hz,
         };
-        // SAFETY: in the order that is prescribed, with a value that lives.
+        // SAFETY: in the prescribed order, with a valid value.
         unsafe {
             asked("take a setup", self.processor.setupProcessing(&raw mut setup), ())?;
             asked("be activated", self.component.setActive(1), ())?;
@@ -120,14 +120,14 @@ impl Plugin {
 
     /// Stops playing.
     pub fn suspend(&self) {
-        // SAFETY: in the order that is prescribed.
+        // SAFETY: in the prescribed order.
         unsafe {
             self.processor.setProcessing(0);
             self.component.setActive(0);
         }
     }
 
-    /// What plays it, for another thread.
+    /// The player, for another thread.
     #[must_use]
     pub fn player(&self) -> Player {
         Player {
@@ -135,10 +135,10 @@ impl Plugin {
         }
     }
 
-    /// What it saves.
+    /// The saved state.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn save(&self) -> Result<Vec<u8>, HostError> {
         let stream = Stream::new(Vec::new());
         let pointer = stream
@@ -149,15 +149,15 @@ impl Plugin {
         Ok(stream.bytes())
     }
 
-    /// Loads what was saved.
+    /// Loads a saved state.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn load(&self, bytes: Vec<u8>) -> Result<(), HostError> {
         self.loader().load(bytes)
     }
 
-    /// What loads a state, for another thread.
+    /// The loader of states, for another thread.
     #[must_use]
     pub fn loader(&self) -> Loader {
         Loader {
@@ -165,9 +165,9 @@ impl Plugin {
         }
     }
 
-    /// Says that it plays, or that it doesn't, without activating it.
+    /// Starts or stops processing without activating it.
     pub fn process_silently(&self, on: bool) {
-        // SAFETY: a host may.
+        // SAFETY: hosts may do this.
         unsafe { self.processor.setProcessing(on.into()) };
     }
 }
@@ -179,16 +179,16 @@ impl Drop for Plugin {
     }
 }
 
-/// What loads a plugin's states. Not to outlive it.
+/// Loads a plugin's states on another thread. Must not outlive it.
 pub struct Loader {
     component: ComPtr<IComponent>,
 }
 
 impl Loader {
-    /// Loads what was saved.
+    /// Loads a saved state.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn load(&self, bytes: Vec<u8>) -> Result<(), HostError> {
         let stream = Stream::new(bytes);
         let pointer = pointer(stream.as_com_ref::<IBStream>());
@@ -198,10 +198,11 @@ impl Loader {
 }
 
 impl Player {
-    /// One block of stereo in its place, with changes at its beginning. `inputs` is how many busses are handed over.
+    /// Processes one block of stereo in place, with changes at its beginning. `inputs` is the number of input busses
+    /// passed.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn block(
         &self,
         sound: &mut [Vec<f32>; 2],
@@ -213,7 +214,7 @@ impl Player {
         self.hand_over(&mut [bus], bus, (sound[0].len(), inputs), changes)
     }
 
-    /// The same with a second pair of channels on the second bus of input; as long as the first.
+    /// The same with a second pair of channels, as long as the first, on the second input bus.
     ///
     /// # Errors
     /// [`HostError::Refused`] when it says no, [`HostError::Misuse`] where the pairs differ in length.
@@ -236,7 +237,7 @@ impl Player {
         self.hand_over(&mut [bus, stereo(&mut second)], bus, (frames, 2), changes)
     }
 
-    /// Hands so many frames over, with the first so many busses of input.
+    /// Passes `frames` frames with the first `inputs` input busses.
     fn hand_over(
         &self,
         into: &mut [AudioBusBuffers],
@@ -257,13 +258,13 @@ impl Player {
         asked("process", unsafe { self.processor.process(&raw mut data) }, ())
     }
 
-    /// Changes without any sound.
+    /// Passes parameter changes without sound.
     ///
     /// # Errors
-    /// [`HostError::Refused`] when it says no.
+    /// [`HostError::Refused`] when the plugin refuses.
     pub fn flush(&self, changes: &[(u32, f64)]) -> Result<(), HostError> {
         let changes = Changes::new(changes);
-        // SAFETY: no busses, no samples.
+        // SAFETY: plain numbers and pointers; no busses, no samples.
         let mut data: ProcessData = unsafe { std::mem::zeroed() };
         data.inputParameterChanges = pointer(changes.as_com_ref::<IParameterChanges>());
         // SAFETY: everything lives until the call returns.

@@ -1,4 +1,4 @@
-//! Playing a recording through the plugin: once to analyse it, once a feed to hear it.
+//! Plays a recording through the plugin: once for the analysis, and once per feed for listening.
 
 use crate::Recording;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -15,7 +15,7 @@ const BLOCK: Blocks = Blocks::Fixed(1024);
 /// holds it.
 ///
 /// # Errors
-/// What the plugin refused, or [`HostError::State`] when no take came out.
+/// A refusal of the plugin, or [`HostError::State`] if there is no take.
 pub fn analyse(plugin: &mut Plugin, recording: &Recording) -> Result<(Take, Vec<u8>), HostError> {
     let seconds = recording.audio.seconds();
     eprintln!("playing {} ({seconds:.1} s) through the plugin", recording.name);
@@ -29,10 +29,10 @@ pub fn analyse(plugin: &mut Plugin, recording: &Recording) -> Result<(Take, Vec<
     Ok((take, state))
 }
 
-/// Renders what every built-in feed gets into `folder`, numbered in the table's order.
+/// Renders the sound of every built-in feed into `folder`, numbered in the table's order.
 ///
 /// # Errors
-/// What the plugin refused or the file system said.
+/// A refusal of the plugin or a failure of the file system.
 pub fn write_feeds(
     plugin: &mut Plugin,
     recording: &Recording,
@@ -43,7 +43,7 @@ pub fn write_feeds(
         .zip(FeedId::ALL)
         .filter(|(_, id)| *id != FeedId::Own)
         .collect();
-    // Draws on stderr, and nothing where that is no terminal.
+    // Draws on stderr, and only if that is a terminal.
     let bar = ProgressBar::new(feeds.len() as u64)
         .with_style(ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}")?);
     for (number, id) in feeds {
@@ -56,7 +56,7 @@ pub fn write_feeds(
     Ok(())
 }
 
-/// What is heard of one feed in a bounce that wants the audition in.
+/// The sound of one feed in a bounce that includes the audition.
 fn audition(plugin: &mut Plugin, audio: &Stereo, feed: u32) -> Result<Stereo, HostError> {
     let how = Play {
         blocks: BLOCK,

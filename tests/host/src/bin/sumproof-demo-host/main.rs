@@ -1,4 +1,4 @@
-//! Hosts the bundled plugin and shows what every feed gets of a recording. `cargo xtask demo` calls it.
+//! Hosts the bundled plugin and shows the figures of every feed for a recording. `cargo xtask demo` calls it.
 
 mod listen;
 mod window;
@@ -16,7 +16,7 @@ use sumproof_signals::demo_preset;
 /// Sample rate of the preset that plays when no file is given.
 const DEMO_RATE_HZ: f64 = 48_000.0;
 
-/// The exit codes that are about recordings.
+/// The exit codes of unreadable recordings.
 const OF_RECORDINGS: std::ops::RangeInclusive<u8> = 10..=19;
 
 /// Host the plugin, play recordings through it, and say what every feed gets.
@@ -42,7 +42,7 @@ struct Args {
     files: Vec<PathBuf>,
 }
 
-/// What every exit code means. Recordings are read by the command's own reader, so its codes are ours.
+/// The meaning of every exit code. Recordings are read by the command's own reader, so its codes apply here too.
 fn exit_codes() -> String {
     let mut text = String::from(
         "Exit codes (the other recordings are still played; with several bad ones: that of the first):\n   \
@@ -59,7 +59,7 @@ fn exit_codes() -> String {
     text
 }
 
-/// A recording and what to call it.
+/// A recording and its name.
 pub struct Recording {
     name: String,
     audio: Stereo,
@@ -77,7 +77,7 @@ fn main() -> ExitCode {
     }
 }
 
-/// Reads what can be read. Each file that cannot gets its line; the exit code of the first is returned.
+/// Reads all files. Each one that can't be read gets a line of its own; the exit code of the first is returned.
 fn read_all(files: &[PathBuf]) -> (Vec<Recording>, Option<u8>) {
     if files.is_empty() {
         return (vec![demo()], None);
@@ -143,7 +143,7 @@ fn run(args: &Args, recordings: &[Recording]) -> Result<(), Box<dyn std::error::
     Ok(())
 }
 
-/// Writes a file beside its place, then renames it in.
+/// Writes a temporary file beside its target, then renames it into place.
 fn write_text(path: &Path, text: &str) -> std::io::Result<()> {
     let partial = path.with_extension("part");
     std::fs::write(&partial, text)?;

@@ -5,13 +5,13 @@ use std::time::{Duration, Instant};
 use sumproof_host::editor::Editor;
 use sumproof_host::{HostError, Play, Plugin};
 
-/// How long the window is served between two looks at the clock.
+/// How long the window's events are handled between two looks at the clock.
 const TURN: Duration = Duration::from_millis(100);
 
-/// Opens the window with the recording in a loop, in real time, until the user closes it or the time is up.
+/// Opens the window with the recording looping in real time, until the user closes it or the time is up.
 ///
 /// # Errors
-/// What the plugin or the display refused.
+/// A refusal of the plugin or the display.
 pub fn show(
     plugin: &mut Plugin,
     recording: &Recording,

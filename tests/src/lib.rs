@@ -1,5 +1,5 @@
-//! What the tests that span crates share: a CLAP host that treats the plugin as a DAW does, and the paths of what
-//! they need.
+//! Code shared by the tests across crates: slow reference definitions, cases with known truth, fuzz targets, and the
+//! window without a host.
 
 pub mod fuzz;
 pub mod methods;

@@ -1,4 +1,4 @@
-//! How far the splits are from the truth of synthetic presets: shared by the accuracy table and its tests.
+//! The splits' errors on synthetic presets: shared by the accuracy table and its tests.
 
 use sumproof_core::Complex;
 use sumproof_core::dsp::db;
@@ -16,7 +16,7 @@ use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo};
 /// Wet/dry ratios of the table, dB.
 pub const WET_DB: [f64; 5] = [-20.0, -10.0, -6.0, 0.0, 6.0];
 
-/// What is held against the truth.
+/// The figures compared with the truth.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ratios {
     /// Wet over dry in stereo, dB.
@@ -35,7 +35,7 @@ pub fn mono_power(spectrum: &CrossSpectrum, grid: &Grid, sign: f64) -> f64 {
     (left + right + 2.0 * sign * cross.re) / 4.0
 }
 
-/// What a split says.
+/// The figures of a split.
 #[must_use]
 pub fn ratios(split: &Split, grid: &Grid) -> Ratios {
     let mono = |spectrum, sign| mono_power(spectrum, grid, sign);
@@ -46,7 +46,7 @@ pub fn ratios(split: &Split, grid: &Grid) -> Ratios {
     }
 }
 
-/// What is true.
+/// The true figures.
 #[must_use]
 pub fn truth(preset: &Preset) -> Ratios {
     let flipped = MonoFeed::wedge_with(LineFault::NONE, LineFault::FLIP);
@@ -104,9 +104,9 @@ pub fn heard(preset: &Preset) -> Take {
         .expect("a preset has frames")
 }
 
-/// Wet over dry in stereo, dB, as a split would have it that is *told* how the true dry lies in the pair in every single bin
-/// (level difference and phase) and takes all that lies so for dry. What it errs by is what dry and wet do to each other by
-/// chance where they meet; a split that has to find the direction in the same recording can't be expected to do better.
+/// Wet over dry in stereo, dB, of a split that is *given* the true dry's level difference and phase in every bin and
+/// takes everything with that direction for dry. Its error is due to the chance interference of dry and wet; a split
+/// that has to find the direction in the same recording can't be expected to do better.
 #[must_use]
 pub fn told_the_direction_db(preset: &Preset) -> f64 {
     let block_len = sumproof_core::spectrum::grid::block_len(preset.rate_hz);
@@ -125,10 +125,10 @@ pub fn told_the_direction_db(preset: &Preset) -> f64 {
     db::from_power((both - found) / found)
 }
 
-/// What a method says of a preset.
+/// A method's figures for a preset.
 ///
-/// The two-pass split gets a dry pass 3 dB too loud and a wet pass 2 dB too soft, as when a mix-type block is taken out
-/// of the way, and the full pass to find that out with.
+/// The two-pass split gets a dry pass 3 dB too loud and a wet pass 2 dB too soft, as when a mix-type block is bypassed,
+/// and the full pass to detect that.
 ///
 /// # Panics
 /// If the preset is silent.
@@ -168,7 +168,8 @@ pub fn measured(method: Method, preset: &Preset) -> Ratios {
     }
 }
 
-/// The folder that holds the real hall response (Debian's `guitarix-common`; GPL, so it is a test's input and nothing else).
+/// The folder that holds the real hall response (Debian's `guitarix-common`; GPL, so it is only used as a test's
+/// input).
 ///
 /// # Panics
 /// When there is none.

@@ -1,9 +1,8 @@
-//! Every public measure once more: slowly, in double precision, as its definition reads.
+//! A second implementation of every public measure: slow, in double precision, straight from its definition.
 //!
-//! Nothing here is fast or clever, and nothing is taken from the core but the types that say what is to be computed:
-//! transforms are sums of products, filters are evaluated on the unit circle or run sample by sample, averages over a cell are
-//! averages over many points of it. `tests/tests/precision.rs` holds the core's figures against these over sample rates, levels
-//! and random rigs.
+//! Nothing here is fast or clever, and only the core's input types are used: transforms are sums of products, filters
+//! are evaluated on the unit circle or run sample by sample, averages over a cell are averages over many points of it.
+//! `tests/tests/oracle/precision.rs` compares the core's figures with these over sample rates, levels and random rigs.
 
 use core::f64::consts::{PI, SQRT_2, TAU};
 use sumproof_core::Complex;
@@ -13,7 +12,7 @@ use sumproof_core::spectrum::bands::Band;
 use sumproof_core::spectrum::cross_spectrum::CrossSpectrum;
 use sumproof_core::spectrum::grid::Grid;
 
-/// `10·log10`; −∞ for nothing.
+/// `10·log10`; −∞ for 0.
 #[must_use]
 pub fn db(power: f64) -> f64 {
     if power > 0.0 {
@@ -23,7 +22,7 @@ pub fn db(power: f64) -> f64 {
     }
 }
 
-/// Sums over a pair: of the left squares, the right squares, the products.
+/// Sums over a pair: left squares, right squares, products.
 #[must_use]
 pub fn sums(left: &[f64], right: &[f64]) -> [f64; 3] {
     [
@@ -51,8 +50,9 @@ pub fn sum_difference_db(left: &[f64], right: &[f64], sign: f64) -> f64 {
     db(sum / (0.5 * (left + right)))
 }
 
-/// The running meter: a second-order Butterworth high-pass at `corner_hz` (bilinear), then an average with weights that fall to
-/// 1/e within `integration_s`, normalised by the weights there are. Mean squares left and right, and the mean product.
+/// The running meter: a second-order Butterworth high-pass at `corner_hz` (bilinear), then an average with weights that
+/// fall to 1/e within `integration_s`, normalised by the weights so far. Mean squares left and right, and the mean
+/// product.
 #[must_use]
 pub fn running(left: &[f64], right: &[f64], rate_hz: f64, integration_s: f64, corner_hz: f64) -> [f64; 3] {
     let (left, right) = (
@@ -88,15 +88,16 @@ fn high_passed(signal: &[f64], rate_hz: f64, corner_hz: f64) -> Vec<f64> {
 pub struct Bin {
     /// Mean square of the left channel in it.
     pub ll: f64,
-    /// Of the right one.
+    /// Mean square of the right channel in it.
     pub rr: f64,
     /// `E[X_L·conj(X_R)]`.
     pub lr: Complex<f64>,
 }
 
-/// Welch's method for some bins of blocks of `len`: periodic Hann window, three quarters overlap, blocks reaching over both ends
-/// into silence, one-sided, scaled so that all bins add up to the mean square. A block's weight is `e^(−age·hop/decay)`, with
-/// `decay` in hops (infinite: a plain mean; else only whole blocks count, as in a live reading).
+/// Welch's method for some bins of blocks of `len`: periodic Hann window, three quarters overlap, blocks extending past
+/// both ends into silence, one-sided, scaled so that all bins add up to the mean square. A block's weight is
+/// `e^(−age·hop/decay)`, with `decay` in hops (infinite: a plain mean; otherwise only whole blocks count, as in a live
+/// reading).
 #[must_use]
 pub fn spectrum(left: &[f64], right: &[f64], len: usize, bins: &[usize], decay_hops: f64) -> Vec<Bin> {
     let hop = len / 4;
@@ -157,7 +158,7 @@ pub fn spectrum(left: &[f64], right: &[f64], len: usize, bins: &[usize], decay_h
     found
 }
 
-/// The sum of a quantity of the grid's cells over a band: each cell with the share of it that lies inside.
+/// The sum of a quantity over a band: each cell weighted by its share inside the band.
 #[must_use]
 pub fn over_band(grid: &Grid, band: &Band, cells: impl Fn(usize) -> f64) -> f64 {
     (0..grid.len())
@@ -176,14 +177,14 @@ pub fn over_band(grid: &Grid, band: &Band, cells: impl Fn(usize) -> f64) -> f64 
 /// The mean of `e^(j2πfτ)` over a cell.
 fn mean_turn(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
     if grid.block_len().is_some() {
-        // The bins of an FFT are samples of a spectrum.
+        // FFT bins are samples of a spectrum.
         return Complex::from_polar(1.0, TAU * grid.centres_hz()[cell] * delay_s);
     }
     if delay_s == 0.0 {
         return Complex::new(1.0, 0.0);
     }
     let (lower, upper) = (grid.edges_hz()[cell], grid.edges_hz()[cell + 1]);
-    // Many to every turn.
+    // Many points per turn of the phase.
     let points = 64 + (64.0 * (upper - lower) * delay_s.abs()) as usize;
     (0..points)
         .map(|point| {
@@ -194,8 +195,8 @@ fn mean_turn(grid: &Grid, cell: usize, delay_s: f64) -> Complex<f64> {
         / points as f64
 }
 
-/// A line's response without its delay: gain, polarity, and first-order high-passes in the time domain's own terms,
-/// `g·(1 − z⁻¹)/(1 − p·z⁻¹)`.
+/// A line's response without its delay: gain, polarity, and first-order high-passes as digital filters, `g·(1 − z⁻¹)/(1
+/// − p·z⁻¹)`.
 fn line_response(line: &Line, hz: f64, rate_hz: f64) -> Complex<f64> {
     if line.unplugged {
         return Complex::new(0.0, 0.0);
@@ -212,7 +213,7 @@ fn line_response(line: &Line, hz: f64, rate_hz: f64) -> Complex<f64> {
     response
 }
 
-/// The power response of two second-order Butterworth low-passes in a row, as digital filters.
+/// The power response of two second-order Butterworth low-passes in series, as digital filters.
 fn low_pass_power(hz: f64, corner_hz: f64, rate_hz: f64) -> f64 {
     let k = (PI * corner_hz / rate_hz).tan();
     let back = Complex::from_polar(1.0, -TAU * hz / rate_hz);
@@ -243,7 +244,7 @@ pub fn k_power(hz: f64, rate_hz: f64) -> f64 {
     (shelf * high_pass).norm_sqr()
 }
 
-/// A feed's power in every cell of a spectrum, nothing made up.
+/// A feed's power in every cell of a spectrum, without make-up gain.
 #[must_use]
 pub fn feed_power(feed: &Feed, grid: &Grid, sound: &CrossSpectrum) -> Vec<f64> {
     (0..grid.len())
@@ -274,12 +275,12 @@ fn band_share(feed: &Feed, hz: f64, rate_hz: f64) -> f64 {
         .map_or(1.0, |corner| low_pass_power(hz, corner, rate_hz))
 }
 
-/// A feed's figures, as `docs/figures.md` says what they are. Infinite where nothing is left.
+/// A feed's figures as defined in `docs/figures.md`. Infinite where nothing is left.
 #[derive(Clone, Copy, Debug)]
 pub struct Figures {
-    /// Change of dry, wet and total against stereo, the gain a fader can give back taken out, dB.
+    /// Change of dry, wet and total against stereo, without the gain that a fader can make up for, dB.
     pub change_db: [f64; 3],
-    /// The same against the un-faulted mono sum, of dry and total.
+    /// Change of dry and total against the un-faulted mono sum, dB.
     pub against_mono_db: [f64; 2],
     /// Gain to make up, dB.
     pub makeup_db: f64,
@@ -287,7 +288,7 @@ pub struct Figures {
     pub level_lu: f64,
     /// Tone change of the dry, of the total where there's none, dB; `None` with fewer than two bands.
     pub tone_db: Option<f64>,
-    /// Where the deepest dip is, Hz, and how deep, dB; not where it's less than a decibel.
+    /// Frequency (Hz) and depth (dB) of the deepest dip; `None` if it's less than 1 dB.
     pub dip: Option<(f64, f64)>,
 }
 
@@ -341,7 +342,7 @@ pub fn figures(
             reference,
         )
     };
-    // The colour is the dry's; everything's where the dry is 40 dB below it.
+    // The colour is the dry's, or the total's where the dry is 40 dB below it.
     let heard = |part: usize| sum(&|cell| band[cell] * stereo(part, cell));
     let coloured = if heard(0) > 1e-4 * heard(2) { 0 } else { 2 };
     let lowest_hz = grid.edges_hz()[first];
@@ -411,7 +412,8 @@ pub fn late_sum_db(sound: &CrossSpectrum, grid: &Grid, delay_s: f64, sign: f64) 
     db((both + sign * 2.0 * cross) / (2.0 * both))
 }
 
-/// How much later the right channel is, samples: where the plain correlation of the two is largest, looked for in whole samples.
+/// How much later the right channel is, samples: where the plain correlation of the two is largest, searched in whole
+/// samples.
 #[must_use]
 pub fn whole_delay(left: &[f64], right: &[f64], most: usize) -> isize {
     let at = |delay: isize| -> f64 {
@@ -426,8 +428,9 @@ pub fn whole_delay(left: &[f64], right: &[f64], most: usize) -> isize {
         .unwrap_or(0)
 }
 
-/// The voltage gain from an open output to a loaded input at a frequency through a transformer, by Kirchhoff's laws: the source
-/// with its resistances drives the primary inductance beside the secondary side, which the turns ratio transforms.
+/// The voltage gain from an open output to a loaded input at a frequency through a transformer, by Kirchhoff's laws:
+/// the source with its resistances drives the primary inductance in parallel with the secondary side, transformed by
+/// the turns ratio.
 #[must_use]
 pub fn transformer_gain(
     hz: f64,

@@ -1,8 +1,8 @@
-//! Cases with a known cause, and what the diagnosis makes of them.
+//! Cases with a known cause, and the diagnosis of them.
 //!
-//! What is right is taken from the known dry and wet in the time domain, never from what the analysis says. A case has
-//! causes that must be found, causes that may be (the truth lies near a limit, or is a matter of words), and everything
-//! else must not be: it's right only if all of the first are named and nothing that isn't in one of the two.
+//! The truth is taken from the known dry and wet in the time domain, never from the analysis. A case has causes that
+//! must be found and causes that may be (the truth is close to a limit, or a matter of wording); no other may be. A
+//! diagnosis is right only if it names all of the first and nothing outside both.
 
 use std::fmt::Write as _;
 
@@ -16,7 +16,7 @@ use sumproof_signals::{
 };
 use sumproof_wording::Name;
 
-/// What was done to the right channel, dry and wet alike.
+/// The fault of the right channel, on dry and wet alike.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Fault {
     /// Nothing.
@@ -29,7 +29,7 @@ pub enum Fault {
     FlippedLate(f64),
     /// Padded, dB.
     Padded(f64),
-    /// Nothing of it is left.
+    /// Silenced.
     Unplugged,
 }
 
@@ -46,7 +46,7 @@ pub struct Case {
     pub level_db: f64,
 }
 
-/// What must and what may be found.
+/// The causes that must and may be found.
 #[derive(Clone, Debug, Default)]
 pub struct Truth {
     /// Must be found.
@@ -61,7 +61,7 @@ impl Truth {
     pub fn accepts(&self, diagnosis: &Diagnosis) -> bool {
         self.must.iter().all(|&cause| diagnosis.get(cause).is_some())
             && diagnosis.findings().all(|finding| {
-                // That nothing is seen where something may be is no mistake.
+                // 'Nothing seen' is no mistake where no cause must be found.
                 finding.cause == Cause::NothingSeen
                     || self.must.contains(&finding.cause)
                     || self.may.contains(&finding.cause)
@@ -99,7 +99,7 @@ pub fn sound(case: &Case) -> (Stereo, Truth) {
     (sound, truth)
 }
 
-/// The diagnosis of a sound, with what its feeds add.
+/// The diagnosis of a sound, completed by its feeds.
 #[must_use]
 pub fn diagnosed(sound: &Stereo, rate_hz: f64) -> Diagnosis {
     let single = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<_>>();
@@ -115,7 +115,7 @@ pub fn diagnosed(sound: &Stereo, rate_hz: f64) -> Diagnosis {
     .unwrap_or_else(|| diagnose(&left, &right, rate_hz))
 }
 
-/// The pair with the preset's own late or flipped channel, and its own offset, put right.
+/// The pair with the preset's own late or flipped channel, and its level offset, undone.
 fn undone(preset: &Preset) -> Stereo {
     let mut full = preset.full();
     if preset.kind == PresetKind::FlippedChannel {
@@ -152,7 +152,7 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
     // a moving delay of either channel, and hides both.
     let plain = has_one_dry && !(kind == PresetKind::StereoChorus && wet_db > 2.0);
     if flipped && has_one_dry {
-        // A steady sound has no attacks, and then a flipped channel is only told if hardly any wet is in the way.
+        // A steady sound has no attacks; then a flipped channel is only told if there is hardly any wet.
         if steady {
             truth.may.extend([FlippedChannel, OpposedUntold]);
         } else if plain {
@@ -162,8 +162,8 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
         }
     }
     if late_ms > 0.0 && has_one_dry {
-        // Where nothing begins a delay is only named if lining up by it takes away most of what lies across.
-        // Two amplifiers: 0.4 ms of distance and the filters' own phases can't be told apart.
+        // Without onsets a delay is only named if lining up by it removes most of the power across. With two
+        // amplifiers, 0.4 ms of distance and the filters' own phases can't be separated.
         if !plain || kind == PresetKind::TwoAmplifiers && fault_late == 0.0 || steady {
             truth.may.push(LateChannel);
         } else {
@@ -182,7 +182,7 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
         if (-3.5..9.0).contains(&wet_db) && !steady && !flipped {
             truth.must.push(WetFightsItself);
         } else if wet_db >= 9.0 {
-            // Hardly an attack stands out of so much wet: that the cause is untold is an answer.
+            // Hardly any attack stands out of so much wet: an untold cause is a valid answer.
             truth.may.extend([WetFightsItself, OpposedUntold]);
         } else {
             truth.may.push(WetFightsItself);
@@ -205,7 +205,7 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
     } else {
         whole
     };
-    // By the direct sound, never by what rings on.
+    // By the direct sound, never by the sound that rings on.
     if direct.abs() >= 4.5 {
         truth.must.push(UnevenChannels);
     } else if whole.abs() >= 2.0 || direct.abs() >= 2.5 {
@@ -219,11 +219,11 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
         truth.may.push(WideSound);
     }
     if steady && flipped && has_one_dry {
-        // Against each other or wide, whichever the correlation says.
+        // Opposed or wide, depending on the correlation.
         truth.must.retain(|&cause| cause != WideSound);
         truth.may.push(WideSound);
     }
-    // A wet that is wide or fights itself takes nothing from one straight dry.
+    // A wet that is wide or works against itself does no harm to a single straight dry.
     if has_one_dry
         && !flipped
         && late_ms == 0.0
@@ -300,7 +300,7 @@ pub fn cases(salt: u64) -> Vec<Case> {
             }
         }
     }
-    // The sign trap and wide sound again and again: what must never be called flipped.
+    // Many cases of the sign trap and of wide sound, which must never be called flipped.
     for (kind, wet_db) in [
         (PresetKind::AntiPhaseReverb, 3.0),
         (PresetKind::AntiPhaseReverb, 6.0),
@@ -342,18 +342,18 @@ pub fn cases(salt: u64) -> Vec<Case> {
     cases
 }
 
-/// What came out.
+/// The result of a case.
 #[derive(Debug)]
 pub struct Judged {
     /// The case.
     pub case: Case,
     /// Its truth.
     pub truth: Truth,
-    /// What was said.
+    /// The diagnosis.
     pub diagnosis: Diagnosis,
-    /// Whether that's right.
+    /// Whether the diagnosis is right.
     pub right: bool,
-    /// A flipped channel was claimed though none is: on the sign trap, on wide sound, or anywhere.
+    /// A flipped channel was named although none is flipped.
     pub false_flip: bool,
 }
 

@@ -1,10 +1,10 @@
-//! Plays noise through any CLAP plugin, in blocks of random sizes, while its parameters move: a program of its own, so
-//! that a plugin which aborts takes nobody else along.
+//! Plays noise through any CLAP plugin, in blocks of random sizes, while its parameters move: a separate program, so a
+//! plugin that aborts doesn't end the test run.
 //!
-//! `play-noise PLUGIN.clap ID SECONDS [--watched|--through]`; ends with 0 when the plugin got through, 1 when it refused, 2 for a wrong
-//! command line, or by the signal that the plugin raised. Watched, it plays at the pace of a sound card, in real-time mode
-//! only, and ends with 3 if the plugin makes a system call while it processes. Through, no parameter moves, and it ends with 1 if
-//! the sound does not come out as it went in.
+//! `play-noise PLUGIN.clap ID SECONDS [--watched|--through]`; exits with 0 on success, 1 when the plugin refused, 2 for
+//! a wrong command line, or by the signal that the plugin raised. With `--watched` it plays in real time only, and
+//! exits with 3 if the plugin makes a system call while it processes. With `--through` no parameter moves, and it exits
+//! with 1 if the output differs from the input.
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -36,12 +36,12 @@ fn main() -> ExitCode {
     }
 }
 
-/// One way to play so many seconds through a plugin.
+/// A way of playing a number of seconds through a plugin.
 type Soak = fn(&Path, &str, f64) -> Result<(), HostError>;
 
 const RATE_HZ: f64 = 48_000.0;
 
-/// The noise, and what is on a second input, which has something to do with it.
+/// The noise, and a second input correlated with it.
 fn noise(seconds: f64, rng: &mut Rng) -> (Stereo, Vec<Vec<f32>>) {
     let frames = (seconds * RATE_HZ) as usize;
     let mut noise = || (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect();
@@ -68,7 +68,7 @@ fn changes(plugin: &mut Plugin, frames: usize, rng: &mut Rng) -> Vec<ParamEvent>
     events
 }
 
-/// Plays `seconds` of noise in real-time mode, then again offline, as fast as it goes.
+/// Plays `seconds` of noise in real-time mode, then again offline, both as fast as possible.
 fn fast_soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     let mut rng = Rng::new(7);
     let (audio, side_chain) = noise(seconds, &mut rng);
@@ -87,7 +87,7 @@ fn fast_soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     Ok(())
 }
 
-/// Plays `seconds` of noise at the pace of a sound card, system calls watched.
+/// Plays `seconds` of noise in real time, with system calls watched.
 fn watched_soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     let mut rng = Rng::new(8);
     let (audio, side_chain) = noise(seconds, &mut rng);
@@ -108,7 +108,7 @@ fn watched_soak(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     plugin.stop_realtime(running)
 }
 
-/// Plays `seconds` of noise through a plugin that passes sound on, twice, with a while between in which its threads look.
+/// Plays `seconds` of noise through a plugin that passes sound, twice, with a pause in between for its threads.
 fn through(path: &Path, id: &str, seconds: f64) -> Result<(), HostError> {
     let mut rng = Rng::new(9);
     let (audio, side_chain) = noise(seconds, &mut rng);

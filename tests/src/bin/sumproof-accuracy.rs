@@ -1,4 +1,4 @@
-//! The accuracy table: how far each split is from the truth, over all synthetic presets.
+//! The accuracy table: the error of each split over all synthetic presets.
 
 use std::collections::VecDeque;
 use std::io::Write;
@@ -40,9 +40,9 @@ struct Row {
     job: Job,
     truth: Ratios,
     found: [Ratios; 3],
-    /// The error that is left when the dry's true direction is told, dB.
+    /// The remaining error when the dry's true direction is given, dB.
     told_db: f64,
-    /// Wet over dry as the estimate bounds it, dB.
+    /// The estimate's bounds of wet over dry, dB.
     range_db: [f64; 2],
 }
 

@@ -1,11 +1,11 @@
-//! What the analysis thread does, and nothing else: what `cargo xtask bench analysis` counts the instructions of.
+//! Only the analysis thread's work, whose instructions `cargo xtask bench analysis` counts.
 //!
-//! `sumproof-analysis SOUND WORK`. SOUND is `noise` (nothing begins in it) or `demo` (a guitar), about 8 s at 48 kHz. WORK is
-//! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `all-transforms` (those and the ones of a take's longer
-//! blocks; either with FORWARD, BACK and LEN: so many transforms of LEN samples besides), `attacks` (prints these three numbers for
-//! the sound), `heard` (the analysis while nobody looks), `recorded` (the
-//! same while a take is recorded) or `shown` (while a window looks: what moves fast 25 times a second, the board twice, advice and
-//! margin once). Ends with 2 for a wrong command line.
+//! `sumproof-analysis SOUND WORK`. SOUND is `noise` (without onsets) or `demo` (a guitar), about 8 s at 48 kHz. WORK is
+//! `nothing`, `transforms` (the bare Fourier transforms of the blocks), `all-transforms` (those and the ones of a
+//! take's longer blocks; both with FORWARD, BACK and LEN for that many further transforms of LEN samples), `attacks`
+//! (prints these three numbers for the sound), `heard` (the analysis with the window closed), `recorded` (the same
+//! while a take is recorded) or `shown` (with the window open: fast figures 25 times a second, the board twice, advice
+//! and margin once). Exits with 2 for a wrong command line.
 
 use std::hint::black_box;
 use std::process::ExitCode;
@@ -25,7 +25,7 @@ use sumproof_signals::{Rng, demo_preset};
 
 const RATE_HZ: f64 = 48_000.0;
 
-/// Frames handed over at once, as the plugin does it.
+/// Frames passed at once, as in the plugin.
 const CHUNK: usize = 512;
 
 fn main() -> ExitCode {
@@ -76,8 +76,8 @@ fn demo() -> [Vec<f32>; 2] {
     [narrowed(&preset.left), narrowed(&preset.right)]
 }
 
-/// How many transforms the watch for beginnings makes, forward and back, and of how many samples; and how many the short frames
-/// take that dry and wet are told apart by.
+/// The number and length of the transforms of onset detection (forward, inverse), and of the short frames of the
+/// estimate.
 fn besides_blocks(left: &[f32], right: &[f32]) -> (([u64; 2], usize), (u64, usize)) {
     let mut onsets = OnsetEvidence::new(RATE_HZ);
     let mut tracker = Tracker::new(RATE_HZ, Memory::PHRASE);
@@ -88,8 +88,8 @@ fn besides_blocks(left: &[f32], right: &[f32]) -> (([u64; 2], usize), (u64, usiz
     (onsets.transforms(), tracker.transforms())
 }
 
-/// One of every block of every channel, of blocks so many times as long as the live ones, and so many besides, forward and back,
-/// of so many samples. The numbers in them don't matter: the same instructions are run whatever they are.
+/// The transform of every block of every channel, for block lengths `times` the live one's, and the further transforms
+/// (forward, inverse, length) of `besides`. The values don't matter: the same instructions run for any.
 fn transforms(frames: usize, times: &[usize], besides: &[usize]) {
     drop(black_box(Monitor::new(RATE_HZ)));
     for times in times {
@@ -125,7 +125,7 @@ fn back(len: usize, count: usize) {
     }
 }
 
-/// Frames between two readings of what moves fast, of the board, and of advice and margin, as the plugin does it.
+/// Frames between two readings of the fast figures, of the board, and of advice and margin, as in the plugin.
 const PERIODS: [usize; 3] = [
     (0.04 * RATE_HZ) as usize,
     (0.5 * RATE_HZ) as usize,

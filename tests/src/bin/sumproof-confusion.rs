@@ -1,5 +1,5 @@
-//! Prints the confusion table of the diagnosis as Markdown, for the documentation: `sumproof-confusion [DRAW]`, where
-//! another number draws other riffs, rooms, noise and levels than those the tests hold it to (0).
+//! Prints the confusion table of the diagnosis as Markdown, for the documentation: `sumproof-confusion [DRAW]`, where a
+//! number other than 0 draws other riffs, rooms, noise and levels than the tests use.
 
 use std::io::Write as _;
 

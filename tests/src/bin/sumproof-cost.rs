@@ -1,8 +1,8 @@
-//! Plays noise through a CLAP plugin with its parameters held: what `cargo xtask bench` counts the instructions of.
+//! Plays noise through a CLAP plugin with its parameters held: `cargo xtask bench` counts its instructions.
 //!
-//! `sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE[@N]…]`: COUNT blocks of BLOCK frames at 48 kHz; a VALUE is 0 to
-//! 1 along the range of a continuous parameter, the step's number of a stepped one, set with the Nth block (0). Ends with 0 when the plugin got through, 1
-//! when it refused, 2 for a wrong command line.
+//! `sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE[@N]…]`: COUNT blocks of BLOCK frames at 48 kHz; a VALUE
+//! is 0 to 1 along the range of a continuous parameter, the step's number of a stepped one, set with the Nth block (0).
+//! Exits with 0 on success, 1 when the plugin refused, 2 for a wrong command line.
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -57,7 +57,7 @@ fn played(path: &Path, id: &str, block: u32, count: usize, held: Vec<ParamEvent>
         ..Play::default()
     };
     let mut plugin = Library::load(path)?.instantiate(id)?;
-    // A host ignores what a plugin has not, and the count would be of something else.
+    // A host ignores parameters that a plugin doesn't have, and the count would be of something else.
     let there = plugin.params().unwrap_or_default();
     let missing = |change: &&ParamEvent| there.iter().all(|param| param.id != change.param);
     if let Some(change) = how.events.iter().find(missing) {

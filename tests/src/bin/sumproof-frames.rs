@@ -1,7 +1,7 @@
-//! What a frame of the window costs while a preset plays: layout and tessellation, no graphics card. Prints the median and
-//! the 90th percentile.
+//! The cost of a frame of the window while a preset plays: layout and tessellation, no graphics card. Prints the median
+//! and the 90th percentile.
 //!
-//! `sumproof-frames [FRAMES]`; ends with 2 for a wrong command line.
+//! `sumproof-frames [FRAMES]`; exits with 2 for a wrong command line.
 
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use sumproof_tests::render::playing;
 use sumproof_views::{DEFAULT_SIZE, Look, Window};
 
-/// Frames that fill caches and fonts and are not counted.
+/// Frames that fill caches and font atlases and are not counted.
 const WARM_UP: usize = 30;
 
 fn main() -> ExitCode {

@@ -1,8 +1,8 @@
-//! Feeds everything that reads with damaged inputs, as long as it is told to: `sumproof-fuzz [--seconds N] [--seed N] [--out
-//! FOLDER] [TARGET]…`, by `cargo xtask fuzz`.
+//! Feeds damaged inputs to every reader, for a given time: `sumproof-fuzz [--seconds N] [--seed N] [--out FOLDER]
+//! [TARGET]…`, called by `cargo xtask fuzz`.
 //!
-//! What breaks something is written to FOLDER/TARGET and named; put it into `tests/fuzz/found/TARGET`, where it is tried in
-//! every test from then on. Ends with 1 when something was found.
+//! An input that breaks something is written to FOLDER/TARGET and reported; put it into `tests/fuzz/found/TARGET`, and
+//! every test run tries it from then on. Exits with 1 when something was found.
 
 use clap::Parser;
 use std::collections::BTreeSet;
@@ -13,9 +13,9 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use sumproof_tests::fuzz::guide::Guide;
 use sumproof_tests::fuzz::{Driver, Finding, TARGETS, Target, found};
 
-/// Findings of a target after which it is left: the first ones are to be corrected before more are looked for.
+/// Findings after which a target is left: the first ones should be corrected before more are looked for.
 const ENOUGH: usize = 8;
-/// A case that takes longer than this is told of, with its input; counting takes ten times as long.
+/// A case that takes longer than this is reported with its input; the coverage build takes ten times as long.
 const LONG: Duration = Duration::from_secs(20);
 const LONG_COUNTED: Duration = Duration::from_secs(200);
 
@@ -71,7 +71,7 @@ fn main() -> ExitCode {
     }
 }
 
-/// Feeds one target, on a thread whose panics the driver takes for findings. Gives the number of findings.
+/// Feeds one target, on a thread whose panics count as findings. Returns the number of findings.
 fn feed(target: Target, seed: u64, time: Duration, out: &Path) -> usize {
     let folder = out.join(target.name);
     if let Err(error) = std::fs::create_dir_all(&folder) {
@@ -108,7 +108,7 @@ fn run(target: Target, seed: u64, time: Duration, folder: &Path, said: &Mutex<BT
         Ok(driver) => driver,
         Err(finding) => return keep(target, &finding, folder, said),
     };
-    // What it starts from has been tried by now, which may have taken longer than all the rest will.
+    // Trying the good inputs may have taken longer than all the rest will, so the time counts from here.
     let begin = Instant::now();
     let mut told = begin;
     while begin.elapsed() < time && said.lock().is_ok_and(|said| said.len() < ENOUGH) {
@@ -139,7 +139,7 @@ fn run(target: Target, seed: u64, time: Duration, folder: &Path, said: &Mutex<BT
     println!("{}, most memory {} MB", driver.summary(), peak_mb());
 }
 
-/// Writes an input down, if it is the first of its kind.
+/// Writes an input to a file if its finding is the first of its kind.
 fn keep(target: Target, finding: &Finding, folder: &Path, said: &Mutex<BTreeSet<String>>) {
     let kind: String = finding
         .what

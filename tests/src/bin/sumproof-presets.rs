@@ -1,4 +1,4 @@
-//! The table of real presets: how near figures, words and causes are to the truth, from the pair alone and with passes.
+//! The table of real presets: errors of figures, outcomes and causes, from the pair alone and with passes.
 
 use std::collections::VecDeque;
 use std::io::Write;
@@ -56,7 +56,7 @@ impl Way {
         }
     }
 
-    /// Whether dry and wet were played by themselves too.
+    /// Whether dry and wet were also played separately.
     fn has_passes(self) -> bool {
         matches!(self, Self::Passes | Self::DryAndFull)
     }
@@ -67,7 +67,7 @@ struct Found {
     tallies: [Tally; 4],
     causes: [Share; 4],
     false_flips: [usize; 4],
-    /// Wet over dry within 1 dB: as it is read from the pair alone, and by mid and side.
+    /// Presets with wet over dry within 1 dB: read from the pair alone, and by mid and side.
     wet_over_dry: [Share; 2],
     listed: Vec<String>,
 }
@@ -169,7 +169,7 @@ fn examine(preset: &Preset, pair_alone: bool, found: &Mutex<Found>) {
     }
 }
 
-/// What a preset is, for counting.
+/// The class of a preset for the counts.
 fn sort(preset: &Preset) -> Sort {
     Sort {
         one_dry: matches!(preset.sheet.said.as_str(), "centre" | "one-side"),
@@ -177,8 +177,8 @@ fn sort(preset: &Preset) -> Sort {
     }
 }
 
-/// Wet over dry, dB, by mid and side: of a dry in the middle and a wet whose channels are alike loud and unrelated, the side is half
-/// of the wet, and the mid is the dry and the other half.
+/// Wet over dry, dB, by mid and side: for a dry in the middle and a wet with equally loud, unrelated channels, the side
+/// is half of the wet, and the mid is the dry plus the other half.
 fn by_mid_and_side(preset: &Preset) -> f64 {
     let (mut mid, mut side) = (0.0, 0.0);
     for (left, right) in preset.full.left.iter().zip(&preset.full.right) {
@@ -188,13 +188,13 @@ fn by_mid_and_side(preset: &Preset) -> f64 {
     obvious::db(2.0 * side / (mid - side).max(0.0))
 }
 
-/// A take, read in one way.
+/// Makes a take in one of the ways.
 fn read(preset: &Preset, way: Way) -> Option<Take> {
     let rate_hz = preset.rate_hz;
     let full = narrowed_pair(&preset.full, 1.0);
     if way.has_passes() {
         if !preset.has_wet() {
-            // Without effects there is nothing to make passes of.
+            // Without effects there are no passes.
             return None;
         }
         let (dry, wet) = (narrowed_pair(&preset.dry, 1.0), narrowed_pair(&preset.wet, 1.0));

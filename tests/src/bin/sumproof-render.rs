@@ -1,6 +1,6 @@
-//! An offline render with a side-chain take running, and the take's end: `sumproof-render SECONDS [PRESET]`, by the plugin that
-//! SUMPROOF_CLAP names. Says how many seconds of sound it renders in one second of processor time, all threads together, and what
-//! the end of the take costs.
+//! An offline render with a side-chain take running, and the take's end: `sumproof-render SECONDS [PRESET]`, with the
+//! plugin that SUMPROOF_CLAP names. Prints how many seconds of sound it renders per second of processor time of all
+//! threads, and the cost of the take's end.
 
 use std::process::ExitCode;
 use std::time::Duration;
@@ -12,9 +12,9 @@ use sumproof_tests::host::setup::side_chain_plugin;
 use sumproof_tests::host::{Blocks, HostError, Plugin, State, Stereo};
 use sumproof_tests::methods::narrowed_pair;
 
-/// How often it is looked whether the take has been told apart: what a look costs is left out.
+/// Interval at which the take's split is polled; the cost of polling is subtracted.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
-/// So many looks are enough.
+/// Most polls.
 const LOOKS: usize = 2400;
 
 fn main() -> ExitCode {
@@ -53,7 +53,7 @@ fn rendered(kind: PresetKind, seconds: f64) -> Result<String, HostError> {
     plugin.record_take_beside(&audio, &dry, Blocks::Fixed(512), true)?;
     let (played, own) = (process_time(), thread_time());
     told(&mut plugin)?;
-    // What this thread did meanwhile was to look.
+    // This thread only polled meanwhile.
     let looking = thread_time() - own;
     let render_s = (played - begun).as_secs_f64();
     let end_s = (process_time() - played).saturating_sub(looking).as_secs_f64();
@@ -67,7 +67,7 @@ fn rendered(kind: PresetKind, seconds: f64) -> Result<String, HostError> {
     ))
 }
 
-/// Waits until the take is told apart by the side-chain.
+/// Waits until the take is split by the side-chain.
 fn told(plugin: &mut Plugin) -> Result<(), HostError> {
     for _ in 0..LOOKS {
         std::thread::sleep(LOOK_EVERY);

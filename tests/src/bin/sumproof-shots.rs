@@ -1,6 +1,6 @@
 //! Draws the window in every state, without a host or a graphics card, and writes a PNG of each.
 //!
-//! Ends with 0 when all are written, 1 when one can't be, 2 for a wrong command line.
+//! Exits with 0 when all are written, 1 when one can't be, 2 for a wrong command line.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

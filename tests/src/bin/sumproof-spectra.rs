@@ -1,4 +1,4 @@
-//! Prints a pair of signals and the spectra that core makes of them, as JSON, for another library to compute again
+//! Prints a pair of signals and the core's spectra of them as JSON, for recomputation by another library
 //! (`tests/hosts/spectra_scipy.py`).
 
 use std::io::Write;
@@ -7,7 +7,7 @@ use serde_json::json;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, amplitude, render, tones};
 
-/// Rates, Hz, and levels, dB against the signal as it is made, at which the noise is compared.
+/// Rates, Hz, and levels, dB against the generated signal, at which the noise is compared.
 const CASES: [(f64, f64); 6] = [
     (8_000.0, 0.0),
     (22_050.0, -80.0),
@@ -22,7 +22,7 @@ fn main() -> std::io::Result<()> {
     let noise = Stereo::new(tones::white_noise(20_000, 0.2, 1), {
         let shared = tones::white_noise(20_000, 0.2, 1);
         let own = tones::white_noise(20_000, 0.1, 2);
-        // Late, flipped and with a sound of its own.
+        // Late, flipped and with a sound of its own added.
         (0..20_000)
             .map(|n: usize| own[n] - n.checked_sub(7).map_or(0.0, |n| 0.8 * shared[n]))
             .collect()

@@ -1,4 +1,4 @@
-//! Everything that takes samples: any bits, any block sizes, any rate, settings that change on the way.
+//! Everything that takes samples: any bits, any block sizes, any rate, settings that change in between.
 
 use super::{Outcome, Target};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
@@ -14,8 +14,8 @@ use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_signals::Rng;
 
-/// See the module. An input is a script: the first bytes choose rate and feed, then come steps of 8 bytes: kind, length, and
-/// what the samples are made from.
+/// See the module. An input is a script: the first bytes choose rate and feed, then come steps of 8 bytes: kind,
+/// length, and the source of the samples.
 pub const TARGET: Target = Target {
     name: "analyser",
     about: "samples of any bits in blocks of any size through monitor, meter, audition and side-chain",
@@ -32,7 +32,7 @@ pub const TARGET: Target = Target {
 const HEAD: usize = 4;
 /// Bytes of a step.
 const STEP: usize = 8;
-/// Most frames of a script: more would only take longer.
+/// Most frames of a script: more would only take more time.
 const MOST_FRAMES: usize = 60_000;
 
 const RATES_HZ: [f64; 16] = [
@@ -67,7 +67,7 @@ fn seeds() -> Vec<Vec<u8>> {
         .collect()
 }
 
-/// What a block holds.
+/// The content of a block.
 fn block(step: &[u8], rng: &mut Rng) -> [Vec<f32>; 2] {
     let frames = 1 + usize::from(u16::from_le_bytes([step[1], step[2]])) % 8192;
     let level = 10.0f64.powf(-f64::from(step[3] % 8) + 1.0);
@@ -130,7 +130,7 @@ fn run(script: &[u8]) -> Outcome {
     })
 }
 
-/// The monitor, block by block and with readings on the way; the take must not depend on the blocks.
+/// Runs the monitor block by block with readings in between; the take must not depend on the blocks.
 fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> Result<Option<Take>, String> {
     let mut monitor = Monitor::new(rate_hz);
     let mut reading = Reading::default();
@@ -178,7 +178,7 @@ fn monitored(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]], how: u8) -> R
     Ok(take)
 }
 
-/// Whether two takes are the same but for the order in which their sums were added up.
+/// Whether two takes are equal except for the rounding of their sums in different order.
 fn alike(one: Option<&Take>, other: Option<&Take>) -> bool {
     let (Some(one), Some(other)) = (one, other) else {
         return one.is_none() && other.is_none();
@@ -247,7 +247,7 @@ fn metered(rate_hz: f64, blocks: &[[Vec<f32>; 2]]) -> Result<(), String> {
     Ok(())
 }
 
-/// What is heard of a feed is always finite, and afterwards the sound passes bit for bit.
+/// The audition's output must always be finite, and afterwards the sound must pass bit for bit.
 fn auditioned(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]]) -> Result<(), String> {
     let rate_hz = if rate_hz.is_nan() { 48_000.0 } else { rate_hz };
     let rig = Rig::default();
@@ -257,7 +257,7 @@ fn auditioned(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]]) -> Result<()
         match_db: Some(3.0),
     };
     auditioner.set(&wanted);
-    // Once the fade is over, nothing of what came passes as it was.
+    // Once the fade is over, no invalid input passes through a feed.
     let mut settled = 0;
     for [left, right] in blocks {
         let (mut l, mut r) = (left.clone(), right.clone());
@@ -286,7 +286,7 @@ fn auditioned(rate_hz: f64, feed: FeedId, blocks: &[[Vec<f32>; 2]]) -> Result<()
     Ok(())
 }
 
-/// The same sound as its own reference.
+/// Runs the side-chain with the same sound as its reference.
 fn beside(rate_hz: f64, blocks: &[[Vec<f32>; 2]]) -> Result<(), String> {
     let mut side_chain = SideChain::new(rate_hz, Reference::Mono);
     side_chain.start_take();

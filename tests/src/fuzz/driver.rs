@@ -1,4 +1,4 @@
-//! Runs a target.
+//! Runs a fuzz target.
 
 use super::guide::Guide;
 use super::{Subject, Target, kind_of, mutate};
@@ -9,7 +9,7 @@ use std::sync::Once;
 use std::time::{Duration, Instant};
 use sumproof_signals::Rng;
 
-/// Inputs that are kept to be damaged further, and kinds of outcome that are told apart.
+/// Most inputs kept for further damage, and most kinds of outcome distinguished.
 const MOST_KEPT: usize = 4096;
 
 thread_local! {
@@ -19,13 +19,13 @@ thread_local! {
 /// An input that broke something.
 #[derive(Clone, Debug)]
 pub struct Finding {
-    /// What.
+    /// What it broke.
     pub what: String,
-    /// With what.
+    /// The input.
     pub input: Vec<u8>,
 }
 
-/// A target at work.
+/// A running target.
 pub struct Driver {
     target: Target,
     subject: Subject,
@@ -38,7 +38,7 @@ pub struct Driver {
 }
 
 impl Driver {
-    /// A driver whose cases follow from `seed`. The target's good inputs are tried first, and so are those in `more`.
+    /// Creates a driver whose cases follow from `seed`. The target's good inputs and those in `more` are tried first.
     ///
     /// # Errors
     /// A good input that breaks something.
@@ -72,7 +72,7 @@ impl Driver {
     /// The next damaged input.
     pub fn next_input(&mut self) -> Vec<u8> {
         let rng = &mut self.rng;
-        // What led somewhere new last is tried more often.
+        // The most recent inputs with news are tried more often.
         let count = self.kept.len();
         let chosen = if rng.below(2) == 0 {
             rng.below(count)
@@ -89,7 +89,7 @@ impl Driver {
         input
     }
 
-    /// Tries an input, and keeps it if it led somewhere new.
+    /// Tries an input, and keeps it if it brought news.
     ///
     /// # Errors
     /// What it broke.
@@ -100,7 +100,7 @@ impl Driver {
         Ok(())
     }
 
-    /// Whether it led somewhere new.
+    /// Tries an input; returns whether it brought news.
     fn try_out(&mut self, input: &[u8]) -> Result<bool, Box<Finding>> {
         self.cases += 1;
         self.guide.begin();
@@ -117,7 +117,7 @@ impl Driver {
             Ok(Err(broken)) => broken,
             Err(payload) => format!("a panic: {}", said(&*payload)),
         };
-        // What it was working on is in an unknown state.
+        // The subject is in an unknown state after a panic.
         self.subject = (self.target.subject)();
         Err(Box::new(Finding {
             what,
@@ -137,7 +137,7 @@ impl Driver {
         self.kinds.len()
     }
 
-    /// In a line: cases, inputs kept, kinds of outcome, counters passed, the slowest case.
+    /// One line: cases, inputs kept, kinds of outcome, counters reached, the slowest case.
     #[must_use]
     pub fn summary(&self) -> String {
         let counters = if Guide::counts() {
@@ -166,7 +166,7 @@ fn said(payload: &(dyn Any + Send)) -> String {
     format!("{text} ({})", place.unwrap_or_default())
 }
 
-/// Panics are findings here; they are noted instead of printed.
+/// Records panics, which are findings here, instead of printing them.
 fn silence_panics() {
     static INSTALLED: Once = Once::new();
     INSTALLED.call_once(|| {

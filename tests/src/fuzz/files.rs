@@ -83,7 +83,7 @@ pub const TARGET: Target = Target {
     fatal: false,
 };
 
-/// New ones at the end: inputs that were kept name theirs by its number.
+/// New ones go at the end: stored inputs refer to theirs by index.
 const ENDINGS: [&str; 15] = [
     "wav", "aiff", "flac", "mp3", "ogg", "aif", "bin", "", "m4a", "mp4", "mov", "caf", "opus", "webm", "w64",
 ];
@@ -119,7 +119,7 @@ fn ending(number: usize, file: &[u8]) -> Vec<u8> {
     [&[number as u8], file].concat()
 }
 
-/// A WAV file (RIFF, IBM and Microsoft 1991) with a block of remarks before the sound.
+/// A WAV file (RIFF, IBM and Microsoft 1991) with a chunk of remarks before the sound.
 fn plain_wav(code: u16, bits: u16, left: &[f32], right: &[f32]) -> Vec<u8> {
     let mut sound = Vec::new();
     for (l, r) in left.iter().zip(right) {
@@ -194,7 +194,7 @@ fn aiff(kind: &[u8; 4], bits: u16, left: &[f32], right: &[f32]) -> Vec<u8> {
     [&b"FORM"[..], &(body.len() as u32).to_be_bytes(), &body].concat()
 }
 
-/// Damage behind which the checksums are right again, so that it reaches the coder: Ogg's pages have one each.
+/// Damages the bytes and corrects the checksums of Ogg's pages, so the damage reaches the decoder.
 fn damage(bytes: &mut Vec<u8>, rng: &mut Rng) {
     super::mutate::damage(bytes, TARGET.words, &[], rng);
     let mut at = 1;
@@ -230,14 +230,14 @@ fn ogg_checksum(page: &[u8]) -> u32 {
     })
 }
 
-/// A folder of its own for the file, taken away at the end.
+/// The subject, with a folder for its file that is removed at the end.
 struct Subject {
     folder: PathBuf,
 }
 
 impl Drop for Subject {
     fn drop(&mut self) {
-        // What can't be removed is in the system's folder for such things.
+        // A folder that can't be removed is only in the system's temporary folder.
         let _ = std::fs::remove_dir_all(&self.folder);
     }
 }
@@ -304,7 +304,7 @@ fn as_recording(path: &Path) -> Outcome {
     }
 }
 
-/// A refusal is one line that names the file, and has an exit code of those for files.
+/// A refusal must be one line that names the file, with one of the exit codes for files.
 fn refused(error: &ReadError, path: &Path) -> Outcome {
     let said = error.to_string();
     one_line(&said)?;

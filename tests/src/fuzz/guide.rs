@@ -1,34 +1,34 @@
-//! Which paths an input took through the code, where the build counts them.
+//! The paths that an input took through the code, in builds that count them.
 //!
-//! `-C instrument-coverage`, which is for measuring how much tests cover, is part of the stable compiler: it gives every branch
-//! a counter. `cargo xtask fuzz` builds with it and with `--cfg sumproof_guided`; other builds have no counters, and
-//! [`Guide::news`] is always false.
+//! The stable compiler's `-C instrument-coverage`, meant for test coverage, gives every branch a counter. `cargo xtask
+//! fuzz` builds with it and with `--cfg sumproof_guided`; in other builds there are no counters, and [`Guide::news`] is
+//! always false.
 
-/// Remembers how often each counter was passed: never, once, twice, a few times, often.
+/// Remembers how often each counter was reached: never, once, twice, a few times, often.
 #[derive(Debug, Default)]
 pub struct Guide {
     seen: Vec<u8>,
 }
 
 impl Guide {
-    /// Whether counters are there.
+    /// Whether the build has counters.
     #[must_use]
     pub fn counts() -> bool {
         cfg!(sumproof_guided)
     }
 
-    /// How many counters were ever passed.
+    /// Number of counters ever reached.
     #[must_use]
     pub fn passed(&self) -> usize {
         self.seen.iter().filter(|seen| **seen != 0).count()
     }
 
-    /// Sets all counters to nothing.
+    /// Sets all counters to zero.
     pub fn begin(&self) {
         counters().fill(0);
     }
 
-    /// Whether since [`Self::begin`] a counter was passed that never was, or much more often than ever.
+    /// Whether since [`Self::begin`] a counter was reached for the first time, or much more often than ever before.
     pub fn news(&mut self) -> bool {
         let counters = counters();
         self.seen.resize(counters.len(), 0);
@@ -59,7 +59,7 @@ fn counters() -> &'static mut [u64] {
         static mut END: u64;
     }
     let (first, end) = (&raw mut FIRST, &raw mut END);
-    // SAFETY: between the bounds are counters of 8 bytes and nothing else. Other threads may add to them at the same time,
-    // which costs a count; nothing depends on one.
+    // SAFETY: between the bounds are only counters of 8 bytes. Other threads may increment them at the same time, which
+    // may lose a count; nothing depends on a single one.
     unsafe { std::slice::from_raw_parts_mut(first, end.offset_from_unsigned(first)) }
 }

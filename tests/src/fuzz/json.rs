@@ -1,9 +1,9 @@
-//! Damage to JSON that leaves it JSON.
+//! Damage to JSON that keeps it valid.
 
 use serde_json::Value;
 use sumproof_signals::Rng;
 
-/// Changes one thing in it; text that holds JSON, as the fields of a saved state do, is opened and changed inside.
+/// Changes one value; text that contains JSON, like the fields of a saved state, is parsed and changed inside.
 pub fn damage(bytes: &mut Vec<u8>, rng: &mut Rng) {
     let Ok(mut root) = serde_json::from_slice::<Value>(bytes) else {
         return;
@@ -58,7 +58,7 @@ fn inside(value: &mut Value, rng: &mut Rng, depth: usize) {
     }
 }
 
-/// A text that is cut, doubled, or has a character changed: names, ids and packed numbers.
+/// A text cut, doubled, or with a character changed: for names, ids and packed numbers.
 fn odd_text(text: &str, rng: &mut Rng) -> Value {
     let mut characters: Vec<char> = text.chars().collect();
     if characters.is_empty() {

@@ -1,4 +1,4 @@
-//! Recordings of the line check's signal, spoilt in every way that phones and rooms know and in some that they don't.
+//! Recordings of the line check's signal, spoilt in the ways of phones and rooms and in impossible ways.
 
 use super::{Outcome, Target, one_line};
 use serde::de::IgnoredAny;
@@ -7,8 +7,8 @@ use sumproof_core::line_check::{Findings, Generator, Mode, Plan, SignalSettings,
 use sumproof_report::line_check::{html, json, save, text};
 use sumproof_signals::Rng;
 
-/// See the module. An input is a script: the first bytes choose signal and rate, then come steps of 8 bytes: what is done, where,
-/// how long, how much.
+/// See the module. An input is a script: the first bytes choose signal and rate, then come steps of 8 bytes: action,
+/// position, length, amount.
 pub const TARGET: Target = Target {
     name: "linecheck",
     about: "recordings of the test signal, spoilt, through the line check's reader",
@@ -48,14 +48,14 @@ fn plan(mono: bool) -> Plan {
     };
     let settings = SignalSettings {
         mode,
-        // The shortest there is: what is tested is the reader's way with bad sound.
+        // The shortest possible: the test is about reading bad sound.
         sweep_s: 1.0,
         ..SignalSettings::default()
     };
     Plan::new(settings).expect("these settings make a signal")
 }
 
-/// The signal of a mode at a rate, made once.
+/// The signal of a mode at a rate, computed once.
 fn signal(mono: bool, rate: usize) -> &'static [Vec<f32>; 2] {
     static MADE: [OnceLock<[Vec<f32>; 2]>; 16] = [const { OnceLock::new() }; 16];
     MADE[2 * rate + usize::from(mono)].get_or_init(|| {
@@ -139,7 +139,7 @@ fn spoil(channel: &mut Vec<f32>, step: &[u8], rng: &mut Rng) {
         10 => channel[at] = odd,
         11 => channel[at..end].reverse(),
         12 => {
-            // Another clock: a sample left out every so often.
+            // A different clock: drops a sample at regular intervals.
             let every = 200 + 100 * usize::from(step[5]);
             let mut frame = 0;
             channel.retain(|_| {

@@ -1,13 +1,13 @@
-//! Everything that takes bytes from outside, fed with bytes that nobody would make on purpose.
+//! Fuzzing of everything that reads bytes from outside.
 //!
-//! A [`Target`] is something that reads: it has a few good inputs to begin with, and a subject that takes any input and says
-//! what came of it, or which promise was broken. The [`Driver`] damages good inputs (bits, numbers, pieces, words of the
-//! format, and the structure where the format has one), watches for panics and broken promises, and keeps what led somewhere
-//! new as a further input to damage: a kind of outcome not seen before, and, in a build that counts
-//! ([`guide`]), a path through the code not taken before.
+//! A [`Target`] is a reader: it has a few good inputs to begin with, and a subject that takes any input and returns the
+//! outcome, or the broken guarantee. The [`Driver`] damages good inputs (bits, numbers, pieces, words of the format,
+//! and the structure where the format has one), watches for panics and broken guarantees, and keeps inputs that bring
+//! news for further damage: a new kind of outcome or, in a build that counts ([`guide`]), a new path through the code.
 //!
 //! * `cargo xtask fuzz [TARGET]… [--seconds N]` runs as long as wanted, on a build that counts.
-//! * `tests/tests/fuzz.rs` runs a fixed number of cases of each, and everything ever found: `tests/fuzz/found/TARGET`.
+//! * `tests/tests/hosts/fuzz.rs` runs a fixed number of cases of each, and everything ever found:
+//!   `tests/fuzz/found/TARGET`.
 
 mod analyser;
 mod driver;
@@ -26,21 +26,21 @@ use crate::host::setup::workspace;
 use std::path::PathBuf;
 use sumproof_signals::Rng;
 
-/// What came of an input: a few words on how it was read or refused, or the promise that was broken.
+/// The outcome of an input: a few words on how it was read or refused, or the broken guarantee.
 pub type Outcome = Result<String, String>;
 
-/// What is under test: takes an input and says what came of it.
+/// The code under test: takes an input and returns its outcome.
 pub type Subject = Box<dyn FnMut(&[u8]) -> Outcome>;
 
 /// Damage that knows the format.
 pub type Damage = fn(&mut Vec<u8>, &mut Rng);
 
-/// Something that reads what comes from outside.
+/// A reader of input from outside.
 #[derive(Clone, Copy, Debug)]
 pub struct Target {
     /// Its name, as on the command line and in folders.
     pub name: &'static str,
-    /// What it is, in a line.
+    /// A description in one line.
     pub about: &'static str,
     /// Good inputs to begin with.
     pub seeds: fn() -> Vec<Vec<u8>>,
@@ -48,17 +48,17 @@ pub struct Target {
     pub words: &'static [&'static str],
     /// Damage that knows the format, done in half of the cases.
     pub damage: Option<Damage>,
-    /// Makes what is under test.
+    /// Creates the code under test.
     pub subject: fn() -> Subject,
     /// Longest input, bytes.
     pub longest: usize,
-    /// How many cases a short run has: a few seconds' worth.
+    /// Number of cases in a short run of a few seconds.
     pub few: u64,
-    /// A panic in it ends the process, so an input is written down before it is tried.
+    /// A panic in it ends the process, so an input is stored before it is tried.
     pub fatal: bool,
 }
 
-/// Everything that reads.
+/// All readers.
 pub const TARGETS: [Target; 7] = [
     state::TARGET,
     texts::RIG,
@@ -78,7 +78,7 @@ pub fn found(target: &Target) -> Vec<(String, Vec<u8>)> {
     read_all(folder().join("found").join(target.name))
 }
 
-/// Good inputs that can't be made here, because they take a coder.
+/// Good inputs that can't be generated here, because they need an encoder.
 fn stored(folder_name: &str) -> Vec<(String, Vec<u8>)> {
     read_all(folder().join("seeds").join(folder_name))
 }
@@ -103,7 +103,7 @@ fn read_all(folder: PathBuf) -> Vec<(String, Vec<u8>)> {
     all
 }
 
-/// An error's text is one line that says something.
+/// Checks that an error's text is a single, non-empty line.
 fn one_line(text: &str) -> Result<(), String> {
     if text.trim().is_empty() || text.lines().count() != 1 {
         return Err(format!("an error that is not one line: {text:?}"));
@@ -111,7 +111,7 @@ fn one_line(text: &str) -> Result<(), String> {
     Ok(())
 }
 
-/// The beginning of an outcome's text without its numbers and names, so that outcomes of one kind are told apart from others.
+/// The beginning of an outcome's text without its numbers and names, which identifies its kind.
 fn kind_of(text: &str) -> String {
     text.chars().filter(|c| !c.is_ascii_digit()).take(60).collect()
 }

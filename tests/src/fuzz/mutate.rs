@@ -2,7 +2,7 @@
 
 use sumproof_signals::Rng;
 
-/// Numbers that programs trip over.
+/// Numbers that often break programs.
 const NUMBERS: [u64; 18] = [
     0,
     1,
@@ -113,7 +113,7 @@ fn once(bytes: &mut Vec<u8>, words: &[&str], other: &[u8], rng: &mut Rng) {
     }
 }
 
-/// Writes a number that programs trip over, in one of the usual widths and orders.
+/// Writes such a number, in one of the usual widths and byte orders.
 fn number(bytes: &mut [u8], rng: &mut Rng) {
     let value = NUMBERS[rng.below(NUMBERS.len())];
     let width = [1, 2, 4, 8][rng.below(4)].min(bytes.len());
@@ -124,7 +124,7 @@ fn number(bytes: &mut [u8], rng: &mut Rng) {
     }
 }
 
-/// Length of a piece out of `most` bytes: mostly short.
+/// A random length of a piece out of `most` bytes: mostly short.
 fn piece(most: usize, rng: &mut Rng) -> usize {
     let longest = most.min(1 << rng.below(12));
     1 + rng.below(longest.max(1)).min(most.saturating_sub(1))
@@ -138,7 +138,7 @@ fn piece_or_none(most: usize, rng: &mut Rng) -> usize {
     }
 }
 
-/// Where the number that stands at `at` ends, or `at` itself when there is none.
+/// The end of the number that begins at `at`, or `at` itself if there is none.
 fn end_of_number(bytes: &[u8], at: usize) -> usize {
     at + bytes[at..]
         .iter()

@@ -1,4 +1,4 @@
-//! Saved states, through the plugin as a host loads them.
+//! Saved states, loaded into the plugin as by a host.
 
 use super::{Outcome, Target, json};
 use crate::host::setup::{CLAP_ID, clap_bundle, workspace};
@@ -43,7 +43,7 @@ pub const TARGET: Target = Target {
     fatal: true,
 };
 
-/// States as they are saved: of a plugin that nobody touched, of one that was set, and the stored ones with takes.
+/// States as saved: of an untouched plugin, of one with settings, and the stored ones with takes.
 fn seeds() -> Vec<Vec<u8>> {
     let mut plugin = fresh();
     let untouched = saved(&mut plugin);
@@ -94,7 +94,7 @@ fn sound(frames: usize) -> Stereo {
     Stereo::new(48_000.0, channel(), channel())
 }
 
-/// A plugin that states are loaded into, with what must be true of it afterwards.
+/// A plugin that states are loaded into, with the checks after loading.
 pub struct StateSubject {
     plugin: Plugin,
     before: State,
@@ -102,7 +102,7 @@ pub struct StateSubject {
 }
 
 impl StateSubject {
-    /// A fresh plugin.
+    /// Creates the plugin.
     ///
     /// # Panics
     /// When there is no bundle.
@@ -120,11 +120,11 @@ impl StateSubject {
         subject
     }
 
-    /// Loads a state's stream: a state is refused and nothing changes, or it is loaded, and then saved and loaded again to the same
-    /// thing, with every parameter in its range.
+    /// Loads a state's stream: it must either be refused without any change, or be loaded, and then saved and loaded
+    /// again with the same result and every parameter in its range.
     ///
     /// # Errors
-    /// Which of this is not so.
+    /// The guarantee that is broken.
     pub fn run(&mut self, stream: &[u8]) -> Outcome {
         let loaded = self.plugin.load_state(stream);
         let (bytes, now) = self.state()?;
@@ -139,7 +139,7 @@ impl StateSubject {
             };
         }
         self.params_are_in_range()?;
-        // What was made of it is a state like any other: it loads, and says the same then.
+        // The saved state is a state like any other: it loads with the same result.
         self.plugin
             .load_state(&bytes)
             .map_err(|error| format!("what it saved after loading is refused: {error}"))?;
@@ -167,7 +167,7 @@ impl StateSubject {
     fn state(&mut self) -> Result<(Vec<u8>, State), String> {
         let bytes = self.plugin.save_state().map_err(|error| error.to_string())?;
         let mut state = State::decode(&bytes).map_err(|error| error.to_string())?;
-        // From which version nothing was kept is told once, and forgotten with the next loading.
+        // The version of a state without anything kept is reported once, and dropped with the next loading.
         let is_empty = |kept: &Value, part: &str| kept[part].as_object().is_none_or(Map::is_empty);
         if state
             .fields
@@ -180,7 +180,7 @@ impl StateSubject {
     }
 
     fn params_are_in_range(&mut self) -> Result<(), String> {
-        // Every parameter comes back; that the audition isn't heard for it is what the sound shows.
+        // Every parameter comes back; the sound shows that the audition stays silent all the same.
         for param in self.plugin.params().map_err(|error| error.to_string())? {
             if !(param.min..=param.max).contains(&param.value) || param.text.is_empty() {
                 return Err(format!("a parameter out of its range: {param:?}"));
@@ -202,7 +202,7 @@ impl StateSubject {
     }
 }
 
-/// The parameters and fields in which two states differ, in short.
+/// A short list of the parameters and fields in which two states differ.
 fn difference(one: &State, other: &State) -> String {
     let maps = [(&one.params, &other.params), (&one.fields, &other.fields)];
     let mut said = String::new();

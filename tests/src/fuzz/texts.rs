@@ -1,4 +1,4 @@
-//! Rig files, `--feed` and `--limit`, and files of takes: everything that is read as text.
+//! Rig files, `--feed` and `--limit`, and files of takes: everything read as text.
 
 use super::analyser::is_number;
 use super::{Outcome, Target, json, one_line};
@@ -97,7 +97,7 @@ pub const RIG: Target = Target {
     fatal: false,
 };
 
-/// What stands behind `--feed` and `--limit`.
+/// The arguments of `--feed` and `--limit`.
 pub const FEED: Target = Target {
     name: "feed",
     about: "the texts of --feed, and behind a line break those of --limit",
@@ -185,7 +185,7 @@ fn takes_seeds() -> Vec<Vec<u8>> {
     ]
 }
 
-/// Lines taken away, doubled and exchanged.
+/// Removes, doubles and swaps lines.
 fn lines_moved(bytes: &mut Vec<u8>, rng: &mut Rng) {
     let text = String::from_utf8_lossy(bytes).into_owned();
     let mut lines: Vec<&str> = text.lines().collect();
@@ -241,7 +241,7 @@ fn rig(text: &str) -> Outcome {
     Ok(format!("a rig: {:?} {:?}", file.left.kind, file.right.kind))
 }
 
-/// The feed's response is finite wherever it is asked for.
+/// Checks that the feed's response is finite at all frequencies.
 fn is_finite(feed: &Feed) -> Result<(), String> {
     let grid = Grid::twenty_fourth_octave(48_000.0);
     let response = FeedResponse::new(feed, &grid, 0.0);
@@ -315,7 +315,7 @@ fn takes(text: &str) -> Outcome {
     })
 }
 
-/// The end of a complaint, where it says what to do: what stands before is different every time.
+/// The end of an error message, which says what to do; the text before it contains values.
 fn without_values(text: &str) -> String {
     text.rsplit([';', ':']).next().unwrap_or(text).to_owned()
 }

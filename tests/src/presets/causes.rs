@@ -1,17 +1,17 @@
-//! Whether the causes that are named are right.
+//! Whether the named causes are right.
 
 use sumproof_core::explain::diagnosis::{Cause, Diagnosis};
 
 use super::Sheet;
 
-/// What came of a preset.
+/// The judged causes of a preset.
 #[derive(Clone, Debug, Default)]
 pub struct Named {
-    /// Causes that are named.
+    /// Causes named.
     pub said: Vec<String>,
-    /// Those that had to be, and aren't.
+    /// Causes that had to be named and aren't.
     pub missed: Vec<String>,
-    /// Those that are, and must not be.
+    /// Causes named that must not be.
     pub wrong: Vec<String>,
 }
 
@@ -22,7 +22,7 @@ impl Named {
         self.missed.is_empty() && self.wrong.is_empty() && !self.said.is_empty()
     }
 
-    /// A flip that there isn't.
+    /// Whether a flip is named that isn't there.
     #[must_use]
     pub fn has_false_flip(&self) -> bool {
         self.wrong.iter().any(|cause| cause == &id(Cause::FlippedChannel))
@@ -32,7 +32,7 @@ impl Named {
 /// The name a cause has in files.
 ///
 /// # Panics
-/// If it has none, which can't be.
+/// If it has none, which is impossible.
 #[must_use]
 pub fn id(cause: Cause) -> String {
     serde_json::to_value(cause)
@@ -41,7 +41,7 @@ pub fn id(cause: Cause) -> String {
         .expect("a cause is stored as its name")
 }
 
-/// Holds a diagnosis against the truth; `wet_known` where dry and wet were known each by itself.
+/// Compares a diagnosis with the truth; `wet_known` says that dry and wet were known separately.
 #[must_use]
 pub fn judge(sheet: &Sheet, diagnosis: &Diagnosis, wet_known: bool) -> Named {
     let said: Vec<String> = diagnosis.findings().map(|finding| id(finding.cause)).collect();
@@ -52,12 +52,12 @@ pub fn judge(sheet: &Sheet, diagnosis: &Diagnosis, wet_known: bool) -> Named {
         .chain(truth.with_wet.iter().filter(|_| wet_known));
     let missed = must.filter(|cause| !said.contains(cause)).cloned().collect();
     let allowed = |cause: &String| {
-        // That nothing is seen is no mistake, only less than could be said.
+        // 'Nothing seen' is no mistake, only less than could be told.
         cause == &id(Cause::NothingSeen)
             || [&truth.must, &truth.may, &truth.with_wet]
                 .iter()
                 .any(|list| list.contains(cause))
-                // What is lost for being moved can be told with the wet, and is the matter then.
+                // A lost movement can only be told with the wet, and is the fault then.
                 && !(wet_known && cause == "nothing-wrong" && !truth.with_wet.is_empty())
     };
     let wrong = said.iter().filter(|&cause| !allowed(cause)).cloned().collect();

@@ -1,4 +1,4 @@
-//! How near the figures and words of every feed are to the truth, counted over presets.
+//! The accuracy of every feed's figures and outcomes, counted over presets.
 
 use sumproof_core::routing::feed::Side;
 use sumproof_core::score::balance::Balance;
@@ -9,23 +9,23 @@ use sumproof_core::split::interval::Interval;
 
 use super::truth::{FeedTruth, Truth, judged};
 
-/// What is below is gone, for truth and figure alike, dB.
+/// Figures below this count as gone, true or found, dB.
 const GONE_DB: f64 = -60.0;
 
-/// An interval holds a truth that is no further beyond its ends than this: what is rounding, dB.
+/// Tolerance for rounding at the ends of an interval, dB.
 const SLACK_DB: f64 = 0.05;
 
-/// How often intervals hold the truth, and how wide they are.
+/// How often intervals contain the truth, and how wide they are.
 #[derive(Clone, Debug, Default)]
 pub struct Ends {
-    /// Those that hold it.
+    /// Those that contain it.
     pub holds: Share,
     widths_db: Vec<f64>,
 }
 
 impl Ends {
     fn add(&mut self, found: Interval, true_db: f64) {
-        // What is gone is gone, however far down.
+        // Gone is gone, however far down.
         let true_db = if true_db < GONE_DB {
             f64::NEG_INFINITY
         } else {
@@ -41,7 +41,7 @@ impl Ends {
         self.widths_db.push(found.width());
     }
 
-    /// The width in the middle of all, dB; open ends are the widest.
+    /// The median width, dB; open ends count as the widest.
     #[must_use]
     pub fn median_db(&self) -> Option<f64> {
         let mut widths = self.widths_db.clone();
@@ -60,17 +60,17 @@ impl std::fmt::Display for Ends {
     }
 }
 
-/// Some of all.
+/// A share of a count.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Share {
-    /// How many.
+    /// The number that counts.
     pub count: usize,
-    /// Of how many.
+    /// The total number.
     pub of: usize,
 }
 
 impl Share {
-    /// One more, which counts or not.
+    /// Adds one, which counts or not.
     pub fn add(&mut self, counts: bool) {
         self.of += 1;
         self.count += usize::from(counts);
@@ -87,29 +87,29 @@ impl std::fmt::Display for Share {
     }
 }
 
-/// What is counted.
+/// The counts.
 #[derive(Clone, Debug, Default)]
 pub struct Tally {
-    /// Dry, wet and balance within 0.1 dB of the truth, and within 0.3.
+    /// Dry, wet and balance within 0.1 dB of the truth, and within 0.3 dB.
     pub within: [Share; 2],
-    /// Words that are right, and those that are wrong by two steps.
+    /// Outcomes that are right, and those that are wrong by two steps.
     pub words: [Share; 2],
-    /// Words that are said plainly; of these those that are right.
+    /// Plain outcomes, and the right ones among them.
     pub plain: [Share; 2],
     /// Partials on the same side of the limit as the true dry's, and within 1 dB of them.
     pub partials: [Share; 2],
     /// The dry's intervals: of presets with one dry, and of others.
     pub dry_ends: [Ends; 2],
-    /// The wet's intervals: of presets whose end was muted, and of others.
+    /// The wet's intervals: of presets with a muted ending, and of others.
     pub wet_ends: [Ends; 2],
-    /// Words of the balance that are said plainly; of these those that are right.
+    /// Plain balances, and the right ones among them.
     pub balance: [Share; 2],
 }
 
-/// What is known of a preset besides its sound, for counting.
+/// The class of a preset, for the counts.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Sort {
-    /// Its dry lies in the pair in one way.
+    /// Its dry has one direction.
     pub one_dry: bool,
     /// Its strings are muted at the end.
     pub muted_end: bool,
@@ -158,7 +158,7 @@ impl Tally {
             let (Some(found), Some(truth)) = (found, truth) else {
                 continue;
             };
-            // Of what is gone no balance is known.
+            // With a part gone there is no balance.
             if truth.abs() > -GONE_DB && found.abs() > -GONE_DB {
                 continue;
             }

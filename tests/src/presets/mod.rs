@@ -1,8 +1,8 @@
-//! Presets of sampled guitars through other people's effects, dry and wet known (`tests/presets/build.py` makes them), and how the
-//! analysis fares on them.
+//! Presets of sampled guitars through third-party effects, with known dry and wet (`tests/presets/build.py` makes
+//! them), and the accuracy of the analysis on them.
 //!
-//! What is true is computed here from dry and wet by themselves ([`truth`], by the slow definitions of [`crate::obvious`]), never from
-//! what the analysis says.
+//! The truth is computed from the separate dry and wet ([`truth`], by the slow definitions of [`crate::obvious`]),
+//! never from the analysis.
 
 pub mod causes;
 pub mod feeds;
@@ -15,18 +15,18 @@ use serde::Deserialize;
 use sumproof_signals::Stereo;
 use thiserror::Error;
 
-/// Why a preset can't be had.
+/// Why a preset can't be loaded.
 #[derive(Debug, Error)]
 pub enum PresetError {
-    /// The folder or a file in it.
+    /// The folder or a file in it can't be read.
     #[error("{path}: {source}")]
     File {
         /// Which.
         path: PathBuf,
-        /// What the system says.
+        /// The system's error.
         source: std::io::Error,
     },
-    /// A sound.
+    /// A sound file is invalid.
     #[error("{path}: {source}")]
     Sound {
         /// Which.
@@ -34,7 +34,7 @@ pub enum PresetError {
         /// What is wrong with it.
         source: hound::Error,
     },
-    /// What is written of a preset.
+    /// A preset's sheet is invalid.
     #[error("{path}: {source}")]
     Sheet {
         /// Which.
@@ -42,17 +42,17 @@ pub enum PresetError {
         /// What is wrong with it.
         source: serde_json::Error,
     },
-    /// There are none.
+    /// There are no presets in this folder.
     #[error("{0}: no presets; make them with tests/presets/build.py")]
     None(PathBuf),
 }
 
-/// The phrase that is played.
+/// The phrase played.
 #[derive(Clone, Debug, Deserialize)]
 pub struct Phrase {
-    /// How it is played.
+    /// The style of playing.
     pub style: String,
-    /// The strings are muted at its end, and what is left is wet alone.
+    /// The strings are muted at its end, and only wet remains.
     pub muted_end: bool,
 }
 
@@ -63,26 +63,26 @@ pub struct Causes {
     pub must: Vec<String>,
     /// May be named.
     pub may: Vec<String>,
-    /// Must be named where the wet is known by itself, and may be elsewhere.
+    /// Must be named where the wet is known separately, and may be elsewhere.
     pub with_wet: Vec<String>,
 }
 
-/// What is written of a preset.
+/// A preset's sheet: its description and its true causes.
 #[derive(Clone, Debug, Deserialize)]
 pub struct Sheet {
     /// Its kind.
     pub kind: String,
-    /// What a player would say it is.
+    /// The kind that a player would state.
     pub said: String,
-    /// What is played.
+    /// The phrase.
     pub phrase: Phrase,
-    /// What it goes through.
+    /// The effects in order.
     pub effects: Vec<String>,
     /// Wet over dry power, dB; `None` where there's no wet.
     pub wet_over_dry_db: Option<f64>,
     /// How much later the right channel's dry is, ms.
     pub right_channel_late_ms: f64,
-    /// What is the matter with it.
+    /// The causes.
     pub causes: Causes,
 }
 
@@ -91,7 +91,7 @@ pub struct Sheet {
 pub struct Preset {
     /// Its folder's name.
     pub name: String,
-    /// What is written of it.
+    /// Its sheet.
     pub sheet: Sheet,
     /// Sample rate, Hz.
     pub rate_hz: f64,
@@ -99,12 +99,12 @@ pub struct Preset {
     pub dry: Stereo,
     /// The wet; silence where there's none.
     pub wet: Stereo,
-    /// Both.
+    /// Dry and wet together.
     pub full: Stereo,
 }
 
 impl Preset {
-    /// Reads one from its folder.
+    /// Reads a preset from its folder.
     ///
     /// # Errors
     /// See [`PresetError`].

@@ -1,4 +1,4 @@
-//! What every feed truly makes of a preset.
+//! The true figures of every feed for a preset.
 
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::outcome::{Limits, Outcome};
@@ -11,29 +11,29 @@ use sumproof_core::spectrum::welch::spectrum_of;
 use super::Preset;
 use crate::obvious;
 
-/// Blocks long enough that a delay of a line leaves no trace, and a filter is what it is over all time.
+/// Block length for the powers: long enough for line delays and filter tails not to matter.
 const LONG: usize = 32_768;
-/// Blocks whose bins are as wide as the partials' definition wants them.
+/// Block length with the bin width of the partials' definition.
 const PARTIALS: usize = 8192;
 /// The partials that count, Hz.
 const PARTIALS_HZ: core::ops::RangeInclusive<f64> = 75.0..=5000.0;
-/// A partial is taken for down by no more than this, dB.
+/// Floor of a partial's change, dB.
 const DEEPEST_DB: f64 = -30.0;
-/// A part this far below the whole isn't there, dB.
+/// A part this far below the whole counts as absent, dB.
 const NOT_THERE_DB: f64 = -40.0;
 
-/// What a feed makes of a preset, its fault on one side.
+/// The true figures of a feed, with its fault on one side.
 #[derive(Clone, Copy, Debug)]
 pub struct FeedTruth {
     /// Change of the dry, dB.
     pub dry_db: f64,
     /// Change of the wet, dB; `None` without one.
     pub wet_db: Option<f64>,
-    /// Change of everything, dB.
+    /// Change of the total, dB.
     pub total_db: f64,
     /// Tone change of the dry, dB rms.
     pub tone_db: Option<f64>,
-    /// How the partials of the dry move, dB rms; `None` for a feed that plays the low end only.
+    /// Change of the dry's partials against each other, dB rms; `None` for a feed that plays the low end only.
     pub partials_db: Option<f64>,
 }
 
@@ -44,7 +44,7 @@ impl FeedTruth {
         self.wet_db.map(|wet| wet - self.dry_db)
     }
 
-    /// The word of the dry's level alone.
+    /// The outcome of the dry's level alone.
     #[must_use]
     pub fn word_of_level(&self, limits: &Limits) -> Outcome {
         if self.dry_db.is_nan() || self.dry_db < limits.dry_drops_out_db {
@@ -56,7 +56,7 @@ impl FeedTruth {
         }
     }
 
-    /// The word.
+    /// The outcome.
     #[must_use]
     pub fn word(&self, limits: &Limits) -> Outcome {
         let coloured = self.tone_db.is_some_and(|tone| tone > limits.tone_db)
@@ -70,14 +70,14 @@ impl FeedTruth {
     }
 }
 
-/// What every feed makes of a preset.
+/// The true figures of all feeds.
 #[derive(Clone, Debug)]
 pub struct Truth {
     feeds: Vec<(FeedId, [FeedTruth; 2])>,
 }
 
 impl Truth {
-    /// The feed with its fault on that side (either for a feed without one).
+    /// The figures of a feed with its fault on `side` (either side for a feed without one).
     ///
     /// # Panics
     /// For a feed that isn't judged.
@@ -91,7 +91,7 @@ impl Truth {
         &both[usize::from(side == Side::Right)]
     }
 
-    /// The worse word of both sides.
+    /// The worse outcome of both sides.
     #[must_use]
     pub fn word(&self, id: FeedId, limits: &Limits) -> Outcome {
         Side::BOTH
@@ -102,7 +102,7 @@ impl Truth {
     }
 }
 
-/// The feeds that are judged: all but stereo itself and the user's own, which is a wedge until it is changed.
+/// The feeds judged: all except stereo itself and the user's own, which is a wedge until it is changed.
 pub fn judged() -> impl Iterator<Item = FeedId> {
     FeedId::ALL
         .into_iter()
@@ -157,7 +157,7 @@ fn partials_db(feed: &[f64], dry: &CrossSpectrum, grid: &Grid) -> f64 {
         })
         .collect();
     let weight: f64 = bins.iter().map(|(power, _)| power).sum();
-    // What is 30 dB below the mean change is gone all the same.
+    // Partials are limited to 30 dB below the mean change.
     let mean_of = |floor: f64| bins.iter().map(|(p, change)| p * change.max(floor)).sum::<f64>() / weight;
     let whole = obvious::db(
         bins.iter()

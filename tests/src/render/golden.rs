@@ -1,20 +1,19 @@
-//! Pictures held against stored ones.
+//! Comparison of pictures with stored ones.
 
 use std::path::{Path, PathBuf};
 
 use image::RgbaImage;
 
-/// A channel of a pixel may be off by so much before the pixel counts as different.
+/// Tolerance of a pixel's channel, of 255.
 const PIXEL_TOLERANCE: u8 = 24;
-/// So large a share of all pixels may be different. The signals and spectra come out of an FFT that picks its kernels by
-/// the processor, so that a figure on the edge of rounding may read one in the last digit more; a whole row less or a
-/// moved part is far more than this.
+/// Largest share of different pixels. The FFT behind signals and spectra selects its kernels by processor, so a figure
+/// on the edge of rounding may differ in the last digit; a missing row or a moved part changes far more pixels.
 const SHARE_TOLERANCE: f64 = 0.002;
 
-/// How far two pictures are apart.
+/// The difference of two pictures.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Difference {
-    /// Share of pixels that are off by more than the tolerance of a pixel, 0 to 1.
+    /// Share of pixels beyond the tolerance of a pixel, 0 to 1.
     pub share: f64,
     /// Whether that's within the tolerance.
     pub within: bool,
@@ -44,7 +43,7 @@ fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden")
 }
 
-/// Writes a picture: the window is opaque, so without its alpha.
+/// Writes a picture, without alpha because the window is opaque.
 ///
 /// # Errors
 /// When it can't be written there.
@@ -53,12 +52,12 @@ pub fn write(picture: &RgbaImage, path: &Path) -> Result<(), String> {
     sumproof_host::picture::write(opaque.width(), opaque.height(), &opaque, path)
 }
 
-/// Holds a picture against `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it takes its place
-/// if they differ.
+/// Compares a picture with `tests/golden/NAME.png`. With `UPDATE_GOLDEN=1` in the environment it replaces the stored
+/// one if they differ.
 ///
 /// # Errors
 /// When there's no such picture, or it can't be read, or they differ by more than the tolerance: then the new one is
-/// written to `target/golden/NAME.png`, to be looked at.
+/// written to `target/golden/NAME.png` for inspection.
 pub fn compare_with_golden(name: &str, picture: &RgbaImage) -> Result<(), String> {
     let stored = folder().join(format!("{name}.png"));
     let update = std::env::var_os("UPDATE_GOLDEN").is_some_and(|value| value == "1");

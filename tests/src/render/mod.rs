@@ -1,5 +1,5 @@
-//! The window without a host and without a graphics card: a renderer in plain code, the states the window can be in, and
-//! the comparison with stored pictures.
+//! The window without a host and without a graphics card: a software renderer, the states the window can be in, and the
+//! comparison with stored pictures.
 
 mod golden;
 mod raster;

@@ -1,8 +1,7 @@
-//! A renderer for egui in plain code: triangles with a texture, blended in the order they come. The same picture on every
-//! machine.
+//! A software renderer for egui: textured triangles, blended in order. The same picture on every machine.
 //!
-//! It works as egui's own shaders do: colours are multiplied and blended in gamma space, with alpha already in them;
-//! a pixel belongs to a triangle if its centre does. Paint callbacks can't be drawn, and are an error.
+//! It works as egui's own shaders do: colours are multiplied and blended in gamma space, premultiplied with alpha; a
+//! pixel belongs to a triangle if its centre does. Paint callbacks can't be drawn, and are an error.
 
 use std::collections::HashMap;
 
@@ -11,7 +10,7 @@ use egui::{Color32, ImageData, Rect, TextureFilter, TextureId, TexturesDelta};
 use egui_kittest::TestRenderer;
 use image::RgbaImage;
 
-/// A colour, premultiplied, 0 to 1 a channel.
+/// A colour, premultiplied, 0 to 1 per channel.
 type Colour = [f32; 4];
 
 struct Texture {
@@ -59,7 +58,7 @@ fn colour(c: Color32) -> Colour {
     c.to_array().map(|byte| f32::from(byte) / 255.0)
 }
 
-/// Draws what egui puts out.
+/// Draws egui's output.
 #[derive(Default)]
 pub struct CpuRenderer {
     textures: HashMap<TextureId, Texture>,
@@ -142,8 +141,8 @@ fn edge(a: &Corner, b: &Corner, x: f32, y: f32) -> f32 {
     (b.x - a.x) * (y - a.y) - (b.y - a.y) * (x - a.x)
 }
 
-/// Whether a pixel centre right on this edge belongs to the triangle (top-left rule): of two triangles that share an edge
-/// just one gets it.
+/// Whether a pixel centre exactly on this edge belongs to the triangle (top-left rule): of two triangles that share an
+/// edge only one draws it.
 fn owns(a: &Corner, b: &Corner) -> bool {
     let (dx, dy) = (b.x - a.x, b.y - a.y);
     dy < 0.0 || (dy == 0.0 && dx > 0.0)
@@ -264,8 +263,8 @@ mod tests {
         }
     }
 
-    /// Corners and the diagonal both go through pixel centres: each pixel is drawn once, or a half-clear colour would show
-    /// twice.
+    /// Corners and the diagonal both go through pixel centres: each pixel is drawn once, or a translucent colour would
+    /// show twice.
     #[test]
     fn every_pixel_of_a_quad_is_drawn_just_once() {
         let half = Color32::from_rgba_premultiplied(64, 64, 64, 128);

@@ -1,4 +1,4 @@
-//! The window on a stage without a host: shown a snapshot, its intents gathered.
+//! The window without a host: it is shown a snapshot, and its intents are collected.
 
 use egui_kittest::Harness;
 use image::RgbaImage;
@@ -6,17 +6,17 @@ use sumproof_views::{Intent, Look, Snapshot, Window};
 
 use super::raster::CpuRenderer;
 
-/// The window, what it's shown, and what it asked for.
+/// The window, its snapshot, and its intents.
 pub struct Actor {
     /// The window.
     pub window: Window,
-    /// What it's shown.
+    /// The snapshot it is shown.
     pub snapshot: Snapshot,
-    /// What it asked for so far.
+    /// Its intents so far.
     pub intents: Vec<Intent>,
 }
 
-/// A window that can be looked at, clicked and typed at.
+/// A window that can be captured, clicked and typed into.
 pub struct Stage {
     /// The harness around it.
     pub harness: Harness<'static, Actor>,
@@ -55,7 +55,7 @@ impl Stage {
         self.harness.render()
     }
 
-    /// What was asked for since the last time.
+    /// The intents since the last call.
     pub fn take_intents(&mut self) -> Vec<Intent> {
         std::mem::take(&mut self.harness.state_mut().intents)
     }

@@ -1,4 +1,4 @@
-//! What each call of a host costs the thread that makes it, while a take is recorded beside a side-chain.
+//! The cost of each host call on its thread, while a take with a side-chain is recorded.
 
 use crate::{Outcome, text};
 use std::time::Duration;
@@ -8,27 +8,27 @@ use sumproof_host::setup::vst3_bundle;
 use sumproof_host::vst3::{Library, OFFLINE, Plugin, REAL_TIME};
 use sumproof_signals::Rng;
 
-/// The plugin with a side-chain, by its place in the library.
+/// Index of the plugin with a side-chain in the library.
 const SIDE_CHAIN: i32 = 1;
-/// The longest that a call may take of its thread, processor time.
+/// Most processor time that a call may take of its thread.
 const LONGEST: Duration = Duration::from_millis(20);
-/// Lowest, usual and highest rate that hosts have, Hz.
+/// Lowest, usual and highest sample rate of hosts, Hz.
 const RATES_HZ: [f64; 3] = [8_000.0, 48_000.0, 192_000.0];
 /// Length of a take, s.
 const TAKE_S: f64 = 3.0;
 const FRAMES: usize = 512;
 
-/// The calls that are counted.
+/// The calls measured.
 const CALLS: [&str; 6] = ["make", "set up", "process", "save", "load", "suspend"];
 
-/// The longest of each call, at one rate, turn by turn.
+/// The longest time of each call, at one rate, per turn.
 type Longest = [Vec<Duration>; CALLS.len()];
 
 fn noted(longest: &mut [Duration; CALLS.len()], call: usize, cost: Duration) {
     longest[call] = longest[call].max(cost);
 }
 
-/// A dry of noise, and the pair made of it: itself and itself later.
+/// A dry of noise, and the pair made of it: the noise and a delayed copy.
 fn block(rng: &mut Rng) -> ([Vec<f32>; 2], [Vec<f32>; 2]) {
     let dry: Vec<f32> = (0..FRAMES).map(|_| rng.between(-0.3, 0.3) as f32).collect();
     let pair = [1.0, -0.5].map(|gain| {
@@ -39,7 +39,7 @@ fn block(rng: &mut Rng) -> ([Vec<f32>; 2], [Vec<f32>; 2]) {
     (pair, [dry.clone(), dry])
 }
 
-/// One take, with everything that a host may do meanwhile, and at its end.
+/// One take, with everything that a host may do during it and at its end.
 fn take(
     plugin: &Plugin,
     rate_hz: f64,
@@ -80,7 +80,7 @@ fn take(
     Ok(())
 }
 
-/// The middle one.
+/// The median.
 fn median(costs: &mut [Duration]) -> Duration {
     costs.sort_unstable();
     costs.get(costs.len() / 2).copied().unwrap_or_default()
@@ -103,7 +103,8 @@ fn at_rate(library: &Library, rate_hz: f64, turns: u32) -> Result<Longest, Strin
     Ok(all)
 }
 
-/// Every call's longest turn is held against the limit by the median over the turns: a busy machine makes single calls dearer.
+/// The limit applies to the median over the turns of each call's longest time: a busy machine makes single calls
+/// slower.
 pub fn calls(turns: u32) -> Outcome {
     let library = Library::load(&vst3_bundle()).map_err(text)?;
     let (mut said, mut dear) = (Vec::new(), Vec::new());

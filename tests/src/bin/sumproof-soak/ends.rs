@@ -7,15 +7,15 @@ use sumproof_host::Library;
 use sumproof_host::editor::Editor;
 use sumproof_host::setup::{CLAP_ID, clap_bundle, display_to_ourselves};
 
-/// The cases that `ends` starts processes for, by their turn: so many windows, and then the end or an unloading.
+/// Number of windows in the processes that `ends` starts, by turn; after them comes the end or an unloading.
 const WINDOWS: [usize; 4] = [1, 2, 1, 2];
-/// Processes at a time: more than this has processors, so that each is interrupted anywhere.
+/// Concurrent processes: more than there are processors, so each is interrupted at any point.
 const AT_A_TIME: u32 = 6;
 
-/// What one of the processes is asked for by.
+/// The name of the case of a single process.
 pub const ONE: &str = "one-end";
 
-/// Starts a process for every turn, and looks at how each ends.
+/// Starts a process for every turn, and checks how each ends.
 pub fn ends(turns: u32) -> Outcome {
     let _display = display_to_ourselves();
     let program = std::env::current_exe().map_err(text)?;
@@ -45,7 +45,7 @@ pub fn ends(turns: u32) -> Outcome {
                 died.push(format!("turn {turn}: {}: {last}", output.status));
             }
             unmapped += usize::from(said.contains("unloaded"));
-            // What the windowing library says of a window that was gone before it was told.
+            // The windowing library's message about a window destroyed before it was notified.
             complaints += wrong.lines().filter(|line| line.contains("X11")).count();
         }
     }
@@ -60,16 +60,16 @@ pub fn ends(turns: u32) -> Outcome {
     }
 }
 
-/// One such process: it ends, or unloads the library and then ends, the moment its windows are closed.
+/// One such process: it ends, or unloads the library and then ends, as soon as its windows are closed.
 pub fn one_end(turn: u32) -> Outcome {
     let kind = turn as usize % WINDOWS.len();
     let library = Library::load(&clap_bundle()).map_err(text)?;
-    // A thread's values of the library's keep it loaded until the thread has ended.
+    // The library's thread-local values keep it loaded until the thread has ended.
     let host = std::thread::spawn(move || open_and_close(turn, kind));
     host.join().map_err(|_| "the host's thread panicked")??;
     drop(library);
     let gone = !sumproof_host::vst3::Library::is_mapped(&clap_bundle());
-    // Whatever of it still runs has time to show.
+    // Gives code that still runs the time to crash.
     std::thread::sleep(Duration::from_millis(20));
     Ok(String::from(if gone { "unloaded" } else { "kept loaded" }))
 }
@@ -82,7 +82,7 @@ fn open_and_close(turn: u32, kind: usize) -> Result<(), String> {
         let editor = Editor::open(&mut plugin, "Sumproof, soon closed").map_err(text)?;
         open.push((plugin, editor));
     }
-    // Before it has drawn, in the middle of that, after it.
+    // Before, during and after its first drawing.
     let millis = [0, 3, 10, 30, 60, 120][turn as usize / WINDOWS.len() % 6];
     for (plugin, editor) in &mut open {
         editor.pump(plugin, Duration::from_millis(millis)).map_err(text)?;
@@ -93,7 +93,7 @@ fn open_and_close(turn: u32, kind: usize) -> Result<(), String> {
         plugins.push(plugin);
     }
     if kind < WINDOWS.len() / 2 {
-        // With everything else still there, and with the handlers that libraries registered for the end.
+        // With everything else still alive, and with the exit handlers that libraries registered.
         std::process::exit(0);
     }
     Ok(())

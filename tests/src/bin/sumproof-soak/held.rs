@@ -1,28 +1,28 @@
-//! What a process holds on to.
+//! The resources that a process holds.
 
 use std::time::Duration;
 
 /// Memory, threads and files of this process.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Held {
-    /// What is allocated, kB. Pages that are resident say less: where the allocator's stores are in pieces, they come and go by 20 MB
-    /// between two runs of the same thing.
+    /// Allocated memory, kB. Resident pages are a worse measure: with fragmented arenas they vary by 20 MB between two
+    /// runs of the same thing.
     pub memory_kb: u64,
     /// Threads.
     pub threads: usize,
-    /// Open files, windows' connections among them.
+    /// Open files, including the windows' connections.
     pub files: usize,
 }
 
-/// What Mesa's software driver keeps of so many contexts, kB, with room: 80 kB each, all but a few of them its own (heaptrack). A window of
-/// ours that stayed would be 15 MB.
+/// Upper limit of what Mesa's software driver keeps after `windows` contexts, kB: 80 kB each, nearly all of it the
+/// driver's own (heaptrack). A leaked window of ours would be 15 MB.
 pub fn kept_by_driver_kb(windows: u32) -> u64 {
     512 + 120 * u64::from(windows)
 }
 
-/// What is allocated in all of the allocator's stores, bytes; nothing where it doesn't say.
+/// Bytes allocated in all of the allocator's arenas; `None` if it doesn't report them.
 fn allocated() -> Option<u64> {
-    // SAFETY: the stream is this function's own, from its opening to its closing, and the room holds as much as is read.
+    // SAFETY: the stream belongs to this function from opening to closing, and the buffer holds as much as is read.
     let report = unsafe {
         let stream = libc::tmpfile();
         if stream.is_null() {
@@ -36,7 +36,7 @@ fn allocated() -> Option<u64> {
         room.truncate(len);
         String::from_utf8(room).ok()?
     };
-    // The sums over all stores come last.
+    // The sums over all arenas come last.
     let last = |of: &str| -> Option<u64> {
         let (_, rest) = report.rsplit_once(of)?;
         let (_, size) = rest.split_once("size=\"")?;
@@ -47,7 +47,7 @@ fn allocated() -> Option<u64> {
 }
 
 impl Held {
-    /// Once threads that are ending have ended.
+    /// The resources now, after ending threads have ended.
     pub fn now() -> Self {
         let mut held = Self::look();
         for _ in 0..20 {
@@ -71,11 +71,11 @@ impl Held {
         }
     }
 
-    /// The figures of what was added since `before`, or what is too much: threads or files at all, or more than
-    /// `memory_kb`.
+    /// The growth since `before` as text; an error if there are more threads or files, or more than `memory_kb` more
+    /// memory.
     ///
     /// # Errors
-    /// What grew.
+    /// The resource that grew.
     pub fn grown_since(self, before: Self, memory_kb: u64) -> Result<String, String> {
         let more = self.memory_kb as i64 - before.memory_kb as i64;
         let figures = format!(

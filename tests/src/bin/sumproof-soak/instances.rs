@@ -1,4 +1,4 @@
-//! Plugins that come and go, alone and in crowds.
+//! Plugins created and removed, alone and many at once.
 
 use crate::held::Held;
 use crate::{Outcome, library, noise, plugin, same_bits, text};
@@ -19,7 +19,7 @@ pub fn load(turns: u32) -> Outcome {
         )?;
         plugin.save_state().map(drop).map_err(text)
     };
-    // What is made once for the process comes first, and the allocator's own stores grow for a while.
+    // First the allocations made once per process, and the growth of the allocator's arenas.
     for _ in 0..10 {
         round()?;
     }
@@ -31,7 +31,7 @@ pub fn load(turns: u32) -> Outcome {
     Held::now().grown_since(before, 64 + u64::from(turns) / 2)
 }
 
-/// Sixty-four that play at the same time.
+/// Sixty-four plugins that play at the same time.
 pub fn crowd(turns: u32) -> Outcome {
     const CROWD: usize = 64;
     let audio = noise(2, 48_000.0, 48_000);
@@ -79,7 +79,7 @@ pub fn crowd(turns: u32) -> Outcome {
         threads = round(Duration::from_secs(1))?;
     }
     let grown = Held::now().grown_since(before, 256)?;
-    // The host still takes another one.
+    // Another one can still be created.
     plugin()?.play(&audio, &Play::default()).map_err(text)?;
     Ok(format!("{threads} threads at most, {grown}"))
 }

@@ -3,8 +3,8 @@
 use crate::{Outcome, noise, plugin, same_bits, text};
 use sumproof_tests::host::{Blocks, Play};
 
-/// CLAP has no way to ask for another bus than those a plugin lists; a host that hands over others all the same must not bring
-/// anybody down.
+/// CLAP has no way to ask for a bus that a plugin doesn't list; a host that passes others all the same must not cause a
+/// crash.
 pub fn layouts(turns: u32) -> Outcome {
     let audio = noise(4, 48_000.0, 10_000);
     let mut plugin = plugin()?;
@@ -22,7 +22,7 @@ pub fn layouts(turns: u32) -> Outcome {
                 },
                 ..Play::default()
             };
-            // Whether it plays or refuses is its own affair; what it plays is finite.
+            // It may play or refuse; its output must be finite.
             if let Ok(out) = plugin.play(&audio, &how)
                 && channels == 1
                 && out.left.iter().any(|x| !x.is_finite())

@@ -1,8 +1,8 @@
-//! What a host may do to a plugin, as often as it is told to: `sumproof-soak CASE [--turns N]`.
+//! Repeats what hosts may do to a plugin: `sumproof-soak CASE [--turns N]`.
 //!
-//! Each case runs in a process of its own, so that what it leaves behind can be counted and a crash takes nobody along.
-//! `tests/tests/host_soak.rs` runs all of them with few turns, `cargo xtask soak` with many. Ends with 0 and a line of figures, or
-//! with 1 and what is wrong.
+//! Each case runs in a separate process, which makes leaks countable and isolates crashes. `tests/tests/hosts/soak.rs`
+//! runs all of them with few turns, `cargo xtask soak` with many. Exits with 0 and a line of figures, or with 1 and the
+//! fault.
 
 mod calls;
 mod ends;
@@ -22,15 +22,16 @@ use sumproof_signals::Rng;
 use sumproof_tests::host::setup::{CLAP_ID, clap_bundle};
 use sumproof_tests::host::{Library, Plugin, Stereo};
 
-/// What came of a case: its figures in a line, or what is wrong.
+/// The outcome of a case: its figures in a line, or the fault.
 type Outcome = Result<String, String>;
 
-/// Something that a host does.
+/// A case: something that hosts do.
 struct Case {
     name: &'static str,
     about: &'static str,
-    /// Turns for every test run, and for a long one.
+    /// Turns in a test run.
     few: u32,
+    /// Turns in a long run.
     many: u32,
     run: fn(u32) -> Outcome,
 }
@@ -176,7 +177,7 @@ struct Arguments {
     turns: Option<u32>,
 }
 
-/// What may be asked for: the cases, and the one process of many that `ends` starts.
+/// The names accepted: the cases, and the single process that `ends` starts.
 fn names() -> PossibleValuesParser {
     let cases = CASES.iter().map(|case| PossibleValue::new(case.name));
     cases
@@ -244,7 +245,7 @@ fn noise(seed: u64, rate_hz: f64, frames: usize) -> Stereo {
     Stereo::new(rate_hz, channel(), channel())
 }
 
-/// Whether what came out is what went in, bit for bit.
+/// Checks that the output equals the input, bit for bit.
 fn same_bits(got: &Stereo, want: &Stereo, what: &str) -> Result<(), String> {
     for (got, want) in [(&got.left, &want.left), (&got.right, &want.right)] {
         let differs = got.iter().zip(want).position(|(g, w)| g.to_bits() != w.to_bits());

@@ -1,4 +1,4 @@
-//! Playing on and on.
+//! Memory during long playing.
 
 use crate::held::Held;
 use crate::{Outcome, noise, plugin, same_bits, text};
@@ -8,8 +8,8 @@ use sumproof_tests::host::{Blocks, ParamEvent, Play, State};
 /// Sound of a turn, seconds.
 const TURN_S: usize = 6;
 
-/// Plays as fast as the analysis follows (offline it is waited for), in three activations of equal length; settings move, takes are
-/// recorded and taken out of the state again, states are saved.
+/// Plays as fast as the analysis follows (offline the plugin waits for it), in three activations of equal length;
+/// settings change, takes are recorded and removed from the state again, states are saved.
 pub fn play_on(turns: u32) -> Outcome {
     const RATE_HZ: f64 = 48_000.0;
     let mut rng = Rng::new(10);
@@ -53,7 +53,7 @@ pub fn play_on(turns: u32) -> Outcome {
             if takes.len() != 1 {
                 return Err(format!("{} takes, not one", takes.len()));
             }
-            // As a user who deletes it does; takes that stay are memory that is wanted.
+            // As if the user deleted the take; takes that stay would use memory legitimately.
             plugin.load_state(&empty).map_err(text)?;
         }
         Ok(())

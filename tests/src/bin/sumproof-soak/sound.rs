@@ -10,7 +10,7 @@ const RATES_HZ: [f64; 11] = [
     192_000.0,
 ];
 
-/// Everything that an activation tells, drawn anew each time.
+/// Random activation parameters each time.
 pub fn rates(turns: u32) -> Outcome {
     let mut rng = Rng::new(5);
     let mut plugin = plugin()?;
@@ -47,7 +47,7 @@ pub fn rates(turns: u32) -> Outcome {
     Ok(format!("{seconds:.1} s of sound passed bit for bit"))
 }
 
-/// Every parameter at every sample.
+/// Automates every parameter at every sample.
 pub fn automation(turns: u32) -> Outcome {
     const RATE_HZ: f64 = 48_000.0;
     const FRAMES: usize = 4800;
@@ -89,7 +89,7 @@ pub fn automation(turns: u32) -> Outcome {
             return Err(format!("turn {turn}: what is heard is no sound"));
         }
     }
-    // Everything back, and a moment for the fade and for takes being finished.
+    // Resets everything, and leaves time for the fade and for finishing takes.
     let back = params
         .iter()
         .map(|param| ParamEvent {
@@ -115,8 +115,9 @@ pub fn automation(turns: u32) -> Outcome {
     Ok(format!("{changes} changes of {} parameters", params.len()))
 }
 
-/// Offline and in real time the same comes out, bit for bit, through every feed without a fault. (On which line a fault is, is where
-/// it harms more; the analysis finds that out, offline with every block, live as the clock has it.)
+/// Offline and real-time output are equal, bit for bit, through every feed without a fault. (A fault is put on the line
+/// where it does more harm; the analysis decides that, offline with every block, live at times that depend on the
+/// clock.)
 pub fn renders(turns: u32) -> Outcome {
     let faultless: Vec<(usize, FeedId)> = FeedId::ALL
         .into_iter()
@@ -156,7 +157,7 @@ pub fn renders(turns: u32) -> Outcome {
     Ok(format!("{} feeds, the same bits", faultless.len()))
 }
 
-/// Bypass and suspension, while a take is on and a feed is heard.
+/// Bypass and suspension while a take is recorded and a feed is auditioned.
 pub fn suspend(turns: u32) -> Outcome {
     let mut rng = Rng::new(7);
     let mut plugin = plugin()?;
@@ -177,7 +178,7 @@ pub fn suspend(turns: u32) -> Outcome {
             },
             ..Play::default()
         };
-        // Each playing activates, starts, stops and deactivates: a suspension, with whatever is on.
+        // Each run activates, starts, stops and deactivates, which is a suspension.
         let out = plugin.play(&audio, &how).map_err(text)?;
         if bypassed {
             same_bits(&out, &audio, &format!("turn {turn}, bypassed"))?;

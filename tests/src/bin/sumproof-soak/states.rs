@@ -45,7 +45,7 @@ pub fn any_moment(turns: u32) -> Outcome {
     }
     plugin.load_state(&untouched).map_err(text)?;
     plugin.stop_realtime(running).map_err(text)?;
-    // The takes that were recorded meanwhile belong to no state any more.
+    // The takes recorded meanwhile are in no state any more.
     let how = Play {
         events: vec![ParamEvent::step("rec", 0)],
         ..Play::default()
@@ -89,7 +89,7 @@ fn damaged(good: &[u8], turns: u32) -> Outcome {
         match rng.below(3) {
             0 => bad.truncate(rng.below(good.len())),
             1 => flip(&mut bad, 0, &mut rng),
-            // Of the right length, cut within: what a half-written file holds.
+            // Of the right length, but cut inside, like a half-written file.
             _ => {
                 let cut = 8 + rng.below(good.len() - 8);
                 bad.truncate(cut);

@@ -1,4 +1,4 @@
-//! The VST3, in hosts that automate it while its editor comes and goes.
+//! The VST3 in hosts that automate it while its editor is opened and closed.
 
 use crate::held::{Held, kept_by_driver_kb};
 use crate::{Outcome, text};
@@ -9,12 +9,12 @@ use sumproof_host::setup::{display_to_ourselves, vst3_bundle};
 use sumproof_host::vst3::{Library, Loop, Player, Plugin, REAL_TIME};
 use sumproof_signals::Rng;
 
-/// Editors of one instance, before it is taken out.
+/// Editors per instance before it is removed.
 const EDITORS_EACH: u32 = 10;
 /// Frames of a block: at 48 kHz one every 1.3 ms.
 const FRAMES: usize = 64;
 
-/// Plays block after block until told to stop, a parameter or two changed in each.
+/// Plays block after block until `stop` is set, changing one or two parameters in each.
 fn automate(player: &Player, params: &[u32], stop: &AtomicBool, blocks: &AtomicU32) -> Result<(), String> {
     let mut rng = Rng::new(11);
     while !stop.load(Ordering::Relaxed) {
@@ -29,7 +29,7 @@ fn automate(player: &Player, params: &[u32], stop: &AtomicBool, blocks: &AtomicU
     Ok(())
 }
 
-/// Opens and closes the editor of one instance; a host without an event loop every third time.
+/// Opens and closes the editor of one instance; every third time the host has no event loop.
 fn editors(plugin: &Plugin, turns: std::ops::Range<u32>, blocks: &AtomicU32) -> Result<(), String> {
     for turn in turns {
         let event_loop = if turn % 3 == 2 { Loop::None } else { Loop::Offered };
@@ -64,11 +64,11 @@ fn instance(library: &Library, turns: std::ops::Range<u32>) -> Result<u32, Strin
     Ok(blocks.load(Ordering::Relaxed))
 }
 
-/// Parameters are automated while the editor is opened and closed; then the instance is taken out.
+/// Automates parameters while the editor is opened and closed, then removes the instance.
 pub fn automated_editors(turns: u32) -> Outcome {
     let _display = display_to_ourselves();
     let library = Library::load(&vst3_bundle()).map_err(text)?;
-    // Drivers and fonts come with the first ones.
+    // The first ones load drivers and fonts.
     instance(&library, 0..EDITORS_EACH.min(turns))?;
     let before = Held::now();
     let mut blocks = 0;

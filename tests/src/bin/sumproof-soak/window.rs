@@ -1,4 +1,4 @@
-//! The editor's comings and goings.
+//! Opening and closing the editor.
 
 use crate::held::{Held, kept_by_driver_kb};
 use crate::{Outcome, noise, plugin, text};
@@ -7,12 +7,12 @@ use sumproof_tests::host::editor::{Editor, Tempo};
 use sumproof_tests::host::setup::display_to_ourselves;
 use sumproof_tests::host::{Play, Plugin};
 
-/// Whether the window shows letters, after a while that is long even on a machine that is very busy.
+/// Whether the window shows letters, within a time that is long even on a very busy machine.
 fn has_letters(editor: &mut Editor, plugin: &mut Plugin) -> Result<bool, String> {
     editor.raise().map_err(text)?;
     for _ in 0..600 {
         editor.pump(plugin, Duration::from_millis(25)).map_err(text)?;
-        // Smoothed letters alone make dozens of shades.
+        // Antialiased letters alone have dozens of shades.
         if editor.capture().map_err(text)?.colours() > 16 {
             return Ok(true);
         }
@@ -20,7 +20,7 @@ fn has_letters(editor: &mut Editor, plugin: &mut Plugin) -> Result<bool, String>
     Ok(false)
 }
 
-/// Whether the window goes on drawing what is played.
+/// Whether the window continues to draw what is played.
 fn moves(editor: &mut Editor, plugin: &mut Plugin) -> Result<bool, String> {
     editor.raise().map_err(text)?;
     editor.pump(plugin, Duration::from_millis(25)).map_err(text)?;
@@ -48,8 +48,8 @@ pub fn close_at_once(turns: u32) -> Outcome {
     })
 }
 
-/// What is done between opening a window and closing it; the number of the turn comes first.
-/// Gives whether the window is as it should be.
+/// The action between opening and closing a window; the first argument is the turn. Returns whether the window is as it
+/// should be.
 type Meanwhile = fn(u32, &mut Editor, &mut Plugin) -> Result<bool, String>;
 
 fn windows(turns: u32, meanwhile: Meanwhile) -> Outcome {
@@ -69,7 +69,7 @@ fn windows(turns: u32, meanwhile: Meanwhile) -> Outcome {
             Err(wrong) => Err(format!("turn {turn}: {wrong}")),
         }
     };
-    // Drivers and fonts come with the first ones that are drawn.
+    // The first ones drawn load drivers and fonts.
     for turn in 0..4.min(turns) {
         round(turn, |_, editor, plugin| has_letters(editor, plugin))?;
     }
@@ -86,7 +86,7 @@ fn windows(turns: u32, meanwhile: Meanwhile) -> Outcome {
     after.grown_since(before, kept_by_driver_kb(turns))
 }
 
-/// Some hosts have other things to do between the steps of opening a window.
+/// The delays of hosts that pause between the steps of opening a window.
 fn tempo(turn: u32) -> Tempo {
     let pick = |choices: [u64; 4], at: u32| Duration::from_millis(choices[at as usize % 4]);
     Tempo {
@@ -96,7 +96,7 @@ fn tempo(turn: u32) -> Tempo {
     }
 }
 
-/// Two plugins that play, with a window each, opened and closed in any order.
+/// Two playing plugins with a window each, opened and closed in any order.
 pub fn pair(turns: u32) -> Outcome {
     let _display = display_to_ourselves();
     let mut pair = Vec::new();
@@ -118,7 +118,7 @@ pub fn pair(turns: u32) -> Outcome {
                 return Err(format!("a window of turn {turn} stayed blank"));
             }
         }
-        // The one that stays goes on drawing when the other has gone.
+        // The remaining one continues to draw when the other is closed.
         let first = turn as usize % 2;
         let gone = windows.remove(first);
         gone.close(&mut pair[first].0).map_err(text)?;
@@ -138,7 +138,7 @@ pub fn pair(turns: u32) -> Outcome {
     Ok(format!("{} windows drawn", 2 * turns))
 }
 
-/// A window's own thread ends after the host was told that it is closed.
+/// Waits for the window's own thread, which ends after the host was told that the window is closed.
 fn settled(wanted: Option<Held>) -> Held {
     for _ in 0..60 {
         let now = Held::now();
@@ -154,7 +154,7 @@ fn settled(wanted: Option<Held>) -> Held {
     Held::now()
 }
 
-/// The host opens a window and never again calls the plugin's main thread, while it plays and saves.
+/// The host opens a window and never calls the plugin's main thread again, while it plays and saves.
 pub fn without_idle(turns: u32) -> Outcome {
     let _display = display_to_ourselves();
     let mut plugin = plugin()?;

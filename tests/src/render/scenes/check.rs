@@ -1,4 +1,4 @@
-//! The states of the line check. What is found in them is read from a simulated venue.
+//! The states of the line check. Their findings are read from a simulated venue.
 
 use std::sync::Arc;
 

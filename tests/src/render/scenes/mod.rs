@@ -24,7 +24,7 @@ use sumproof_views::{
 use super::stage::Stage;
 
 const RATE_HZ: f64 = 48_000.0;
-/// Readings a second.
+/// Readings per second.
 const READINGS_HZ: f64 = 10.0;
 
 /// A state, by name.
@@ -40,7 +40,7 @@ pub struct Scene {
     make: fn() -> Snapshot,
     /// What is clicked before the picture is taken, by accessible name.
     clicks: &'static [&'static str],
-    /// And pressed after that.
+    /// The keys pressed after that.
     keys: &'static [Key],
 }
 
@@ -81,7 +81,7 @@ impl Scene {
         self.keys.contains(&Key::F5)
     }
 
-    /// What is shown in it.
+    /// The snapshot shown in it.
     pub fn snapshot(&self) -> Snapshot {
         (self.make)()
     }
@@ -111,7 +111,7 @@ impl Scene {
             stage.harness.run();
         }
         if !self.clicks.is_empty() {
-            // Off it again: no tooltip in the picture.
+            // Moves the pointer away: no tooltip in the picture.
             stage.harness.remove_cursor();
             stage.harness.run();
         }
@@ -224,7 +224,7 @@ fn cached(name: &'static str, make: impl FnOnce() -> Snapshot) -> Snapshot {
     snapshot
 }
 
-/// Plays a sound into a monitor and shows what a window would.
+/// Plays a sound into a monitor and fills the snapshot as the plugin would.
 fn play(sound: &Stereo, monitor: &mut Monitor, snapshot: &mut Snapshot) {
     let base = Rig {
         own: snapshot.own.feed,
@@ -245,7 +245,7 @@ fn play(sound: &Stereo, monitor: &mut Monitor, snapshot: &mut Snapshot) {
     take_recommendations(monitor, snapshot);
 }
 
-/// Why, what to do and the margin, as the plugin has them worked out.
+/// Diagnosis, advice and margin, as in the plugin.
 fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
     let reading = &snapshot.reading;
     snapshot.why = sumproof_wording::diagnosis::sentences(&reading.diagnosis);
@@ -260,7 +260,7 @@ fn take_recommendations(monitor: &Monitor, snapshot: &mut Snapshot) {
 fn heard(preset: &Preset, change: impl FnOnce(&mut Snapshot)) -> Snapshot {
     let mut snapshot = Snapshot::default();
     change(&mut snapshot);
-    // The last chord rings out; a reading of what is still being played says more.
+    // The last chord rings out; a reading during playing shows more.
     let mut sound = preset.full();
     let len = sound.len() * 4 / 5;
     sound.left.truncate(len);
@@ -352,7 +352,7 @@ fn silence() -> Snapshot {
     })
 }
 
-/// The player has stopped: his last phrase stands, and what it said in between where that was worse.
+/// The player has stopped: the last phrase stays, with its worst outcomes where these were worse.
 fn last_phrase() -> Snapshot {
     cached("last phrase", || {
         let mut snapshot = Snapshot::default();
@@ -375,7 +375,7 @@ fn last_phrase() -> Snapshot {
     })
 }
 
-/// A set is about to be played.
+/// Before a set is played.
 fn named() -> Snapshot {
     let mut snapshot = comparing();
     snapshot.settings.takes_by_phrase = true;
@@ -471,7 +471,7 @@ fn own_feed() -> Snapshot {
     })
 }
 
-/// Words for the rig card; the peaks can't be.
+/// Fields of the rig card filled in, with impossible peaks.
 fn carded() -> Snapshot {
     Snapshot {
         can_export: true,
@@ -509,7 +509,7 @@ fn told() -> Snapshot {
     snapshot
 }
 
-/// Two passes that were not played the same way.
+/// Two passes that were not played identically.
 fn failed() -> Snapshot {
     let mut snapshot = good();
     snapshot.passes = Passes {

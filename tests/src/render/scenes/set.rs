@@ -8,7 +8,7 @@ use sumproof_views::{Hearing, MIN_SIZE, NameList, PedalTask, Pedals, Snapshot};
 use super::{Scene, auditioning, comparing, named, recording};
 
 const SHEET: &str = "the set: all takes in a table";
-/// A set's presets in playing order, with how much louder each is than the sound it is made of, dB.
+/// A set's presets in playing order, with each one's level against the sound it is made of, dB.
 const PRESETS: [(&str, f64); 26] = [
     ("opening, clean", 0.0),
     ("verse crunch", 1.5),
@@ -101,7 +101,7 @@ fn set() -> Snapshot {
     snapshot
 }
 
-/// The stand-alone program while a pedal is learnt, and a program has been called up.
+/// The stand-alone program while a pedal is learnt, after a program change.
 fn learning() -> Snapshot {
     let mut snapshot = named();
     let mut pedals = Pedals {
@@ -115,7 +115,7 @@ fn learning() -> Snapshot {
     snapshot
 }
 
-/// While a take is recorded.
+/// During the recording of a take.
 pub(super) fn taking() -> Snapshot {
     let mut snapshot = named();
     snapshot.settings.record = true;

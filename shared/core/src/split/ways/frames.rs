@@ -37,7 +37,7 @@ pub(super) struct ShortFrames {
     windowed: Vec<f64>,
     spectra: [Vec<Complex<f64>>; 2],
     scratch: Vec<Complex<f64>>,
-    /// Of each bin: left, right, real and imaginary part of the cross term.
+    /// Per bin: left, right, real and imaginary part of the cross term.
     products: [Vec<f64>; 4],
     bands: [Bins; BANDS],
     made: u64,
@@ -48,13 +48,14 @@ pub(super) struct ShortFrames {
 struct Bins {
     from: usize,
     to: usize,
-    /// How much of the first bin and of the one at the end belongs to it.
+    /// Share of bin `from` that belongs to the band.
     first: f64,
+    /// Share of bin `to` that belongs to the band.
     last: f64,
 }
 
 impl Bins {
-    /// Between two edges in bins, of `bins` that there are.
+    /// The bins between two edges, of `bins` in all.
     fn between(lower: f64, upper: f64, bins: usize) -> Self {
         let (lower, upper) = (lower.min(bins as f64), upper.min(bins as f64));
         let (from, to) = (lower as usize, upper as usize);

@@ -47,7 +47,7 @@ pub struct Onset {
 #[derive(Debug)]
 pub struct OnsetIncrements {
     frames: Vec<[Covariance; BANDS]>,
-    /// Power of each band, or its floor.
+    /// Each band's power, but at least its floor and [`NOTHING`].
     levels: Vec<[f64; BANDS]>,
     rises: Vec<f64>,
     powers: Vec<f64>,

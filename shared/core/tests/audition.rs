@@ -1,4 +1,4 @@
-//! The audition against slow, obvious references: whatever the blocks, whatever is in them.
+//! The audition against slow references, for any block sizes and any content.
 
 use sumproof_core::audition::{AuditionSettings, Auditioner};
 use sumproof_core::dsp::db;
@@ -20,7 +20,7 @@ fn noise(seed: u64, len: usize) -> Vec<f32> {
         .collect()
 }
 
-/// Everything a line has, in both.
+/// A feed with every setting used in both lines.
 fn feed(ending: Ending) -> Feed {
     Feed {
         left: Line {
@@ -40,10 +40,10 @@ fn feed(ending: Ending) -> Feed {
     }
 }
 
-/// What is set at which frame.
+/// Settings by frame.
 type Script = [(usize, AuditionSettings)];
 
-/// Plays a script in blocks of at most so many frames.
+/// Plays a script in blocks of at most `block` frames.
 fn played(left: &[f32], right: &[f32], script: &Script, block: usize) -> [Vec<f32>; 2] {
     let mut auditioner = Auditioner::new(RATE_HZ);
     let mut out = [left.to_vec(), right.to_vec()];
@@ -68,13 +68,13 @@ fn hearing(feed: Feed, match_db: Option<f64>) -> AuditionSettings {
     }
 }
 
-/// On, other feeds, matched up to the ceiling, off again.
+/// A script: on, other feeds, matched up to the ceiling, off again.
 fn eventful() -> Vec<(usize, AuditionSettings)> {
     let rig = Rig::default();
     vec![
         (0, hearing(feed(Ending::Sum(SumLaw::Average)), None)),
         (5_000, hearing(feed(Ending::Stereo), Some(12.0))),
-        // Before the fade is over.
+        // Before the previous fade is over.
         (
             5_111,
             hearing(rig.feed(FeedId::MonoSubsLineFlipped, Side::Left), Some(12.0)),
@@ -116,7 +116,8 @@ fn invalid_stays_in_its_own_frames() {
         1000.1,
     ];
     let mut hurt = vec![false; 20_000];
-    // In the fade in, in feeds, in a fade between them, under the ceiling, in the fade out, after it, and a whole block.
+    // During the fade-in, in feeds, in a fade between them, under the ceiling, in the fade-out, after it, and a whole
+    // block.
     for at in [1_700, 3_000, 5_050, 5_130, 7_000, 12_100, 13_500, 16_000] {
         let count = if at == 7_000 { 512 } else { invalid.len() };
         for index in 0..count {
@@ -153,7 +154,8 @@ fn high_passed(signal: &mut [f64], corner_hz: f64) {
     }
 }
 
-/// A line in double precision: its delay by a windowed sinc four times as long as the audition's, as late as that is.
+/// A line in double precision: its delay by a windowed sinc four times as long as the audition's, with the audition's
+/// latency.
 fn through(line: &Line, channel: &[f32]) -> Vec<f64> {
     let delay = line.delay_s * RATE_HZ + Auditioner::common_delay() as f64;
     let reach = 128;
@@ -183,11 +185,11 @@ fn through(line: &Line, channel: &[f32]) -> Vec<f64> {
     out
 }
 
-/// What is heard against what it should be, over a stretch in which everything has settled: 60 dB below the sound.
+/// The output equals the reference over a settled stretch, to 60 dB below the sound.
 #[test]
 fn a_feed_is_both_lines_as_they_are_defined() {
     let len = 24_000;
-    // Up to 12 kHz: there the audition's interpolation is as good as exact, and the comparison is of everything else.
+    // Up to 12 kHz: there the audition's interpolation is practically exact, and the comparison tests everything else.
     let smooth = |seed| {
         let white = noise(seed, len + 3);
         (0..len)
@@ -203,7 +205,7 @@ fn a_feed_is_both_lines_as_they_are_defined() {
         Ending::One(Side::Right),
     ] {
         let mut wanted = feed(ending);
-        // Both lines may be moved by less than a sample alike; the delays are such that they are moved by a known one.
+        // Both lines may be shifted together by less than a sample; with these delays the shift is known.
         wanted.left.delay_s = 447.25 / RATE_HZ;
         wanted.right.delay_s = 37.5 / RATE_HZ;
         let heard = played(&left, &right, &[(0, hearing(wanted, None))], 64);
@@ -219,7 +221,7 @@ fn a_feed_is_both_lines_as_they_are_defined() {
         };
         for (side, heard) in heard.iter().enumerate() {
             let (mut sound, mut error) = (0.0, 0.0);
-            // The feed begins on a full history, so its filters have begun later than the reference's.
+            // The feed begins with a full history, so its filters start later than the reference's.
             for (n, &heard) in heard.iter().enumerate().take(len - 200).skip(12_000) {
                 let want = reference(side, n);
                 sound += want * want;

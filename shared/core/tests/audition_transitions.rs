@@ -1,4 +1,4 @@
-//! What is heard from one setting to the next: never louder than asked, and without a step that the fade doesn't explain.
+//! Transitions between settings: never louder than requested, and without a step that the fade doesn't explain.
 
 use core::f64::consts::TAU;
 
@@ -8,7 +8,7 @@ use sumproof_core::routing::feed::{Ending, Feed, FeedId, Side, SumLaw};
 use sumproof_core::routing::line::Line;
 use sumproof_core::score::rig::Rig;
 
-/// Numbers from a seed, the same on every machine.
+/// Seeded random numbers, the same on every machine.
 struct Dice(u64);
 
 impl Dice {
@@ -21,16 +21,16 @@ impl Dice {
     }
 }
 
-/// Sounds so slow that every step in them is small: what is larger was made by a transition.
+/// Slow sounds with small steps only: a larger step was made by a transition.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Sound {
-    /// Over full scale as it comes.
+    /// Above full scale.
     Over,
     /// Up to full scale.
     Hot,
     /// 40 dB below.
     Quiet,
-    /// Now and then a swell of 80 ms, up to full scale, in one channel or the other.
+    /// Occasional swells of 80 ms, up to full scale, in one channel or the other.
     Sparse,
 }
 
@@ -58,7 +58,7 @@ impl Sound {
         [left as f32, right as f32]
     }
 
-    /// The most that it moves between two frames.
+    /// The largest step between two frames.
     fn slope(self, rate_hz: f64) -> f64 {
         let per_second = match self {
             Self::Over => 1.7 * TAU * 14.0,
@@ -109,10 +109,10 @@ fn feeds() -> Vec<Option<Feed>> {
     ]
 }
 
-/// What the largest of these feeds makes of a sound of 1.
+/// The largest gain of these feeds.
 const FEED_MOST: f64 = 2.0;
 
-/// What is set from which frame on; `None` is a reset.
+/// Settings by first frame; `None` is a reset.
 type Script = Vec<(usize, Option<AuditionSettings>)>;
 
 fn script(dice: &mut Dice, len: usize, rate_hz: f64) -> Script {
@@ -124,7 +124,7 @@ fn script(dice: &mut Dice, len: usize, rate_hz: f64) -> Script {
     let mut script = vec![(0, Some(now))];
     let mut at = 0;
     loop {
-        // From within a fade to long after it.
+        // From during a fade to long after it.
         let gaps_s = [0.002, 0.01, 0.03, 0.1, 0.25, 0.4];
         at += 1 + (gaps_s[dice.below(gaps_s.len())] * rate_hz) as usize + dice.below(97);
         if at >= len {
@@ -146,7 +146,7 @@ fn script(dice: &mut Dice, len: usize, rate_hz: f64) -> Script {
     }
 }
 
-/// Plays a script, with loudness matched as it says or not at all.
+/// Plays a script, with its loudness matching or without any.
 fn played(sound: Sound, script: &Script, len: usize, rate_hz: f64, matched: bool) -> [Vec<f32>; 2] {
     let frames = (0..len).map(|n| sound.at(n, rate_hz));
     let mut out: [Vec<f32>; 2] = frames.map(|[left, right]| (left, right)).unzip().into();
@@ -207,14 +207,14 @@ fn check(sound: Sound, script: &Script, len: usize, rate_hz: f64, seed: u64) {
     let heard = played(sound, script, len, rate_hz, true);
     let asked = played(sound, script, len, rate_hz, false);
     let is_matched = is_matched(script, len, rate_hz);
-    // A raised cosine's cubic is steepest in its middle: half again its mean slope. In a fade between the two furthest apart:
-    // everything a feed may hold with its match, against its opposite.
+    // A raised cosine's cubic is steepest in its middle: half again its mean slope. The worst case is a fade between
+    // the largest matched feed and its inverse.
     let gain = db::to_amplitude(12.0);
     let (slope, most) = (
         FEED_MOST * gain * sound.slope(rate_hz),
         (FEED_MOST * gain * sound.most()).min(FEED_MOST * sound.most().max(1.0)),
     );
-    // A gain on its way, and the ceiling letting go.
+    // A smoothed gain, and the release of the ceiling.
     let moving = most * (gain / (0.1 * rate_hz) + 1.0 / (0.2 * rate_hz));
     let explained = 2.0 * slope + 1.5 * 2.0 * most / (FADE_S * rate_hz) + moving;
     let resets: Vec<usize> = script
@@ -236,7 +236,7 @@ fn check(sound: Sound, script: &Script, len: usize, rate_hz: f64, seed: u64) {
                 now.abs() <= limit * (1.0 + 1e-6),
                 "{sound:?}, {rate_hz} Hz, seed {seed}, frame {n}: {now} with {limit} asked for"
             );
-            // What comes after a reset follows nothing.
+            // The first frame after a reset has no predecessor.
             if n > 0 && resets.binary_search(&n).is_err() {
                 let step = f64::from(now - heard[channel][n - 1]).abs();
                 assert!(
@@ -248,7 +248,7 @@ fn check(sound: Sound, script: &Script, len: usize, rate_hz: f64, seed: u64) {
     }
 }
 
-/// Within full scale, not a hair above it: what comes is, so nothing that is heard with loudness matched is.
+/// With loudness matching, no output sample exceeds full scale at all.
 #[test]
 fn with_loudness_matched_no_sample_is_above_full_scale() {
     let rate_hz = 48_000.0;
@@ -262,7 +262,7 @@ fn with_loudness_matched_no_sample_is_above_full_scale() {
             }
         }
         let noise: [Vec<f32>; 2] = core::array::from_fn(|_| {
-            // Mostly nothing, then full scale.
+            // Mostly silence, then full scale.
             let mut word = |limit| dice.below(limit);
             (0..len)
                 .map(|n| match (n / 8000) % 3 {
@@ -290,7 +290,7 @@ fn with_loudness_matched_no_sample_is_above_full_scale() {
     }
 }
 
-/// A feed that is matched by much, then one that needs nothing: it comes at its own level, not at the other's.
+/// A feed with a large match, followed by one without: it fades in at its own level, not at the other's.
 #[test]
 fn a_feed_comes_with_its_own_match() {
     let rate_hz = 48_000.0;
@@ -304,7 +304,7 @@ fn a_feed_comes_with_its_own_match() {
         feed: Some(Feed::straight(ending)),
         match_db: Some(match_db),
     };
-    // One line of 20 dB less than the other could stand for it; here the match is simply told.
+    // A line 20 dB below the other would have such a match; here it is simply set.
     auditioner.set(&hearing(Ending::One(Side::Left), 12.0));
     auditioner.process(&mut left[..begun + 24_000], &mut right[..begun + 24_000]);
     auditioner.set(&hearing(Ending::Stereo, 0.0));

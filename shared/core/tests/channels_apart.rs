@@ -1,4 +1,4 @@
-//! Totals and passes of presets whose channels are apart, held against the time domain.
+//! Totals and passes of presets with a delay between the channels, against the time domain.
 
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::board::Row;
@@ -12,7 +12,7 @@ use sumproof_signals::{LineFault, PresetKind, PresetSpec, Stereo, delay, render}
 const RATE_HZ: f64 = 48_000.0;
 const DELAYS_MS: [f64; 6] = [0.0, 1.0, 7.0, 14.0, 25.0, 40.0];
 
-/// A guitar with a wide reverb, of which the right channel's dry is late: a copy.
+/// A guitar with a wide reverb, with the right channel's dry late: a late copy.
 fn preset(late_ms: f64) -> [Stereo; 2] {
     let made = render(&PresetSpec {
         seconds: 4.0,
@@ -33,7 +33,7 @@ fn added([dry, wet]: &[Stereo; 2]) -> Stereo {
     Stereo::new(sum(&dry.left, &wet.left), sum(&dry.right, &wet.right))
 }
 
-/// The feeds, each with what it is in the time domain.
+/// The feed of a row in the time domain.
 fn feeds(row: &Row) -> Option<MonoFeed> {
     let fault = match row.id {
         FeedId::MonoWedge => return Some(MonoFeed::wedge()),

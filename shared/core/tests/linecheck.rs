@@ -1,4 +1,4 @@
-//! The line check over an electrical loop, and over what is no recording of it.
+//! The line check over an electrical loop, and over sounds that are no recording of it.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
 
 use sumproof_core::line_check::{
@@ -64,7 +64,8 @@ fn the_electrical_loop_comes_back_as_it_is() {
     assert!((delay - 37.4).abs() < 0.01, "{delay} samples");
     let [left, right] = pair.corners_hz.value().unwrap();
     assert!(left < 1.0 && (right - 30.0).abs() < 0.6, "{left} and {right} Hz");
-    // 30 Hz against 1 kHz, in the picture: −3.006 dB, tolerance 0.05 dB; with the third of a semitone a band has.
+    // 30 Hz against 1 kHz, in the response's bands: −3.006 dB, tolerance 0.05 dB, which includes the width of a band of
+    // a third of a semitone.
     let near = |hz: f64| {
         let curve = &finding.pictures.difference_db;
         curve
@@ -126,7 +127,7 @@ fn a_desk_that_keeps_the_lines_apart_is_a_stereo_house() {
     assert_eq!(pair.polarity.value().unwrap(), Polarity::Flipped);
     assert!((pair.delay_s.value().unwrap() * RATE_HZ - 37.4).abs() < 0.01);
     assert!((pair.level_db.value().unwrap() + 20.0).abs() < 0.05);
-    // The same with the cables exchanged.
+    // The same with the cables swapped.
     let finding = read(&[&right, &left], RATE_HZ, &plan).unwrap();
     assert_eq!(finding.feeding.feeds, [FeedId::StereoHouse]);
     assert!(Notice::Swapped == finding.notices[0]);
@@ -210,7 +211,7 @@ fn any_rate_that_is_usual_will_do() {
     }
 }
 
-/// Without noise a weighting by noise is one by a few bins, and what those give begins long before the sound does.
+/// Without noise, a weighting by noise rests on a few bins, whose response begins long before the sound.
 #[test]
 fn the_first_arrival_is_found_without_noise_and_with_a_late_line() {
     for (gain_db, corner_hz, before_s) in [(0.0, 179.4, -0.7329), (-13.65, 133.7, -1.4881)] {
@@ -229,7 +230,7 @@ fn the_first_arrival_is_found_without_noise_and_with_a_late_line() {
         venue.recorder.clipped_db = 0.6;
         venue.recorder.peak_dbfs = Some(-6.0);
         let mut samples = recorded(&venue);
-        // As a file of 16 bits holds it.
+        // As in a 16-bit file.
         samples
             .iter_mut()
             .for_each(|x| *x = (*x * 32_767.0).round() / 32_767.0);
@@ -247,7 +248,7 @@ fn the_first_arrival_is_found_without_noise_and_with_a_late_line() {
     }
 }
 
-/// A large room spreads a line over time, so that no single peak of a soft one stands out of loud noise.
+/// A large room spreads a line over time, so no single peak of a soft one stands out of loud noise.
 #[test]
 fn a_soft_line_and_a_missing_one_are_told_apart_in_loud_noise() {
     for seed in 0..2 {
@@ -288,7 +289,8 @@ fn a_soft_line_and_a_missing_one_are_told_apart_in_loud_noise() {
     }
 }
 
-/// The parts in which both lines sound say the level whatever the gain does from part to part, also without the first marker.
+/// The parts in which both lines sound give the level difference even if the gain changes between parts, also without
+/// the first marker.
 #[test]
 fn an_automatic_gain_in_noise_leaves_the_level_as_it_is() {
     for (level_db, before_s) in [(-14.0, 1.0), (9.0, -1.8)] {
@@ -332,7 +334,7 @@ fn an_automatic_gain_in_noise_leaves_the_level_as_it_is() {
         );
         let pair = finding.pair.unwrap();
         assert_eq!(pair.polarity.value(), Some(Polarity::Flipped));
-        // Told and right, or not told.
+        // Either right or not reported.
         if let Some(level) = pair.level_db.known() {
             assert!(
                 (level.value - level_db).abs() <= level.within.max(0.5),
@@ -342,7 +344,7 @@ fn an_automatic_gain_in_noise_leaves_the_level_as_it_is() {
     }
 }
 
-/// What the parts must agree on: a phone that sways, a piece that is missing, two loudspeakers.
+/// Contradictions between the parts: a swaying phone, a missing piece, two loudspeakers.
 #[test]
 fn what_the_parts_contradict_is_not_told() {
     let room = |seed| Room::Synthetic {
@@ -397,7 +399,7 @@ fn what_the_parts_contradict_is_not_told() {
     }
 }
 
-/// What is read is what is in the recording, whatever was asked for.
+/// The reader recognises the signal in the recording, whatever was expected.
 #[test]
 fn another_signal_another_rate_and_two_signals_are_named() {
     let venue = ess_2();

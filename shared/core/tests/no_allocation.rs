@@ -1,4 +1,4 @@
-//! Nothing the audio thread calls, and nothing that runs once a hop, allocates or frees after construction.
+//! After construction, no code that the audio thread calls and no code that runs once per hop allocates or frees.
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
@@ -14,7 +14,7 @@ use sumproof_core::session::reading::Reading;
 use sumproof_core::session::span::Over;
 use sumproof_core::session::take::Pass;
 
-/// Counts what the current thread asks of the system's allocator.
+/// Counts the current thread's calls to the system's allocator.
 struct Counting;
 
 thread_local! {
@@ -25,12 +25,12 @@ fn count() {
     CALLS.with(|calls| calls.set(calls.get() + 1));
 }
 
-// SAFETY: every call is handed on to the system's allocator as it came; counting touches only a thread-local cell that
+// SAFETY: every call is forwarded unchanged to the system's allocator; counting touches only a thread-local cell that
 // needs no allocation and no destructor.
 unsafe impl GlobalAlloc for Counting {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
         count();
-        // SAFETY: the caller keeps the contract of `alloc`, which is the same here.
+        // SAFETY: the caller upholds the contract of `alloc`, which is the same here.
         unsafe { System.alloc(layout) }
     }
 
@@ -102,7 +102,7 @@ fn hearing_and_reading_allocate_nothing_once_a_monitor_is_made() {
         }
     });
     assert_eq!(calls, 0);
-    // What it did is what it should: there was sound, and a take is being recorded.
+    // It really worked: there was sound, and a take is being recorded.
     assert!(reading.row(FeedId::MonoWedge).score.is_some());
     assert!(monitor.finish_take("a take".into(), Pass::Full).is_some());
 }

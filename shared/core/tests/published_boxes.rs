@@ -30,7 +30,7 @@ fn turns_before_losses() {
     }
 }
 
-/// The whole divider comes to the bare ratio as the losses go.
+/// The whole divider approaches the bare ratio as the losses vanish.
 #[test]
 fn a_box_without_losses_is_its_ratio() {
     for ratio in [8.0, 10.0, 12.0] {
@@ -80,7 +80,7 @@ fn the_low_end_of_a_transformer() {
     // The built-in feed 'one line through a 12:1 transformer' has 30 Hz.
     let usual = InUse::usual(Kind::PassiveDirectBox).arrival(&Source::default());
     close(usual.high_pass_hz, 30.0, 2.0);
-    // More impedance in front, a higher corner.
+    // A higher source impedance gives a higher corner.
     let guitar = InUse::usual(Kind::PassiveDirectBox).arrival(&source(10_000.0));
     assert!(guitar.high_pass_hz > 4.0 * usual.high_pass_hz);
 }
@@ -98,7 +98,7 @@ fn rejection_is_a_matter_of_impedances() {
     let cable = rejection(Kind::AdapterCable);
     close(cable.symmetric_db, 60.0, 0.01);
     close(cable.symmetric_db - cable.single_ended_db, 6.02, 0.005);
-    // A transformer makes its own two legs.
+    // A transformer has two balanced legs of its own.
     let isolator = rejection(Kind::LineIsolator);
     close(isolator.symmetric_db, 120.0, 0.01);
     assert_eq!(isolator.symmetric_db, isolator.single_ended_db);
@@ -139,7 +139,7 @@ fn gain_is_the_dividers() {
     close(passive.output_ohm, 2250.0 / 144.0 + 150.0, 1e-9);
     close(passive.level_dbu, passive.gain_db, 1e-9);
     close(passive.preamp_gain_db, 4.0 - passive.gain_db, 1e-9);
-    // The tip alone of a symmetric output is half its swing.
+    // The tip alone of a symmetric output has half its swing.
     let symmetric = Source {
         drive: Drive::Symmetric,
         ..source(250.0)
@@ -167,7 +167,8 @@ fn a_box_is_a_line() {
     }
 }
 
-/// What a transformer is: no direct current crosses, and phantom power, equal on both ends of the winding, drives none.
+/// The definition of a transformer: it blocks direct current, and phantom power, equal on both ends of the winding,
+/// drives none.
 #[test]
 fn what_stops_where() {
     for kind in Kind::ALL {
@@ -189,7 +190,7 @@ fn what_stops_where() {
     }
 }
 
-/// Noise: never below the resistance's own, worse with less level, and none of the six hisses audibly into the usual input.
+/// Noise: never below the resistance's own, worse at lower levels, and inaudible in the usual input for all six kinds.
 #[test]
 fn noise_has_a_floor() {
     for kind in Kind::ALL {
@@ -209,7 +210,7 @@ fn noise_has_a_floor() {
         assert!(softer.over_noise_db() < arrival.over_noise_db());
         close(softer.preamp_gain_db - arrival.preamp_gain_db, 30.0, 1e-9);
     }
-    // With all of the gain a mic preamp's own noise is what is left: −127 dBu with 150 ohm.
+    // At full gain the mic preamp's own noise remains: −127 dBu with 150 ohm.
     let far = Source {
         level_dbu: -60.0,
         impedance_ohm: 75.0,
@@ -306,7 +307,7 @@ fn which_to_take() {
             kind.id()
         );
     }
-    // All on one supply, line inputs: nothing needs to be in the way.
+    // All on one supply, line inputs: no box is needed.
     let easy = Gig {
         mains: Mains::Same,
         offered: Offered::LineOnly,
@@ -316,7 +317,7 @@ fn which_to_take() {
         ranked(&easy)[0].0,
         Kind::StageBoxLine | Kind::AdapterCable | Kind::LineIsolator
     ));
-    // Phantom power on at mic inputs: never a bare cable, and an active box is fine.
+    // Phantom power on at mic inputs: never a bare cable; an active box is fine.
     let phantom = Gig {
         mains: Mains::Same,
         offered: Offered::MicOnly,
@@ -336,7 +337,7 @@ fn which_to_take() {
             .iter()
             .all(|trouble| { !matches!(trouble, Trouble::PhantomMissing | Trouble::PhantomToAsk) })
     );
-    // And without any, the active box is the last.
+    // Without phantom power the active box ranks last.
     let none = Gig {
         phantom: Some(false),
         ..Gig::default()
@@ -347,7 +348,8 @@ fn which_to_take() {
     );
 }
 
-/// Two different boxes are worse than either pair of the same: what differs between the lines hurts where they are added.
+/// Two different boxes are worse than either pair of equal ones: differences between the lines do harm when they are
+/// added.
 #[test]
 fn a_mixed_pair_is_the_worst() {
     let (source, gig) = (Source::default(), Gig::default());

@@ -1,4 +1,4 @@
-//! Takes as they are stored: what goes in comes out, whatever was heard.
+//! Stored takes: loading returns what was stored, for any sound.
 #![cfg(feature = "serde")]
 
 use proptest::prelude::*;
@@ -38,7 +38,7 @@ fn take(seed: u64, rate_hz: f64, len: usize, shared: f32, level: f32) -> Take {
 proptest! {
     #![proptest_config(ProptestConfig {
         cases: 48,
-        // Findings become tests of their own.
+        // Findings are turned into separate tests.
         failure_persistence: None,
         ..ProptestConfig::default()
     })]

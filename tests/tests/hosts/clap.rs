@@ -12,9 +12,9 @@ use sumproof_wording::Name;
 const RATES_HZ: [f64; 6] = [22_050.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0];
 const BLOCKS: [u32; 5] = [1, 17, 64, 512, 8192];
 
-/// Every parameter: string id, name, group, lowest, highest and default as the user reads them, and whether automation
-/// may drive it. Projects and automation lanes hold on to ids and ranges: a line here is only ever added, never changed.
-/// No outside source: this is the plugin's own contract.
+/// Every parameter: string id, name, group, lowest, highest and default as the user reads them, and whether it can be
+/// automated. Projects and automation lanes depend on ids and ranges: lines here are only added, never changed. No
+/// outside source: this is the plugin's own contract.
 const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
     ("byp", "Bypass", "", "Off", "On", "Off", true),
     ("aud", "Audition", "", "Off", "On", "Off", true),
@@ -154,7 +154,7 @@ const PARAMS: &[(&str, &str, &str, &str, &str, &str, bool)] = &[
     ("straight", "Lines straight", "", "Off", "On", "Off", true),
 ];
 
-/// Noise, then everything that a broken plugin upstream may send.
+/// Noise, then all kinds of invalid samples that a broken plugin upstream may send.
 fn awkward(rate_hz: f64, frames: usize) -> Stereo {
     let mut rng = Rng::new(1);
     let oddities = [
@@ -351,7 +351,7 @@ fn sound_passes_whatever_is_set_while_nothing_is_auditioned() {
     let mut plugin = plugin().unwrap();
     let mut events = Vec::new();
     for (index, param) in plugin.params().unwrap().into_iter().enumerate() {
-        // Everything to its far end, one after the other, but the two switches that change what is heard.
+        // Moves every parameter to its far end, one after the other, except the two switches that change the output.
         if param.id != ParamEvent::step("aud", 0).param && !param.bypass {
             events.push(ParamEvent {
                 at_sample: index * 2000,
@@ -405,8 +405,8 @@ fn audition_stays_out_of_bounces_and_recordings_unless_it_is_wanted_there() {
         recording: true,
     });
 
-    // This host runs ahead of the clock without saying that it renders: for all that can be known it bounces. (What is heard in
-    // real time: `window.rs`.)
+    // This host runs ahead of the clock without reporting that it renders, so it may be bouncing. (For real time see
+    // `window.rs`.)
     assert_same_bits(&play(&mono_wedge, false, playing), &audio, "ahead of the clock");
     assert_same_bits(&play(&mono_wedge, false, None), &audio, "without a transport");
 
@@ -431,8 +431,8 @@ fn audition_stays_out_of_bounces_and_recordings_unless_it_is_wanted_there() {
 
 #[test]
 fn what_is_heard_of_a_feed_has_the_level_that_the_table_says() {
-    // Half-correlated noise, the right channel 3 dB down; dry and wet are whatever the split makes of it, the total is
-    // the closed form of DESIGN's feed power (algebra).
+    // Half-correlated noise, the right channel 3 dB down; dry and wet depend on the split, the total is the closed form
+    // of the feed's power (algebra).
     let (common, own) = (noise(48_000.0, 8.0), noise_of(3, 48_000.0, 8.0));
     let mix = |common: &[f32], own: &[f32], gain: f32| -> Vec<f32> {
         common
@@ -455,7 +455,7 @@ fn what_is_heard_of_a_feed_has_the_level_that_the_table_says() {
     let rows = takes[0].rows(&Rig::default(), 0.0);
     for (number, row) in (0..).zip(&rows) {
         if matches!(row.id, FeedId::MonoSubs | FeedId::MonoSubsLineFlipped) {
-            // Their changes are against the band they keep.
+            // Their changes are relative to the band they play.
             continue;
         }
         let how = Play {
@@ -516,7 +516,7 @@ fn audition_is_restored_and_not_heard() {
     );
 }
 
-/// A second plugin, where the name `plugin` is taken.
+/// A second plugin, in scopes where the name `plugin` is taken.
 fn another() -> Plugin {
     plugin().unwrap()
 }

@@ -7,14 +7,14 @@ use sumproof_tests::host::editor::Editor;
 use sumproof_tests::host::{Plugin, Realtime};
 use sumproof_tests::render::Stage;
 
-/// Software drawing of the first frame takes its time; the sight of letters ends the wait.
+/// Waits until letters are drawn: the first frame takes long in software.
 pub fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
     let mut colours = 0;
     editor.raise().unwrap();
     for _ in 0..100 {
         editor.pump(plugin, Duration::from_millis(100)).unwrap();
         colours = editor.capture().unwrap().colours();
-        // Smoothed letters alone make dozens of shades.
+        // Antialiased letters alone have dozens of shades.
         if colours > 16 {
             return;
         }
@@ -22,17 +22,17 @@ pub fn wait_for_letters(editor: &mut Editor, plugin: &mut Plugin, what: &str) {
     panic!("{what}: the window shows {colours} colours");
 }
 
-/// The window with a real pointer and a real keyboard at it.
+/// The window under a real pointer and a real keyboard.
 pub struct Desk {
     pub plugin: Plugin,
     pub editor: Editor,
     pub running: Realtime,
-    /// The same views without a host, which know where everything is.
+    /// The same views without a host, which provide the positions of the widgets.
     pub stage: Stage,
 }
 
 impl Desk {
-    /// Where something is, by the beginning of its accessible name.
+    /// The position of a widget, by the beginning of its accessible name.
     pub fn place(&self, name: &str) -> (f32, f32) {
         let node = self
             .stage
@@ -51,7 +51,7 @@ impl Desk {
         self.plugin.param(key).unwrap().text
     }
 
-    /// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
+    /// Waits for a condition. Not a timed assertion: a busy machine may take long, up to a limit.
     pub fn until(&mut self, what: &str, holds: impl FnMut(&mut Self) -> bool) {
         if !self.waits(holds) {
             self.picture("failed");
@@ -59,7 +59,7 @@ impl Desk {
         }
     }
 
-    /// The same, but gives whether it did.
+    /// The same, but returns whether it came true.
     pub fn waits(&mut self, mut holds: impl FnMut(&mut Self) -> bool) -> bool {
         (0..200).any(|_| {
             let done = holds(self);
@@ -76,13 +76,13 @@ impl Desk {
             .unwrap();
     }
 
-    /// For a look at it later: `target/tmp/window-NAME.png`.
+    /// Stores a screenshot for inspection: `target/tmp/window-NAME.png`.
     pub fn picture(&self, name: &str) {
         let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("window-{name}.png"));
         self.editor.capture().unwrap().write_png(&path).unwrap();
     }
 
-    /// Closes the window, and stops playing.
+    /// Closes the window and stops playing.
     pub fn put_away(mut self) {
         self.editor.close(&mut self.plugin).unwrap();
         self.plugin.stop_realtime(self.running).unwrap();

@@ -1,8 +1,8 @@
-//! A short run of every fuzz target, and everything that was ever found: see `sumproof_tests::fuzz`. Longer runs:
-//! `cargo xtask fuzz`.
+//! A short run of every fuzz target, and of every input ever found: see `sumproof_tests::fuzz`. Longer runs: `cargo
+//! xtask fuzz`.
 use sumproof_tests::fuzz::{Driver, TARGETS, found};
 
-/// Where chance begins: the same cases every time.
+/// Fixed seed: the same cases every time.
 const SEED: u64 = 2026;
 
 /// Feeds a target on a thread whose panics are findings.
@@ -25,7 +25,7 @@ fn feed(name: &'static str) {
                     )
                 })?;
             }
-            // Inputs that all end the same way test nothing.
+            // Inputs that all have the same outcome test nothing.
             let summary = driver.summary();
             println!("{summary}");
             if driver.kinds() < 4 {

@@ -1,5 +1,5 @@
-//! The stand-alone program on a JACK server without a sound card: its ports, the sound through it, what it makes audible, and
-//! what it reads, at a rate that isn't the program's own.
+//! The stand-alone program on a JACK server without a sound card: its ports, the sound through it, its audition and its
+//! readings, at a rate other than the program's default.
 
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -17,14 +17,14 @@ use sumproof_views::{Look, PedalTask, Pedals};
 
 use crate::jack_server::{Player, Server};
 
-/// Not 48 kHz, which is what the program takes when nobody tells it.
+/// Not 48 kHz, the program's default.
 const RATE_HZ: u32 = 44_100;
 /// The right channel is the left one, this much later: 10 ms.
 const LATE_FRAMES: usize = 441;
-/// Twice as loud as the other, so that no sum cancels.
+/// Level of the left channel over the right one, linear: unequal, so no sum cancels.
 const LEFT_OVER_RIGHT: f32 = 2.0;
 
-/// The program, ended when the test is, however it ends.
+/// The running program, killed when the test ends in any way.
 struct Running(Child);
 
 impl Drop for Running {
@@ -34,7 +34,7 @@ impl Drop for Running {
     }
 }
 
-/// Four seconds of noise that joins its own beginning.
+/// Four seconds of noise that loops seamlessly.
 fn noise() -> Stereo {
     let mut state = 0x2545_f491_4f6c_dd1d_u64;
     let left: Vec<f32> = (0..4 * RATE_HZ)
@@ -51,7 +51,7 @@ fn noise() -> Stereo {
     Stereo::new(f64::from(RATE_HZ), left, right)
 }
 
-/// Whether these frames are a part of what was played, to the last bit.
+/// Whether these frames are a part of the sound played, bit for bit.
 fn is_part_of(heard: &[[f32; 2]], played: &Stereo) -> bool {
     let length = played.len_samples();
     let frame = |at: usize| [played.left[at % length], played.right[at % length]];
@@ -63,7 +63,7 @@ fn is_part_of(heard: &[[f32; 2]], played: &Stereo) -> bool {
     })
 }
 
-/// Waits for something to come true. Not timed: a busy machine takes as long as it takes, up to a limit.
+/// Waits for a condition. Not a timed assertion: a busy machine may take long, up to a limit.
 fn until(what: &str, mut holds: impl FnMut() -> bool) {
     for _ in 0..600 {
         if holds() {
@@ -74,7 +74,7 @@ fn until(what: &str, mut holds: impl FnMut() -> bool) {
     panic!("{what} did not come true");
 }
 
-/// The window's size once letters are in it.
+/// The window's size, once it shows letters.
 fn window_size() -> [f32; 2] {
     let mut size = None;
     until("a window with letters in it", || {
@@ -88,11 +88,12 @@ fn window_size() -> [f32; 2] {
     size.unwrap()
 }
 
-/// A window with takes in it, and one without.
+/// The scene of a window with takes.
 const WITH_TAKES: &str = "comparing";
+/// The scene of a window without takes.
 const WITHOUT_TAKES: &str = "good";
 
-/// Where things are in a window of that size, after clicks on these names.
+/// The positions of widgets in a window of that size, after clicks on these names.
 fn places(
     size: [f32; 2],
     scene: &str,
@@ -116,7 +117,7 @@ fn places(
     }
 }
 
-/// The one file of takes in a folder, when it is there.
+/// The only file of takes in a folder, once it is there.
 fn takes_in(folder: &Path) -> Option<Value> {
     let text = std::fs::read_to_string(folder.join("takes.json")).ok()?;
     serde_json::from_str(&text).ok()
@@ -148,7 +149,7 @@ fn it_passes_on_makes_audible_and_reads_what_comes_over_jack() {
     let mut running = start(&folder);
     let screen = Screen::open().unwrap();
 
-    // Its ports are there before anybody has connected them.
+    // Its ports exist before anything is connected.
     let mut ports = (Vec::new(), Vec::new());
     until("two ports in and two out", || {
         assert_eq!(running.0.try_wait().unwrap(), None, "it ended by itself");
@@ -158,13 +159,13 @@ fn it_passes_on_makes_audible_and_reads_what_comes_over_jack() {
     until("the ports are connected", || player.connect(&ports.0, &ports.1));
     let place = places(window_size(), WITH_TAKES, &[], Pedals::default());
 
-    // Sound passes whole.
+    // Sound passes bit for bit.
     until("the sound comes back to the last bit", || {
         is_part_of(&player.listen(4096), &played)
     });
 
-    // A take of it is recorded and exported: what is read is right only if the rate is the server's.
-    // A click that the window wasn't ready for is lost; then the next round has it, and the take is another stretch.
+    // A take of it is recorded and exported: its readings are right only if the rate is the server's. A click that
+    // comes before the window is ready is lost; the next round repeats it, with another stretch as the take.
     until("a take of it is in a file", || {
         for seconds in [6, 1] {
             screen.click(place("record a take")).unwrap();
@@ -198,7 +199,7 @@ fn it_passes_on_makes_audible_and_reads_what_comes_over_jack() {
     assert_eq!(running.0.try_wait().unwrap(), None, "it ended by itself");
 }
 
-/// What a foot does: down, and up again after a while.
+/// Steps on a pedal: down, and up again after a while.
 fn step_on(player: &Player, number: u8) {
     player.send([0xB0, number, 127]);
     player.listen(RATE_HZ as usize / 4);
@@ -226,8 +227,8 @@ fn pedals_are_learnt_and_programs_name_takes_over_jack() {
     let size = window_size();
     let place = places(size, WITH_TAKES, &[], Pedals::default());
 
-    // Every task's pedal is learnt with the pointer once. A click that the window wasn't ready for is lost: then its round
-    // comes again.
+    // Learns the pedal of every task with the pointer. A click that comes before the window is ready is lost, and its
+    // round is repeated.
     let pedals = || {
         let text = std::fs::read_to_string(folder.join("pedals.json")).unwrap_or_default();
         serde_json::from_str::<Value>(&text).unwrap_or_default()["pedals"].clone()
@@ -236,7 +237,7 @@ fn pedals_are_learnt_and_programs_name_takes_over_jack() {
     screen
         .click(places(size, WITHOUT_TAKES, &[], Pedals::default())(names))
         .unwrap();
-    // What is bound takes room on the sheet.
+    // Bound pedals take up space on the sheet.
     let mut bound = Pedals::default();
     for (task, number) in [PedalTask::Record, PedalTask::TakePhrase]
         .into_iter()
@@ -255,7 +256,7 @@ fn pedals_are_learnt_and_programs_name_takes_over_jack() {
     }
     screen.key(Key::Escape).unwrap();
 
-    // Presets come by program change, takes by the foot: no hand from here on.
+    // Presets are chosen by program change, takes by pedal: no pointer from here on.
     let wanted = [7, 0, 127];
     for program in wanted {
         player.send([0xC0, program, 0]);

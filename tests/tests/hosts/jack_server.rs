@@ -1,7 +1,8 @@
-//! A JACK server without a sound card, and a client of it that plays a sound round and round and keeps what comes back.
+//! A JACK server without a sound card, and a client that plays a sound in a loop and keeps what comes back.
 //!
-//! The server is Debian's `jackd2` with its dummy driver. It goes on without a client that is late: on a busy machine sound has
-//! holes then, and a test looks for a stretch without. Its name is in `JACK_DEFAULT_SERVER`, where every client looks for it.
+//! The server is Debian's `jackd2` with its dummy driver. It doesn't wait for a late client: on a busy machine the
+//! sound has gaps, and a test looks for a stretch without one. Its name is in `JACK_DEFAULT_SERVER`, which every client
+//! reads.
 
 use jack::{
     AsyncClient, AudioIn, AudioOut, Client, ClientOptions, Control, MidiOut, Port, PortFlags, ProcessHandler,
@@ -18,10 +19,10 @@ use sumproof_host::Stereo;
 /// The variable with the server's name.
 pub const SERVER: &str = "JACK_DEFAULT_SERVER";
 
-/// Frames that are kept of what comes back.
+/// Number of returned frames kept.
 const KEPT: usize = 1 << 19;
 
-/// A running server, ended when this is dropped.
+/// A running server, stopped on drop.
 pub struct Server {
     process: Child,
     _only: File,
@@ -31,7 +32,8 @@ impl Server {
     /// Starts it and waits until it answers.
     ///
     /// # Panics
-    /// When it doesn't come up, or `JACK_DEFAULT_SERVER` isn't set: `cargo xtask test` names a server that is nobody's.
+    /// When it doesn't start, or `JACK_DEFAULT_SERVER` isn't set: `cargo xtask test` names a server that nobody else
+    /// uses.
     pub fn start(rate_hz: u32, frames: u32) -> Self {
         let name =
             std::env::var(SERVER).unwrap_or_else(|_| panic!("{SERVER} is not set: run `cargo xtask test`"));
@@ -47,7 +49,7 @@ impl Server {
             .spawn()
             .expect("jackd (Debian's jackd2) can't be started");
         let server = Self { process, _only: only };
-        // By a process of its own each time: the library doesn't get over a server that is only half there.
+        // In a separate process each time: the library doesn't recover from a server that is still starting.
         for _ in 0..300 {
             let said = Command::new("jack_wait")
                 .args(["--server", &name, "--check"])
@@ -55,7 +57,7 @@ impl Server {
                 .stderr(Stdio::null())
                 .output()
                 .expect("jack_wait (Debian's jackd2) can't be started");
-            // It ends with 0 in any case.
+            // It exits with 0 in any case.
             if String::from_utf8_lossy(&said.stdout).trim() == "running" {
                 return server;
             }
@@ -67,20 +69,20 @@ impl Server {
 
 impl Drop for Server {
     fn drop(&mut self) {
-        // It takes its shared memory with it when it is asked to end.
+        // It removes its shared memory when it is terminated by a signal.
         let _ = Command::new("kill").arg(self.process.id().to_string()).status();
         let _ = self.process.wait();
     }
 }
 
-/// A client that plays and listens.
+/// A client that plays and records.
 pub struct Player {
     client: AsyncClient<(), Process>,
     heard: Arc<Mutex<VecDeque<[f32; 2]>>>,
     midi: Sender<[u8; 3]>,
 }
 
-/// Its part on the server's thread.
+/// Its callback on the server's thread.
 struct Process {
     out: [Port<AudioOut>; 2],
     back: [Port<AudioIn>; 2],
@@ -104,7 +106,7 @@ impl ProcessHandler for Process {
         for message in self.messages.try_iter() {
             let program_change = message[0] & 0xF0 == 0xC0;
             let bytes = &message[..if program_change { 2 } else { 3 }];
-            // A block holds far more messages than a test sends.
+            // A block has room for far more messages than a test sends.
             let _ = midi.write(&RawMidi { time: 0, bytes });
         }
         let [left, right] = [&self.back[0], &self.back[1]].map(|port| port.as_slice(scope));
@@ -117,7 +119,7 @@ impl ProcessHandler for Process {
 }
 
 impl Player {
-    /// Starts to play, connected to nobody.
+    /// Starts to play, without connections.
     pub fn start(sound: Stereo) -> Self {
         let (client, _) = Client::new("sumproof-test-player", ClientOptions::NO_START_SERVER).unwrap();
         let out = |name| client.register_port(name, AudioOut::default()).unwrap();
@@ -145,7 +147,7 @@ impl Player {
         self.midi.send(message).unwrap();
     }
 
-    /// Connects what [`Self::send`] sends with another client's MIDI input; `false` while that can't be yet.
+    /// Connects the output of [`Self::send`] with another client's MIDI input; `false` while that isn't possible yet.
     pub fn connect_midi(&self, port: &str) -> bool {
         let client = self.client.as_client();
         let own = format!("{}:midi_out", client.name());
@@ -155,7 +157,7 @@ impl Player {
         )
     }
 
-    /// Names of another client's ports, what comes in first.
+    /// Names of another client's ports, inputs first.
     pub fn ports_of(&self, client: &str) -> (Vec<String>, Vec<String>) {
         let pattern = format!("^{client}:");
         let ports = |flags| {
@@ -166,8 +168,8 @@ impl Player {
         (ports(PortFlags::IS_INPUT), ports(PortFlags::IS_OUTPUT))
     }
 
-    /// Connects what it plays with these ports, and these with what it listens to; `false` while they can't be yet, because
-    /// their client has only made them.
+    /// Connects its outputs with `inputs`, and `outputs` with its inputs; `false` while that isn't possible yet,
+    /// because their client has only just created them.
     pub fn connect(&self, inputs: &[String], outputs: &[String]) -> bool {
         let client = self.client.as_client();
         let own = |port: &str, at: usize| format!("{}:{port}_{}", client.name(), at + 1);
@@ -182,10 +184,10 @@ impl Player {
             && outputs.all(|(at, port)| joined(port, &own("back", at)))
     }
 
-    /// The next frames that come back.
+    /// The next returned frames.
     ///
     /// # Panics
-    /// When none come any more.
+    /// When no more frames come.
     pub fn listen(&self, frames: usize) -> Vec<[f32; 2]> {
         let lock = || self.heard.lock().unwrap_or_else(PoisonError::into_inner);
         lock().clear();

@@ -1,4 +1,4 @@
-//! The line check through the real plugin, in its real window: what starts its sound, what ends it, what it finds.
+//! The line check through the real plugin, in its real window: the start and end of its signal, and its findings.
 
 use crate::desk::{Desk, wait_for_letters};
 use egui_kittest::kittest::Queryable;
@@ -25,7 +25,7 @@ fn demo() -> Stereo {
     Stereo::new(RATE_HZ, narrowed(&preset.left), narrowed(&preset.right))
 }
 
-/// Noise that is loud in every block, so that a block is silent, the signal, or this.
+/// Noise that is loud in every block, which distinguishes a block of it from silence and from the signal.
 fn noise() -> Stereo {
     let mut rng = Rng::new(7);
     let mut channel = || (0..96_000).map(|_| rng.between(-0.5, 0.5) as f32).collect();
@@ -46,7 +46,7 @@ fn desk(mut plugin: Plugin, sound: Stereo, how: Play) -> Desk {
     }
 }
 
-/// What knows where everything is in that window.
+/// The same window without a host, which provides the positions of the widgets.
 fn stage(editor: &Editor) -> Stage {
     let (width, height) = editor.size();
     let good = scenes().into_iter().find(|scene| scene.name == "good").unwrap();
@@ -55,14 +55,14 @@ fn stage(editor: &Editor) -> Stage {
     Stage::new(snapshot, Look::default(), [width as f32, height as f32], 1.0)
 }
 
-/// What the last block was.
+/// The peaks of the last block.
 fn heard(desk: &Desk) -> [f32; 2] {
     desk.running
         .heard()
         .map(|channel| channel.iter().fold(0.0f32, |peak, x| peak.max(x.abs())))
 }
 
-/// Clicks in the window, and on the stage that knows where everything is.
+/// Clicks in the window, and on the stage that provides the positions.
 fn click(desk: &mut Desk, name: &str) {
     desk.click(name);
     let stage = &mut desk.stage.harness;
@@ -72,21 +72,21 @@ fn click(desk: &mut Desk, name: &str) {
     stage.run();
 }
 
-/// The stage is shown what the window is shown.
+/// Changes the stage's snapshot as the window's changes.
 fn shown(desk: &mut Desk, change: impl FnOnce(&mut sumproof_views::LineCheck)) {
     change(&mut desk.stage.harness.state_mut().snapshot.check);
     desk.stage.harness.run();
 }
 
-/// The signal is never louder than this, peak; the noise is, in every block.
+/// The signal's peak never exceeds this; the noise's does in every block.
 const SOFT: f32 = 0.0101;
 
-/// Whether the last block was what comes in.
+/// Whether the last block was the input.
 fn is_loud(desk: &mut Desk) -> bool {
     heard(desk).iter().all(|&peak| peak > 0.1)
 }
 
-/// Whether something comes true within so many looks.
+/// Whether a condition comes true within `looks` polls.
 fn within(desk: &mut Desk, looks: usize, mut holds: impl FnMut(&Desk) -> bool) -> bool {
     (0..looks).any(|_| {
         desk.rest(50);
@@ -94,18 +94,18 @@ fn within(desk: &mut Desk, looks: usize, mut holds: impl FnMut(&Desk) -> bool) -
     })
 }
 
-/// Whether the last block was the signal's, or one of a fade.
+/// Whether the last block was the signal, or a fade.
 fn is_soft(desk: &Desk) -> bool {
     let [left, right] = heard(desk);
     let peak = left.max(right);
     peak > 0.0 && peak <= SOFT
 }
 
-/// The first step, until what comes in is held back. On a busy machine a click may come before the window is ready for it, and a
-/// window that isn't drawn for two seconds ends everything: a player would try again.
+/// Takes the first step, until the input is muted. On a busy machine a click may come before the window is ready for
+/// it, and a window that isn't drawn for two seconds ends the check: a player would try again.
 fn hold(desk: &mut Desk) {
     for _ in 0..20 {
-        // As the window is shown it once the click has been carried out.
+        // As in the window after the click took effect.
         shown(desk, |check| check.held = false);
         shown(desk, |check| check.held = true);
         click(desk, READY);
@@ -116,8 +116,8 @@ fn hold(desk: &mut Desk) {
     panic!("the first step, and what comes in is still heard");
 }
 
-/// The first step alone lets nothing sound. To be asked before anything was ever sent: a second step that a busy window carries
-/// out late would sound here. A fade lasts 10 ms, so it is never in two looks on end.
+/// Checks that the first step alone makes no sound. Only valid before anything was sent: a second step that a busy
+/// window handles late would sound here. A fade lasts 10 ms, so it is never seen in two consecutive polls.
 fn one_step_is_silent(desk: &mut Desk) {
     hold(desk);
     let mut soft = 0;
@@ -128,7 +128,7 @@ fn one_step_is_silent(desk: &mut Desk) {
     assert!(!sounds, "the signal sounds after one step");
 }
 
-/// Both steps, until the signal is heard.
+/// Takes both steps, until the signal is heard.
 fn send(desk: &mut Desk) {
     for _ in 0..20 {
         hold(desk);
@@ -149,7 +149,7 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
     desk.rest(500);
     desk.until("the noise passes", is_loud);
     one_step_is_silent(&mut desk);
-    // Left alone, as no preset sounds.
+    // The left line alone, which no preset gives.
     let left_alone = (0..10).any(|_| {
         send(&mut desk);
         desk.picture("line-check");
@@ -159,7 +159,7 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
         })
     });
     assert!(left_alone, "the left line never sounds alone");
-    // Any key: this one chooses a feed at other times, and is a shortcut of many hosts.
+    // Any key stops it: this one otherwise chooses a feed, and is a shortcut of many hosts.
     desk.editor
         .key(&mut desk.plugin, Key::Character('5'), None)
         .unwrap();
@@ -167,12 +167,12 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
     let goes_on = within(&mut desk, 30, is_soft);
     assert!(!goes_on, "it went on");
     assert_eq!(desk.text("aud"), "Off");
-    // Held back it still is, until it's let pass.
+    // The input stays muted until it is let through.
     shown(&mut desk, |check| check.held = true);
     desk.click(PASS);
     desk.until("the noise passes again", is_loud);
 
-    // The window closes in the middle of it.
+    // The window closes while the signal plays.
     send(&mut desk);
     let Desk {
         mut plugin,
@@ -189,7 +189,7 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
     assert!(passes, "the closed window still holds the sound back");
     plugin.stop_realtime(running).unwrap();
 
-    // What was left of it is in no bounce, nor what is asked for while nothing plays.
+    // The rest of it is in no bounce, nor is a signal requested while nothing plays.
     let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
     wait_for_letters(&mut editor, &mut plugin, "opened again");
     let mut stage = stage(&editor);
@@ -237,7 +237,7 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
     click(&mut desk, SHEET);
     for _ in 0..4 {
         send(&mut desk);
-        // Three seconds of silence in a row are nowhere in it.
+        // It contains no three seconds of silence.
         let mut silent = 0;
         while silent < 60 {
             desk.rest(50);
@@ -251,7 +251,7 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
             };
             (check.held, check.found) = (true, Some(Arc::new(found)));
         });
-        // Until it has been read, there's nothing to click on.
+        // There is no button before it has been read.
         let saved = (0..30).any(|_| {
             desk.click(SAVE);
             desk.rest(1000);
@@ -261,7 +261,7 @@ fn what_two_lines_do_is_found_through_the_real_plugin() {
         if saved {
             break;
         }
-        // The machine was too busy for it, which the window says: once more.
+        // The machine was too busy, as the window reports: try again.
         shown(&mut desk, |check| check.found = None);
     }
     desk.picture("line-check-saved");

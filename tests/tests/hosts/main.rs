@@ -1,4 +1,4 @@
-//! The bundled plugins in hosts, and the programs as they are installed.
+//! The bundled plugins in hosts, and the installed programs.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

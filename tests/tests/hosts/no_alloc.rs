@@ -1,5 +1,5 @@
-//! The audio callback allocates nothing: the bundle under test is built so that the framework aborts the process on any
-//! allocation in it. The control allocates on purpose and has to abort, so that the check can't go empty.
+//! The audio callback does not allocate: in the bundle under test the framework aborts the process on any allocation
+//! there. The control plugin allocates on purpose and must abort, which proves that the check works.
 use std::os::unix::process::ExitStatusExt;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -18,7 +18,7 @@ fn play_noise(clap: &Path, id: &str, seconds: &str) -> Output {
 
 #[test]
 fn the_plugins_allocate_nothing_while_they_process() {
-    // The one with a side-chain works on a response as well, which takes its time.
+    // The one with a side-chain also solves for a response, which is slower.
     for (id, seconds) in [(CLAP_ID, "20"), (SIDE_CHAIN_ID, "8")] {
         gets_through(id, seconds);
     }

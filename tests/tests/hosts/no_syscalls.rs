@@ -1,6 +1,6 @@
-//! The audio callback makes no system call: a kernel that hands them back to the thread says so, block by block, while every
-//! parameter moves, takes are recorded and feeds are heard (`tests/host/src/syscalls.rs`). The control wakes a thread and has to
-//! be caught, so that the check can't go empty.
+//! The audio callback makes no system call: the kernel reports any to the thread, block by block, while every parameter
+//! moves, takes are recorded and feeds are auditioned (`tests/host/src/syscalls.rs`). The control plugin wakes a thread
+//! and must be caught, which proves that the check works.
 use std::path::Path;
 use std::process::{Command, Output};
 use sumproof_tests::host::CAUGHT;

@@ -1,5 +1,6 @@
-//! A plugin that breaks inside takes nobody along: sound passes as it came, what was stored is still saved. Each break happens
-//! in a process of its own, asked for by a variable that only builds with debug assertions heed (`plugin/src/faults.rs`).
+//! A panic inside the plugin doesn't affect the host: sound passes unchanged, and stored data is still saved. Each
+//! panic happens in a separate process, triggered by a variable that only builds with debug assertions read
+//! (`plugin/src/faults.rs`).
 use std::process::{Command, Output};
 use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle};
 

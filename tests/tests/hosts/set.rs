@@ -1,4 +1,4 @@
-//! A whole set in the real window: names given before, presets played one after the other, nothing touched meanwhile.
+//! A whole set in the real window: names given before, presets played one after the other without touching anything.
 
 use crate::desk::{Desk, wait_for_letters};
 use egui_kittest::kittest::Queryable;
@@ -17,12 +17,13 @@ use sumproof_wording::Name;
 use sumproof_wording::scores::spoken;
 
 const RATE_HZ: f64 = 48_000.0;
-/// Of each preset, and of the quiet behind it.
+/// Length of each preset, seconds.
 const PLAYED_S: f64 = 5.0;
+/// Quiet after each preset, seconds.
 const PAUSE_S: f64 = 2.0;
-/// What figures may differ by: the phrase ends where the quiet begins, the file where it ends.
+/// Tolerance of the figures: the phrase ends where the quiet begins, the file at its own end.
 const TOLERANCE_DB: f64 = 0.1;
-/// In playing order.
+/// The presets' names in playing order.
 const NAMES: [&str; 12] = [
     "opening", "verse", "chorus", "bridge", "solo", "slow one", "slide", "octaves", "fast one", "swell",
     "finale", "encore",
@@ -40,7 +41,7 @@ fn preset(kind: PresetKind) -> [Vec<f32>; 2] {
     narrowed_pair(&render(&spec).full(), 1.0)
 }
 
-/// One after the other, with a pause behind each.
+/// The presets one after the other, each followed by a pause.
 fn one_after_the_other(presets: &[[Vec<f32>; 2]]) -> Stereo {
     let channel = |side: usize| {
         let played = presets.iter().flat_map(|preset| {
@@ -52,7 +53,7 @@ fn one_after_the_other(presets: &[[Vec<f32>; 2]]) -> Stereo {
     Stereo::new(RATE_HZ, channel(0), channel(1))
 }
 
-/// What `sumproof check` makes of the same sound in a file.
+/// The take that `sumproof check` makes of the same sound in a file.
 fn checked(name: &str, [left, right]: &[Vec<f32>; 2]) -> Take {
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("set");
     std::fs::create_dir_all(&folder).unwrap();
@@ -80,11 +81,12 @@ fn desk() -> Desk {
     }
 }
 
-/// Scenes of a window in which nothing was played yet, and of one with takes.
+/// The scene of a window before anything was played.
 const NOTHING_PLAYED: &str = "first-run";
+/// The scene of a window with takes.
 const WITH_TAKES: &str = "comparing";
 
-/// Where everything is in a scene after clicks on these.
+/// The scene, with the positions of its widgets, after clicks on these.
 fn stage(scene: &str, size: [f32; 2], clicked: &[&str]) -> Stage {
     let scene = scenes().into_iter().find(|found| found.name == scene).unwrap();
     let mut stage = Stage::new(scene.snapshot(), Look::default(), size, 1.0);
@@ -105,7 +107,7 @@ impl Desk {
         self.editor.key(&mut self.plugin, key, None).unwrap();
     }
 
-    /// What the window says, by way of the clipboard.
+    /// The window's text, by way of the clipboard.
     fn copied(&mut self) -> String {
         self.stands_after(WITH_TAKES, &[]);
         self.click("copy all readings as text");
@@ -142,7 +144,7 @@ impl Desk {
         self.rest(500);
     }
 
-    /// Plays this once, from its first sample to its last, instead of what was played until now. The window stays.
+    /// Plays this sound once, instead of the present one. The window stays.
     fn perform(self, sound: Stereo, midi: Vec<Midi>) -> Self {
         let Self {
             mut plugin,
@@ -169,7 +171,7 @@ impl Desk {
     }
 }
 
-/// Plays that many presets in the real window and holds every take against a file's, then against what the window says.
+/// Plays that many presets in the real window and compares every take with a file's, then with the window's text.
 fn a_set_of(presets: usize) {
     let _display = display_to_ourselves();
     let names = &NAMES[..presets];
@@ -187,7 +189,7 @@ fn a_set_of(presets: usize) {
         .zip(&sounds)
         .map(|(name, sound)| checked(name, sound))
         .collect();
-    // Each is a take at once, and a better one soon.
+    // Each becomes a take at once, and a better one soon after.
     let mut apart = Vec::new();
     desk.waits(|desk| {
         let takes = desk.takes();
@@ -204,7 +206,7 @@ fn a_set_of(presets: usize) {
         takes.iter().map(|take| take.name.as_str()).collect::<Vec<_>>(),
         names
     );
-    // The window says of each take what the project has of it.
+    // The window shows for each take what the project stores.
     let mut text = String::new();
     desk.until("the window's text has all takes", |desk| {
         text = desk.copied();
@@ -226,7 +228,7 @@ fn a_set_of(presets: usize) {
     desk.put_away();
 }
 
-/// What a take says otherwise than a file, where both know it.
+/// The difference between a take and a file's, where both have a figure.
 fn differ(take: &Take, file: &Take) -> Option<String> {
     let rows = take.rows(&Default::default(), 0.0);
     let of_file = file.rows(&Default::default(), 0.0);
@@ -239,21 +241,21 @@ fn differ(take: &Take, file: &Take) -> Option<String> {
         let apart = pairs
             .into_iter()
             .any(|(a, b)| a != b && (a - b).abs() >= TOLERANCE_DB);
-        // How plainly a word stands may turn on a hair.
+        // Whether an outcome is plain may depend on a tiny difference.
         let words = [row, file].map(|row| row.verdict.filter(|verdict| verdict.is_plain()));
         let other_words = words.iter().all(Option::is_some) && words[0] != words[1];
         (apart || other_words).then(|| format!("{}, {}: {pairs:?}, {words:?}", take.name, row.id.name()))
     })
 }
 
-/// Three of them, because it lasts as long as they do; `SUMPROOF_SET` says how many else, up to twelve.
+/// Three presets, because it runs in real time; `SUMPROOF_SET` sets another number, up to twelve.
 #[test]
 fn a_set_is_played_in_the_real_window_without_the_mouse() {
     let wanted = std::env::var("SUMPROOF_SET").map_or(3, |wanted| wanted.parse().unwrap());
     a_set_of(wanted);
 }
 
-/// A CLAP host sends what a processor sends: a program with every preset.
+/// A CLAP host forwards a processor's program changes, one with every preset.
 #[test]
 fn a_program_from_a_clap_host_names_the_take() {
     let _display = display_to_ourselves();

@@ -1,5 +1,5 @@
-//! The plugin with a side-chain, from the bundled `.clap`: its ports, sound that passes, and takes whose dry and wet are
-//! told apart by what comes on the second input.
+//! The plugin with a side-chain, from the bundled `.clap`: its ports, sound that passes, and takes whose dry and wet
+//! are split by the second input.
 use sumproof_core::session::take::Take;
 use sumproof_core::split::Method;
 use sumproof_signals::{Preset, PresetKind, Rng, render};
@@ -7,7 +7,7 @@ use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle, plugin, s
 use sumproof_tests::host::{Blocks, Buffers, Library, ParamEvent, Play, Plugin, State, Stereo};
 use sumproof_tests::methods::{Ratios, narrowed_pair, ratios, spec, truth};
 
-/// What the project promises, dB.
+/// The accuracy that the project guarantees, dB.
 const RATIO_DB: f64 = 0.3;
 const FLIPPED_DB: f64 = -35.0;
 
@@ -27,8 +27,8 @@ fn takes(plugin: &mut Plugin) -> Vec<Take> {
         .unwrap()
 }
 
-/// The same once the side-chain has told them apart: until then a take is stored with its dry and wet estimated. As it stands after
-/// a minute.
+/// The takes once the side-chain has split them: until then a take is stored with dry and wet estimated. Waits a minute
+/// at most.
 fn told(plugin: &mut Plugin) -> Vec<Take> {
     for _ in 0..3000 {
         let takes = takes(plugin);
@@ -46,7 +46,7 @@ fn take_of(audio: &Stereo, side_chain: &[Vec<f32>], offline: bool) -> Take {
     plugin
         .record_take_beside(audio, side_chain, blocks, offline)
         .unwrap();
-    // At once it is stored as what is known.
+    // It is stored at once with the estimate.
     assert_eq!(takes(&mut plugin).len(), 1);
     let mut takes = if side_chain.is_empty() {
         takes(&mut plugin)
@@ -92,7 +92,7 @@ fn the_library_has_both_plugins_and_only_one_has_the_second_input() {
     assert_eq!(channels(&mut plain), [2]);
     assert_eq!(channels(&mut second), [2, 2]);
     assert_eq!(second.input_ports()[1].0, "Dry (side-chain)");
-    // The same parameters, and one more.
+    // The same parameters plus one.
     let (plain, second) = (plain.params().unwrap(), second.params().unwrap());
     assert_eq!(second[..plain.len()], plain);
     let [split] = &second[plain.len()..] else {
@@ -193,7 +193,7 @@ fn without_anything_on_it_dry_and_wet_are_estimated() {
     let audio = full(&preset);
     let alone = take_of(&audio, &[], true);
     assert_eq!(alone.method(), Method::Estimated);
-    // As the plain plugin does it.
+    // The same as in the plain plugin.
     let mut plain = plugin().unwrap();
     plain.record_take(&audio, Blocks::Fixed(512), true).unwrap();
     let plain = takes(&mut plain).remove(0);

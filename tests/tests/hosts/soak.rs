@@ -1,5 +1,4 @@
-//! What hosts do to a plugin, case by case, in processes of their own: see `sumproof-soak`. With many more turns:
-//! `cargo xtask soak`.
+//! The cases of `sumproof-soak`, each in a separate process. With many more turns: `cargo xtask soak`.
 use std::process::{Command, Output};
 
 fn soak(arguments: &[&str]) -> Output {
@@ -14,7 +13,7 @@ fn gets_through(case: &str) {
     let done = soak(&[case]);
     let said = String::from_utf8_lossy(&done.stdout);
     let complained = String::from_utf8_lossy(&done.stderr);
-    // What the framework logs of states that were damaged on purpose is no news.
+    // The framework's log of deliberately damaged states isn't of interest.
     let end: Vec<&str> = complained.lines().rev().take(12).collect();
     assert!(done.status.success(), "{case}: {}\n{end:#?}", done.status);
     assert!(said.starts_with(case), "{said}");

@@ -1,11 +1,11 @@
-//! The stand-alone program: it opens its window without a sound device, draws letters, and ends when it is told to.
+//! The stand-alone program: it opens its window without a sound device, draws letters, and ends on request.
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use sumproof_tests::host::editor::pictures_on_the_screen;
 use sumproof_tests::host::setup::{display_to_ourselves, standalone};
 
-/// The program, ended when the test is, however it ends.
+/// The running program, killed when the test ends in any way.
 struct Running(Child);
 
 impl Drop for Running {
@@ -29,7 +29,7 @@ fn it_opens_its_window_without_a_sound_device() {
         assert_eq!(running.0.try_wait().unwrap(), None, "it ended by itself");
         std::thread::sleep(Duration::from_millis(100));
         let pictures = pictures_on_the_screen().unwrap();
-        // Smoothed letters alone make dozens of shades.
+        // Antialiased letters alone have dozens of shades.
         drawn = pictures.into_iter().find(|picture| picture.colours() > 16);
         if drawn.is_some() {
             break;
@@ -44,10 +44,10 @@ fn it_opens_its_window_without_a_sound_device() {
         picture.width,
         picture.height
     );
-    // Silence is no trouble: it goes on.
+    // It keeps running in silence.
     std::thread::sleep(Duration::from_millis(500));
     assert_eq!(running.0.try_wait().unwrap(), None, "it ended by itself");
-    // Told to end, it does, its window open or not.
+    // It ends on request, with its window open or not.
     let told = Command::new("kill")
         .args(["-TERM", &running.0.id().to_string()])
         .status()
@@ -58,7 +58,7 @@ fn it_opens_its_window_without_a_sound_device() {
         running.0.try_wait().unwrap()
     });
     let ended = ended.expect("it was told to end and goes on");
-    // As a shell counts: 128 and SIGTERM's number.
+    // As in a shell: 128 plus SIGTERM's number.
     assert_eq!(ended.code(), Some(128 + 15));
 }
 
@@ -72,7 +72,7 @@ fn without_a_display_it_says_so_and_ends() {
     let said = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(2), "{said}");
     assert!(said.contains("DISPLAY"), "{said}");
-    // Its options can be read anywhere.
+    // Its help works without a display.
     let help = Command::new(standalone())
         .arg("--help")
         .env_remove("DISPLAY")

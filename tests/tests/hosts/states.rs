@@ -1,8 +1,8 @@
-//! States that versions of this plugin saved: every released version's is kept in `tests/states`, and loads for ever.
+//! States that versions of this plugin saved: every released version's is kept in `tests/states` and must load for
+//! ever.
 //!
-//! A new version's is written once, before its release, by
-//! `SUMPROOF_WRITE_STATE=1 cargo test --profile checked -p sumproof-tests --test hosts states`; a file that is there is never
-//! written again.
+//! A new version's state is written once, before its release, by `SUMPROOF_WRITE_STATE=1 cargo test --profile checked
+//! -p sumproof-tests --test hosts states`; an existing file is never overwritten.
 use serde_json::Value;
 use std::path::PathBuf;
 use sumproof_core::session::take::Take;
@@ -18,7 +18,7 @@ const VERSION: &str = env!("CARGO_PKG_VERSION");
 const KIND: PresetKind = PresetKind::HalfCorrelatedReverb;
 const WET_DB: f64 = -6.0;
 const SEED: u64 = 21;
-/// What is set in the states, as a user types it.
+/// The settings in the states, as a user types them.
 const SET: [(&str, &str); 6] = [
     ("feed", "Left line only"),
     ("l_gain", "-6.5 dB"),
@@ -129,7 +129,7 @@ fn every_version_s_state_loads_with_all_that_is_in_it() {
                 assert_eq!(plugin.param(key).unwrap().text, text, "{what}: {key}");
             }
             let again = State::decode(&plugin.save_state().unwrap()).unwrap();
-            // Nothing that was in it is lost, and nothing is said to be of another version.
+            // Nothing in it is lost, and nothing is reported as being of another version.
             for (key, value) in &saved.params {
                 assert_eq!(&again.params[key], value, "{what}: {key}");
             }

@@ -1,4 +1,4 @@
-//! Real recordings through the bundled `.clap`: what its take says, against values that numpy computed from the files.
+//! Real recordings through the bundled `.clap`: the take's figures against values that numpy computed from the files.
 use sumproof_core::session::take::Take;
 use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::split::Method;
@@ -57,7 +57,7 @@ const REFERENCES: [Reference; 2] = [
     },
 ];
 
-/// Broadband tolerances that the project promises.
+/// Broadband tolerances that the project guarantees.
 const CORRELATION_TOLERANCE: f64 = 0.001;
 const SUM_TOLERANCE_DB: f64 = 0.02;
 const BAND_TOLERANCE_DB: f64 = 0.1;
@@ -194,7 +194,7 @@ fn a_take_recorded_in_real_time_is_the_one_of_a_bounce() {
 
     let mut plugin = plugin().unwrap();
     let running = plugin.start_realtime_take(&audio, Blocks::Fixed(512)).unwrap();
-    // The state may be saved while it plays, and more than once.
+    // The state may be saved during playing, and repeatedly.
     while !running.has_ended() {
         plugin.answer();
         plugin.save_state().unwrap();
@@ -222,9 +222,9 @@ fn a_take_recorded_in_real_time_is_the_one_of_a_bounce() {
     );
 }
 
-/// Plays the passes one after the other in one run, recorded by the two parameters alone, as a DAW's automation would. The
-/// dry pass is 3 dB too loud and the wet one 2 dB too soft, as when a mix-type block is taken out of the way. A pair is waited for so
-/// long, seconds.
+/// Plays the passes one after the other in one run, recorded by the two parameters alone, as a DAW's automation would.
+/// The dry pass is 3 dB too loud and the wet one 2 dB too soft, as when a mix-type block is bypassed. Waits up to
+/// `most_s` seconds for a pair.
 fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64, most_s: u32) -> Vec<Take> {
     const PAUSE: usize = 4_800;
     let mut plugin = plugin().unwrap();
@@ -258,7 +258,7 @@ fn automated(passes: &[(&str, [Vec<f32>; 2])], rate_hz: f64, most_s: u32) -> Vec
         let state = State::decode(&plugin.save_state().unwrap()).unwrap();
         state.takes().unwrap()
     };
-    // Passes are laid over one another beside everything else: the pair is stored when that is done.
+    // Passes are lined up in the background; the pair is stored when that is done.
     for _ in 0..10 * most_s {
         let takes = stored(&mut plugin);
         if takes.iter().any(|take| take.method() == Method::TwoPass) {

@@ -1,4 +1,4 @@
-//! What the shell around the framework's VST3 wrapper promises (`plugin/src/vst3`), by a host of our own.
+//! The guarantees of the shell around the framework's VST3 wrapper (`plugin/src/vst3`), in a host of our own.
 
 use std::time::{Duration, Instant};
 use sumproof_host::ParamId;
@@ -6,8 +6,9 @@ use sumproof_host::setup::{display_to_ourselves, vst3_bundle};
 use sumproof_host::vst3::{Library, Loop, OFFLINE, Plugin, REAL_TIME};
 use sumproof_signals::Rng;
 
-/// The plain plugin and the one with a side-chain, by their places in the library.
+/// Index of the plain plugin in the library.
 const PLAIN: i32 = 0;
+/// Index of the plugin with a side-chain.
 const SIDE_CHAIN: i32 = 1;
 
 fn plugin(index: i32) -> Plugin {
@@ -23,7 +24,7 @@ fn noise(frames: usize) -> [Vec<f32>; 2] {
     [(); 2].map(|()| (0..frames).map(|_| rng.between(-0.5, 0.5) as f32).collect())
 }
 
-/// Plays blocks at the pace of a sound card; whether all of them came out as they went in.
+/// Plays blocks in real time; returns whether all of them came out unchanged.
 fn passes_at_real_pace(plugin: &Plugin, changes: &[(u32, f64)]) -> bool {
     let player = plugin.player();
     let mut changes = changes;
@@ -39,14 +40,14 @@ fn passes_at_real_pace(plugin: &Plugin, changes: &[(u32, f64)]) -> bool {
     })
 }
 
-/// The first setup already tells the plugin that it bounces; and as slowly as it may bounce, what is auditioned isn't printed.
+/// The first setup already tells the plugin that it bounces; even a slow bounce must not contain the audition.
 #[test]
 fn a_slow_bounce_is_known_from_its_first_block() {
     let hears_mono = [(id("aud"), 1.0)];
     let bounced = plugin(PLAIN);
     bounced.setup(48_000.0, 480, OFFLINE).unwrap();
     assert!(passes_at_real_pace(&bounced, &hears_mono));
-    // Told to, it is printed: so something was to be heard at all.
+    // With the audition included in bounces it is printed, which proves that there was one.
     bounced.suspend();
     bounced.setup(48_000.0, 480, OFFLINE).unwrap();
     assert!(!passes_at_real_pace(
@@ -55,18 +56,18 @@ fn a_slow_bounce_is_known_from_its_first_block() {
     ));
 }
 
-/// At the pace of a sound card, in a host that says it plays in real time, it is heard once that has been seen.
+/// In a host that reports real time, the audition is heard once the plugin has observed real-time playing.
 #[test]
 fn in_real_time_what_is_auditioned_is_heard() {
     let plugin = plugin(PLAIN);
     plugin.setup(48_000.0, 480, REAL_TIME).unwrap();
     let mut changes = &[(id("aud"), 1.0)][..];
-    // On a busy machine the pace isn't always kept.
+    // A busy machine doesn't always keep real time.
     let heard = (0..40).any(|_| !passes_at_real_pace(&plugin, std::mem::take(&mut changes)));
     assert!(heard);
 }
 
-/// A host that asks a plugin it hasn't activated, without any sound: bypass on, saved, off, loaded.
+/// In a plugin that isn't activated, without sound: bypass on, save, off, load.
 #[test]
 fn bypass_comes_back_from_a_state() {
     let plugin = plugin(PLAIN);
@@ -85,7 +86,7 @@ fn bypass_comes_back_from_a_state() {
     assert_eq!(plugin.value(bypass), 0.0);
     plugin.load(saved).unwrap();
     assert_eq!(plugin.value(bypass), 1.0);
-    // By the host's own controls, while nothing plays.
+    // By the host's own controls, without playing.
     plugin.set_value(bypass, 0.0);
     assert_eq!(plugin.value(bypass), 0.0);
 }
@@ -131,8 +132,8 @@ fn another_thread_loads_a_state() {
     assert!((plugin.value(gain) - 0.25).abs() < 1e-6);
 }
 
-/// Null, sizes and scales that no window has, keys without a meaning, from the view's own thread and from another: each is answered,
-/// none with yes, and the window goes on being one.
+/// Null, impossible sizes and scales, meaningless keys, from the view's own thread and from another: each is answered,
+/// none with success, and the window keeps working.
 #[test]
 fn rude_calls_of_its_view_are_answered() {
     let _display = display_to_ourselves();

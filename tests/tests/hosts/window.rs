@@ -25,7 +25,7 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
     let mut plugin = plugin().unwrap();
     let running = plugin.start_realtime(demo(), Play::default()).unwrap();
     let open_files = || std::fs::read_dir("/proc/self/fd").unwrap().count();
-    // The window's own thread ends after the host was told that it's closed: only files that stay open are lost.
+    // The window's own thread ends after the host was told that it's closed: only files that stay open count as leaked.
     let settled = |at_most: usize| {
         (0..300).any(|_| {
             std::thread::sleep(Duration::from_millis(100));
@@ -38,7 +38,7 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
         let mut editor = Editor::open(&mut plugin, "Sumproof under test").unwrap();
         wait_for_letters(&mut editor, &mut plugin, &format!("round {round}"));
         let (width, height) = editor.size();
-        // To and fro, because the window comes back in the size it was left in.
+        // Alternating, because the window reopens in its last size.
         let wish = if round % 2 == 0 {
             (width + 120, height + 80)
         } else {
@@ -50,7 +50,7 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
         assert_eq!((picture.width, picture.height), editor.size(), "round {round}");
         editor.close(&mut plugin).unwrap();
         if round == 0 {
-            // What the first window loads for good (drivers, fonts) may stay; its connection must not.
+            // Drivers and fonts loaded by the first window may stay; its connection must not.
             settled(files_before);
             files_after_first = open_files();
         }
@@ -67,8 +67,8 @@ fn it_opens_draws_resizes_and_closes_again_and_again() {
     plugin.play(&demo(), &Play::default()).unwrap();
 }
 
-/// Two plugins in one project, both windows open, both playing; then each order of closing a window, stopping the sound and
-/// taking the plugin out, while the other one goes on.
+/// Two plugins in one project, both windows open, both playing; then each order of closing a window, stopping the sound
+/// and removing the plugin, while the other one keeps running.
 #[test]
 fn two_windows_live_side_by_side_and_go_in_any_order() {
     let _display = display_to_ourselves();
@@ -80,7 +80,7 @@ fn two_windows_live_side_by_side_and_go_in_any_order() {
     wait_for_letters(&mut one_window, &mut one, "the first of two");
     wait_for_letters(&mut other_window, &mut other, "the second of two");
 
-    // A window closed, and open again, while both play.
+    // A window is closed and opened again while both play.
     one_window.close(&mut one).unwrap();
     wait_for_letters(&mut other_window, &mut other, "the one that stays");
     let mut one_window = Editor::open(&mut one, "Sumproof, one again").unwrap();
@@ -104,7 +104,7 @@ fn two_windows_live_side_by_side_and_go_in_any_order() {
     drop(one);
 }
 
-/// Whether both channels that come out are the same, and not silent.
+/// Whether both output channels are equal and not silent.
 fn hears_mono(desk: &Desk) -> bool {
     let [left, right] = desk.running.heard();
     left == right && left.iter().any(|&sample| sample != 0.0)
@@ -131,14 +131,14 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
         running,
         stage,
     };
-    // A short while, so that there is something to see.
+    // A short time, for something to be shown.
     desk.until("two seconds of sound", |desk| {
         desk.running.played_samples() > 96_000
     });
     desk.picture("playing");
     assert!(!hears_mono(&desk), "the preset is mono already");
 
-    // A click on a row lets its feed be heard.
+    // A click on a row auditions its feed.
     desk.click(FeedId::LeftLineOnly.name());
     desk.until("a click on a row auditions it", |desk| {
         desk.text("aud") == "On" && desk.text("feed") == "Left line only" && hears_mono(desk)
@@ -158,7 +158,7 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
         desk.text("aud") == "On" && desk.text("feed") == "Mono wedge" && hears_mono(desk)
     });
 
-    // A value is typed. On a busy machine keys can come before the field is open; a player would type again.
+    // A value is typed. On a busy machine keys may come before the field is open; a player would type again.
     for _ in 0..20 {
         desk.click("left line gain");
         desk.rest(500);
@@ -184,7 +184,7 @@ fn a_pointer_and_a_keyboard_change_what_is_set_and_what_is_heard() {
     let dragged: f64 = desk.text("r_del").trim_end_matches(" ms").parse().unwrap();
     assert!((0.5..=2.0).contains(&dragged), "60 pixels made {dragged} ms");
 
-    // A line is unplugged: the wedge is what is left.
+    // A line is unplugged: the wedge is the other one.
     desk.click("left line plug: unplugged");
     desk.until("a line is unplugged", |desk| desk.text("l_unp") == "Unplugged");
     desk.rest(500);

@@ -1,12 +1,12 @@
-//! A window that breaks says so, and neither the sound nor the host notices. The break happens in a process of its own, in which
-//! a variable asks for it (`plugin/src/faults.rs`).
+//! A window that panics says so, and neither the sound nor the host is affected. The panic happens in a separate
+//! process, triggered by a variable (`plugin/src/faults.rs`).
 use std::process::Command;
 use std::time::Duration;
 use sumproof_tests::host::editor::Editor;
 use sumproof_tests::host::setup::{display_to_ourselves, plugin};
 use sumproof_tests::host::{Play, Plugin, Stereo};
 
-/// Shades in the window, once they are as wanted or it has been waited for long enough.
+/// Number of shades in the window, once it is as wanted or after a time limit.
 fn shades(editor: &mut Editor, plugin: &mut Plugin, wanted: impl Fn(usize) -> bool) -> usize {
     let mut colours = 0;
     editor.raise().unwrap();
@@ -20,7 +20,7 @@ fn shades(editor: &mut Editor, plugin: &mut Plugin, wanted: impl Fn(usize) -> bo
     colours
 }
 
-/// Tells the process that the break happens in how many shades a whole window has.
+/// The variable that tells the process how many shades an intact window has.
 const WHOLE: &str = "SUMPROOF_TEST_SHADES";
 
 fn tone() -> Stereo {
@@ -40,7 +40,7 @@ fn a_window_that_breaks_takes_nobody_along() {
     let whole = shades(&mut editor, &mut plugin, |colours| colours > 60);
     editor.close(&mut plugin).unwrap();
     plugin.stop_realtime(running).unwrap();
-    // The same test, in a process in which windows break.
+    // The same test in a process in which windows panic.
     let run = Command::new(std::env::current_exe().unwrap())
         .args([
             "--exact",
@@ -59,10 +59,10 @@ fn a_window_that_breaks_takes_nobody_along() {
 fn break_one(whole: usize) {
     let mut plugin = plugin().unwrap();
     let running = plugin.start_realtime(tone(), Play::default()).unwrap();
-    // Twice, because a window that broke can be closed and opened again.
+    // Twice, because a window that panicked can be closed and opened again.
     for round in 0..2 {
         let mut editor = Editor::open(&mut plugin, "Sumproof breaking").unwrap();
-        // One line of ink on paper, where the sheet has dry and wet and the ribbon in colours as well.
+        // One line of text, whereas an intact sheet also has coloured parts.
         let few = |colours: usize| colours > 16 && colours < whole / 2;
         let broken = shades(&mut editor, &mut plugin, few);
         assert!(

@@ -1,5 +1,5 @@
-//! Hosts that take their time between making an editor, giving it a parent and showing it, and windows that can't be seen at
-//! first. None of them may be left with a window that stays blank.
+//! Hosts that pause between creating an editor, giving it a parent and showing it, and windows that are hidden at
+//! first. No window may stay blank.
 
 use crate::desk::wait_for_letters;
 use std::time::Duration;
@@ -10,7 +10,7 @@ fn millis(count: u64) -> Duration {
     Duration::from_millis(count)
 }
 
-/// Opens a window in that tempo, waits until it is drawn, closes it.
+/// Opens a window with these delays, waits until it is drawn, closes it.
 fn is_drawn(tempo: Tempo) {
     let mut plugin = plugin().unwrap();
     let mut editor = Editor::open_slowly(&mut plugin, "Sumproof, slowly", tempo).unwrap();
@@ -47,7 +47,7 @@ fn a_window_is_drawn_again_after_it_was_hidden_or_covered() {
     let _display = display_to_ourselves();
     let mut plugin = plugin().unwrap();
     let mut editor = Editor::open(&mut plugin, "Sumproof, hidden").unwrap();
-    // Covered before it has drawn anything, and left so for a while.
+    // Covered before it has drawn anything, for a while.
     let cover = editor.cover().unwrap();
     editor.pump(&mut plugin, millis(700)).unwrap();
     drop(cover);

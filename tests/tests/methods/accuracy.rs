@@ -1,11 +1,12 @@
-//! The bounds that the two-pass and the side-chain split keep on synthetic presets whose truth is known.
-//! `sumproof-accuracy` prints the whole table.
+//! Error bounds of the two-pass and the side-chain split on synthetic presets with known truth. `sumproof-accuracy`
+//! prints the whole table.
 
 use sumproof_core::split::Method;
 use sumproof_signals::{Preset, PresetKind, render};
 use sumproof_tests::methods::{WET_DB, has_both, measured, spec, truth};
 
-/// Whether a level is within `tolerance_db` of the truth; where the truth is infinite, beyond `beyond_db` on its side.
+/// Whether a level is within `tolerance_db` of the truth; for an infinite truth, whether it is beyond `beyond_db` on
+/// that side.
 fn is_near(found_db: f64, true_db: f64, tolerance_db: f64, beyond_db: f64) -> bool {
     if true_db.is_infinite() {
         found_db * true_db.signum() > beyond_db
@@ -46,7 +47,7 @@ fn side_chain_holds(kinds: &[PresetKind]) {
     }
 }
 
-/// Every time-invariant kind with dry and wet; the tests below share them out.
+/// Every time-invariant kind with dry and wet, divided among the tests below.
 const SHARES: [&[PresetKind]; 3] = [
     &[
         PresetKind::EqualDry,

@@ -1,4 +1,4 @@
-//! What the side-chain and the two-pass split do when things are not as in the table.
+//! The side-chain and the two-pass split in situations outside the accuracy table.
 
 use sumproof_core::dsp::db;
 use sumproof_core::session::monitor::Monitor;
@@ -24,7 +24,7 @@ fn later(signal: &[f64], frames: usize) -> Vec<f64> {
     [vec![0.0; frames], signal.to_vec()].concat()[..signal.len()].to_vec()
 }
 
-/// The bulk delay of the channels behind the reference is found, up to 200 ms, and a reference that is late by 10 ms too.
+/// The delay of the channels after the reference is found, up to 200 ms, and so is a reference that is late by 10 ms.
 #[test]
 fn the_first_arrival_is_found_wherever_it_is() {
     let preset = preset();
@@ -48,7 +48,7 @@ fn the_first_arrival_is_found_wherever_it_is() {
     }
 }
 
-/// With the dry muted there's no first arrival to speak of, and no dry.
+/// With the dry muted there's no first arrival, and no dry.
 #[test]
 fn a_reverb_alone_has_no_dry() {
     let preset = render(&spec(PresetKind::WetOnly, 0.0, 1));
@@ -61,7 +61,7 @@ fn a_reverb_alone_has_no_dry() {
     assert!(found.split.wet_over_dry_db().unwrap() > 40.0);
 }
 
-/// A sound of its own in the channels is not linear in the reference: its share is told.
+/// An independent sound in the channels is not linear in the reference: its share is reported.
 #[test]
 fn the_share_that_is_not_linear_in_the_reference_is_told() {
     let preset = preset();
@@ -85,7 +85,7 @@ fn the_share_that_is_not_linear_in_the_reference_is_told() {
     }
 }
 
-/// Live: a reading within seconds that comes close, and stays when the take begins.
+/// Live: a close reading within seconds, which stays when the take begins.
 #[test]
 fn a_live_reading_comes_close() {
     let preset = preset();
@@ -116,7 +116,7 @@ fn a_live_reading_comes_close() {
     assert!(found.flipped_db < -20.0, "{found:?}");
 }
 
-/// However the frames come, the take is the same.
+/// The take doesn't depend on the block size.
 #[test]
 fn a_take_does_not_depend_on_the_block_size() {
     let preset = preset();
@@ -137,7 +137,7 @@ fn a_take_does_not_depend_on_the_block_size() {
     assert_eq!(take(480_000), take(17));
 }
 
-/// Silence and invalid are defined input.
+/// Silence and invalid samples are defined input.
 #[test]
 fn silence_and_invalid_give_no_nonsense() {
     let mut side_chain = SideChain::new(RATE_HZ, Reference::Stereo);
@@ -156,7 +156,7 @@ fn silence_and_invalid_give_no_nonsense() {
     assert!(found.take.split.dry.ll.iter().all(|power| *power == 0.0));
 }
 
-/// Passes that begin at different times, with other gains and one flipped, are lined up to a fraction of a sample.
+/// Passes that begin at different times, with different gains and one flipped, are lined up to a fraction of a sample.
 #[test]
 fn passes_are_lined_up_and_their_gains_fitted() {
     for kind in [PresetKind::EqualDry, PresetKind::PingPong] {
@@ -243,7 +243,7 @@ fn another_performance_is_told_with_its_bands() {
     );
 }
 
-/// The wet of a dry pass and a full one is only told where the dry is in the full one as it is.
+/// The wet of a dry and a full pass is only computed if the full one contains the dry unchanged.
 #[test]
 fn a_dry_pass_that_is_not_in_the_full_one_is_refused() {
     let preset = preset();
@@ -259,7 +259,7 @@ fn a_dry_pass_that_is_not_in_the_full_one_is_refused() {
         refused(&Stereo::dual_mono(&other.dry.right)),
         Err(TwoPassError::NotInFull)
     );
-    // The same performance through another amplifier: a resonance of four octaves above the middle C.
+    // The same performance through another amplifier: a resonance four octaves above middle C.
     let ringing = |x: &[f64]| {
         let (mut before, mut last) = (0.0, 0.0);
         let ring = |&x: &f64| {
@@ -313,7 +313,7 @@ fn a_recorder_keeps_a_minute_and_counts_the_rest() {
     assert_eq!(recorder.pass().left, [0.0, 0.5]);
 }
 
-/// Two stored takes give what their sound gives.
+/// Two stored takes give the same split as their sound.
 #[test]
 fn stored_takes_make_a_split_too() {
     let preset = preset();

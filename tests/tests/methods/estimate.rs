@@ -1,4 +1,4 @@
-//! How near the estimated split is, and what it says of its own uncertainty, over the synthetic presets of known dry and wet.
+//! The accuracy of the estimated split, and of its own intervals, over the synthetic presets with known dry and wet.
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
@@ -11,7 +11,7 @@ use sumproof_tests::methods::{WET_DB, has_both, heard, ratios, spec, truth};
 
 const SEEDS: std::ops::RangeInclusive<u64> = 1..=3;
 
-/// One dry in both channels, under a wet whose channels have nothing to do with each other.
+/// One dry in both channels, with a wet of unrelated channels.
 const ONE_DRY: [PresetKind; 5] = [
     PresetKind::EqualDry,
     PresetKind::DryOffset6Db,
@@ -20,8 +20,9 @@ const ONE_DRY: [PresetKind; 5] = [
     PresetKind::LateChannel12Ms,
 ];
 
-/// What a feed makes of one dry is read from where sounds begin: its interval is narrow however much wet there is, and holds the
-/// truth in 95 of 100. Known to miss: a channel that is 0.3 ms late under as much wet as dry, whose delay isn't seen.
+/// A feed's change of a single dry is read at the onsets: its interval is narrow however much wet there is, and
+/// contains the truth in 95 of 100. Known failure: a channel that is 0.3 ms late with as much wet as dry, whose delay
+/// isn't found.
 #[test]
 fn the_dry_of_one_direction_is_known_in_every_feed() {
     let (mut held, mut narrow, mut all, mut missed) = (0, 0, 0, String::new());
@@ -42,7 +43,7 @@ fn the_dry_of_one_direction_is_known_in_every_feed() {
                 let dry = row.score.unwrap().dry.unwrap();
                 let true_db = change_db(&preset.dry, &feed, preset.rate_hz);
                 let what = format!("{} {}: {dry:?}, true {true_db:.2}", preset.name, id.id());
-                // Of a dry that cancels it is told how far down it is at least.
+                // For a dry that cancels only a lower bound of the loss is given.
                 narrow += usize::from(dry.width() < 3.0 || dry.high < -20.0);
                 all += 1;
                 if dry.low - 0.2 <= true_db && true_db <= dry.high + 0.2 {
@@ -57,8 +58,8 @@ fn the_dry_of_one_direction_is_known_in_every_feed() {
     assert!(narrow * 100 >= all * 95, "{narrow} of {all} are narrow");
 }
 
-/// Of a dry that is equal in both channels nothing is left when a line is flipped, however much wet there is: the estimate
-/// must see it go down to where it says 'at least'.
+/// A dry that is equal in both channels cancels when a line is flipped, however much wet there is: the estimate must
+/// follow it down to its 'at least' floor.
 #[test]
 fn a_flipped_equal_dry_goes_down_to_the_floor() {
     let floor_db = Method::Estimated.floor_db().unwrap();
@@ -77,8 +78,9 @@ fn a_flipped_equal_dry_goes_down_to_the_floor() {
     }
 }
 
-/// The range of wet over dry holds the truth in at least 95 of 100 presets, all kinds from −20 to +6 dB. A wet that lies in the pair
-/// where the dry does can't be told from it, and needn't be: those say that all of the sound lies one way.
+/// The range of wet over dry contains the truth in at least 95 of 100 presets, all kinds from −20 to +6 dB. A wet with
+/// the dry's direction can't be separated from it, and needn't be: such presets report that the whole sound has one
+/// direction.
 #[test]
 fn the_range_holds_the_truth() {
     let (mut inside, mut all) = (0, 0);
@@ -106,8 +108,8 @@ fn the_range_holds_the_truth() {
     assert!(inside * 100 >= all * 95, "{inside} of {all}:\n{outside}");
 }
 
-/// A wet that works against itself, 6 dB above the dry, used to look like a dry that is lost in the wedge. What begins at the
-/// attacks is in phase, so the wedge keeps it.
+/// A wet that works against itself, 6 dB above the dry, used to look like a dry that is lost in the wedge. The onset
+/// increments are in phase, so the wedge keeps the dry.
 #[test]
 fn a_reverb_against_itself_does_not_take_the_dry_out_of_the_wedge() {
     for seed in SEEDS {
@@ -121,8 +123,8 @@ fn a_reverb_against_itself_does_not_take_the_dry_out_of_the_wedge() {
     }
 }
 
-/// With a different sound beginning in each channel the dry has no one direction: no word of a feed that hangs on it stands plainly
-/// unless the player says that these are two takes, which closes most of it.
+/// With different onsets in each channel the dry has no single direction: no outcome that depends on it is plain unless
+/// the player states that these are two takes, which narrows most of the interval.
 #[test]
 fn what_cannot_be_known_is_not_said_plainly() {
     let take = heard(&render(&spec(PresetKind::DoubleTracked, -6.0, 1)));
@@ -137,7 +139,7 @@ fn what_cannot_be_known_is_not_said_plainly() {
     assert!(told < 2.0 && told <= blind, "{blind} and {told}");
 }
 
-/// Steady noise begins nowhere: nothing is known of its dry, and nothing is said plainly of a sum.
+/// Steady noise has no onsets: nothing is known of its dry, and no outcome of a sum is plain.
 #[test]
 fn where_nothing_begins_nothing_is_said_plainly() {
     let noise = PresetSpec {

@@ -1,4 +1,4 @@
-//! A real guitar slide through the response of a real hall: a mix whose parts are known.
+//! A real guitar slide through the response of a real hall: a mix with known parts.
 //!
 //! Debian `sonic-pi-samples` guit_e_slide.flac (CC0 by its own stanza in the package's copyright file) as the dry, Debian
 //! `guitarix-common` greathall.wav resampled from 48 to 44.1 kHz as the hall. The wet's change in mono, −4.617 dB, was
@@ -66,8 +66,8 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// From 48 to 44.1 kHz, as scipy's `resample_poly(x, 147, 160)` does it: a sinc that cuts at half the lower rate under a
-/// Kaiser window of β = 5 over ten lower-rate samples either way, gain 1 at 0 Hz, no delay.
+/// From 48 to 44.1 kHz, like scipy's `resample_poly(x, 147, 160)`: a sinc with its cut-off at half the lower rate under
+/// a Kaiser window of β = 5 over ten lower-rate samples to either side, gain 1 at 0 Hz, no delay.
 fn resampled(signal: &[f64]) -> Vec<f64> {
     const UP: usize = 147;
     const DOWN: usize = 160;
@@ -98,13 +98,13 @@ struct Mix {
     reference: Vec<f64>,
     dry: Stereo,
     wet: Stereo,
-    /// What of the wet comes later than 20 ms after the dry.
+    /// The part of the wet later than 20 ms after the dry.
     late: Stereo,
     /// Share of the response's energy within 20 ms.
     early_share: f64,
 }
 
-/// Dry and wet at equal power, the hall beginning `pre_delay_s` late; as long as the tail.
+/// Dry and wet at equal power, with the hall delayed by `pre_delay_s`; as long as the tail.
 fn mix(pre_delay_s: f64) -> Mix {
     let samples = sumproof_tests::host::setup::samples();
     let guitar = decoded(&samples.join("guit_e_slide.flac")).remove(0);
@@ -159,7 +159,7 @@ fn the_mix_is_the_published_one() {
         "{}",
         mix.wet.sum_difference_db()
     );
-    // Of the whole at equal powers, from the same source.
+    // The whole's change at equal powers, from the same source.
     let whole = mix.dry.plus(&mix.wet);
     assert!(
         (whole.sum_difference_db() + 1.613).abs() < 0.002,
@@ -190,10 +190,10 @@ fn two_passes_reproduce_it_within_a_tenth() {
     assert!(found.split.wet_over_dry_db().unwrap().abs() < 0.1);
 }
 
-/// Without a wet pass, though the dry pass has another level and polarity and begins elsewhere.
+/// Without a wet pass, and with another level, polarity and start of the dry pass.
 #[test]
 fn a_dry_and_a_full_pass_reproduce_it_within_a_tenth() {
-    // A hall that begins with the dry would be one with it.
+    // A hall that begins together with the dry couldn't be separated from it.
     let mix = mix(0.01);
     let full = narrowed_pair(&mix.dry.plus(&mix.wet), 0.5);
     for (gain, late) in [(0.5, 0), (0.5, 4000), (-0.8, 0), (0.31, 4000)] {

@@ -1,4 +1,4 @@
-//! The three ways to tell dry from wet, held against presets whose dry and wet are known.
+//! The three ways to tell dry from wet, tested on presets with known dry and wet.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

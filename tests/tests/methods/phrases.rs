@@ -1,4 +1,4 @@
-//! What is read of a phrase: it stands after the player stops, it is what a take of it says, and its words are calm.
+//! The reading of a phrase: it stays after the player stops, it equals that of a take, and its words change rarely.
 
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::Row;
@@ -30,7 +30,7 @@ impl Listener {
         }
     }
 
-    /// Plays, and reads twice a second, as the plugin does.
+    /// Plays, and reads twice a second like the plugin.
     fn play(&mut self, left: &[f32], right: &[f32], mut on_reading: impl FnMut(&Reading)) {
         for (l, r) in left.chunks(CHUNK).zip(right.chunks(CHUNK)) {
             self.monitor.push(l, r);
@@ -69,7 +69,7 @@ fn take_of([left, right]: &[Vec<f32>; 2]) -> Take {
         .expect("it has frames")
 }
 
-/// The figures that a row prints, dB; what was read, not bounded, is its own both ends.
+/// The figures printed in a row, dB; a measured one is an interval with equal ends.
 fn figures(row: &Row) -> [Option<Interval>; 4] {
     let score = row.score.as_ref();
     [
@@ -80,7 +80,8 @@ fn figures(row: &Row) -> [Option<Interval>; 4] {
     ]
 }
 
-/// How near a phrase's figures and those of a take of it must be, dB. Below 120 Hz there are few bins, and a take's are finer.
+/// Tolerance between a phrase's figures and those of a take of it, dB. Below 120 Hz there are few bins, and a take's
+/// are finer.
 fn near_db(feed: FeedId) -> f64 {
     match feed {
         FeedId::MonoSubs | FeedId::MonoSubsLineFlipped => 0.08,
@@ -88,8 +89,8 @@ fn near_db(feed: FeedId) -> f64 {
     }
 }
 
-/// Whether what a phrase and what a take of it say is near, and whether it is the same: near, or where it is only bounded, each within
-/// the other's ends.
+/// Whether the figures of a phrase and of a take of it are near, and whether they agree: near or, for bounded ones,
+/// each within the other's ends.
 fn agree(read: Interval, taken: Interval, near_db: f64) -> (bool, bool) {
     let near = read.likely == taken.likely || (read.likely - taken.likely).abs() <= near_db;
     let holds = |one: Interval, other: Interval| {
@@ -134,7 +135,7 @@ fn what_was_read_of_a_phrase_stands_and_is_what_a_take_of_it_says() {
         );
         let kept = listener.monitor.last_phrase().expect("something was played");
         let take = take_of(&kept);
-        // Rests in it belong to its sound, and not to its average.
+        // Rests belong to the phrase's sound, but not to its average.
         let rests_s = take.seconds() - phrase.seconds;
         assert!((-0.05..3.0).contains(&rests_s), "{kind:?}: {rests_s}");
         for (row, taken) in listener
@@ -143,7 +144,7 @@ fn what_was_read_of_a_phrase_stands_and_is_what_a_take_of_it_says() {
             .iter()
             .zip(&take.rows(&Rig::default(), LOWEST_HZ))
         {
-            // Of two lines that fare alike, chance says which is the worse.
+            // With two equal lines, chance decides which is the worse.
             if row.worse != taken.worse {
                 continue;
             }
@@ -161,7 +162,7 @@ fn what_was_read_of_a_phrase_stands_and_is_what_a_take_of_it_says() {
             }
         }
     }
-    // A dry that is only bounded (the comb of a channel 12 ms late) is likely to be 0.1 to 0.3 dB more or less.
+    // A dry that is only bounded (the comb of a channel 12 ms late) typically differs by 0.1 to 0.3 dB.
     println!("{near} of {all} within 0.05 dB");
     assert!(
         far.is_empty() && near * 100 >= all * 98,
@@ -225,7 +226,7 @@ fn a_short_reading_stands_after_the_player_stops_too() {
     assert!(listener.reading.row(FeedId::MonoWedge).score.is_some());
 }
 
-/// Every preset on and on for a minute: no row says more than four new words, and neither does the headline.
+/// Every preset repeated for a minute: no row changes its word more than four times, and neither does the headline.
 #[test]
 fn words_are_calm() {
     let demo = demo_preset(RATE_HZ).full();
@@ -240,7 +241,7 @@ fn words_are_calm() {
         let mut sentence = sumproof_views::Sentence::default();
         let (mut words, mut changes) = (vec![String::new(); 13], vec![0; 13]);
         let (mut line, mut new_lines, mut now_s) = (String::new(), 0, 0.0);
-        // The last note doesn't ring out: it is played on.
+        // The last note doesn't ring out: playing continues.
         let played = left.len() * 4 / 5;
         for _ in 0..(60.0 * RATE_HZ) as usize / played + 1 {
             listener.play(&left[..played], &right[..played], |reading| {

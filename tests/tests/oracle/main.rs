@@ -1,4 +1,4 @@
-//! Every measure held against a slow definition of the same.
+//! Every measure against a slow implementation of its definition.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

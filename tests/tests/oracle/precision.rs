@@ -1,4 +1,4 @@
-//! The core's figures against the slow and obvious ones of `sumproof_tests::obvious`, over sample rates from 8 to 192 kHz, levels
+//! The core's figures against the slow ones of `sumproof_tests::obvious`, over sample rates from 8 to 192 kHz, levels
 //! from −100 to +6 dBFS, and random rigs and sounds.
 use proptest::prelude::*;
 use sumproof_core::Complex;
@@ -27,7 +27,7 @@ use sumproof_tests::obvious;
 const RATES_HZ: [f64; 10] = [
     8_000.0, 11_025.0, 16_000.0, 22_050.0, 32_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0,
 ];
-/// Of full scale, mean square over both channels.
+/// Levels, dBFS, of the mean square over both channels.
 const LEVELS_DBFS: [f64; 6] = [-100.0, -85.0, -70.0, -40.0, -12.0, 6.0];
 
 #[track_caller]
@@ -38,7 +38,7 @@ fn near(got: f64, want: f64, tolerance: f64, what: &str) {
     );
 }
 
-/// Noise that the channels share in part, one of them a little late: a mean square of 1 over both.
+/// Partly correlated noise with one channel a little late: a mean square of 1 over both.
 fn pair(frames: usize, seed: u64) -> [Vec<f64>; 2] {
     let common = tones::white_noise(frames + 8, 1.0, seed);
     let own = tones::white_noise(frames, 1.0, seed + 1);
@@ -51,7 +51,7 @@ fn pair(frames: usize, seed: u64) -> [Vec<f64>; 2] {
 
 fn scaled(channels: &[Vec<f64>; 2], level_dbfs: f64) -> [Vec<f64>; 2] {
     let gain = to_amplitude(level_dbfs);
-    // As samples are handed over: in single precision.
+    // In single precision, like the samples from a host.
     [&channels[0], &channels[1]].map(|channel| channel.iter().map(|x| f64::from((x * gain) as f32)).collect())
 }
 
@@ -150,7 +150,7 @@ fn same_bins(fast: &CrossSpectrum, slow: &[obvious::Bin], bins: &[usize], what: 
     }
 }
 
-/// Correlation, levels, sums of a take; levels of a reading; the running meter. Below −80 dBFS nothing is read.
+/// Correlation, levels, sums of a take; levels of a reading; the running meter. Below −80 dBFS there is no reading.
 #[test]
 fn broadband_figures_of_takes_and_meters() {
     for (number, rate_hz) in (0..).zip(RATES_HZ) {
@@ -173,7 +173,7 @@ fn broadband_figures_of_takes_and_meters() {
                 1e-12,
                 &what,
             );
-            // The take's spectrum has the sound's whole power, whatever its length.
+            // The take's spectrum contains the sound's whole power, whatever its length.
             near(
                 take.split.total.mean_power() / take.sums.mean_power(),
                 1.0,
@@ -257,7 +257,7 @@ fn delays_between_the_channels() {
     }
 }
 
-/// Dry and wet that are known, from passes: their shares are those of the samples' squares.
+/// Dry and wet from passes: their shares are those of the samples' squares.
 #[test]
 fn shares_of_passes() {
     let mut rng = Rng::new(4);
@@ -327,7 +327,7 @@ fn boxes_are_their_circuits() {
                 (false, Drive::Symmetric) => (1.0, 0.5),
             };
             let source_ohm = legs * source.impedance_ohm;
-            // A box's response at a frequency, its high-pass with it.
+            // A box's response at a frequency, including its high-pass.
             let at = |hz: f64| match spec.coupling {
                 Coupling::Wire => load_ohm / (source_ohm + load_ohm),
                 Coupling::Transformer {
@@ -413,7 +413,8 @@ fn some_feed() -> impl Strategy<Value = Feed> {
         })
 }
 
-/// A spectrum that two channels can have: in each cell two powers and a cross term no larger than they allow, under a slope.
+/// A random valid spectrum of two channels: in each cell two powers and a cross term no larger than they allow, under a
+/// slope.
 fn some_sound(cells: usize, level_dbfs: f64, seed: u64) -> CrossSpectrum {
     let mut rng = Rng::new(seed);
     let mut sound = CrossSpectrum::silent(cells);
@@ -436,7 +437,7 @@ fn some_sound(cells: usize, level_dbfs: f64, seed: u64) -> CrossSpectrum {
     sound
 }
 
-/// The grids there are: FFT bins as a reading has them, and a take's cells.
+/// Either grid: a reading's FFT bins, or a take's cells.
 fn some_grid(rate_hz: f64, of_take: bool) -> Grid {
     if of_take {
         Grid::twenty_fourth_octave(rate_hz)
@@ -446,7 +447,7 @@ fn some_grid(rate_hz: f64, of_take: bool) -> Grid {
 }
 
 fn agrees(got: f64, want: f64, tolerance: f64, what: &str) -> Result<(), TestCaseError> {
-    // Far below what anybody reads, the difference of two nearly equal powers is rounding.
+    // Far below any reading, the difference of two nearly equal powers is rounding.
     let nothing = |db: f64| db < -100.0;
     prop_assert!(
         got == want || (got - want).abs() <= tolerance || (nothing(got) && nothing(want)),
@@ -519,14 +520,14 @@ proptest! {
                 // Two bands may be equally deep.
                 prop_assert!((got.hz / hz - 1.0).abs() < 1e-9 || (got.depth_db - depth_db).abs() < 1e-6);
             }
-            // A decibel is the limit, on either side of which rounding may put it.
+            // The limit is 1 dB, and rounding may put it on either side.
             (Some(got), None) => prop_assert!(got.depth_db > -1.01),
             (None, Some((_, depth_db))) => prop_assert!(depth_db > -1.01),
             (None, None) => {}
         }
     }
 
-    /// How late a line may be, what the map says on the way, and what a flipped sum would need.
+    /// The delay margin, the map, and the offset of a flipped sum.
     #[test]
     fn margins_are_where_the_sum_says(
         rate_hz in prop::sample::select(&RATES_HZ[..]),
@@ -547,7 +548,7 @@ proptest! {
             let late_s = Map::delay_s(point);
             for (got, sign) in [(found.map.straight_db[point], 1.0), (found.map.flipped_db[point], -1.0)] {
                 let want = level(late_s, sign).min(level(-late_s, sign));
-                // As powers: a null is as deep as rounding lets it be.
+                // Compared as powers: the depth of a null is limited by rounding.
                 agrees(10f64.powf(f64::from(got) / 10.0), 10f64.powf(want / 10.0), 2e-4, "map")?;
             }
         }
@@ -556,7 +557,7 @@ proptest! {
             DelayMargin::Reached { delay_s, line } => {
                 let direction = if line == Side::Right { 1.0 } else { -1.0 };
                 agrees(level(direction * delay_s, 1.0) - on_time, -loss_db, 2e-3, "loss at the margin")?;
-                // None before it, in steps of a tenth of a millisecond.
+                // No shorter delay reaches it, in steps of 0.1 ms.
                 let mut before_s = 1e-4;
                 while before_s < delay_s - 1e-5 {
                     let worst = level(before_s, 1.0).min(level(-before_s, 1.0)) - on_time;

@@ -1,5 +1,5 @@
-//! A dozen presets of a sampled guitar through other people's effects (`tests/presets`), in every test run: what is written of them is
-//! what they are.
+//! A dozen presets of a sampled guitar through third-party effects (`tests/presets`), in every test run: their sheets
+//! are right.
 
 use std::path::{Path, PathBuf};
 
@@ -45,12 +45,12 @@ fn the_presets_are_what_is_written_of_them() {
             .iter()
             .any(|cause| cause == "flipped-channel");
         match preset.sheet.kind.as_str() {
-            // One dry in the middle adds up, or cancels.
+            // A single dry in the middle adds up, or cancels.
             "plain" | "reverb" | "echo" | "mid-side-chorus" | "anti-phase-reverb" => {
                 assert!(wedge_db.abs() < 0.01 && flipped_db < -60.0, "{name}: {wedge_db}");
             }
             "flipped" => assert!(flipped && wedge_db < -60.0, "{name}: {wedge_db}"),
-            // Two takes have nothing to do with each other.
+            // Two takes are unrelated.
             "double-tracked" => assert!((wedge_db + 3.01).abs() < 0.5, "{name}: {wedge_db}"),
             _ => assert!(!flipped, "{name}"),
         }
@@ -83,7 +83,7 @@ fn named(preset: &Preset, take: &Take, wet_known: bool) -> Named {
     causes::judge(&preset.sheet, &diagnosis, wet_known)
 }
 
-/// Blind, at most one of them is called something else than it is, and none is called flipped that isn't. With passes all are right.
+/// From the pair alone, at most one diagnosis is wrong, and none is a false flip. With passes all are right.
 #[test]
 fn the_causes_are_right() {
     let mut wrong = Vec::new();
@@ -101,8 +101,8 @@ fn the_causes_are_right() {
     assert!(wrong.len() <= 1, "{wrong:#?}");
 }
 
-/// In the wedge the partials that are judged lie on the side of the limit where those of the true dry do, in all but one: a late copy
-/// whose true partials are 1 dB above it.
+/// In the wedge the partials lie on the same side of the limit as the true dry's, except for one: a late copy whose
+/// true partials are 1 dB above it.
 #[test]
 fn partials_are_on_the_side_of_the_true_dry() {
     let limit = Rig::default().limits.partials_db;
@@ -112,7 +112,7 @@ fn partials_are_on_the_side_of_the_true_dry() {
         let true_db = truth.of(FeedId::MonoWedge, Side::Left).partials_db.unwrap();
         let row = heard(&preset).rows(&Rig::default(), 0.0)[FeedId::MonoWedge as usize];
         let Some(found) = row.score.unwrap().colour.partials_db else {
-            // What cancels has no partials.
+            // A dry that cancels has no partials.
             assert_eq!(row.outcome, Some(Outcome::DropsOut), "{}", preset.name);
             continue;
         };

@@ -1,10 +1,10 @@
-//! What is heard against what is computed: the audition of every feed in the time domain, and the spectral algebra, agree
-//! within 0.05 dB per 1/3-octave band from 80 Hz, for every built-in feed and for line delays of 0 to 30 ms.
+//! Audition against computation: the audition of every feed in the time domain and the spectral algebra agree within
+//! 0.05 dB per 1/3-octave band from 80 Hz, for every built-in feed and for line delays of 0 to 30 ms.
 //!
-//! Both sides are averaged over blocks of 262 144 frames: a window sees a delay τ with the cross term shrunk by its own
-//! autocorrelation, which here takes less than 0.002 off at 30 ms. The noise stands in silence, so that a late line loses
-//! nothing at its end. The band that half the sample rate lies in is left out: its upper part is where no interpolation of
-//! finite length can hold a fraction of a sample.
+//! Both sides are averaged over blocks of 262 144 frames: a window reduces the cross term of a delay τ by its own
+//! autocorrelation, which here is a loss of less than 0.002 at 30 ms. The noise is surrounded by silence, so a late
+//! line loses nothing at its end. The band that contains half the sample rate is left out: no interpolator of finite
+//! length can realise a fraction of a sample in its upper part.
 
 use crate::support::{band_powers, mix, white};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
@@ -19,7 +19,7 @@ use sumproof_wording::Name;
 const BLOCK_LEN: usize = 1 << 18;
 const TOLERANCE_DB: f64 = 0.05;
 
-/// What a feed sounds like: the mean of both loudspeakers' powers is what its algebra gives.
+/// The auditioned sound of a feed; the mean of both loudspeakers' powers is the algebra's result.
 fn auditioned(feed: &Feed, left: &[f64], right: &[f64], rate_hz: f64) -> (Vec<f64>, Vec<f64>) {
     let mut auditioner = Auditioner::new(rate_hz);
     auditioner.set(&AuditionSettings {
@@ -90,7 +90,7 @@ fn agree_at(rate_hz: f64) {
         let (_, heard) = spectrum_of(&heard_left, &heard_right, rate_hz, BLOCK_LEN);
         let computed = band_powers(&feed, &grid, &spectrum, &map);
         for (index, band) in map.bands().iter().enumerate() {
-            // Of the last octaves of a subwoofer's low-pass nothing is left but the rounding of single precision.
+            // In the last octaves of a subwoofer's low-pass only the rounding of single precision is left.
             let inaudible = computed[index] < 1e-12;
             if band.nominal_hz < 80.0 || band.partial || inaudible {
                 continue;

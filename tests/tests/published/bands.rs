@@ -44,7 +44,7 @@ const TABLE: [(f64, f64, f64, f64); 31] = [
     (20_000.0, 19952.6231, 17782.7941, 22387.2114),
 ];
 
-/// All 31 bands, resolved: a take's cells.
+/// All 31 bands, resolved, on a take's cells.
 fn stored_bands(rate_hz: f64) -> (Grid, BandMap) {
     let grid = Grid::twenty_fourth_octave(rate_hz);
     let map = BandMap::thirds(&grid);
@@ -90,8 +90,8 @@ fn oct_3_white_and_pink() {
         let map = BandMap::thirds(&grid);
         let edges = grid.edges_hz();
         let white = |k: usize| edges[k + 1] - edges[k];
-        // A cell on an edge is shared in proportion to its width, which is true of white noise; so pink is level to the
-        // last digit only where cells end where bands do.
+        // A cell on an edge is shared in proportion to its width, which is exact for white noise; so pink noise is
+        // exactly level only where cells and bands end together.
         let pink = |k: usize| {
             if edges[k] > 0.0 {
                 (edges[k + 1] / edges[k]).ln()
@@ -110,8 +110,8 @@ fn oct_3_white_and_pink() {
     }
 }
 
-/// OCT-4. The bands add up to the power between 17.78 Hz and 22.39 kHz, to 0.01 dB (Parseval): here of noise that has
-/// nothing outside, against its mean square.
+/// OCT-4. The bands add up to the power between 17.78 Hz and 22.39 kHz, to 0.01 dB (Parseval): here of noise without
+/// power outside, against its mean square.
 #[test]
 fn oct_4_the_bands_add_up() {
     let noise = white(480_000, 3);
@@ -128,8 +128,8 @@ fn oct_4_the_bands_add_up() {
     check("sum of the bands", db::from_power(bands / mean_square), 0.0, 0.01);
 }
 
-/// OCT-5. The 20 Hz band is 4.604 Hz wide: three bins of it need N ≥ 31 275 at 48 kHz (derivation; in round figures 4.6 Hz
-/// and 31 250); what is narrower is merged, never shown as if resolved.
+/// OCT-5. The 20 Hz band is 4.604 Hz wide: three bins of it need N ≥ 31 275 at 48 kHz (derivation; in round figures 4.6
+/// Hz and 31 250); narrower bands are merged, never shown as if resolved.
 #[test]
 fn oct_5_bands_too_narrow_to_resolve_are_merged() {
     let first = |len: usize| BandMap::thirds(&Grid::fft(RATE_HZ, len)).bands()[0];
@@ -151,7 +151,7 @@ fn oct_5_bands_too_narrow_to_resolve_are_merged() {
 fn oct_6_a_sine_is_in_its_band_alone() {
     let len = 480_000;
     for hz in [199.5262, 1000.0, 3162.2777, 10_000.0] {
-        // Faded in and out over a second: a hard edge is a click, which is in every band.
+        // Faded in and out over a second: a hard edge is a click with power in every band.
         let fade = |n: usize| {
             let edge = n.min(len - 1 - n) as f64 / RATE_HZ;
             0.5 - 0.5 * (std::f64::consts::PI * edge.min(1.0)).cos()

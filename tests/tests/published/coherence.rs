@@ -1,4 +1,4 @@
-//! Coherence: the bias of few averages, known signal-to-noise ratios, what delay, gain and polarity do to it.
+//! Coherence: the bias of few averages, known signal-to-noise ratios, the effect of delay, gain and polarity.
 
 use crate::support::{RATE_HZ, check, mix, moments, scaled, white};
 use sumproof_core::dsp::db;
@@ -7,7 +7,7 @@ use sumproof_core::spectrum::bands::BandMap;
 use sumproof_core::spectrum::cross_spectrum::{CrossSpectrum, unbiased_coherence};
 use sumproof_core::spectrum::welch::{Average, Blocks, spectrum_of};
 
-/// Every `every`-th block of a pair, from the first that lies wholly in it, up to `count`.
+/// Averages every `every`-th block of a pair, from the first that lies wholly in it, up to `count`.
 fn averaged(
     left: &[f64],
     right: &[f64],
@@ -34,7 +34,7 @@ fn averaged(
     (spectrum, average.averages())
 }
 
-/// Magnitude-squared coherence per bin, raw, the outermost bins left out.
+/// Raw magnitude-squared coherence per bin, without the outermost bins.
 fn raw_coherence(spectrum: &CrossSpectrum) -> Vec<f64> {
     (2..spectrum.len() - 2)
         .map(|k| spectrum.lr[k].norm_sqr() / (spectrum.ll[k] * spectrum.rr[k]))
@@ -86,7 +86,7 @@ fn coh_1_the_bias_of_few_averages() {
                 variance,
                 0.1 * variance,
             );
-            // What is shown is unbiased here: before it is kept from going below zero its mean is nothing.
+            // The shown coherence is unbiased here: before clamping at zero its mean is 0.
             check(
                 format!("{what}, corrected"),
                 (n * found - 1.0) / (n - 1.0),
@@ -130,7 +130,7 @@ fn coh_1_overlap_beyond_half_buys_nothing() {
     );
 }
 
-/// COH-1. One block alone has a coherence of 1 everywhere, which says nothing (derivation): there is no reading then.
+/// COH-1. A single block has a coherence of 1 everywhere, which means nothing (derivation): there is no reading then.
 #[test]
 fn coh_1_one_average_says_nothing() {
     let (spectrum, _) = averaged(&white(2048, 1), &white(2048, 2), 1024, 4, 1);
@@ -193,13 +193,12 @@ fn coh_3_a_delay_in_the_window() {
             .collect();
         check(format!("{delay} samples"), moments(&corrected).0, factor, 0.01);
         let window = sumproof_core::spectrum::welch::window_autocorrelation(delay as f64 / 4096.0);
-        // In closed form the last two are 0.4345 and 1/36: numpy's carry the bias of its averages.
+        // In closed form the last two are 0.4345 and 1/36: numpy's values include the bias of its averages.
         check(format!("{delay} samples, window"), window * window, factor, 0.008);
     }
 }
 
-/// COH-4. Polarity, gain and a short delay of one channel leave the coherence as it is, and not the correlation
-/// (derivation).
+/// COH-4. Polarity, gain and a short delay of one channel change the correlation, but not the coherence (derivation).
 #[test]
 fn coh_4_coherence_does_not_see_polarity_gain_or_a_short_delay() {
     let len = 960_000;

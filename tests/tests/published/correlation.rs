@@ -1,4 +1,4 @@
-//! Correlation: definitions, identities and what chance does to it.
+//! Correlation: definitions, identities and the effect of chance.
 
 use crate::support::{RATE_HZ, check, dot, mix, moments, orthogonal, scaled, sums, take, white};
 use sumproof_core::dsp::db;
@@ -126,8 +126,8 @@ fn cor_3_sum_and_flipped_sum_add_up_to_one() {
     }
 }
 
-/// COR-4. A pad on one channel leaves ρ as it is and changes the sum: 20·log10((1+k)/2) − 10·log10((1+k²)/2) against the
-/// stereo power after the fault, 20·log10((1+k)/2) against the intended mono sum (derivation; tolerance 0.01 dB).
+/// COR-4. A pad on one channel leaves ρ unchanged but changes the sum: 20·log10((1+k)/2) − 10·log10((1+k²)/2) against
+/// the stereo power after the fault, 20·log10((1+k)/2) against the intended mono sum (derivation; tolerance 0.01 dB).
 #[test]
 fn cor_4_correlation_cannot_see_a_pad_or_a_lost_line() {
     let left = white(100_000, 3);
@@ -164,7 +164,7 @@ fn cor_4_correlation_cannot_see_a_pad_or_a_lost_line() {
     check("a line lost", lost.sum_difference_db().unwrap(), -3.01, 0.01);
     assert_eq!(lost.level_difference_db(), Some(f64::INFINITY));
 
-    // The board says the same of a padded and of an unplugged line, the fader's share told apart.
+    // The board agrees for a padded and an unplugged line, with the fader's gain shown separately.
     let equal = take(&Stereo::dual_mono(&scaled(0.05, &left)), RATE_HZ);
     let rows = equal.rows(&Rig::default(), 0.0);
     for (id, against_intended_db) in [
@@ -261,7 +261,7 @@ fn cor_6_what_chance_does_to_a_short_band() {
     check("example 8.5", spread / mean, 0.349, 0.06 * 0.349);
 }
 
-/// COR-6 again, as the window shows it: the spread printed with each band is what unrelated noise scatters by.
+/// COR-6 again, as in the window: the spread shown with each band is the scatter of unrelated noise.
 #[test]
 fn cor_6_the_spread_shown_is_the_scatter_found() {
     let mut reading = Reading::default();

@@ -1,4 +1,4 @@
-//! What is known of hearing, against the limits and words (CHECKS, 'Ear').
+//! Published facts of hearing against the limits and outcomes (CHECKS, 'Ear').
 //!
 //! Larsen, Iyer, Lansing & Feng, JASA 124(1), 450–461 (2008); Halmrast, 'Sound coloration from (very) early reflections', ASA 141st
 //! meeting (2001), the range of 5 to 20 ms from memory of the same author's DAFx-99 paper; Everest & Pohlmann, Master Handbook of
@@ -15,7 +15,7 @@ use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_core::split::{Method, Split};
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render};
 
-/// A sound with a copy of itself, so many samples late, in the other channel.
+/// A sound with a copy of itself, `late` samples late, in the other channel.
 fn with_copy(sound: &[f64], late: usize) -> Stereo {
     let mut copy = vec![0.0; late];
     copy.extend_from_slice(&sound[..sound.len() - late]);
@@ -26,7 +26,7 @@ fn samples(ms: f64) -> usize {
     (ms / 1000.0 * RATE_HZ).round() as usize
 }
 
-/// The mono wedge of a dry that is known by itself.
+/// The mono wedge of a separately known dry.
 fn wedge(pair: &Stereo, late: usize) -> FeedScore {
     let (grid, dry) = spectrum_of(&pair.left, &pair.right, RATE_HZ, 8192);
     let split = Split::new(
@@ -54,8 +54,8 @@ fn partials_db(ms: f64) -> f64 {
     score.colour.partials_db.unwrap().likely
 }
 
-/// EAR-1: the smallest noticeable change of the direct-to-reverberant ratio is 2 to 3 dB at ordinary ratios. A feed is called wetter from
-/// one to one and a half of these on: what is called as mixed sounds as mixed, or nearly.
+/// EAR-1: the smallest noticeable change of the direct-to-reverberant ratio is 2 to 3 dB at ordinary ratios. A feed is
+/// called wetter from one to one and a half of these on, so a feed called as mixed sounds as mixed, or nearly.
 #[test]
 fn wetter_begins_at_one_to_one_and_a_half_noticeable_steps() {
     const SMALLEST_DB: [f64; 2] = [2.0, 3.0];
@@ -66,8 +66,8 @@ fn wetter_begins_at_one_to_one_and_a_half_noticeable_steps() {
     );
 }
 
-/// EAR-2: a lone copy about 10 ms late, at the dry's own level, gives the most disturbing colour. A wedge with one 5 to 20 ms late doesn't
-/// hold, whatever its level and its 1/3 octaves say.
+/// EAR-2: a lone copy about 10 ms late, at the dry's own level, gives the most disturbing colour. A wedge with one 5 to
+/// 20 ms late doesn't hold, whatever its level and its 1/3 octaves.
 #[test]
 fn a_wedge_with_a_copy_5_to_20_ms_late_does_not_hold() {
     let guitar = render(&PresetSpec {
@@ -80,7 +80,7 @@ fn a_wedge_with_a_copy_5_to_20_ms_late_does_not_hold() {
         let row = take.rows(&Rig::default(), 0.0)[FeedId::MonoWedge as usize];
         let score = row.score.unwrap();
         assert_eq!(row.outcome, Some(Outcome::Thins), "{ms} ms: {score:?}");
-        // Its level alone would do.
+        // Its level alone would hold.
         assert!(score.dry.unwrap().low > Limits::default().dry_holds_db, "{ms} ms");
     }
 }
@@ -95,8 +95,8 @@ fn a_comb_counts_while_the_ear_resolves_it() {
     assert!(blurred < limit, "40 ms: {blurred:.1} dB");
 }
 
-/// EAR-4: the threshold of hearing a single reflection hardly changes with its delay over the first 20 ms. Nor does the word: a copy
-/// is over the limit all along (8.1 dB at 2 ms, 4.3 at 20).
+/// EAR-4: the threshold of hearing a single reflection hardly changes with its delay over the first 20 ms. Neither does
+/// the outcome: a copy is over the limit throughout (8.1 dB at 2 ms, 4.3 at 20).
 #[test]
 fn a_copy_is_judged_alike_over_the_first_20_ms() {
     let found: Vec<f64> = [2.0, 5.0, 10.0, 15.0, 20.0].map(partials_db).to_vec();

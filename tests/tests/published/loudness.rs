@@ -1,4 +1,4 @@
-//! Level in LU: the K-weighting of ITU-R BS.1770-5 Annex 1, what it can't see, and how a mono feed is counted.
+//! Level in LU: the K-weighting of ITU-R BS.1770-5 Annex 1, its blindness to polarity, and how a mono feed is counted.
 
 use crate::support::{RATE_HZ, check, scaled, take};
 use sumproof_core::dsp::{db, k_weighting};
@@ -38,7 +38,7 @@ fn the_k_weighting_at_48_khz() {
 }
 
 /// Loudness of a stationary pair, LKFS, from its spectrum: −0.691 + 10·log10 of the K-weighted powers of both channels
-/// (ITU-R BS.1770-5 Annex 1; a stationary sound passes the gates whole).
+/// (ITU-R BS.1770-5 Annex 1; the gates don't affect a stationary sound).
 fn loudness(left: &[f64], right: &[f64], rate_hz: f64) -> f64 {
     let (grid, spectrum) = spectrum_of(left, right, rate_hz, 8192);
     let power: f64 = (0..grid.len())
@@ -66,7 +66,7 @@ fn loudness_of_997_hz_in_one_channel() {
             -3.01,
             tolerance,
         );
-        // 1770-b: the right channel counts alike.
+        // 1770-b: the right channel counts equally.
         check(
             format!("right at {rate_hz} Hz"),
             loudness(&silence, &sine, rate_hz),
@@ -121,9 +121,10 @@ fn stereo_loudness_is_blind_to_polarity() {
     );
 }
 
-/// 1770-c. A mono feed is counted as played by both loudspeakers (dual mono), or 3.01 LU would appear from nowhere. Stereo
-/// and dual mono of the sum of 1 kHz at −23 dBFS: in phase −22.993 and −22.993, 90° −26.004, 120° −29.014, inverted −∞ LUFS
-/// (computed with libebur128); 1770-d: their difference is 10·log10((1 + cos φ)/2) (derivation). Tolerance 0.01 LU.
+/// 1770-c. A mono feed is counted as played by both loudspeakers (dual mono), otherwise it would read 3.01 LU too low.
+/// Stereo and dual mono of the sum of 1 kHz at −23 dBFS: in phase −22.993 and −22.993, 90° −26.004, 120° −29.014,
+/// inverted −∞ LUFS (computed with libebur128); 1770-d: their difference is 10·log10((1 + cos φ)/2) (derivation).
+/// Tolerance 0.01 LU.
 #[test]
 fn a_mono_feed_counts_as_played_by_both_loudspeakers() {
     let amplitude = db::to_amplitude(-23.0);
@@ -150,8 +151,8 @@ fn a_mono_feed_counts_as_played_by_both_loudspeakers() {
     );
 }
 
-/// EBU Tech 3341 (2023), table 1, cases 1 and 2: a stereo sine of 1 kHz at −23.0 and at −33.0 dBFS a channel reads as much, ±0.1 LU.
-/// No gate takes a steady tone away, so that a take's ungated loudness is the same.
+/// EBU Tech 3341 (2023), table 1, cases 1 and 2: a stereo sine of 1 kHz at −23.0 and at −33.0 dBFS per channel reads
+/// the same number, ±0.1 LU. Gating doesn't affect a steady tone, so a take's ungated loudness is the same.
 #[test]
 fn loudness_of_a_take() {
     for dbfs in [-23.0, -33.0] {

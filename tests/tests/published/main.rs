@@ -1,4 +1,4 @@
-//! Values from outside the project: standards, handbooks, recordings that anybody can have. Each names its source.
+//! Values from outside the project: standards, handbooks, freely available recordings. Each test names its source.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

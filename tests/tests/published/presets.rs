@@ -1,4 +1,4 @@
-//! The verdicts on presets whose dry and wet are known: what holds, what drops out, and how near the estimate is.
+//! The verdicts on presets with known dry and wet: what holds, what drops out, and the accuracy of the estimate.
 
 use crate::support::take;
 use sumproof_core::explain::diagnosis::Cause;
@@ -33,7 +33,7 @@ fn score(take: &Take, id: FeedId) -> FeedScore {
     row(take, &Rig::default(), id).score.unwrap()
 }
 
-/// What most good presets are.
+/// The kinds of most good presets.
 const ORDINARY: [PresetKind; 4] = [
     PresetKind::EqualDry,
     PresetKind::HalfCorrelatedReverb,
@@ -90,8 +90,8 @@ fn ordinary_presets_hold_under_any_sum_law_and_pad() {
     }
 }
 
-/// Equal dry drops out when one line is flipped, on either side and into a stereo jack; the stereo house is silent about
-/// it: every figure of it stays at nothing.
+/// Equal dry drops out when one line is flipped, on either side and into a stereo jack; the stereo house doesn't show
+/// it: all its figures stay at zero.
 #[test]
 fn equal_dry_drops_out_when_a_line_is_flipped_and_stereo_says_nothing() {
     for wet_db in [-3.0, -6.0, -11.0] {
@@ -140,9 +140,8 @@ fn equal_dry_drops_out_when_a_line_is_flipped_and_stereo_says_nothing() {
     }
 }
 
-/// A dry that cancels altogether is 'at least 20 dB' down: the estimate sees no deeper, and says so in the table and in the
-/// JSON.
-/// A text without its line breaks.
+/// A dry that cancels altogether is 'at least 20 dB' down: the estimate has a floor, and says so in the table and in
+/// the JSON. Returns a text without its line breaks.
 fn in_one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -157,8 +156,8 @@ fn at_the_floor_of_the_estimate_only_a_bound_is_given() {
     assert!(sumproof_report::json(&[take], &rig).contains("at least 20 dB down"));
 }
 
-/// Of how many presets the interval of dry and of wet in the mono wedge holds the truth, and how wide the dry's is in the
-/// middle, over wet/dry from −3 to −11 dB and four seeds.
+/// The number of presets whose intervals of dry and wet in the mono wedge contain the truth, and the dry's median
+/// width, over wet/dry from −3 to −11 dB and four seeds.
 fn held(kinds: &[PresetKind]) -> ([usize; 2], usize, f64, String) {
     const SLACK_DB: f64 = 0.1;
     let (mut held, mut count, mut widths, mut table) = ([0; 2], 0, Vec::new(), String::new());
@@ -190,8 +189,8 @@ fn held(kinds: &[PresetKind]) -> ([usize; 2], usize, f64, String) {
     (held, count, middle, table)
 }
 
-/// With one dry in both channels its change in the wedge is known within a narrow interval that holds the truth; the wet's is
-/// an interval, since a wet that cancels in the sum and one that doesn't can look alike.
+/// With one dry in both channels its change in the wedge has a narrow interval that contains the truth; the wet's
+/// interval is wide, because a wet that cancels in the sum and one that doesn't can look alike.
 #[test]
 fn the_intervals_hold_the_truth_with_one_dry() {
     let ([dry, wet], count, middle_db, table) = held(&[
@@ -204,7 +203,7 @@ fn the_intervals_hold_the_truth_with_one_dry() {
     assert!(middle_db <= 1.0, "{middle_db:.2} dB wide:\n{table}");
 }
 
-/// With another amplifier and cabinet in each channel the interval is wider, and still holds.
+/// With a different amplifier and cabinet in each channel the interval is wider, and still contains the truth.
 #[test]
 fn the_intervals_hold_the_truth_with_two_amplifiers() {
     let ([dry, wet], count, _, table) = held(&[PresetKind::TwoAmplifiers]);
@@ -212,7 +211,7 @@ fn the_intervals_hold_the_truth_with_two_amplifiers() {
     assert!(10 * wet >= 9 * count, "wet: {wet} of {count}:\n{table}");
 }
 
-/// The sign trap: a reverb so wide that it works against itself looks like an inverted dry over the whole sound. Neither the
+/// The sign trap: a reverb so wide that it works against itself looks like an inverted dry in the average. Neither the
 /// diagnosis nor the report calls it a flipped channel.
 #[test]
 fn the_sign_trap_is_not_called_a_flipped_channel() {
@@ -238,6 +237,6 @@ fn the_sign_trap_is_not_called_a_flipped_channel() {
             assert!(!rest.contains(words), "seed {seed}: '{words}' in\n{table}");
         }
     }
-    // A channel that is flipped is told as one.
+    // A channel that is flipped is reported.
     assert!(is_flipped(&heard(&preset(PresetKind::FlippedChannel, -6.0, 1))));
 }

@@ -8,7 +8,7 @@ use crate::support::check;
 use sumproof_core::score::rig::Rig;
 use sumproof_report::TakeReport;
 
-/// Where the recordings are; a test that silently measured nothing would be worse than one that fails.
+/// The path of a recording. Panics if it is missing: silently measuring nothing would be worse.
 fn recording(name: &str) -> PathBuf {
     let folder = std::env::var_os("SUMPROOF_SAMPLES")
         .expect("SUMPROOF_SAMPLES is not set: run `cargo xtask test`, which fetches the recordings");

@@ -1,5 +1,5 @@
 //! The blind split into dry (coherent) and wet (diffuse): Faller 2006, JAES 54(11) 1051-1064, in its eigenvalue form.
-//! White noise, 20 s, tolerance 0.1 dB (numpy), through a whole take as the product stores it.
+//! White noise, 20 s, tolerance 0.1 dB (numpy), through a whole stored take.
 
 use crate::support::{RATE_HZ, check, mix, scaled, sums, take, white};
 use sumproof_core::dsp::db;
@@ -90,8 +90,8 @@ fn dw_4_unequal_wet() {
     check("a", (right / left).sqrt(), 1.16, 0.01);
 }
 
-/// DW-5. The direct sound 1 ms late in one channel: without regard to it −39.9 dB, with 4096-point spectra 9.97 dB; with the
-/// channels lined up first the true +10 dB.
+/// DW-5. The direct sound 1 ms late in one channel: ignoring the delay −39.9 dB, with 4096-point spectra 9.97 dB; with
+/// the channels lined up first the true +10 dB.
 #[test]
 fn dw_5_a_late_direct_sound() {
     let pair = model(1.0, (0.1, 0.1), 0.0);
@@ -100,7 +100,7 @@ fn dw_5_a_late_direct_sound() {
     let stored = take(&pair, RATE_HZ);
     check("D/W", dry_over_wet_db(&stored), 10.00, TOLERANCE_DB);
     check("delay", stored.delay.unwrap().delay_s * 1000.0, 1.0, 0.001);
-    // The blind sum of both, lag zero: what happens without the delay.
+    // From the lag-zero sums of both channels, i.e. ignoring the delay.
     let rho = sums(&pair.left, &pair.right).correlation().unwrap();
     let without = db::from_power(rho.abs() / (1.0 - rho.abs()));
     assert!(without < -20.0, "without regard to the delay {without} dB");

@@ -1,5 +1,5 @@
-//! What adding two lines does to level: closed forms, through the exact sums and through the spectral algebra of feeds.
-//! Tolerance 0.01 dB unless said.
+//! The level of two added lines: closed forms, through the exact sums and through the spectral algebra of feeds.
+//! Tolerance 0.01 dB unless stated.
 
 use crate::support::{RATE_HZ, check, level_spectrum, scaled, sums, take, whole_power};
 use sumproof_core::Complex;
@@ -168,7 +168,8 @@ fn sum_3_null_depth_by_gain() {
     }
 }
 
-/// SUM-4. The same with a phase error e: 20·log10(2·sin(e/2)) over one line; both together |1 − k·e^(je)| (derivation).
+/// SUM-4. Left minus right with a phase error e: 20·log10(2·sin(e/2)) over one line; both together |1 − k·e^(je)|
+/// (derivation).
 #[test]
 fn sum_4_null_depth_by_phase() {
     let grid = Grid::fft(RATE_HZ, 1024);
@@ -254,7 +255,7 @@ fn sum_5_where_a_comb_has_its_teeth() {
             );
         }
         let whole = whole_power(&summed(SumLaw::Average, late), &grid, &equal) / equal.mean_power();
-        // Exactly, the correlation of white noise up to half the rate is left (COR-5): nothing, but for the 0.1 ms.
+        // Exactly, the correlation of white noise up to half the rate remains (COR-5): 0, except at 0.1 ms.
         let turn = std::f64::consts::PI * RATE_HZ * late_ms / 1000.0;
         let rho = turn.sin() / turn;
         let whole_db = if late_ms == 0.1 {
@@ -309,7 +310,7 @@ fn sum_5_how_deep_a_comb_is() {
 #[test]
 fn sum_6_one_line_through_a_transformer() {
     let corner_hz = 30.0;
-    // Bins of a tenth of a hertz, so that every row of the table is one.
+    // Bins of a tenth of a hertz, so every row of the table is a bin.
     let grid = Grid::fft(RATE_HZ, 480_000);
     let equal = level_spectrum(&grid, 1.0, 1.0, Complex::new(1.0, 0.0));
     let line = Line {
@@ -346,8 +347,8 @@ fn sum_6_one_line_through_a_transformer() {
     }
 }
 
-/// SUM-7. Three mono laws differ by a constant: average, ITU-R BS.775-4's 0.7071 (coefficient from memory), plain sum: 0,
-/// +3.01, +6.02 dB (derivation). What is judged doesn't depend on it.
+/// SUM-7. Three mono laws differ by a constant: average, ITU-R BS.775-4's 0.7071 (coefficient from memory), plain sum:
+/// 0, +3.01, +6.02 dB (derivation). The judged figures don't depend on it.
 #[test]
 fn sum_7_the_mono_laws_differ_by_a_constant() {
     let left = crate::support::white(96_000, 1);

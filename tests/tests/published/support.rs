@@ -1,7 +1,7 @@
-//! What the checks against published values share.
+//! Shared code of the checks against published values.
 //!
-//! Beside each value stands where it comes from: a standard, a paper, a book, or 'derivation' where algebra alone gives
-//! it. Where a value was computed with numpy or scipy from such a source, that is said too.
+//! Each value names its source: a standard, a paper, a book, or 'derivation' for algebra alone. Values computed with
+//! numpy or scipy from such a source say so.
 
 use sumproof_core::routing::feed::Feed;
 use sumproof_core::routing::response::FeedResponse;
@@ -13,7 +13,7 @@ use sumproof_core::spectrum::grid::Grid;
 use sumproof_core::spectrum::pair_sums::PairSums;
 use sumproof_signals::{Stereo, tones};
 
-/// The rate most checks are made at, Hz.
+/// The sample rate of most checks, Hz.
 pub const RATE_HZ: f64 = 48_000.0;
 
 /// Whether two figures agree; infinite ones agree with themselves.
@@ -21,7 +21,7 @@ pub fn agree(got: f64, want: f64, tolerance: f64) -> bool {
     got == want || (got - want).abs() <= tolerance
 }
 
-/// Asserts that a figure is what the source says.
+/// Asserts that a figure agrees with the source's.
 #[track_caller]
 pub fn check(what: impl std::fmt::Display, got: f64, want: f64, tolerance: f64) {
     assert!(
@@ -59,7 +59,7 @@ pub fn dot(x: &[f64], y: &[f64]) -> f64 {
     x.iter().zip(y).map(|(x, y)| x * y).sum()
 }
 
-/// `y` with what it shares with `x` taken out, at the power of `x`: two signals that are exactly unrelated at lag zero.
+/// `y` orthogonalised against `x`, at the power of `x`: exactly unrelated at lag zero.
 pub fn orthogonal(x: &[f64], y: &[f64]) -> Vec<f64> {
     let share = dot(x, y) / dot(x, x);
     let rest = mix(1.0, y, -share, x);
@@ -67,7 +67,7 @@ pub fn orthogonal(x: &[f64], y: &[f64]) -> Vec<f64> {
     scaled(gain, &rest)
 }
 
-/// A whole take of a pair, through everything the product does with one.
+/// A take of a pair, through the whole analysis.
 pub fn take(pair: &Stereo, rate_hz: f64) -> Take {
     let single = |channel: &[f64]| channel.iter().map(|&x| x as f32).collect::<Vec<_>>();
     let mut monitor = Monitor::new(rate_hz);
@@ -78,7 +78,7 @@ pub fn take(pair: &Stereo, rate_hz: f64) -> Take {
         .expect("there are frames")
 }
 
-/// A spectrum whose cells are all alike: powers and complex cross term.
+/// A spectrum with equal cells: powers and complex cross term.
 pub fn level_spectrum(
     grid: &Grid,
     left: f64,

@@ -15,7 +15,7 @@ fn every_state_looks_as_it_did() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// The comparison is no good if it can't tell one state from another.
+/// The comparison must be able to distinguish the states.
 #[test]
 fn states_differ_by_more_than_the_tolerance() {
     let all = scenes();

@@ -21,7 +21,7 @@ fn scene(name: &str) -> Scene {
     scenes().into_iter().find(|scene| scene.name == name).expect(name)
 }
 
-/// Label and role of everything that can be acted on.
+/// Label and role of every widget that accepts actions.
 fn actionable(stage: &Stage) -> Vec<(String, Role)> {
     stage
         .harness
@@ -134,7 +134,7 @@ fn the_keyboard_reaches_everything() {
     }
 }
 
-/// A DAW starts and stops by it; a widget with the keyboard must not take it for a click.
+/// A DAW starts and stops with it; a focused widget must not take it for a click.
 #[test]
 fn the_space_bar_stays_with_the_host() {
     let mut stage = scene("good").stage();
@@ -318,7 +318,7 @@ fn the_wheel_steps_and_shift_makes_it_fine() {
     assert_eq!(stage.take_intents(), gesture(Setting::DelayMs(Side::Right, 0.1)));
     wheel(&mut stage, 2.0, Modifiers::SHIFT);
     assert_eq!(stage.take_intents(), gesture(Setting::DelayMs(Side::Right, 0.02)));
-    // Below nothing there is nothing: the value stays in its range.
+    // The value stays within its range.
     wheel(&mut stage, -5.0, Modifiers::NONE);
     assert_eq!(stage.take_intents(), gesture(Setting::DelayMs(Side::Right, 0.0)));
 }
@@ -334,7 +334,7 @@ fn arrows_step_delete_resets_and_digits_type() {
     stage.harness.key_press(Key::Delete);
     stage.harness.run();
     assert_eq!(stage.take_intents(), gesture(Setting::GainDb(Side::Left, 0.0)));
-    // On a field a digit is a value, not a feed to hear.
+    // In a field a digit is input, not the choice of a feed.
     stage.harness.event(Event::Text("-".into()));
     stage.harness.run();
     assert!(stage.harness.state().window.is_typing());
@@ -360,7 +360,7 @@ fn a_click_types_and_so_does_a_double_click() {
     stage.harness.run();
     assert_eq!(stage.take_intents(), gesture(Setting::CornerHz(Side::Left, 45.0)));
 
-    // What is no number, and Escape, leave it as it was.
+    // Text that is no number, and Escape, leave it unchanged.
     for (typed, key) in [("loud", Key::Enter), ("12", Key::Escape)] {
         stage.harness.get_by_label("left line transformer").click();
         stage.harness.run();
@@ -374,8 +374,7 @@ fn a_click_types_and_so_does_a_double_click() {
     }
 
     let at = place(&stage, "left line gain");
-    // A click a step, and a step is a quarter of a second: a double click, and the field is being typed into when the
-    // second one comes.
+    // A frame per click, and a frame is a quarter of a second: a double click, which opens the field.
     for _ in 0..2 {
         let input = stage.harness.input_mut();
         input.events.push(Event::PointerMoved(at));
@@ -400,13 +399,13 @@ fn a_click_types_and_so_does_a_double_click() {
     assert_eq!(stage.take_intents(), gesture(Setting::GainDb(Side::Left, -3.0)));
 }
 
-/// Who types on after a number was taken doesn't mean a feed.
+/// Digits typed right after a number was accepted don't choose a feed.
 #[test]
 fn digits_right_after_typing_are_not_for_the_board() {
     let mut stage = scene("good").stage();
     stage.harness.get_by_label("left line gain").click();
     stage.harness.run();
-    // One frame a key, a quarter of a second each.
+    // One frame per key, a quarter of a second each.
     let press = |stage: &mut Stage, key: Key| {
         stage.harness.input_mut().events.push(Event::Key {
             key,
@@ -461,7 +460,7 @@ fn lines_go_back_to_straight_by_click_and_by_key_and_that_is_undone() {
     let undone = stage.take_intents();
     assert!(undone.contains(&Intent::Set(Setting::Unplugged(Side::Right, true))));
     assert!(undone.contains(&Intent::Set(Setting::GainDb(Side::Left, -6.0))));
-    // Where the keyboard is nowhere, the key does it too.
+    // Without any focus, the key works too.
     let mut stage = scene("one-line-unplugged").stage();
     stage.harness.key_press(Key::Home);
     stage.harness.run();
@@ -473,7 +472,7 @@ fn lines_go_back_to_straight_by_click_and_by_key_and_that_is_undone() {
 
 #[test]
 fn takes_are_named_moved_deleted_and_brought_back() {
-    // Two are picked; what is done is done to the one picked last, the third.
+    // Two are picked; actions apply to the one picked last, the third.
     let mut stage = scene("comparing").stage();
     stage.harness.get_by_label("move take wide pad earlier").click();
     stage.harness.run();
@@ -635,7 +634,7 @@ fn everything_can_be_had_as_text() {
             _ => None,
         });
     let copied = copied.unwrap_or_else(|| {
-        // The click itself takes a frame more.
+        // The click itself takes another frame.
         stage.harness.step();
         stage
             .harness
@@ -678,7 +677,7 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
         expected.push(Intent::Box(side, Some(kind)));
         assert_eq!(stage.take_intents(), expected, "{label}");
     }
-    // A box that is late brings its delay, and takes it away again.
+    // A late box adds its delay, and removes it again.
     stage.harness.get_by_label("box, wireless: left").click();
     stage.harness.run();
     let delays = |intents: &[Intent]| -> Vec<f32> {
@@ -702,7 +701,7 @@ fn a_box_sets_the_line_as_parameters_and_is_remembered() {
     assert!(stage.harness.query_by_label("done with this sheet").is_none());
 }
 
-/// The last words for the card asked for.
+/// The last rig card among the intents.
 fn last_card(stage: &mut Stage) -> CardWords {
     match stage.take_intents().pop() {
         Some(Intent::Card(words)) => *words,
@@ -710,14 +709,14 @@ fn last_card(stage: &mut Stage) -> CardWords {
     }
 }
 
-/// Types into the field that has the keyboard, in the place of what is there.
+/// Replaces the text of the focused field.
 fn retype(stage: &mut Stage, text: &str) {
     stage.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
     stage.harness.event(Event::Text(text.into()));
     stage.harness.run();
 }
 
-/// The owner takes over what was asked for.
+/// Applies the requested card, as the owner does.
 fn keep_card(stage: &mut Stage, words: &mut CardWords) {
     if let Some(Intent::Card(now)) = stage.take_intents().pop() {
         words.clone_from(&now);
@@ -725,7 +724,7 @@ fn keep_card(stage: &mut Stage, words: &mut CardWords) {
     }
 }
 
-/// What has the keyboard.
+/// The label of the focused widget.
 fn focused(stage: &Stage) -> Option<String> {
     stage
         .harness
@@ -761,7 +760,7 @@ fn every_word_for_the_card_is_typed_from_field_to_field() {
                     window.contains_rect(seen),
                     "{name}: {label} is out of sight at {seen:?}"
                 );
-                // Each another text; numbers where numbers are wanted.
+                // A different text for each; numbers where the field needs one.
                 let number = 5 + typed.len();
                 retype(&mut stage, &format!("{number}"));
                 keep_card(&mut stage, &mut words);
@@ -806,7 +805,7 @@ fn choices_for_the_card_are_made_and_escape_puts_it_away() {
     stage.harness.get_by_label("export the rig card").click();
     stage.harness.run();
     assert_eq!(stage.take_intents(), [Intent::ExportTakes]);
-    // What can't be a number is left unsaid.
+    // Text that isn't a number counts as not stated.
     stage.harness.get_by_label("rig card, loud, dBu rms").focus();
     stage.harness.run();
     retype(&mut stage, "loud");
@@ -817,7 +816,7 @@ fn choices_for_the_card_are_made_and_escape_puts_it_away() {
     assert_eq!((words.level_dbu, words.player.as_str()), (None, "second guitar"));
     assert!(stage.harness.query_by_label("rig card, player").is_none());
     assert!(!stage.harness.state().window.is_typing());
-    // Escape from without a field, in a small window as well.
+    // Escape without a focused field, also in a small window.
     let mut stage = scene("smallest-card").stage();
     stage.harness.key_press(Key::Escape);
     stage.harness.run();
@@ -839,7 +838,7 @@ fn what_is_loaded_meanwhile_stands_in_the_form() {
     assert_eq!(shown.as_deref(), Some("third guitar"));
 }
 
-/// A DI on outputs of another impedance makes another line of them; one that was set by hand stays.
+/// A DI on outputs with another impedance gives different lines; a line set by hand stays.
 #[test]
 fn lines_follow_the_outputs_impedance() {
     let mut stage = scene("boxes").stage();
@@ -867,7 +866,7 @@ fn lines_follow_the_outputs_impedance() {
     assert_eq!(stage.take_intents(), expected);
 }
 
-/// The last own feed or limits asked for.
+/// The last own feed or limits among the intents.
 fn last_own(stage: &mut Stage) -> OwnFeed {
     match stage.take_intents().pop() {
         Some(Intent::OwnFeed(own)) => own,
@@ -952,7 +951,7 @@ fn limits_are_set_and_go_back() {
         ..before
     };
     assert_eq!(stage.take_intents(), [Intent::Limits(moved)]);
-    // Delete is the way back of one number, the word over them that of all.
+    // Delete resets one number, the word over them resets all.
     stage
         .harness
         .get_by_label("a feed holds down to a dry of")
@@ -982,7 +981,7 @@ fn the_passes_are_recorded_step_by_step() {
     let mut expected = gesture(Setting::Pass(Pass::Dry));
     expected.extend(gesture(Setting::Record(true)));
     assert_eq!(stage.take_intents(), expected);
-    // Under way: it can be stopped, and no other can be begun.
+    // While it is recording it can be stopped, and no other can be started.
     let snapshot = &mut stage.harness.state_mut().snapshot;
     (snapshot.settings.record, snapshot.settings.pass) = (true, Pass::Dry);
     stage.harness.run();
@@ -1012,7 +1011,7 @@ fn the_passes_are_recorded_step_by_step() {
     );
 }
 
-/// What the preset is, is said of what is played, or of the take that is picked.
+/// The kind of preset applies to the sound being played, or to the picked take.
 #[test]
 fn the_kind_of_preset_is_said_of_the_sound_or_of_a_take() {
     for (name, expected) in [
@@ -1062,7 +1061,7 @@ fn picking_a_take_brings_the_comparison_back() {
     assert!(compared(&stage));
 }
 
-/// No frame is asked for when nothing changed: a closed eye costs nothing.
+/// No frame is requested when nothing changed.
 #[test]
 fn a_quiet_window_asks_for_no_frames() {
     for scene in scenes() {
@@ -1071,7 +1070,7 @@ fn a_quiet_window_asks_for_no_frames() {
             stage.harness.step();
         }
         let output = stage.harness.output();
-        // The line check is drawn as long as it holds the sound back, so that it ends when it isn't.
+        // The line check is drawn as long as it mutes the sound, because it ends when it isn't drawn.
         let attends = scene.snapshot().check.held;
         for viewport in output.viewport_output.values() {
             if attends {
@@ -1088,8 +1087,8 @@ fn a_quiet_window_asks_for_no_frames() {
     }
 }
 
-/// A window as a host drives it: a frame is painted when there is news or when the window asked for one. Time is counted, not
-/// waited for.
+/// A window driven as by a host: a frame is painted when there is news or when the window requested one. Time is
+/// simulated.
 struct Driven {
     ctx: egui::Context,
     window: Window,
@@ -1113,7 +1112,7 @@ impl Driven {
         }
     }
 
-    /// A sixtieth of a second; `news` says that what is shown has changed.
+    /// Advances by a sixtieth of a second; `news` says that the snapshot has changed.
     fn tick(&mut self, snapshot: &Snapshot, news: bool) {
         self.now_s += 1.0 / 60.0;
         if !news && self.now_s < self.due_s {
@@ -1137,7 +1136,7 @@ impl Driven {
     }
 }
 
-/// While it plays, a frame for each reading; once it is silent and the last figures are in print, none at all.
+/// While it plays there is a frame for each reading; in silence, once the last figures are shown, there is none.
 #[test]
 fn five_seconds_of_silence_cost_no_frame() {
     let mut driven = Driven::new();
@@ -1158,7 +1157,7 @@ fn five_seconds_of_silence_cost_no_frame() {
         driven.tick(&silence, false);
     }
     assert_eq!(driven.painted, before, "painted in silence");
-    // It isn't asleep: the next sound is shown.
+    // The next sound is shown.
     driven.tick(&played[0], true);
     assert_eq!(driven.painted, before + 1);
 }

@@ -22,7 +22,7 @@ fn wish(wish: CheckWish) -> Vec<Intent> {
     vec![Intent::Check(wish)]
 }
 
-/// What the owner shows while a signal goes out.
+/// The owner's snapshot while the signal plays.
 fn goes_out(stage: &mut Stage) {
     let snapshot = &mut stage.harness.state_mut().snapshot;
     snapshot.check.on = true;
@@ -45,7 +45,7 @@ fn two_steps_lead_to_sound_and_it_begins_low() {
     stage.take_intents();
     click(&mut stage, READY);
     assert_eq!(stage.take_intents(), wish(CheckWish::Hold));
-    // The owner doesn't hold the sound back: then there's no second step either.
+    // As long as the owner doesn't mute the sound there's no second step.
     assert!(stage.harness.query_by_label(SEND).is_none());
     stage.harness.state_mut().snapshot.check.held = true;
     stage.harness.run();
@@ -57,7 +57,7 @@ fn two_steps_lead_to_sound_and_it_begins_low() {
         ..SignalSettings::default()
     };
     assert_eq!(stage.take_intents(), wish(CheckWish::Send(settings)));
-    // The next one takes both steps again, and what was set.
+    // The next one needs both steps again, and keeps the settings.
     assert!(stage.harness.query_by_label(SEND).is_none());
     click(&mut stage, "line check sends: one source, plugs by hand");
     click(&mut stage, "line check pause: 15 s");
@@ -93,7 +93,7 @@ fn any_key_stops_it_and_does_nothing_else() {
         assert_eq!(stage.take_intents(), wish(CheckWish::Stop), "{key:?}");
         assert!(stage.harness.state().window.attends_check(), "{key:?}");
     }
-    // A letter that is no key of egui's.
+    // A letter without an egui key.
     stage.harness.event(Event::Text("\u{fc}".into()));
     stage.harness.run();
     assert_eq!(stage.take_intents(), wish(CheckWish::Stop));
@@ -117,7 +117,7 @@ fn every_way_out_lets_the_sound_pass_again() {
             }
             stage.take_intents();
             click(&mut stage, way);
-            // With every frame until it's done: an owner may not have got to it.
+            // Requested with every frame until it's done, in case the owner hasn't handled it yet.
             let intents = stage.take_intents();
             assert!(!intents.is_empty(), "{way}");
             assert!(

@@ -1,4 +1,4 @@
-//! The window without a host: pictures, hands, sizes and contrast.
+//! The window without a host: pictures, pointer and keyboard, sizes and contrast.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

@@ -1,4 +1,4 @@
-//! Text is large enough and stands out, over everything that is really painted in every state (WCAG 2.2, 1.4.3).
+//! Text is large enough and has enough contrast, measured on what is painted in every state (WCAG 2.2, 1.4.3).
 
 use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape};
@@ -10,12 +10,12 @@ use sumproof_views::style::contrast;
 use sumproof_wording::Name;
 use sumproof_wording::scores::CANNOT_TELL;
 
-/// Asked for of every text, logical pixels.
+/// Least size of any text, logical pixels.
 const SMALLEST_PX: f32 = 12.0;
-/// Asked for of the sentence and the outcomes at the default size.
+/// Least size of the sentence and the outcomes at the default size, logical pixels.
 const LARGE_PX: f32 = 22.0;
 
-/// A piece of text as painted.
+/// A painted piece of text.
 struct Written {
     text: String,
     size: f32,
@@ -56,7 +56,7 @@ fn pieces(text: &TextShape, clip: Rect, ground: Color32) -> impl Iterator<Item =
     })
 }
 
-/// Everything written, each with the last opaque rectangle painted under its middle.
+/// All painted text, with the last opaque rectangle painted under its middle.
 fn written(stage: &Stage) -> Vec<Written> {
     let shapes: &[ClippedShape] = &stage.harness.output().shapes;
     let mut fills: Vec<(Rect, Color32)> = Vec::new();
@@ -67,7 +67,7 @@ fn written(stage: &Stage) -> Vec<Written> {
         for shape in plain {
             match shape {
                 Shape::Rect(rect) if rect.fill.a() == 255 => {
-                    // What lies under it is no longer seen.
+                    // Text under it is hidden.
                     all.retain(|piece: &Written| !rect.rect.contains(piece.rect.center()));
                     fills.push((rect.rect, rect.fill));
                 }
@@ -123,7 +123,7 @@ fn every_text_is_large_enough_and_stands_out() {
     }
 }
 
-/// Whether a text is an outcome's word, plain or likely, or says that it can't be told.
+/// Whether a text is an outcome, plain or likely, or 'can't tell'.
 fn is_word(text: &str) -> bool {
     let plain = text.strip_suffix('?').unwrap_or(text);
     text == CANNOT_TELL
@@ -158,7 +158,7 @@ fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
             })
             .unwrap_or_else(|| panic!("{}: there is no sentence", scene.name));
         assert!(sentence.size >= LARGE_PX);
-        // One's own feed has a row once it is defined, or heard.
+        // The user's own feed has a row once it is defined or auditioned.
         let snapshot = scene.snapshot();
         let own = snapshot.own.is_defined() || snapshot.settings.feed == FeedId::Own;
         let is_read = snapshot.reading.row(FeedId::MonoWedge).score.is_some();
@@ -167,7 +167,7 @@ fn the_sentence_and_the_outcomes_can_be_read_from_afar() {
     }
 }
 
-/// How high a letter stands over its line, as a share of the type's size: from its outline in a large size.
+/// The height of a letter above the baseline, as a share of the type size, from its outline in a large size.
 fn height_of(stage: &Stage, letter: char, cut: &egui::FontFamily) -> f32 {
     const LARGE: f32 = 400.0;
     let font = egui::FontId::new(LARGE, cut.clone());
@@ -178,7 +178,7 @@ fn height_of(stage: &Stage, letter: char, cut: &egui::FontFamily) -> f32 {
     galley.mesh_bounds.height() / LARGE
 }
 
-/// Asked for of an x in the names and words of the board at the default size, logical pixels.
+/// Least x-height of the board's names and words at the default size, logical pixels.
 const BOARD_X_PX: f32 = 11.0;
 
 #[test]
@@ -214,8 +214,8 @@ fn the_boards_names_and_words_are_read_from_a_chair() {
     assert!(looked_at > 24 * 10, "{looked_at}");
 }
 
-/// Two metres away: a capital of the word is at least 8 % of the window's height, one of the lines 4 %, and nothing is smaller than
-/// 2.5 %.
+/// Seen from two metres: a capital of the outcome is at least 8 % of the window's height, one of the lines 4 %, and no
+/// text is smaller than 2.5 %.
 #[test]
 fn from_afar_type_is_large() {
     let mut looked_at = 0;
@@ -247,7 +247,7 @@ fn from_afar_type_is_large() {
     assert!(looked_at >= 6);
 }
 
-/// Nothing that's written lies outside the window or is written over something else.
+/// No text lies outside the window or over other text.
 fn assert_clear(stage: &Stage, size: [f32; 2], name: &str) {
     let window = Rect::from_min_size(egui::Pos2::ZERO, size.into());
     let all = written(stage);
@@ -307,7 +307,7 @@ fn the_tightest_window_has_room_for_every_sheet() {
     }
 }
 
-/// Figures are tabular: they all take the same room, with their signs, or columns would dance.
+/// Figures are tabular: all have the same width, with their signs, or columns would jump.
 #[test]
 fn figures_are_tabular() {
     let scene = scenes().into_iter().next().expect("a scene");
@@ -333,7 +333,7 @@ fn figures_are_tabular() {
     }
 }
 
-/// The lines of text that can be seen, whole ones only.
+/// The fully visible lines of text.
 fn seen_lines(stage: &Stage) -> Vec<String> {
     let mut all = Vec::new();
     for clipped in &stage.harness.output().shapes {
@@ -361,8 +361,8 @@ fn words_of<'a>(lines: impl IntoIterator<Item = &'a str>) -> std::collections::B
         .collect()
 }
 
-/// Why and what now is longer than its place in most states: every line of it must come into sight by the keys alone, and by
-/// the wheel alone, without a tooltip.
+/// Diagnosis and advice are longer than their space in most states: every line must be reachable by the keys alone, and
+/// by the wheel alone, without a tooltip.
 #[test]
 fn long_advice_can_be_read_whole() {
     let mut moved = 0;
@@ -410,7 +410,7 @@ fn long_advice_can_be_read_whole() {
             missing.is_empty(),
             "{name}, wheel {wheel}: never seen: {missing:?}"
         );
-        // And the way back.
+        // And back.
         if !wheel {
             stage.harness.key_press(egui::Key::Home);
             stage.harness.run();
@@ -418,6 +418,6 @@ fn long_advice_can_be_read_whole() {
         }
         assert!(stage.take_intents().is_empty());
     }
-    // Where all of it fits, nothing is tested.
+    // If all of it fitted, nothing would be tested.
     assert!(moved >= 2, "{moved}");
 }

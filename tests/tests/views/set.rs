@@ -1,4 +1,4 @@
-//! The set by the keyboard alone, recording on every page, and what a wet pass leaves behind.
+//! The set by the keyboard alone, recording on every page, and the state after a wet pass.
 
 use egui::Key;
 use egui_kittest::kittest::{NodeT, Queryable};
@@ -35,7 +35,7 @@ fn is_open(stage: &Stage) -> bool {
     labels(stage).iter().any(|label| label.starts_with("the set, "))
 }
 
-/// Goes to a word by Tab alone.
+/// Moves the focus to a widget by Tab alone.
 fn tab_to(stage: &mut Stage, label: &str) {
     for _ in 0..60 {
         if focused(stage).starts_with(label) {
@@ -78,7 +78,7 @@ fn the_keyboard_alone_sorts_picks_orders_renames_deletes_and_compares() {
     press(&mut stage, Key::Enter);
     assert!(stage.take_intents().is_empty());
 
-    // By loudness, the loudest first; the line it is at stays the same take.
+    // By loudness, the loudest first; the selected line stays the same take.
     tab_to(&mut stage, "sort by loudness in stereo");
     press(&mut stage, Key::Enter);
     press(&mut stage, Key::Enter);
@@ -156,7 +156,8 @@ fn a_click_picks_at_most_two() {
     assert!(picked[0].starts_with("3: chorus") && picked[1].starts_with("4: lead"));
 }
 
-/// Recording is said in the largest type but the headline's, on every page, at every size, and can be ended there.
+/// Recording is shown in the largest type except the headline's, on every page, at every size, and can be stopped
+/// there.
 #[test]
 fn recording_shows_large_everywhere() {
     let pages = [

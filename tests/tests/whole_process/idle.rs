@@ -1,10 +1,10 @@
-//! The analysis thread sleeps where nobody needs it: at most four wake-ups a second while nothing is played, and while nobody
-//! looks and no feed is heard.
+//! The analysis thread sleeps when it isn't needed: at most four wake-ups a second while nothing is played, and while
+//! the window is closed and no feed is auditioned.
 use std::time::{Duration, Instant};
 use sumproof_tests::host::setup::plugin;
 use sumproof_tests::host::{Play, Stereo};
 
-/// How often the plugin's own threads of this process have gone to sleep, as the kernel counts it.
+/// How often the plugin's own threads of this process have gone to sleep, by the kernel's count.
 fn sleeps() -> u64 {
     let tasks = std::fs::read_dir("/proc/self/task").unwrap();
     let counts = tasks.filter_map(|task| {
@@ -19,8 +19,8 @@ fn sleeps() -> u64 {
     counts.sum()
 }
 
-/// Sleeps in a few seconds, once the pace has slackened, and how many there may be: a thread that is woken late by a busy
-/// machine wakes more rarely, never more often.
+/// Checks the number of sleeps in a few seconds, once the thread has slowed down, against its limit: on a busy machine
+/// a thread wakes less often, never more often.
 fn counted(what: &str) {
     std::thread::sleep(Duration::from_secs(1));
     let (begin, before) = (Instant::now(), sleeps());

@@ -1,4 +1,4 @@
-//! A plugin takes its threads and files along when it goes.
+//! A plugin that is removed leaves no threads and files behind.
 use std::fs;
 use std::time::Duration;
 use sumproof_tests::host::setup::{CLAP_ID, clap_bundle};
@@ -22,7 +22,7 @@ fn nothing_is_left_behind_by_plugins_that_are_gone() {
             plugin.save_state().unwrap();
         }
     };
-    // What is made once for the whole process comes with the first round.
+    // The first round includes what is created once per process.
     round();
     let first = settled(held());
     for _ in 0..20 {
@@ -35,12 +35,12 @@ fn nothing_is_left_behind_by_plugins_that_are_gone() {
     );
 }
 
-/// The counts once threads that are ending have ended: waits until nothing is above `wanted`, at most a few seconds.
+/// The counts after ending threads have ended: waits until nothing is above `wanted`, at most a few seconds.
 fn settled(wanted: (usize, usize)) -> (usize, usize) {
     for _ in 0..50 {
         let now = held();
         if now.0 <= wanted.0 && now.1 <= wanted.1 {
-            // A first look has nothing to compare with; a short pause lets stragglers go.
+            // The first count has nothing to compare with; a short pause lets ending threads finish.
             std::thread::sleep(Duration::from_millis(100));
             return held();
         }

@@ -1,4 +1,4 @@
-//! What belongs to a whole process: its threads, its open files. These take turns.
+//! Tests of process-wide resources: threads, open files. They run one at a time.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"
@@ -11,7 +11,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 static TURN: Mutex<()> = Mutex::new(());
 
-/// Each of these tests looks at the whole process, so no other may be under way.
+/// Each of these tests examines the whole process, so no other may run.
 fn turn() -> MutexGuard<'static, ()> {
     TURN.lock().unwrap_or_else(PoisonError::into_inner)
 }

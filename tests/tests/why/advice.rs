@@ -1,4 +1,5 @@
-//! Advice, done to the sound itself: each piece brings what it promised, on every synthetic preset, and is worth giving.
+//! Advice applied to the sound itself: each piece has the promised effect, on every synthetic preset, and is worth
+//! giving.
 
 use sumproof_core::alignment::delay::DelayFinder;
 use sumproof_core::explain::advice::{Action, Advice, Part, Quantity, Situation, advise};
@@ -13,12 +14,12 @@ use sumproof_signals::truth::{MonoFeed, change_db, wet_dry_db};
 use sumproof_signals::{LineFault, Preset, PresetKind, PresetSpec, Stereo, amplitude, render};
 use sumproof_tests::why::diagnosed;
 
-/// What is allowed between a promise and the truth, dB.
+/// Tolerance between a promise and the truth, dB.
 const ALLOWED_DB: f64 = 0.5;
-/// What lies below is gone, for truth and promise alike, dB.
+/// Figures below this count as gone, true or promised, dB.
 const GONE_DB: f64 = -60.0;
 
-/// The advice where dry and wet are known each by itself.
+/// The advice with separately known dry and wet.
 fn advice_for(preset: &Preset) -> Vec<Advice> {
     let (rate_hz, len) = (preset.rate_hz, 8192);
     let spectrum = |part: &Stereo| spectrum_of(&part.left, &part.right, rate_hz, len);
@@ -44,12 +45,12 @@ fn advice_for(preset: &Preset) -> Vec<Advice> {
     })
 }
 
-/// The quantity before and after, heard in the time domain.
+/// The quantity before and after, in the time domain.
 fn truth(preset: &Preset, advice: &Advice) -> (f64, f64) {
     let rate_hz = preset.rate_hz;
     let wedge = MonoFeed::wedge();
     let flip = LineFault::FLIP;
-    // Without a dry everything is judged.
+    // Without a dry the total is judged.
     let judged = if preset.dry.power() > 0.0 {
         preset.dry.clone()
     } else {
@@ -128,8 +129,8 @@ fn near(promised: f64, true_db: f64) -> bool {
     (promised - true_db).abs() <= ALLOWED_DB || promised < GONE_DB && true_db < GONE_DB
 }
 
-/// On every synthetic preset, advice that is done improves what it promised by what it promised, within 0.5 dB. Dry and wet are known
-/// here: an estimated split promises no more than it can see.
+/// On every synthetic preset, following the advice improves its quantity by the promised amount, within 0.5 dB. Dry and
+/// wet are known here; an estimated split promises no more than it can show.
 #[test]
 fn advice_brings_what_it_promises() {
     let mut pieces = 0;
@@ -186,12 +187,13 @@ fn each_preset_gets_the_advice_it_needs() {
         panic!("the delay is not named first: {late:?}")
     };
     assert!(late == Side::Right && (delay_s - 0.012).abs() < 1e-5, "{delay_s}");
-    // What holds as it is gets no change of the preset: only what can happen to its lines.
+    // A preset that holds gets no advice to change it, only advice about its lines.
     let equal = actions(PresetKind::EqualDry);
     assert_eq!(equal, [Action::CheckPolarity, Action::SendAlike]);
 }
 
-/// The dry 6 dB louder in one channel holds in the sum and in the louder line; that is no advice, but what the headline says.
+/// A dry 6 dB louder in one channel holds in the sum and in the louder line; the headline says so, and there is no
+/// advice against it.
 #[test]
 fn nothing_is_advised_against_the_headline() {
     for kind in PresetKind::ALL {

@@ -8,7 +8,7 @@ use sumproof_signals::{Rng, amplitude, mean_power, tones};
 
 const RATE_HZ: f64 = 48_000.0;
 const RECORD: usize = 16_384;
-/// Short enough that one record gives some thirty averages.
+/// Short enough for some thirty averages per record.
 const BLOCK: usize = 1024;
 
 fn find(left: &[f64], right: &[f64], block_len: usize) -> Option<ChannelDelay> {
@@ -16,7 +16,7 @@ fn find(left: &[f64], right: &[f64], block_len: usize) -> Option<ChannelDelay> {
     DelayFinder::new(RATE_HZ, block_len).find(&spectrum)
 }
 
-/// CHECKS TDE-1: white noise, delays of 12.00 to 12.95 samples by a phase ramp; the design asks for 0.01 sample.
+/// CHECKS TDE-1: white noise, delays of 12.00 to 12.95 samples by a phase ramp; the required accuracy is 0.01 sample.
 #[test]
 fn noise_free_within_a_hundredth_of_a_sample() {
     for block_len in [BLOCK, 8192] {

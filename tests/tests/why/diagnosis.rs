@@ -1,4 +1,4 @@
-//! The diagnosis against cases whose cause is known, in whole takes and live.
+//! The diagnosis against cases with known causes, in whole takes and live.
 
 use sumproof_core::explain::diagnosis::{Cause, Evidence, diagnose};
 use sumproof_core::routing::feed::{FeedId, Side};
@@ -9,8 +9,8 @@ use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
 use sumproof_wording::diagnosis::sentences;
 
-/// At least 400 cases, at least 94 % right, and a flipped channel claimed in none that has none. Most of the wrong ones miss a second
-/// fault under a loud wet: see the table in the documents.
+/// At least 400 cases, at least 94 % right, and no false flip. Most of the wrong ones miss a second fault under a loud
+/// wet: see the table in `docs/engineers/diagnosis.md`.
 #[test]
 fn the_confusion_table() {
     let judged = judge_all(0);
@@ -23,8 +23,8 @@ fn the_confusion_table() {
     );
     let false_flips = judged.iter().filter(|case| case.false_flip).count();
     assert_eq!(false_flips, 0, "{}", markdown(&judged));
-    // The verdicts must not all be one: each cause that had to be found somewhere was.
-    // Movement and effects that are gone are held by real presets (`tests/tests/oracle`).
+    // Every cause that had to be found was found somewhere. Movement and effects that are gone are tested with real
+    // presets (`tests/tests/oracle`).
     let elsewhere = [
         Cause::NotEnoughSound,
         Cause::OpposedUntold,
@@ -72,7 +72,7 @@ fn after_two_seconds(kind: PresetKind, wet_db: f64, seed: u64) -> Vec<Cause> {
         .collect()
 }
 
-/// Live, it answers within 2 s of sound.
+/// A live diagnosis answers within 2 s of sound.
 #[test]
 fn live_it_answers_within_two_seconds() {
     for (kind, wet_db, cause) in [
@@ -97,8 +97,8 @@ fn live_it_answers_within_two_seconds() {
     }
 }
 
-/// Live, the two that take the most sound to tell: right within 2 s in at least half of eight (the others are no more than 'wide' by
-/// then), never taken for a flipped channel, and for another cause of what they sound like in one of eight at most.
+/// Live, the two causes that need the most sound: right within 2 s in at least half of eight (the others are only
+/// 'wide' by then), never taken for a flipped channel, and for a similar-sounding cause in one of eight at most.
 #[test]
 fn live_two_amplifiers_and_an_anti_phase_reverb_are_told_within_two_seconds() {
     for (kind, wet_db, cause, mistaken_for) in [
@@ -123,7 +123,7 @@ fn live_two_amplifiers_and_an_anti_phase_reverb_are_told_within_two_seconds() {
             assert!(!said.contains(&Cause::FlippedChannel), "{what}");
             mistaken += usize::from(said.iter().any(|cause| mistaken_for.contains(cause)));
         }
-        // 'Not enough' every time would be no answer.
+        // Always 'not enough sound' would be no answer.
         assert!(
             told >= 4 && mistaken <= 1,
             "{kind:?}: told in {told} of 8, mistaken in {mistaken}"
@@ -131,7 +131,7 @@ fn live_two_amplifiers_and_an_anti_phase_reverb_are_told_within_two_seconds() {
     }
 }
 
-/// Live on the sign trap and on wide sound, at every moment: never a flipped channel.
+/// Live on the sign trap and on wide sound: never a flipped channel at any time.
 #[test]
 fn live_no_flipped_channel_is_claimed_where_there_is_none() {
     for (kind, wet_db) in [
@@ -171,7 +171,7 @@ fn a_take_carries_its_diagnosis() {
     assert!(diagnosis.get(Cause::FlippedChannel).is_some());
     let stored = serde_json::to_string(&take).unwrap();
     let back: sumproof_core::session::take::Take = serde_json::from_str(&stored).unwrap();
-    // Figures go through text, which keeps every digit of a double.
+    // Figures are stored as text, which keeps every digit of a double.
     assert_eq!(back.diagnosis, Some(diagnosis));
 }
 
@@ -186,7 +186,7 @@ fn too_little_sound_is_no_diagnosis() {
     only(&[], &[]);
     let noise = tones::white_noise(4_000, 0.1, 1);
     only(&noise, &noise);
-    // A tone says the same over and over: COR-6 with no bandwidth.
+    // A tone has no bandwidth, so COR-6 gives no independent samples.
     let tone = tones::sine(48_000, 48_000.0, 1000.0, 0.3, 0.0);
     only(&tone, &tone);
 }
@@ -215,7 +215,7 @@ fn a_late_channel_comes_with_its_notches() {
     flipped.scale_channels(1.0, -1.0);
     let (_, turned) = notches(&flipped);
     assert!(near(turned, [3333.3, 6666.7, 10_000.0]), "{turned:?}");
-    // Exchanged channels: the left one is late.
+    // Swapped channels: the left one is late.
     let exchanged = Stereo::new(sound.right.clone(), sound.left.clone());
     assert_eq!(notches(&exchanged).0, Side::Left);
 }

@@ -1,4 +1,4 @@
-//! Causes, margins and advice, held against presets whose faults are known.
+//! Causes, margins and advice, tested on presets with known faults.
 #![allow(
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"

@@ -23,7 +23,7 @@ fn white(grid: &Grid, left: f64, right: f64, cross: Complex<f64>) -> CrossSpectr
     spectrum
 }
 
-/// The same in the one bin nearest to a frequency.
+/// The same in the bin nearest to a frequency only.
 fn narrow(grid: &Grid, hz: f64, left: f64, right: f64, cross: Complex<f64>) -> CrossSpectrum {
     let mut spectrum = CrossSpectrum::silent(grid.len());
     let bin = (hz * 8192.0 / RATE_HZ).round() as usize;
@@ -67,7 +67,7 @@ fn null_depth_at_a_phase_error() {
     }
 }
 
-/// SUM-5: notches at (2k+1)/2τ and peaks at k/τ, exchanged when flipped; 0.5 ms: 1, 3, 5 kHz; 1 ms: 500, 1500, 2500 Hz.
+/// SUM-5: notches at (2k+1)/2τ and peaks at k/τ, swapped when flipped; 0.5 ms: 1, 3, 5 kHz; 1 ms: 500, 1500, 2500 Hz.
 #[test]
 fn combs_have_their_teeth_where_they_should() {
     let grid = grid();
@@ -204,7 +204,7 @@ fn the_offset_that_restores_a_flipped_sum() {
             "{limit_db}: {offset:?}"
         );
     }
-    // Unrelated channels lose nothing by a flip, and an offset that's there already counts.
+    // Unrelated channels lose nothing by a flip, and an existing offset counts.
     assert_eq!(restoring_offset(1.0, 1.0, 0.0, -10.0).offset_db, 0.0);
     let there = restoring_offset(1.0, db::to_power(-3.0), db::to_amplitude(-3.0), -10.0);
     let from_none = restoring_offset(1.0, 1.0, 1.0, -10.0).offset_db;

@@ -1,18 +1,18 @@
-//! A race on purpose: with it `cargo xtask bench threads` makes sure that races are found.
+//! A deliberate data race, with which `cargo xtask bench threads` makes sure that races are found.
 
 use std::cell::UnsafeCell;
 
-/// A number that two threads may reach and nothing guards.
+/// A number shared by two threads without synchronisation.
 struct Unguarded(UnsafeCell<u64>);
 
-// SAFETY: a lie, which is what this program is for.
+// SAFETY: deliberately unsound: this is the purpose of the program.
 unsafe impl Sync for Unguarded {}
 
 static COUNT: Unguarded = Unguarded(UnsafeCell::new(0));
 
 fn count() {
     for _ in 0..1_000 {
-        // SAFETY: not given; the other thread does the same at the same time.
+        // SAFETY: deliberately unsound: the other thread writes at the same time.
         unsafe { *COUNT.0.get() += 1 };
     }
 }
@@ -20,7 +20,7 @@ fn count() {
 fn main() {
     let other = std::thread::spawn(count);
     count();
-    // Nothing is left to do where the other one panicked.
+    // A panic of the other thread doesn't matter.
     let _ = other.join();
     // SAFETY: the other thread has ended.
     println!("counted to {}", unsafe { *COUNT.0.get() });

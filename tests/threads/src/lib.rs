@@ -1,7 +1,7 @@
-//! Everything by which the plugin's threads meet, from the plugin's own sources: the ring, the shared words, the clock and the
-//! worker. Without the framework and the window it is small enough to be built, with all it depends on but the standard
-//! library, for a race detector: `cargo xtask bench threads` does that (ThreadSanitizer) and runs the tests of these modules and
-//! the one below. Elsewhere they run as ordinary tests.
+//! All shared state of the plugin's threads, from the plugin's own sources: the ring, the shared atomics, the clock and
+//! the worker. Without the framework and the window it is small enough to be built, with all dependencies except the
+//! standard library, for a race detector: `cargo xtask bench threads` does that (ThreadSanitizer) and runs the tests of
+//! these modules and the one below. Otherwise they run as ordinary tests.
 #![allow(
     dead_code,
     missing_docs,
@@ -37,8 +37,8 @@ mod tests {
     use sumproof_core::session::take::Pass;
     use triple_buffer::triple_buffer;
 
-    /// The three threads of an instance at once, each doing with what is shared what it does in the plugin: audio pushes frames
-    /// and commands and reads the user's feed, the analysis drains and publishes, the window reads.
+    /// The three threads of an instance at once, each using the shared state as in the plugin: audio pushes frames and
+    /// commands and reads the user's feed, the analysis drains and publishes, the window reads.
     #[test]
     fn audio_analysis_and_window_together() {
         const BLOCKS: u64 = 20_000;
@@ -126,7 +126,7 @@ mod tests {
                         std::thread::sleep(Duration::from_micros(50));
                     }
                 }
-                // What is unsaid goes out as soon as there is room.
+                // A pending command is sent as soon as there is room.
                 while !audio.send(Command::Break) {
                     std::thread::yield_now();
                 }

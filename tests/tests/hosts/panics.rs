@@ -1,6 +1,6 @@
 //! A panic inside the plugin doesn't affect the host: sound passes unchanged, and stored data is still saved. Each
 //! panic happens in a separate process, triggered by a variable that only builds with debug assertions read
-//! (`plugin/src/faults.rs`).
+//! (`plugin/src/testing/faults.rs`).
 use std::process::{Command, Output};
 use sumproof_tests::host::setup::{CLAP_ID, SIDE_CHAIN_ID, clap_bundle};
 

@@ -1,5 +1,5 @@
 //! A window that panics says so, and neither the sound nor the host is affected. The panic happens in a separate
-//! process, triggered by a variable (`plugin/src/faults.rs`).
+//! process, triggered by a variable (`plugin/src/testing/faults.rs`).
 use std::process::Command;
 use std::time::Duration;
 use sumproof_tests::host::editor::Editor;

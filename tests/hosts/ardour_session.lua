@@ -1,5 +1,5 @@
 -- What Ardour does with the plugin in a session: see vst3_ardour.py, which runs this and judges the files.
--- Arguments come by the environment: SESSION is the session's folder, TURN is 'make' or 'load'. Each says 'ok' at its end.
+-- Arguments are environment variables: SESSION is the session's folder, TURN is 'make' or 'load'. Each turn prints 'ok' at its end.
 
 local folder, turn = os.getenv("SESSION"), os.getenv("TURN")
 -- In the parameter's own unit, dB.
@@ -13,7 +13,7 @@ local function wait(seconds)
 	ARDOUR.LuaAPI.usleep(math.floor(seconds * 1e6))
 end
 
--- Not timed: a busy machine takes as long as it takes, up to a minute.
+-- No timed assertion: a busy machine may take up to a minute.
 local function wait_for(what, holds)
 	for _ = 1, 600 do
 		if holds() then
@@ -75,7 +75,7 @@ local function make()
 		return track:playlist():region_list():size() == 1
 	end)
 
-	-- And bounced through it; then with a second one, the one with a side-chain, behind it.
+	-- Then it is bounced through it, and again with the side-chain plugin behind it.
 	local processor = insert(session, track, "Sumproof")
 	local function bounce(name)
 		local region = track:bounce_range(0, 48000, ARDOUR.InterThreadInfo(), track:main_outs(), false, name)
@@ -85,14 +85,14 @@ local function make()
 	local behind = insert(session, track, "Sumproof Side-chain")
 	bounce("both")
 
-	-- So that the bounces above prove something: what is in the track does change a bounce.
+	-- This proves the bounces above: a plugin in the track does change a bounce.
 	local louder = ARDOUR.LuaAPI.new_luaproc(session, "ACE Amplifier")
 	assert(track:add_processor_by_index(louder, 0, nil, true) == 0, "the amplifier is not taken in")
 	assert(ARDOUR.LuaAPI.set_processor_param(louder, 0, 6), "the amplifier can't be set")
 	bounce("louder")
 	assert(track:remove_processor(louder, nil, true) == 0, "the amplifier can't be taken out")
 
-	-- A value is set, and stays where it was put while the engine runs.
+	-- A value is set, and stays while the engine runs.
 	local plugin = processor:to_insert():plugin(0)
 	local gain = number_of(plugin, GAIN)
 	assert(ARDOUR.LuaAPI.set_processor_param(processor, gain, GAIN_SET), "the value can't be set")
@@ -100,7 +100,7 @@ local function make()
 	assert(math.abs(value_of(processor, gain) - GAIN_SET) < 1e-6, "the value became " .. value_of(processor, gain))
 	bounce("set")
 
-	-- Switched off and on, and taken out.
+	-- The plugin is switched off and on, and removed.
 	processor:deactivate()
 	wait(0.2)
 	processor:activate()

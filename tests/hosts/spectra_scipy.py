@@ -21,7 +21,7 @@ def compare(case):
     hop = block // 4
     left, right = np.array(case["left"]), np.array(case["right"])
     frames = len(left)
-    # Core's blocks reach over both ends into silence, until none reaches the sound any more.
+    # Core's blocks extend past both ends into silence, until none contains sound any more.
     count = -(-(frames + block - hop) // hop)
     before = block - hop
     after = (count - 1) * hop + block - before - frames

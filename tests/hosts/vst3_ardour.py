@@ -45,7 +45,7 @@ def float_samples(path):
 
 
 def session_turn(turn, home, session):
-    # It ends with 0 whatever its script did; only the script's last word tells.
+    # It exits with 0 whatever its script did; only the script's last line tells.
     _, said = run([LUA, str(SCRIPT)], home, SESSION=str(session), TURN=turn)
     assert said.splitlines() and "ok" in said.splitlines(), f"{turn}: {said[-2000:]}"
     return said
@@ -73,7 +73,7 @@ def main():
                 assert bounced.shape == recorded.shape, f"{name}: {bounced.shape}"
                 differ = np.flatnonzero(bounced[FADE:-FADE] != recorded[FADE:-FADE])
                 assert differ.size == 0, f"{name} {channel}: {differ.size} samples differ, the first is {differ[0] + FADE}"
-            # Ardour's own amplifier in the same place: the bounces do go through what is in the track.
+            # Ardour's own amplifier in the same place: proves that the bounces go through the track's plugins.
             louder = float_samples(sounds / f"louder%{channel}.wav")
             assert np.std(louder) > 1.5 * np.std(recorded), "the bounce passed by what is in the track"
         session_turn("load", home, session)

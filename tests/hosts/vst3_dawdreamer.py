@@ -86,7 +86,7 @@ def automation_of_every_parameter_at_audio_rate():
         plugin.set_automation(parameter, generator.uniform(0, 1, audio.shape[1]).astype(np.float32))
     out = render(engine, audio)
     assert np.all(np.isfinite(out)) and np.max(np.abs(out)) < 100, "what comes out is no sound"
-    # And with everything back it passes the sound on.
+    # With everything reset it passes the sound.
     for description in plugin.get_parameters_description():
         plugin.set_automation(description["index"], np.full(4, description["defaultValue"], np.float32))
         plugin.set_parameter(description["index"], description["defaultValue"])
@@ -96,7 +96,7 @@ def automation_of_every_parameter_at_audio_rate():
 
 @check
 def automation_is_followed():
-    # This host renders as fast as it goes, which is a bounce: the feed is heard only where that is allowed.
+    # This host renders faster than real time, which is a bounce: the feed is heard only if bounces may contain it.
     audio = noise(1.0)
     engine, plugin = hosted(audio, 64)
     plugin.set_parameter(index_of(plugin, "Audition in bounces"), 1.0)
@@ -127,7 +127,7 @@ def state_comes_back():
         for parameter in range(plugin.get_plugin_parameter_size()):
             assert plugin.get_parameter(parameter) == other.get_parameter(parameter), plugin.get_parameter_name(parameter)
         assert abs(other.get_parameter(gain) - 0.25) < 1e-6
-        # Cut and changed files: the host hands over what it can make of them, and the plugin goes on.
+        # Truncated and changed files: the host passes what it can read of them, and the plugin keeps running.
         good = open(path, "rb").read()
         generator = np.random.default_rng(3)
         for _ in range(200):

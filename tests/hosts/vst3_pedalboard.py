@@ -241,7 +241,7 @@ def the_bundle_holds_both_plugins():
 
 @check
 def with_its_side_chain_unconnected_the_other_plugin_passes_sound_and_estimates():
-    # This host connects nothing to it: it opens plugins with their main busses only.
+    # This host doesn't connect it: it opens plugins with their main busses only.
     generator = np.random.default_rng(3)
     audio = generator.uniform(-1, 1, (2, 3000)).astype(np.float32)
     plugin = fresh(SIDE_CHAIN)
@@ -305,12 +305,12 @@ def state_comes_back():
 
 @check
 def audition_stays_out_of_a_bounce_at_any_pace_unless_it_is_wanted_there():
-    # This host always says that it renders offline (kOffline, once it plays), so it is believed, also at the pace of a sound card.
+    # This host always says that it renders offline (kOffline, once it plays), so that counts, even in real time.
     rate, block = 48000, 480
     generator = np.random.default_rng(2)
     audio = generator.uniform(-0.5, 0.5, (2, rate)).astype(np.float32)
     plugin = fresh()
-    # An attribute that no parameter has would be set without a word.
+    # Setting an attribute that is no parameter would not be an error.
     for name in ("feed", "audition", "audition_in_bounces"):
         assert name in plugin.parameters, f"{name} is not among {list(plugin.parameters)}"
     plugin.feed = "Right line only"

@@ -18,9 +18,9 @@ import pedalboard
 
 VST3 = os.environ["SUMPROOF_VST3"]
 PICTURE = os.path.join(os.environ["SUMPROOF_PICTURES"], "window-pedalboard.png")
-# Smoothed letters make dozens of shades; boxes in their place, or nothing at all, a handful.
+# Antialiased letters have dozens of shades; boxes in their place, or an empty window, a handful.
 SHADES = 48
-# Of the picture, neither ground nor a hairline: what letters and bars cover.
+# Least and largest share of the picture that letters and bars cover, i.e. neither background nor hairlines.
 LEAST_INK, MOST_INK = 0.01, 0.6
 
 XLIB = ctypes.CDLL("libX11.so.6")
@@ -46,7 +46,7 @@ class XImage(ctypes.Structure):
     ]
 
 
-# An X error in the host's own code would end the process (it grabs keys of windows that are gone).
+# An X error in the host's own code would end the process (it grabs keys of windows that no longer exist).
 @ERROR_HANDLER
 def ignore(_display, _event):
     return 0
@@ -130,7 +130,7 @@ def watch(close, found):
             time.sleep(0.1)
             if judged(screen())[0] < SHADES:
                 continue
-            # What is drawn over several frames is complete a moment later, and a window that is just going is gone.
+            # A drawing over several frames is complete a moment later, and a closing window is closed.
             time.sleep(0.5)
             pixels = screen()
             if judged(pixels)[0] >= SHADES:
@@ -156,7 +156,7 @@ def main():
         plugin.show_editor(close)
         watcher.join()
         assert found, "no picture was taken"
-        # The window's own part of the screen: what is not black around it.
+        # The window's own part of the screen, without the black around it.
         rows, columns = np.nonzero(found[0].sum(axis=2))
         assert rows.size, "the screen is black"
         window = found[0][rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
@@ -165,7 +165,7 @@ def main():
         assert window.shape[1] >= 640 and window.shape[0] >= 420, "smaller than the smallest window"
         assert shades >= SHADES, "no letters are drawn"
         assert LEAST_INK < ink < MOST_INK, "the window is not what it should look like"
-    # It processes on with the window closed.
+    # It keeps processing with the window closed.
     assert np.array_equal(plugin.process(sound, 48000), sound)
     print("ok")
 

@@ -92,7 +92,7 @@ def responses(case, sources, microphones):
         room.add_source(source)
     room.add_microphone_array(np.array(microphones).T)
     room.compute_rir()
-    # Of each microphone and source.
+    # For each microphone and source.
     return room.rir
 
 

@@ -90,7 +90,7 @@ impl FeedResponse {
         response
     }
 
-    /// Computes the response anew, without allocating.
+    /// Recomputes the response, without allocating.
     ///
     /// # Panics
     /// If the grid's number of cells differs from that of the grid it was made with.

@@ -1,4 +1,7 @@
 //! Dry and wet, each as a cross-spectrum, and how they were told apart.
+//!
+//! In: runs of frames (estimate, side-chain), the sound of passes (two-pass). Out: [`Split`] with, for an estimate, its
+//! [`Bounds`]. Uses `alignment` and below; `side_chain` and `two_pass` also make [`crate::session::take::Take`]s.
 
 pub mod diffuse;
 pub mod estimated;
@@ -17,7 +20,8 @@ use ways::Bounds;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
 pub enum Method {
-    /// From the pair alone: what the channels share is dry, the rest wet. A wet that the channels share counts as dry.
+    /// From the pair alone ([`ways`]): the dry has the direction of the onsets, or without onsets is what the channels
+    /// share. A wet that lies there too counts as dry.
     Estimated,
     /// From two passes of the same part, effects off and dry off.
     TwoPass,

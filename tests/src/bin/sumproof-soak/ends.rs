@@ -69,7 +69,7 @@ pub fn one_end(turn: u32) -> Outcome {
     host.join().map_err(|_| "the host's thread panicked")??;
     drop(library);
     let gone = !sumproof_host::vst3::Library::is_mapped(&clap_bundle());
-    // Gives code that still runs the time to crash.
+    // Leaves time for code that still runs to crash.
     std::thread::sleep(Duration::from_millis(20));
     Ok(String::from(if gone { "unloaded" } else { "kept loaded" }))
 }

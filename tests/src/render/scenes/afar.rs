@@ -1,4 +1,4 @@
-//! The view for somebody two metres away.
+//! The view for reading from two metres away.
 
 use egui::Key;
 use sumproof_views::{DEFAULT_SIZE, MIN_SIZE, Snapshot};

@@ -76,7 +76,7 @@ impl Scene {
         Self { keys, ..self }
     }
 
-    /// Whether it is the view for somebody two metres away.
+    /// Whether it is the view for reading from two metres away.
     pub fn is_afar(&self) -> bool {
         self.keys.contains(&Key::F5)
     }

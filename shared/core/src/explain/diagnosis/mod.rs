@@ -53,7 +53,7 @@ pub enum Cause {
     FrequencyDependentPhase,
     /// A movement between the channels is lost in their sum: tremolo, auto-pan, rotary.
     MovementLost,
-    /// The wet as good as vanishes when the channels are added.
+    /// The wet practically vanishes when the channels are added.
     EffectGone,
     /// The channels of the wet work against each other: anti-phase reverb.
     WetFightsItself,

@@ -2,7 +2,7 @@
 //!
 //! The onsets show the dry's direction in the pair ([`super::ways`]); its bounds follow from that, and the most likely
 //! dry on any grid. The wet is the rest, assumed to be an ordinary stereo where nothing shows its direction; only
-//! figures that say so rest on that assumption.
+//! figures marked as assumed rest on that.
 
 mod tracker;
 

@@ -218,7 +218,7 @@ pub struct SideChain {
     delay_line: VecDeque<[f64; 2]>,
     estimator: Estimator,
     live: Parts,
-    /// The live parts are read by somebody.
+    /// The live split is read.
     watched: bool,
     recording: Option<Recording>,
     /// Ended takes that are not yet split. Only the last one may be waiting for its response.
@@ -348,8 +348,8 @@ impl SideChain {
         self.surprises = 0;
     }
 
-    /// Takes frames of the references and the channels (as many as the shortest slice has). With one reference, `second`
-    /// is ignored and may be empty; with two, an empty `second` means the first once more.
+    /// Takes frames of the references and the channels (as many as the shortest slice has). With one reference,
+    /// `second` is ignored and may be empty; with two, an empty `second` means the same as `first`.
     pub fn push(&mut self, first: &[f32], second: &[f32], left: &[f32], right: &[f32]) {
         let second = if second.is_empty() { first } else { second };
         for (((&a, &b), &l), &r) in first.iter().zip(second).zip(left).zip(right) {
@@ -398,8 +398,8 @@ impl SideChain {
         }
     }
 
-    /// What comes next does not follow what came: no response is estimated across the gap. The present one stays; in a
-    /// take it is replaced if more sound follows the gap than came before it.
+    /// Marks a gap, after which the next frame does not follow the last one: no response is estimated across the gap.
+    /// The present one stays; in a take it is replaced if more sound follows the gap than came before it.
     pub fn mark_gap(&mut self) {
         self.estimator.finish();
         if let Some(recording) = &mut self.recording {

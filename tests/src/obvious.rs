@@ -225,8 +225,8 @@ fn low_pass_power(hz: f64, corner_hz: f64, rate_hz: f64) -> f64 {
     (top / bottom).norm_sqr().powi(2)
 }
 
-/// The K-weighting (ITU-R BS.1770-5) from its analogue prototypes: a shelf of 4 dB at 1682 Hz, a high-pass at 38 Hz; the
-/// high-pass has the gain that the recommendation's numerator 1, −2, 1 gives it.
+/// The K-weighting (ITU-R BS.1770-5) from its analogue prototypes: a shelf of 4 dB at 1682 Hz, a high-pass at 38 Hz;
+/// the high-pass has the gain that the recommendation's numerator 1, −2, 1 gives it.
 #[must_use]
 pub fn k_power(hz: f64, rate_hz: f64) -> f64 {
     let at = |corner_hz: f64| {
@@ -292,8 +292,8 @@ pub struct Figures {
     pub dip: Option<(f64, f64)>,
 }
 
-/// A feed's figures for a dry, a wet and a total on one grid, leaving out the cells before `first`; `thirds` and `fines` are the
-/// bands.
+/// A feed's figures for a dry, a wet and a total on one grid, leaving out the cells before `first`; `thirds` and
+/// `fines` are the bands.
 #[must_use]
 pub fn figures(
     feed: &Feed,
@@ -401,8 +401,8 @@ fn dip(bands: Vec<(Band, (f64, f64))>, whole: f64) -> Option<(f64, f64)> {
     (depth < -1.0).then(|| ((deepest.0.lower_hz * deepest.0.upper_hz).sqrt(), depth))
 }
 
-/// The level of a sum with one line late, dB against the mean power of both channels: the right line for a positive delay, the
-/// left one for a negative; `sign` −1 flips one.
+/// The level of a sum with one line late, dB against the mean power of both channels: the right line for a positive
+/// delay, the left one for a negative; `sign` −1 flips one.
 #[must_use]
 pub fn late_sum_db(sound: &CrossSpectrum, grid: &Grid, delay_s: f64, sign: f64) -> f64 {
     let both: f64 = sound.ll.iter().sum::<f64>() + sound.rr.iter().sum::<f64>();

@@ -148,8 +148,8 @@ fn truth(case: &Case, preset: &Preset) -> Truth {
     let flipped = flips != (kind == PresetKind::FlippedChannel);
     let late_ms = fault_late + 1000.0 * kind.channel_delay_s();
 
-    // Where there's no dry common to both channels, neither polarity nor delay means anything. A chorus above its dry is
-    // a moving delay of either channel, and hides both.
+    // Where there's no dry common to both channels, neither polarity nor delay means anything. A chorus above its dry
+    // is a moving delay of either channel, and hides both.
     let plain = has_one_dry && !(kind == PresetKind::StereoChorus && wet_db > 2.0);
     if flipped && has_one_dry {
         // A steady sound has no attacks; then a flipped channel is only told if there is hardly any wet.

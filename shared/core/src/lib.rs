@@ -3,7 +3,8 @@
 //! # Contract
 //! * No I/O, no clock, no thread, no plugin API, no screen. Time is counted in frames.
 //! * Everything allocates when it is built. What the audio thread calls ([`meter`], [`audition`], [`samples`]) and what
-//!   runs once a hop ([`welch`], [`split`], [`score`]) allocates nothing afterwards, takes no lock and does bounded work.
+//!   runs once a hop ([`welch`], [`split`], [`score`]) allocates nothing afterwards, takes no lock and does bounded
+//!   work.
 //! * Non-finite samples, samples above +60 dBFS and subnormals are defined input: see [`samples`].
 //!
 //! # Conventions

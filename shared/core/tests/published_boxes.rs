@@ -46,7 +46,8 @@ fn a_box_without_losses_is_its_ratio() {
     }
 }
 
-/// A low-impedance source loses 15 to 20 dB in an ordinary direct box (common practice, no source): the ratios of 6:1 to 9:1.
+/// A low-impedance source loses 15 to 20 dB in an ordinary direct box (common practice, no source): the ratios of 6:1
+/// to 9:1.
 #[test]
 fn what_an_ordinary_direct_box_loses() {
     for ratio in [6.0, 8.0, 9.0] {
@@ -85,8 +86,8 @@ fn the_low_end_of_a_transformer() {
     assert!(guitar.high_pass_hz > 4.0 * usual.high_pass_hz);
 }
 
-/// CMRR = 20·log10(Zcm/ΔZ): B. Whitlock, "Design of High-Performance Balanced Audio Interfaces", the argument that impedances
-/// count and not the symmetry of the sound.
+/// CMRR = 20·log10(Zcm/ΔZ): B. Whitlock, "Design of High-Performance Balanced Audio Interfaces", the argument that
+/// impedances count and not the symmetry of the sound.
 #[test]
 fn rejection_is_a_matter_of_impedances() {
     close(common_mode_rejection_db(10_000.0, 10.0), 60.0, 0.01);
@@ -290,7 +291,8 @@ fn ranked(gig: &Gig) -> Vec<(Kind, Vec<Trouble>)> {
         .collect()
 }
 
-/// Common practice, no source: isolate where the supplies differ, keep phantom power off outputs, a line input beats a mic one.
+/// Common practice, no source: isolate where the supplies differ, keep phantom power off outputs, a line input beats a
+/// mic one.
 #[test]
 fn which_to_take() {
     let separate = Gig {

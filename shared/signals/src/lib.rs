@@ -19,7 +19,8 @@
 //! # Conventions
 //! - Samples are `f64`, full scale is ±1.0, a positive sample is a positive pressure. Channels are left, right, always
 //!   of equal length.
-//! - Power is the mean square; powers of a pair are summed over both channels; ratios are `10·log10`, and −∞ is a value.
+//! - Power is the mean square; powers of a pair are summed over both channels; ratios are `10·log10`, and −∞ is a
+//!   value.
 //! - 'Late' and 'flipped' mean the right channel; the dry offset puts the left channel 6 dB above the right one.
 //! - A fault of a *channel* (late, flipped) belongs to the sound, so it sits on dry and wet alike. A fault of a *line*
 //!   ([`LineFault`]) happens on the way to the desk, and is applied separately.

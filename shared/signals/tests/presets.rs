@@ -244,8 +244,8 @@ fn the_wet_waits_for_its_time() {
 
 #[test]
 fn the_sign_trap_looks_like_a_flipped_dry_when_the_wet_is_strong() {
-    // Two-channel model of Faller, JAES 54(11), 2006: when the dry is weaker than the shared part of the wet, the sum of both channels has less power than their
-    // difference, although the dry is equal in both.
+    // Two-channel model of Faller, JAES 54(11), 2006: when the dry is weaker than the shared part of the wet, the sum
+    // of both channels has less power than their difference, although the dry is equal in both.
     let full = render(&PresetSpec {
         wet_db: 6.0,
         ..short(PresetKind::AntiPhaseReverb)

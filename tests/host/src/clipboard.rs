@@ -1,4 +1,5 @@
-//! The display's clipboard, read as another program reads it ("Inter-Client Communication Conventions Manual", chapter 2).
+//! The display's clipboard, read as another program reads it ("Inter-Client Communication Conventions Manual", chapter
+//! 2).
 
 use crate::error::HostError;
 use std::time::Duration;

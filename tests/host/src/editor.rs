@@ -76,8 +76,8 @@ impl Editor {
     /// Opens a window of the size that the plugin asks for and embeds its editor.
     ///
     /// # Errors
-    /// [`HostError::Window`] without a display, [`HostError::MissingExtension`] or [`HostError::Refused`] when the plugin
-    /// has no editor or does not open it.
+    /// [`HostError::Window`] without a display, [`HostError::MissingExtension`] or [`HostError::Refused`] when the
+    /// plugin has no editor or does not open it.
     pub fn open(plugin: &mut Plugin, title: &str) -> Result<Self, HostError> {
         Self::open_slowly(plugin, title, Tempo::default())
     }

@@ -251,9 +251,9 @@ impl Feeder {
             let mut raw = separate.as_raw_buffers().to_vec();
             raw[0] = output.as_raw_buffers()[0];
             shared_memory = raw;
-            // SAFETY: the pointers are those of the output port and of the other input ports made just above. They stay valid
-            // for this call, hold `size` samples a channel, and CLAP allows an input port to share the memory of an output
-            // port.
+            // SAFETY: the pointers are those of the output port and of the other input ports made just above. They stay
+            // valid for this call, hold `size` samples a channel, and CLAP allows an input port to share the memory of
+            // an output port.
             unsafe { InputAudioBuffers::from_raw_buffers(&shared_memory, size as u32) }
         } else {
             separate

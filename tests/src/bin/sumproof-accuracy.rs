@@ -13,8 +13,8 @@ use sumproof_tests::methods::{
 };
 use sumproof_wording::Name;
 
-/// Prints the error of each split in the wet/dry ratio, in stereo and in a mono wedge, and how far down a flipped dry is
-/// read, over all synthetic presets with dry and wet.
+/// Prints the error of each split in the wet/dry ratio, in stereo and in a mono wedge, and how far down a flipped dry
+/// is read, over all synthetic presets with dry and wet.
 #[derive(Parser)]
 struct Arguments {
     /// Seeds per preset and ratio.

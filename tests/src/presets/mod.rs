@@ -21,7 +21,7 @@ pub enum PresetError {
     /// The folder or a file in it can't be read.
     #[error("{path}: {source}")]
     File {
-        /// Which.
+        /// Its path.
         path: PathBuf,
         /// The system's error.
         source: std::io::Error,
@@ -29,17 +29,17 @@ pub enum PresetError {
     /// A sound file is invalid.
     #[error("{path}: {source}")]
     Sound {
-        /// Which.
+        /// Its path.
         path: PathBuf,
-        /// What is wrong with it.
+        /// The error.
         source: hound::Error,
     },
     /// A preset's sheet is invalid.
     #[error("{path}: {source}")]
     Sheet {
-        /// Which.
+        /// Its path.
         path: PathBuf,
-        /// What is wrong with it.
+        /// The error.
         source: serde_json::Error,
     },
     /// There are no presets in this folder.

@@ -1,8 +1,8 @@
 //! A real guitar slide through the response of a real hall: a mix with known parts.
 //!
-//! Debian `sonic-pi-samples` guit_e_slide.flac (CC0 by its own stanza in the package's copyright file) as the dry, Debian
-//! `guitarix-common` greathall.wav resampled from 48 to 44.1 kHz as the hall. The wet's change in mono, −4.617 dB, was
-//! computed by numpy 2.4.6 and scipy 1.17.1 (`resample_poly(147, 160)`), outside of this project's code.
+//! Debian `sonic-pi-samples` guit_e_slide.flac (CC0 by its own stanza in the package's copyright file) as the dry,
+//! Debian `guitarix-common` greathall.wav resampled from 48 to 44.1 kHz as the hall. The wet's change in mono, −4.617
+//! dB, was computed by numpy 2.4.6 and scipy 1.17.1 (`resample_poly(147, 160)`), outside of this project's code.
 use std::fs::File;
 use std::path::Path;
 

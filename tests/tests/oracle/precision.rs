@@ -59,7 +59,8 @@ fn narrow(channel: &[f64]) -> Vec<f32> {
     channel.iter().map(|x| *x as f32).collect()
 }
 
-/// Spectra, band levels, band correlation, coherence, sum and difference: the bins of the 1 kHz band, averaged over a take and live.
+/// Spectra, band levels, band correlation, coherence, sum and difference: the bins of the 1 kHz band, averaged over a
+/// take and live.
 #[test]
 fn spectra_and_what_bands_say() {
     for (number, rate_hz) in (0..).zip(RATES_HZ) {

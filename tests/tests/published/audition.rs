@@ -71,7 +71,8 @@ fn every_feed() -> Vec<(String, Feed)> {
 }
 
 fn agree_at(rate_hz: f64) {
-    // Half a second of silence ahead (the audition fades in), 8 s of noise that both channels share in part, silence behind.
+    // Half a second of silence ahead (the audition fades in), 8 s of noise that both channels share in part, silence
+    // behind.
     let pause = (0.5 * rate_hz) as usize;
     let len = (8.0 * rate_hz) as usize;
     let padded = |noise: Vec<f64>| {

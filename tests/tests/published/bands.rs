@@ -1,5 +1,5 @@
-//! 1/3-octave bands: IEC 61260-1:2014 (base 10) with ISO 266:1997 nominal frequencies. They are sums over FFT bins, not a
-//! class 1 filter bank.
+//! 1/3-octave bands: IEC 61260-1:2014 (base 10) with ISO 266:1997 nominal frequencies. They are sums over FFT bins, not
+//! a class 1 filter bank.
 
 use crate::support::{RATE_HZ, check, level_spectrum, white};
 use sumproof_core::Complex;
@@ -144,9 +144,9 @@ fn oct_5_bands_too_narrow_to_resolve_are_merged() {
     }
 }
 
-/// OCT-6. A sine at a band's middle is in that band alone: less than −60 dB in any other (from 200 Hz with blocks of
-/// 65 536 under a Hann window). Half the sample rate inside a band marks it as partial: at 44.1 kHz the 20 kHz band ends at
-/// 22 050 instead of 22 387 Hz.
+/// OCT-6. A sine at a band's middle is in that band alone: less than −60 dB in any other (from 200 Hz with blocks of 65
+/// 536 under a Hann window). Half the sample rate inside a band marks it as partial: at 44.1 kHz the 20 kHz band ends
+/// at 22 050 instead of 22 387 Hz.
 #[test]
 fn oct_6_a_sine_is_in_its_band_alone() {
     let len = 480_000;

@@ -41,9 +41,9 @@ fn raw_coherence(spectrum: &CrossSpectrum) -> Vec<f64> {
         .collect()
 }
 
-/// COH-1. Mean of the estimate from n independent segments (Carter, Knapp & Nuttall 1973, IEEE Trans. Audio Electroacoust.
-/// AU-21(4); bias (1−C)²/n·(1+2C/n) from memory, means by Monte Carlo with numpy): tolerance three to four standard
-/// deviations of this Monte Carlo.
+/// COH-1. Mean of the estimate from n independent segments (Carter, Knapp & Nuttall 1973, IEEE Trans. Audio
+/// Electroacoust. AU-21(4); bias (1−C)²/n·(1+2C/n) from memory, means by Monte Carlo with numpy): tolerance three to
+/// four standard deviations of this Monte Carlo.
 #[test]
 fn coh_1_the_bias_of_few_averages() {
     let block = 256;
@@ -102,8 +102,8 @@ fn coh_1_the_bias_of_few_averages() {
 }
 
 /// COH-1. Two unrelated noises under a Hann window: 32 separate segments 0.031 ± 0.002; the same record with blocks
-/// overlapping by half (63) 0.0166, by three quarters (125) 0.0153, which amounts to 65 averages (Carter, Knapp & Nuttall
-/// 1973 for the first; scipy for the others).
+/// overlapping by half (63) 0.0166, by three quarters (125) 0.0153, which amounts to 65 averages (Carter, Knapp &
+/// Nuttall 1973 for the first; scipy for the others).
 #[test]
 fn coh_1_overlap_beyond_half_buys_nothing() {
     let block = 1024;
@@ -153,8 +153,8 @@ fn band_coherence(left: &[f64], right: &[f64], block: usize) -> Vec<f64> {
         .collect()
 }
 
-/// COH-2. y = 0.8·x + n, σ_n = 0.5: γ² = SNR/(1 + SNR) = 0.7191, tolerance 0.03 (Bendat & Piersol, 4th ed., eqs. 9.55 and
-/// 6.39). A common signal with equal unrelated noise in both channels, ratio r: (r/(1+r))² (derivation).
+/// COH-2. y = 0.8·x + n, σ_n = 0.5: γ² = SNR/(1 + SNR) = 0.7191, tolerance 0.03 (Bendat & Piersol, 4th ed., eqs. 9.55
+/// and 6.39). A common signal with equal unrelated noise in both channels, ratio r: (r/(1+r))² (derivation).
 #[test]
 fn coh_2_known_signal_to_noise_ratios() {
     let len = 960_000;

@@ -41,8 +41,8 @@ fn cor_1_sines_correlate_as_the_cosine_of_their_phase() {
     }
 }
 
-/// COR-2. L = M + S, R = M − S, unrelated: ρ = (P_M − P_S)/(P_M + P_S) (derivation; table computed with numpy, printed to
-/// four and three digits).
+/// COR-2. L = M + S, R = M − S, unrelated: ρ = (P_M − P_S)/(P_M + P_S) (derivation; table computed with numpy, printed
+/// to four and three digits).
 #[test]
 fn cor_2_middle_and_side() {
     let middle = white(100_000, 1);
@@ -217,9 +217,9 @@ fn cor_5_a_delay_decorrelates() {
 }
 
 /// COR-6. The standard deviation of ρ of unrelated noise is 1/√(2BT) (textbook): a 1 kHz 1/3 octave for 0.4 s 0.074, a
-/// 100 Hz one for 3 s 0.085, a 20 Hz one for 3 s 0.19, for 0.4 s 0.52. The general form √(1+ρ⁻²)/√(2BT) of the cross power
-/// gives 0.349 for B = 100 Hz, T = 5 s, ρ = 1/11 (Bendat & Piersol, 4th ed., example 8.5 prints 0.35). Monte Carlo of 2000;
-/// tolerance 6 % (3.5 standard deviations of the Monte Carlo).
+/// 100 Hz one for 3 s 0.085, a 20 Hz one for 3 s 0.19, for 0.4 s 0.52. The general form √(1+ρ⁻²)/√(2BT) of the cross
+/// power gives 0.349 for B = 100 Hz, T = 5 s, ρ = 1/11 (Bendat & Piersol, 4th ed., example 8.5 prints 0.35). Monte
+/// Carlo of 2000; tolerance 6 % (3.5 standard deviations of the Monte Carlo).
 #[test]
 fn cor_6_what_chance_does_to_a_short_band() {
     // Noise that fills 0…B is white at a rate of 2B: T seconds are 2BT samples.

@@ -1,5 +1,5 @@
-//! The delay and polarity between the channels: generalised cross-correlation (Knapp & Carter 1976, IEEE Trans. ASSP-24(4)
-//! 320-327), through the core's own finder.
+//! The delay and polarity between the channels: generalised cross-correlation (Knapp & Carter 1976, IEEE Trans.
+//! ASSP-24(4) 320-327), through the core's own finder.
 
 use crate::support::{RATE_HZ, check, mix, scaled, white};
 use sumproof_core::alignment::delay::{ChannelDelay, DelayFinder};
@@ -14,8 +14,8 @@ fn found(left: &[f64], right: &[f64], block_len: usize) -> Option<(f64, ChannelD
     Some((delay.delay_s * RATE_HZ, delay))
 }
 
-/// TDE-1. White noise with an exact fractional delay (a phase ramp on its FFT), 12.00 to 12.95 samples, no noise: within
-/// 0.01 sample (a parabola on the raw grid errs by 0.23, numpy); 12.25 within 0.005.
+/// TDE-1. White noise with an exact fractional delay (a phase ramp on its FFT), 12.00 to 12.95 samples, no noise:
+/// within 0.01 sample (a parabola on the raw grid errs by 0.23, numpy); 12.25 within 0.005.
 #[test]
 fn tde_1_fractions_of_a_sample() {
     let noise = white(1 << 17, 1);
@@ -31,8 +31,8 @@ fn tde_1_fractions_of_a_sample() {
 }
 
 /// TDE-2. Rms error over 60 records of 16 384 samples of white noise at a signal-to-noise ratio: 30 dB 0.0012, 20 dB
-/// 0.0015, 10 dB 0.0026, 0 dB 0.0093, −5 dB 0.022 samples, and no outlier (numpy; the Cramér-Rao bound gives 0.0002, 0.0006,
-/// 0.0020, 0.0075, 0.017). A quarter on top: twice the standard deviation of an rms over 60.
+/// 0.0015, 10 dB 0.0026, 0 dB 0.0093, −5 dB 0.022 samples, and no outlier (numpy; the Cramér-Rao bound gives 0.0002,
+/// 0.0006, 0.0020, 0.0075, 0.017). A quarter on top: twice the standard deviation of an rms over 60.
 #[test]
 fn tde_2_in_noise() {
     let len = 16_384;

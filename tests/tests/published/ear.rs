@@ -1,8 +1,8 @@
 //! Published facts of hearing against the limits and outcomes (CHECKS, 'Ear').
 //!
-//! Larsen, Iyer, Lansing & Feng, JASA 124(1), 450–461 (2008); Halmrast, 'Sound coloration from (very) early reflections', ASA 141st
-//! meeting (2001), the range of 5 to 20 ms from memory of the same author's DAFx-99 paper; Everest & Pohlmann, Master Handbook of
-//! Acoustics, chapter 10 and figure 6-11 (after Olive & Toole).
+//! Larsen, Iyer, Lansing & Feng, JASA 124(1), 450–461 (2008); Halmrast, 'Sound coloration from (very) early
+//! reflections', ASA 141st meeting (2001), the range of 5 to 20 ms from memory of the same author's DAFx-99 paper;
+//! Everest & Pohlmann, Master Handbook of Acoustics, chapter 10 and figure 6-11 (after Olive & Toole).
 
 use crate::support::{RATE_HZ, take, white};
 use sumproof_core::routing::feed::FeedId;
@@ -85,8 +85,8 @@ fn a_wedge_with_a_copy_5_to_20_ms_late_does_not_hold() {
     }
 }
 
-/// EAR-3: teeth 125 Hz apart (8 ms) put about one into a critical band and are heard; at 40 ms so many fall into one that the ear no longer
-/// resolves the comb.
+/// EAR-3: teeth 125 Hz apart (8 ms) put about one into a critical band and are heard; at 40 ms so many fall into one
+/// that the ear no longer resolves the comb.
 #[test]
 fn a_comb_counts_while_the_ear_resolves_it() {
     let limit = Limits::default().partials_db;

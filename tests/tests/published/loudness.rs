@@ -8,8 +8,8 @@ use sumproof_core::score::scorer::FeedScore;
 use sumproof_core::spectrum::welch::spectrum_of;
 use sumproof_signals::{Stereo, tones};
 
-/// Combined magnitude of the two filters at 48 kHz, dB, tolerance 0.001 (coefficients of ITU-R BS.1770-5 Annex 1, tables 1
-/// and 2; magnitudes computed from them with scipy).
+/// Combined magnitude of the two filters at 48 kHz, dB, tolerance 0.001 (coefficients of ITU-R BS.1770-5 Annex 1,
+/// tables 1 and 2; magnitudes computed from them with scipy).
 #[test]
 fn the_k_weighting_at_48_khz() {
     for (hz, expected_db) in [
@@ -47,8 +47,8 @@ fn loudness(left: &[f64], right: &[f64], rate_hz: f64) -> f64 {
     -0.691 + db::from_power(power)
 }
 
-/// 1770-a. 997 Hz at 0 dBFS in the left channel alone reads −3.01 LKFS (ITU-R BS.1770-5 Annex 1); ±0.01 at 48 kHz, ±0.03
-/// at other rates, where the bilinear image of the shelf is a little off.
+/// 1770-a. 997 Hz at 0 dBFS in the left channel alone reads −3.01 LKFS (ITU-R BS.1770-5 Annex 1); ±0.01 at 48 kHz,
+/// ±0.03 at other rates, where the bilinear image of the shelf is a little off.
 #[test]
 fn loudness_of_997_hz_in_one_channel() {
     for (rate_hz, tolerance) in [

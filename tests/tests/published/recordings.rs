@@ -1,6 +1,7 @@
-//! Real stereo guitar: two recordings of Debian's `sonic-pi-samples` 3.2.2 (CC0), against values that numpy computed from
-//! the same files (double precision of 16-bit samples over 32768; per band: one FFT of the whole file). Through the
-//! command's own reader and analysis. Tolerances: correlation 0.001, broadband sum differences 0.02 dB, per band 0.1 dB.
+//! Real stereo guitar: two recordings of Debian's `sonic-pi-samples` 3.2.2 (CC0), against values that numpy computed
+//! from the same files (double precision of 16-bit samples over 32768; per band: one FFT of the whole file). Through
+//! the command's own reader and analysis. Tolerances: correlation 0.001, broadband sum differences 0.02 dB, per band
+//! 0.1 dB.
 
 use std::path::PathBuf;
 

@@ -53,8 +53,8 @@ fn dw_1_the_model() {
     }
 }
 
-/// DW-2. A wet whose channels correlate by κ counts as dry to that extent, and works against it where κ is negative: true
-/// 0 dB reads +2.68, +7.52, −2.69, −7.53 dB; for a = 1 N_est = N(1−κ), S_est = S + κN (derivation).
+/// DW-2. A wet whose channels correlate by κ counts as dry to that extent, and works against it where κ is negative:
+/// true 0 dB reads +2.68, +7.52, −2.69, −7.53 dB; for a = 1 N_est = N(1−κ), S_est = S + κN (derivation).
 #[test]
 fn dw_2_a_wet_that_correlates() {
     for (kappa, ratio_db) in [(0.3, 2.68), (0.7, 7.52), (-0.3, -2.69), (-0.7, -7.53)] {
@@ -66,8 +66,8 @@ fn dw_2_a_wet_that_correlates() {
 }
 
 /// DW-3, the sign trap. κ = −0.7, N = 4, S = 1: the model returns a = −1 and S = 1.8, as if the dry were inverted. Its
-/// diffuse power is then N(1+κ)·… = 5 − 1.8 per channel (derivation); the split can't know better, and the pair's delay must
-/// not be given as a fact about the dry: see the presets.
+/// diffuse power is then N(1+κ)·… = 5 − 1.8 per channel (derivation); the split can't know better, and the pair's delay
+/// must not be given as a fact about the dry: see the presets.
 #[test]
 fn dw_3_the_sign_trap() {
     let (power, cross) = (1.0 + 4.0, 1.0 - 0.7 * 4.0);

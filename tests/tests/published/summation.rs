@@ -84,8 +84,8 @@ fn sum_1_equal_sines_by_their_phase() {
     }
 }
 
-/// SUM-2. Unrelated noise of equal power: the plain sum +3.01 dB, the sum difference −3.01 dB, ρ 0 (derivation). The sum
-/// difference scatters by 4.34/√(2BT) dB: 10 s of 24 kHz, four of them.
+/// SUM-2. Unrelated noise of equal power: the plain sum +3.01 dB, the sum difference −3.01 dB, ρ 0 (derivation). The
+/// sum difference scatters by 4.34/√(2BT) dB: 10 s of 24 kHz, four of them.
 #[test]
 fn sum_2_unrelated_noise() {
     let (left, right) = (
@@ -111,8 +111,8 @@ fn sum_2_unrelated_noise() {
     );
 }
 
-/// SUM-3. Left minus right, otherwise equal, with a gain mismatch g: 20·log10|10^(g/20) − 1| over one line; over the sum
-/// in phase, the same over 10^(g/20) + 1 (derivation).
+/// SUM-3. Left minus right, otherwise equal, with a gain mismatch g: 20·log10|10^(g/20) − 1| over one line; over the
+/// sum in phase, the same over 10^(g/20) + 1 (derivation).
 #[test]
 fn sum_3_null_depth_by_gain() {
     let grid = Grid::fft(RATE_HZ, 8192);
@@ -206,8 +206,8 @@ fn sum_4_null_depth_by_phase() {
     }
 }
 
-/// SUM-5. One line late by τ: nulls at (2k+1)/(2τ), peaks at k/τ; flipped, they change places (derivation). White noise as
-/// a whole loses 3.01 dB.
+/// SUM-5. One line late by τ: nulls at (2k+1)/(2τ), peaks at k/τ; flipped, they change places (derivation). White noise
+/// as a whole loses 3.01 dB.
 #[test]
 fn sum_5_where_a_comb_has_its_teeth() {
     let grid = Grid::fft(RATE_HZ, 1 << 18);
@@ -305,8 +305,8 @@ fn sum_5_how_deep_a_comb_is() {
     }
 }
 
-/// SUM-6. One line through a first-order high-pass, the other flat: |(1 + H)/2|, with that line flipped |(1 − H)/2|, and
-/// the phase of H, at f/f_c (derivation; phases to 0.05°).
+/// SUM-6. One line through a first-order high-pass, the other flat: |(1 + H)/2|, with that line flipped |(1 − H)/2|,
+/// and the phase of H, at f/f_c (derivation; phases to 0.05°).
 #[test]
 fn sum_6_one_line_through_a_transformer() {
     let corner_hz = 30.0;

@@ -9,8 +9,8 @@ use sumproof_signals::{PresetKind, PresetSpec, Stereo, render, tones};
 use sumproof_tests::why::{diagnosed, judge_all, markdown};
 use sumproof_wording::diagnosis::sentences;
 
-/// At least 400 cases, at least 94 % right, and no false flip. Most of the wrong ones miss a second fault under a loud
-/// wet: see the table in `docs/engineers/diagnosis.md`.
+/// At least 400 cases, at least 94 % right, and no false flip. The wrong ones are listed in
+/// `docs/engineers/diagnosis.md`.
 #[test]
 fn the_confusion_table() {
     let judged = judge_all(0);

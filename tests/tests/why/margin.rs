@@ -140,7 +140,8 @@ fn a_comb_tends_to_three_decibels() {
     assert!((deepest_db + 4.07).abs() < 0.02, "{deepest_db}");
 }
 
-/// COR-5: noise of 0 to B late by τ correlates by sin(2πBτ)/(2πBτ), so the sum falls 2 dB where that is 2·10^(−0.2) − 1.
+/// COR-5: noise of 0 to B late by τ correlates by sin(2πBτ)/(2πBτ), so the sum falls 2 dB where that is 2·10^(−0.2) −
+/// 1.
 #[test]
 fn the_smallest_delay_of_white_noise() {
     let grid = grid();

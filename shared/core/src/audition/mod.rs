@@ -63,8 +63,9 @@ pub struct AuditionSettings {
 /// ```
 ///
 /// # Real-time
-/// After construction: no allocation, no lock, no system call; O(frames), the same for every block, and a second feed's cost
-/// on top during a fade. An invalid sample is heard as silence in a feed and passed on as it came when nothing is auditioned.
+/// After construction: no allocation, no lock, no system call; O(frames), the same for every block, and a second feed's
+/// cost on top during a fade. An invalid sample is heard as silence in a feed and passed on as it came when nothing is
+/// auditioned.
 #[derive(Clone, Debug)]
 pub struct Auditioner {
     rate_hz: f64,

@@ -97,7 +97,7 @@ impl Path {
         &self.feed
     }
 
-    /// Writes what both loudspeakers get of the last `count` frames pushed, at most a chunk.
+    /// Writes both loudspeakers' signals for the last `count` frames pushed, at most a chunk.
     pub(super) fn run(&mut self, history: &DelayRing, count: usize, out: &mut Frames) {
         self.begin(history, count, out);
         if self.high_passes.are_there() {

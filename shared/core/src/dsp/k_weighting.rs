@@ -1,7 +1,7 @@
 //! K-weighting of ITU-R BS.1770-5, Annex 1, as a power response.
 //!
-//! At 48 kHz the recommendation prints the two filters' coefficients; at other rates they are the bilinear images of the
-//! analogue prototypes that give those coefficients (a shelf at 1681.97 Hz with 4.0 dB, a high-pass at 38.14 Hz).
+//! At 48 kHz the recommendation prints the two filters' coefficients; at other rates they are the bilinear images of
+//! the analogue prototypes that give those coefficients (a shelf at 1681.97 Hz with 4.0 dB, a high-pass at 38.14 Hz).
 
 use core::f64::consts::{PI, TAU};
 

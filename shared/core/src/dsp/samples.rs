@@ -1,9 +1,9 @@
 //! The policy for invalid samples and subnormals.
 //!
-//! * *Invalid* is a sample that is not finite or lies above +60 dBFS (|x| > 1000): a crashed plugin, a broken driver. It
-//!   is passed on as it came, counted, and kept out of every average: a frame is invalid when either channel is.
-//! * *Subnormals* and everything below [`TINY`] are passed on as they came and measured as zero, so that no filter state
-//!   decays into the range where processors slow down.
+//! * *Invalid* is a sample that is not finite or lies above +60 dBFS (|x| > 1000): a crashed plugin, a broken driver.
+//!   It is passed on as it came, counted, and kept out of every average: a frame is invalid when either channel is.
+//! * *Subnormals* and everything below [`TINY`] are passed on as they came and measured as zero, so that no filter
+//!   state decays into the range where processors slow down.
 
 use multiversion::multiversion;
 

@@ -109,8 +109,8 @@ pub struct Feed {
     pub right: Line,
     /// Where they end.
     pub ending: Ending,
-    /// A loudspeaker that plays only the low end: corner of its fourth-order low-pass (two second-order Butterworth ones in
-    /// a row), Hz.
+    /// A loudspeaker that plays only the low end: corner of its fourth-order low-pass (two second-order Butterworth
+    /// ones in a row), Hz.
     #[cfg_attr(feature = "serde", serde(default))]
     pub low_pass_hz: Option<f64>,
 }

@@ -16,8 +16,8 @@ pub enum Outcome {
     DropsOut,
 }
 
-/// The limits between the outcomes. Common practice, no source: they keep clear of 0 and −3.01 dB, where ordinary presets
-/// sit.
+/// The limits between the outcomes. Common practice, no source: they keep clear of 0 and −3.01 dB, where ordinary
+/// presets sit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]

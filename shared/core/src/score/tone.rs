@@ -16,8 +16,8 @@ const DEEPEST: f64 = 1e-3;
 /// Length of the window that resolves partials, seconds: bins of 6 Hz.
 const RESOLVED_S: f64 = 1.0 / WIDEST_BIN_HZ;
 
-/// The standard deviation of changes (natural logarithms of powers), given their weights and the weighted sums of them and of their
-/// squares, dB.
+/// The standard deviation of changes (natural logarithms of powers), given their weights and the weighted sums of them
+/// and of their squares, dB.
 fn spread_db(weights: f64, sum: f64, squares: f64) -> Change {
     let variance = squares / weights - (sum / weights).powi(2);
     Some(variance.max(0.0).sqrt() * 10.0 * core::f64::consts::LOG10_E)

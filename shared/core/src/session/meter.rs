@@ -29,8 +29,8 @@ pub struct RunningCorrelation {
     floor: f64,
 }
 
-/// `(1 − 2z⁻¹ + z⁻²) / (1 + a1 z⁻¹ + a2 z⁻²)` of both channels side by side: transposed direct form II. The Butterworth's
-/// gain is not in it, but in [`RunningCorrelation::powers`].
+/// `(1 − 2z⁻¹ + z⁻²) / (1 + a1 z⁻¹ + a2 z⁻²)` of both channels side by side: transposed direct form II. The
+/// Butterworth's gain is not in it, but in [`RunningCorrelation::powers`].
 #[derive(Clone, Copy, Debug)]
 struct HighPass {
     a: [f64; 2],

@@ -3,8 +3,8 @@
 //! A phrase begins with the first sound after a quiet of [`QUIET_S`], and ends with the next one. Quiet isn't only
 //! silence: a steady noise floor or hum is quiet too, and a decay belongs to the phrase until it reaches that floor.
 //!
-//! Nothing here is a published procedure; the constants are common practice, no source, held by tests with decaying chords,
-//! hum, noise and single hits.
+//! Nothing here is a published procedure; the constants are common practice, no source, held by tests with decaying
+//! chords, hum, noise and single hits.
 
 use crate::dsp::db;
 use crate::dsp::samples::Run;

@@ -63,14 +63,15 @@ impl Band {
 #[derive(Clone, Debug)]
 pub struct BandMap {
     bands: Vec<Band>,
-    /// For each band: first cell, share of it, last cell (inclusive), share of it. With one cell only the first share counts.
+    /// For each band: first cell, share of it, last cell (inclusive), share of it. With one cell only the first share
+    /// counts.
     spans: Vec<(usize, f64, usize, f64)>,
 }
 
 impl BandMap {
     /// 1/3-octave bands, nominal 20 Hz to 20 kHz. On a grid of FFT bins, bands narrower than three bins are merged with
-    /// their neighbours (at 48 kHz: 20 to 31.5, 40 to 63, and from 80 Hz on each band alone). Bands wholly above half the
-    /// sample rate don't exist; the one it falls into is marked partial.
+    /// their neighbours (at 48 kHz: 20 to 31.5, 40 to 63, and from 80 Hz on each band alone). Bands wholly above half
+    /// the sample rate don't exist; the one it falls into is marked partial.
     #[must_use]
     pub fn thirds(grid: &Grid) -> Self {
         let exact = (0..NOMINAL_HZ.len()).map(|i| {

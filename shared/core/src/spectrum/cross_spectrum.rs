@@ -14,8 +14,8 @@ pub struct CrossSpectrum {
     pub rr: Vec<f64>,
     /// Cross term per cell, with a delay of [`Self::delay_s`] between the channels taken out.
     pub lr: Vec<Complex<f64>>,
-    /// How much later the right channel is than `lr` shows, seconds: the true cross term is `lr·e^(+j2πf·delay)`. Zero for
-    /// a spectrum of FFT bins; a stored take, whose cells are wide, keeps it apart so that combs survive.
+    /// How much later the right channel is than `lr` shows, seconds: the true cross term is `lr·e^(+j2πf·delay)`. Zero
+    /// for a spectrum of FFT bins; a stored take, whose cells are wide, keeps it apart so that combs survive.
     pub delay_s: f64,
     /// With a delay kept apart: the part of the cross term that lies nearer to no delay than to that one, kept as it
     /// is. The true cross term is `lr·e^(+j2πf·delay) + near`; wide cells would average out whichever isn't kept
@@ -61,7 +61,8 @@ impl CrossSpectrum {
         self.ll.is_empty()
     }
 
-    /// Overwrites this spectrum with another of the same length, without allocating unless the other keeps a delay apart.
+    /// Overwrites this spectrum with another of the same length, without allocating unless the other keeps a delay
+    /// apart.
     ///
     /// # Panics
     /// If the lengths differ.

@@ -525,7 +525,8 @@ fn failed() -> Snapshot {
     snapshot
 }
 
-/// One reading a frame while the demo plays, for `frames` frames of a sixtieth of a second, after it has played for a while.
+/// One reading a frame while the demo plays, for `frames` frames of a sixtieth of a second, after it has played for a
+/// while.
 pub fn playing(frames: usize) -> Vec<Snapshot> {
     const FRAMES_HZ: f64 = 60.0;
     let sound = demo_preset(RATE_HZ).full();

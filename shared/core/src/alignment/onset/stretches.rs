@@ -11,8 +11,8 @@ const STRETCHES: usize = 256;
 const ENOUGH_STRETCHES: usize = 12;
 /// Offset between the channels at which they are compared to see what chance does, seconds.
 const ASIDE_S: f64 = 0.000_37;
-/// By how many standard deviations the mean of the lowest tenth and quarter lies below what it scatters about, if that's normally
-/// distributed: (1.282 + 0.674)/2.
+/// How many standard deviations the mean of the lowest tenth and quarter lies below the mean of a normal distribution:
+/// (1.282 + 0.674)/2.
 const LOWER: f64 = 0.978;
 /// Frames this far below the loudest are left out, as a power ratio.
 const FAINT: f64 = 1e-4;

@@ -51,8 +51,8 @@ pub enum Action {
         /// The one that is kept.
         from: Side,
     },
-    /// Make the wet louder (or, negative, softer), so that a mono wedge is as wet as stereo is now. Stereo gets wetter by as
-    /// much.
+    /// Make the wet louder (or, negative, softer), so that a mono wedge is as wet as stereo is now. Stereo gets wetter
+    /// by as much.
     WetLevel {
         /// By this much, dB.
         change_db: f64,

@@ -63,8 +63,8 @@ impl Diagnoser {
             squares += spectrum.ll[cell] * spectrum.rr[cell];
         }
         let both = left * right;
-        // The variance of unrelated channels' correlation over n averages: Σ ll·rr / (n·P_L·P_R), which for a flat band is
-        // CHECKS COR-6's 1/(2BT). Neighbouring Hann bins repeat each other, nearly twice over.
+        // The variance of unrelated channels' correlation over n averages: Σ ll·rr / (n·P_L·P_R), which for a flat band
+        // is CHECKS COR-6's 1/(2BT). Neighbouring Hann bins repeat each other, nearly twice over.
         let spread = if both > 0.0 && spectrum.averages > 0.0 {
             (0.5 * 1.944 * squares / (both * spectrum.averages))
                 .sqrt()

@@ -95,7 +95,8 @@ pub const MAX_RANGES: usize = 4;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Suffering {
-    /// Ranges of neighbouring 1/3-octave bands, lower and upper edge, Hz; the first [`Self::count`] count, lowest first.
+    /// Ranges of neighbouring 1/3-octave bands, lower and upper edge, Hz; the first [`Self::count`] count, lowest
+    /// first.
     pub ranges_hz: [(f64, f64); MAX_RANGES],
     /// How many ranges there are.
     pub count: usize,
@@ -292,7 +293,7 @@ impl Diagnosis {
     }
 }
 
-/// What is known besides the spectrum.
+/// The evidence besides the spectrum.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Clues {
     /// The direct sound's level, polarity and delay between the channels.

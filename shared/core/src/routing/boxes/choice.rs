@@ -1,6 +1,7 @@
 //! Which boxes to take: every choice with its merits and troubles at a gig.
 //!
-//! The order is by points of trouble. The points are common practice, no source; what they stand for is printed beside them.
+//! The order is by points of trouble. The points are common practice, no source; what they stand for is printed beside
+//! them.
 
 use crate::routing::line::Line;
 

@@ -23,7 +23,8 @@ pub fn dbu_of_volts(volts: f64) -> f64 {
     db::from_amplitude(volts / DBU_VOLTS)
 }
 
-/// Voltage gain of an unloaded transformer with `ratio` turns on the primary for one on the secondary: `−20·log10 ratio`, dB.
+/// Voltage gain of an unloaded transformer with `ratio` turns on the primary for one on the secondary: `−20·log10
+/// ratio`, dB.
 #[must_use]
 pub fn turns_gain_db(ratio: f64) -> f64 {
     -db::from_amplitude(ratio)

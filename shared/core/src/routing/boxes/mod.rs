@@ -105,7 +105,7 @@ impl Drive {
     }
 }
 
-/// One output of the rig, as a box sees it.
+/// One output of the rig: the source of a box.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(default))]

@@ -25,7 +25,8 @@ pub struct PairOfLines {
     pub low_e_db: f64,
     /// The same at 1 kHz, without the delay: 0, or less when one line is flipped.
     pub middle_db: f64,
-    /// Lowest frequency the delay cancels in the sum (lines of the same polarity), Hz; `None` without a delay or with one line only.
+    /// Lowest frequency the delay cancels in the sum (lines of the same polarity), Hz; `None` without a delay or with
+    /// one line only.
     pub first_notch_hz: Option<f64>,
 }
 

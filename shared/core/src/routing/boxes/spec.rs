@@ -52,7 +52,8 @@ impl DeskInput {
         }
     }
 
-    /// Equivalent input noise at full gain, dBu, 150 ohm source: good mic preamps have −127, a line input has no such gain.
+    /// Equivalent input noise at full gain, dBu, 150 ohm source: good mic preamps have −127, a line input has no such
+    /// gain.
     pub(super) fn input_noise_dbu(self) -> f64 {
         match self {
             Self::Mic => -127.0,

@@ -165,8 +165,8 @@ impl Monitor {
         }
     }
 
-    /// Sets whether the fast figures ([`Self::read_now`]) are read. While they aren't, they are not averaged; their average
-    /// restarts when they are read again.
+    /// Sets whether the fast figures ([`Self::read_now`]) are read. While they aren't, they are not averaged; their
+    /// average restarts when they are read again.
     pub fn set_watched(&mut self, watched: bool) {
         if watched && !self.watched {
             self.now.reset();

@@ -206,7 +206,8 @@ impl Evidence {
             && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
     }
 
-    /// Whether lining the channels up by this evidence's delay explains the pair: one direction, with both channels in it.
+    /// Whether lining the channels up by this evidence's delay explains the pair: one direction, with both channels in
+    /// it.
     #[must_use]
     pub fn explains_delay(&self) -> bool {
         let middle = apart_deg(self.modes.modes[0].angle_rad, FRAC_PI_4)

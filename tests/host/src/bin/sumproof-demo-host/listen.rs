@@ -11,8 +11,8 @@ use sumproof_wording::Name;
 /// Block size of the rendering, samples.
 const BLOCK: Blocks = Blocks::Fixed(1024);
 
-/// Renders the recording while the plugin records a take; returns the take under the recording's name, and the state that
-/// holds it.
+/// Renders the recording while the plugin records a take; returns the take under the recording's name, and the state
+/// that holds it.
 ///
 /// # Errors
 /// A refusal of the plugin, or [`HostError::State`] if there is no take.

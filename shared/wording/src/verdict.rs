@@ -112,13 +112,13 @@ fn fares(outcome: Sure, still: &str) -> String {
     }
 }
 
-/// Whether two intervals are so near that the words needn't follow.
+/// Whether two intervals are close enough for the sentence not to change.
 fn are_near(one: Interval, other: Interval) -> bool {
     let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= FAR_DB && b <= FAR_DB);
     near(one.low, other.low) && near(one.high, other.high) && near(one.likely, other.likely)
 }
 
-/// A change in words: what is likely where both ends are near each other, else both ends.
+/// A change in words: the likely figure where both ends are close together, otherwise both ends.
 fn how_far(change: Interval, at_floor: bool) -> String {
     if at_floor {
         return String::from("at least 20 dB down");
@@ -212,7 +212,7 @@ impl Verdict {
         self.gists().iter().zip(other.gists()).all(|(a, b)| a.is_near(b))
     }
 
-    /// Whether the other differs in numbers only.
+    /// Whether the other verdict differs in figures only.
     #[must_use]
     pub fn has_outcomes_of(&self, other: &Self) -> bool {
         self.gists()
@@ -228,7 +228,7 @@ impl Verdict {
         self.gists().iter().zip(other.gists()).all(|(a, b)| known(a, b))
     }
 
-    /// Three sentences: the wedge, one line flipped, one line alone. What is only likely says so, with the other it could be.
+    /// Three sentences: the wedge, one line flipped, one line alone. Likely outcomes are given with their alternative.
     #[must_use]
     pub fn sentence(&self) -> String {
         let outcome = self.flipped.outcome;

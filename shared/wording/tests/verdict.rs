@@ -45,7 +45,7 @@ fn reading(rows: &[(FeedId, Outcome, FeedScore)]) -> Reading {
     reading
 }
 
-/// Sets how sure a feed's outcome is, and the dry's ends.
+/// Sets the certainty of a feed's outcome, and the dry's interval.
 fn doubt(reading: &mut Reading, id: FeedId, verdict: Sure<Outcome>, ends: (f64, f64, f64)) {
     let row = &mut reading.rows[id as usize];
     (row.verdict, row.outcome) = (Some(verdict), verdict.word());

@@ -101,8 +101,8 @@ fn is_soft(desk: &Desk) -> bool {
     peak > 0.0 && peak <= SOFT
 }
 
-/// Takes the first step, until the input is muted. On a busy machine a click may come before the window is ready for
-/// it, and a window that isn't drawn for two seconds ends the check: a player would try again.
+/// Takes the first step, until the input is held back. On a busy machine a click may come before the window is ready
+/// for it, and a window that isn't drawn for two seconds ends the check: a player would try again.
 fn hold(desk: &mut Desk) {
     for _ in 0..20 {
         // As in the window after the click took effect.
@@ -167,7 +167,7 @@ fn two_steps_send_the_signal_and_a_key_or_the_closing_window_ends_it() {
     let goes_on = within(&mut desk, 30, is_soft);
     assert!(!goes_on, "it went on");
     assert_eq!(desk.text("aud"), "Off");
-    // The input stays muted until it is let through.
+    // The input stays held back until it is let pass.
     shown(&mut desk, |check| check.held = true);
     desk.click(PASS);
     desk.until("the noise passes again", is_loud);

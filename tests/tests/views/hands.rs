@@ -1070,7 +1070,7 @@ fn a_quiet_window_asks_for_no_frames() {
             stage.harness.step();
         }
         let output = stage.harness.output();
-        // The line check is drawn as long as it mutes the sound, because it ends when it isn't drawn.
+        // The line check is drawn as long as it holds the sound back, because it ends when it isn't drawn.
         let attends = scene.snapshot().check.held;
         for viewport in output.viewport_output.values() {
             if attends {

@@ -45,7 +45,7 @@ fn two_steps_lead_to_sound_and_it_begins_low() {
     stage.take_intents();
     click(&mut stage, READY);
     assert_eq!(stage.take_intents(), wish(CheckWish::Hold));
-    // As long as the owner doesn't mute the sound there's no second step.
+    // As long as the owner doesn't hold the sound back there's no second step.
     assert!(stage.harness.query_by_label(SEND).is_none());
     stage.harness.state_mut().snapshot.check.held = true;
     stage.harness.run();

@@ -43,9 +43,9 @@ impl Row {
         }
     }
 
-    /// How badly the feed fares, for an order with the worst last; `None` without a reading. What could be worse than it likely is
-    /// stands above what plainly isn't, and what can't be told above everything that holds: a set of rows holds only where each
-    /// of them plainly does.
+    /// Sort key by severity, the worst last; `None` without a reading. A likely outcome whose alternative is worse
+    /// ranks above the same outcome given plainly, and 'can't tell' ranks above everything that holds: a set of rows
+    /// holds only if every row plainly does.
     ///
     /// ```
     /// use sumproof_core::routing::feed::FeedId;

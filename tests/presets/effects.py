@@ -90,7 +90,8 @@ REVERBS = {
 
 
 def reverb(sound, rng, half):
-    engine = pick(rng, REVERBS[half])
+    # Another draw of a half has its reverbs.
+    engine = pick(rng, REVERBS[half.split("-")[0]])
     before = rng.uniform(0.0, 0.04)
     if engine == "pedalboard":
         size, damping = rng.uniform(0.3, 0.9), rng.uniform(0.2, 0.8)

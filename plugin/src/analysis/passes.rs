@@ -4,8 +4,9 @@
 
 use std::sync::Arc;
 
+use sumproof_core::session::passes::of_takes;
 use sumproof_core::session::take::{Pass, Take};
-use sumproof_core::split::two_pass::{self, BandResidual, PassRecorder, TwoPass};
+use sumproof_core::split::two_pass::{BandResidual, PassRecorder, TwoPass};
 use sumproof_views::Passes;
 use sumproof_wording::passes::{self, TooLong};
 
@@ -273,7 +274,7 @@ fn by_spectra(dry: &RecordedPass, wet: &RecordedPass, full: Option<&RecordedPass
     let part = full.map_or(&dry.take.name, |full| &full.take.name);
     let name = format!("{part}, dry and wet");
     let full_take = full.map(|full| &full.take);
-    match two_pass::of_takes(name, &dry.take, &wet.take, full_take) {
+    match of_takes(name, &dry.take, &wet.take, full_take) {
         Ok(pair) => Paired {
             line: passes::told_apart(&pair.name, full.map_or(Ok(None), |_| Err(TooLong))),
             take: Some(pair),

@@ -2,9 +2,10 @@
 
 use sumproof_core::dsp::db;
 use sumproof_core::session::monitor::Monitor;
+use sumproof_core::session::passes::of_takes;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::side_chain::{Reference, SideChain};
-use sumproof_core::split::two_pass::{PassAudio, PassRecorder, TwoPass, TwoPassError, of_takes};
+use sumproof_core::split::two_pass::{PassAudio, PassRecorder, TwoPass, TwoPassError};
 use sumproof_core::split::{Method, Split};
 use sumproof_signals::{Preset, PresetKind, Stereo, amplitude, mean_power, render, tones};
 use sumproof_tests::methods::{narrowed_pair, pass, ratios, spec};

@@ -7,10 +7,11 @@ use std::fs::File;
 use std::path::Path;
 
 use sumproof_core::dsp::db;
+use sumproof_core::session::passes::SideChainTake;
 use sumproof_core::session::take::Pass;
 use sumproof_core::spectrum::grid::Grid;
 use sumproof_core::split::Split;
-use sumproof_core::split::side_chain::{Reference, SideChain, SideChainTake};
+use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_core::split::two_pass::TwoPass;
 use sumproof_signals::{Stereo, convolve, mean_power};
 use sumproof_tests::methods::{hall_folder, mono_power, narrowed_pair, pass};

@@ -6,6 +6,7 @@ pub mod calm;
 pub mod meter;
 pub mod monitor;
 pub mod part;
+pub mod passes;
 pub mod phrase;
 pub mod phrase_sound;
 pub mod reading;

@@ -15,37 +15,9 @@ use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::lags::Lags;
 use crate::split::estimated::split_into;
 use crate::split::kind::PresetKind;
+pub use crate::split::pass::Pass;
 use crate::split::ways::Evidence;
 use crate::split::{Method, Split};
-
-/// The pass of a part that a take holds.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
-pub enum Pass {
-    /// The whole preset.
-    #[default]
-    Full,
-    /// Effects off.
-    Dry,
-    /// Dry off.
-    Wet,
-}
-
-impl Pass {
-    /// All of them.
-    pub const ALL: [Self; 3] = [Self::Full, Self::Dry, Self::Wet];
-
-    /// The stable name in files.
-    #[must_use]
-    pub fn id(self) -> &'static str {
-        match self {
-            Self::Full => "full",
-            Self::Dry => "dry",
-            Self::Wet => "wet",
-        }
-    }
-}
 
 /// One stored analysis.
 #[derive(Clone, Debug, PartialEq)]
@@ -330,6 +302,7 @@ mod stored {
 
     use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
     use crate::split::kind::PresetKind;
+    pub use crate::split::pass::Pass;
     use crate::split::ways::{Bounds, Evidence};
 
     /// The version of the stored form.

@@ -1,12 +1,13 @@
 //! Dry and wet, each as a cross-spectrum, and how they were told apart.
 //!
 //! In: runs of frames (estimate, side-chain), the sound of passes (two-pass). Out: [`Split`] with, for an estimate, its
-//! [`Bounds`]. Uses `alignment` and below; `side_chain` and `two_pass` also make [`crate::session::take::Take`]s.
+//! [`Bounds`]. Uses `alignment` and below.
 
 pub mod diffuse;
 pub mod estimated;
 pub mod interval;
 pub mod kind;
+pub mod pass;
 pub mod side_chain;
 pub mod two_pass;
 pub mod ways;

@@ -33,10 +33,11 @@ use std::collections::VecDeque;
 
 use crate::alignment::delay::{ChannelDelay, DelayFinder};
 use crate::dsp::samples::{self, Cleaner};
-use crate::session::take::{Pass, Take};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
+use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::{Average, Blocks, window_autocorrelation};
+use crate::split::pass::Pass;
 use crate::split::{Method, Split};
 
 use convolver::{Early, EarlyConvolver, Hop};
@@ -108,14 +109,24 @@ pub struct SideChainState {
     pub references: usize,
 }
 
-/// A take with its split and the split's state.
+/// What is known of a take after its end.
 #[derive(Clone, Debug, PartialEq)]
-pub struct SideChainTake {
-    /// The take.
-    pub take: Take,
+pub struct EndedTake {
+    /// The player's name for it.
+    pub name: String,
+    /// Its pass.
+    pub pass: Pass,
+    /// Exact sums over all frames.
+    pub sums: PairSums,
+    /// Frames that were invalid and left out.
+    pub invalid_frames: u64,
+    /// Number of gaps: places where frames are missing.
+    pub gaps: u64,
+    /// The single delay between the channels' dry, if there's one.
+    pub delay: Option<ChannelDelay>,
     /// The state of its split.
     pub state: SideChainState,
-    /// Its split on the FFT bins it was computed on.
+    /// Its split on the bins of [`SideChain::grid`].
     pub split: Split,
 }
 
@@ -557,7 +568,7 @@ impl SideChain {
         self.ending.clear();
     }
 
-    /// Ends the take. [`Self::refine`] computes its response and its parts and returns it when it's done. Returns false
+    /// Ends the take. [`Self::refine_ending`] computes its response and its parts and returns it when it's done. Returns false
     /// when none was being recorded or it has no frames. Allocates.
     pub fn end_take(&mut self, name: String, pass: Pass) -> bool {
         self.solve_ending();
@@ -624,7 +635,7 @@ impl SideChain {
         }
     }
 
-    /// Whether [`Self::refine`] has something to do.
+    /// Whether [`Self::refine_ending`] has something to do.
     #[must_use]
     pub fn is_ending(&self) -> bool {
         !self.ending.is_empty()
@@ -632,7 +643,7 @@ impl SideChain {
 
     /// Does part of the work at the end of a take: a step of the solver, or splitting some of its sound. Returns the
     /// take once it is done. Allocates.
-    pub fn refine(&mut self) -> Option<SideChainTake> {
+    pub fn refine_ending(&mut self) -> Option<EndedTake> {
         if self.ending.front()?.solved.is_none() {
             // The job is this take's own: the next recording begins none while one is running.
             if self.estimator.is_solving() {
@@ -651,28 +662,16 @@ impl SideChain {
             pass,
             solved,
         } = self.ending.pop_front()?;
-        let (sums, invalid_frames) = (recording.sums, recording.invalid_frames);
-        Some(SideChainTake {
-            take: Take {
-                gaps: u64::from(recording.gaps),
-                ..Take::new(name, pass, sums, invalid_frames, &self.grid, &split, delay)
-            },
+        Some(EndedTake {
+            name,
+            pass,
+            sums: recording.sums,
+            invalid_frames: recording.invalid_frames,
+            gaps: u64::from(recording.gaps),
+            delay,
             state: solved?.state,
             split,
         })
-    }
-
-    /// Ends the take and computes all of it at once, which takes a second or two: [`Self::end_take`] and
-    /// [`Self::refine`] in one. `None` when none was being recorded or it has no frames. Allocates.
-    pub fn finish_take(&mut self, name: String, pass: Pass) -> Option<SideChainTake> {
-        if !self.end_take(name, pass) {
-            return None;
-        }
-        let mut last = None;
-        while self.is_ending() {
-            last = self.refine().or(last);
-        }
-        last
     }
 
     /// The state of the live split; `None` as long as no response is known.

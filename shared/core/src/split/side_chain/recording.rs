@@ -5,9 +5,9 @@ use std::collections::VecDeque;
 use super::convolver::Early;
 use super::estimator::Estimator;
 use super::{Parts, SideChainState};
-use crate::session::take::Pass;
 use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::Average;
+use crate::split::pass::Pass;
 
 /// Frames split at once after the end.
 const FRAMES_A_STEP: usize = 8192;

@@ -24,14 +24,12 @@ mod place;
 mod sound;
 mod terms;
 
-use crate::alignment::delay::DelayFinder;
 use crate::dsp::{db, samples};
-use crate::session::take::{Pass, Take};
 use crate::spectrum::bands::{Band, BandMap};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
 use crate::spectrum::pair_sums::PairSums;
-use crate::split::kind::PresetKind;
+use crate::split::pass::Pass;
 use crate::split::{Method, Split};
 
 use align::Alignment;
@@ -256,7 +254,8 @@ pub struct TwoPass {
     pub check: Option<PairCheck>,
     /// Gain and offset of the dry pass in the full one, if there was no wet pass.
     pub dry_in_full: Option<DryInFull>,
-    sums: PairSums,
+    /// Sums of the full pass; without one, those of both passes added as if dry and wet were unrelated.
+    pub sums: PairSums,
 }
 
 impl TwoPass {
@@ -356,52 +355,6 @@ impl TwoPass {
             sums: sums[2],
         })
     }
-
-    /// The split as a take. Without a full pass the take's sums are those of both passes added, as if dry and wet were
-    /// unrelated.
-    #[must_use]
-    pub fn take(&self, name: String) -> Take {
-        let len = block_len(self.grid.rate_hz());
-        let delay = DelayFinder::new(self.grid.rate_hz(), len).find(&self.split.dry);
-        Take::new(name, Pass::Full, self.sums, 0, &self.grid, &self.split, delay)
-    }
-}
-
-/// The split of two stored takes; a full take, if given, provides the total. Gains and waveforms can't be checked from
-/// spectra: both passes are taken as they are.
-///
-/// # Errors
-/// When the takes have different sample rates or a pass is silent.
-pub fn of_takes(name: String, dry: &Take, wet: &Take, full: Option<&Take>) -> Result<Take, TwoPassError> {
-    for (pass, take) in [(Pass::Dry, Some(dry)), (Pass::Wet, Some(wet)), (Pass::Full, full)] {
-        let Some(take) = take else { continue };
-        if take.rate_hz != dry.rate_hz {
-            return Err(TwoPassError::Rates);
-        }
-        if db::from_power(take.sums.mean_power()) <= db::NO_READING_DBFS {
-            return Err(TwoPassError::Silent(pass));
-        }
-    }
-    let whole = |take: &Take| take.split.total.clone();
-    let split = match full {
-        Some(full) => Split::new(whole(dry), whole(wet), whole(full), Method::TwoPass),
-        None => Split::of_parts(whole(dry), whole(wet), &dry.grid(), Method::TwoPass),
-    };
-    let mut both = Take {
-        name,
-        pass: Pass::Full,
-        rate_hz: dry.rate_hz,
-        invalid_frames: dry.invalid_frames + wet.invalid_frames,
-        gaps: dry.gaps + wet.gaps,
-        sums: full.map_or_else(|| unrelated(dry.sums, wet.sums), |full| full.sums),
-        delay: dry.delay,
-        diagnosis: None,
-        split,
-        kind: PresetKind::NotSaid,
-        evidence: None,
-    };
-    both.explain_parts(full.and_then(|full| full.diagnosis.as_ref()));
-    Ok(both)
 }
 
 /// The passes' sums, after checking that the passes fit together; zero for an absent pass.
@@ -425,7 +378,7 @@ fn checked(passes: [(Pass, Option<&PassAudio<'_>>); 3]) -> Result<[PairSums; 3],
 }
 
 /// The sums of two passes added as if they were unrelated.
-fn unrelated(dry: PairSums, wet: PairSums) -> PairSums {
+pub(crate) fn unrelated(dry: PairSums, wet: PairSums) -> PairSums {
     PairSums {
         frames: dry.frames.max(wet.frames),
         left: dry.left + wet.left,

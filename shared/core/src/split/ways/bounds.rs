@@ -39,6 +39,10 @@ const SIDE_SHARE: f64 = 0.85;
 /// Signs of a phaser, which leaves a few pure increments in the middle and smears all others, though most of the power
 /// lies along: purity below the first, power across below the second, leak above the third.
 const SMEARED: [f64; 3] = [0.25, 0.3, 0.09];
+/// Below this purity a direction off the middle needs [`SURE_SHARE`] (rotary).
+const BLURRED: f64 = 0.15;
+/// A mode this close to the middle or the inverted middle counts as there where the dry is said to be centred, degrees.
+const NEAR_DEG: f64 = 8.0;
 /// Least share of a mode where both sides have onsets of their own (a ping-pong echo, two takes).
 const BOTH_SIDES_SHARE: f64 = 0.1;
 /// Tolerance of two takes' normalised cross term around 0.
@@ -188,18 +192,31 @@ impl Evidence {
     /// Whether the onset increments have a single direction.
     #[must_use]
     pub fn is_one_direction(&self) -> bool {
+        // Two amplifiers, echoes on alternating sides and rotaries make modes off the middle, but not of nearly all onsets.
+        let first = self.modes.modes[0];
+        let off_middle = self.from_middle_deg() > SNAP_DEG && first.share < SURE_SHARE;
+        self.has_main_direction() && !off_middle
+    }
+
+    /// The angle of the first mode from the middle or the inverted middle, degrees.
+    fn from_middle_deg(&self) -> f64 {
+        let angle = self.modes.modes[0].angle_rad;
+        apart_deg(angle, FRAC_PI_4).min(apart_deg(angle, -FRAC_PI_4))
+    }
+
+    /// Whether most onset increments have the first mode's direction: enough where the dry is said to have only one.
+    fn has_main_direction(&self) -> bool {
         let modes = &self.modes;
         let [first, second, ..] = modes.modes;
         let enough = modes.onsets >= ENOUGH
             || (modes.onsets >= FEW && first.share >= FEW_SHARE && modes.purity >= FEW_PURITY);
-        let middle = apart_deg(first.angle_rad, FRAC_PI_4).min(apart_deg(first.angle_rad, -FRAC_PI_4));
+        let middle = self.from_middle_deg();
         let at_a_side = middle > 45.0 - SIDE_DEG;
         let smeared = modes.purity < SMEARED[0] && self.across < SMEARED[1] && modes.leak > SMEARED[2];
-        // Two amplifiers, echoes on alternating sides and rotaries make modes off the middle, but not of nearly all onsets.
-        let off_middle = middle > SNAP_DEG && first.share < SURE_SHARE;
+        let blurred = modes.purity < BLURRED && middle > SNAP_DEG && first.share < SURE_SHARE;
         enough
             && !smeared
-            && !off_middle
+            && !blurred
             && first.share >= ONE_SHARE
             && (modes.count < 2 || second.share <= OTHER_SHARE)
             && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
@@ -209,9 +226,7 @@ impl Evidence {
     /// it.
     #[must_use]
     pub fn explains_delay(&self) -> bool {
-        let middle = apart_deg(self.modes.modes[0].angle_rad, FRAC_PI_4)
-            .min(apart_deg(self.modes.modes[0].angle_rad, -FRAC_PI_4));
-        self.is_one_direction() && middle < 45.0 - SIDE_DEG - 4.0
+        self.is_one_direction() && self.from_middle_deg() < 45.0 - SIDE_DEG - 4.0
     }
 
     /// Whether the increments move: every one has a direction, each a different one.
@@ -239,14 +254,19 @@ impl Evidence {
         }
         .to_radians();
         match kind {
-            PresetKind::Centre | PresetKind::OneSide | PresetKind::LateCopy | PresetKind::NotSaid
-                if self.is_one_direction() =>
-            {
+            PresetKind::NotSaid if self.is_one_direction() => {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
+            }
+            PresetKind::Centre | PresetKind::OneSide | PresetKind::LateCopy if self.has_main_direction() => {
+                self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
+            }
+            // One dry in both channels, but not alike: few onsets are enough where all say so.
+            PresetKind::Centre if self.from_middle_deg() > NEAR_DEG && first.share >= ONE_SHARE => {
+                self.one_way(first.angle_rad, COARSE_DEG.to_radians(), kind)
             }
             PresetKind::Centre => {
                 let share = |angle: f64| -> f64 {
-                    let near = |mode: &&Mode| apart_deg(mode.angle_rad, angle) <= 8.0;
+                    let near = |mode: &&Mode| apart_deg(mode.angle_rad, angle) <= NEAR_DEG;
                     self.modes.modes[..self.modes.count]
                         .iter()
                         .filter(near)

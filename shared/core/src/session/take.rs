@@ -302,7 +302,6 @@ mod stored {
 
     use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
     use crate::split::kind::PresetKind;
-    pub use crate::split::pass::Pass;
     use crate::split::ways::{Bounds, Evidence};
 
     /// The version of the stored form.

@@ -29,8 +29,8 @@ const CONTRADICTION: &str =
     "The parts of the signal contradict each other: come closer or record at the desk, and repeat.";
 const NOTHING_PULLED: &str = "All three passes sound alike, as if no plug had been pulled: unplug the right line in the first pause; in the second plug it \
     again and unplug the left one. (Two equal lines sound so too where an automatic gain is on: switch it off.)";
-const PERHAPS_MONO: &str = "Both lines are equal to the last digit. A player that mixes left and right to one would sound the same: make sure that it \
-    plays stereo (with one line unplugged, half of the signal must be gone).";
+const PERHAPS_MONO: &str = "Both lines are equal as far as this recording tells. A player that mixes left and right to one would sound the same: make \
+    sure that it plays stereo (with one line unplugged, half of the signal must be gone).";
 const FAINT: &str = "The signal is fainter than the noise: come closer, or turn it up, and repeat.";
 const SEVERAL_SIGNALS: &str =
     "There is more than one test signal in this recording: the last whole one is read.";

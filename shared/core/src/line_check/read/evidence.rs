@@ -21,6 +21,17 @@ const ENOUGH_BANDS: usize = 6;
 const APART_S: f64 = 0.000_5;
 /// Where a correlation holds nothing but chance: behind all delays, seconds.
 const CHANCE_S: (f64, f64) = (0.03, 0.08);
+/// A marker is where its correlation's peak is from this height on; or from a lower one that is so many times what chance gives.
+const PLACED: f64 = 0.2;
+const PLACED_LEAST: f64 = 0.15;
+const PLACED_CHANCE: f64 = 12.5;
+/// The late sound: what comes so long behind a line's arrival, seconds.
+const TAIL_S: (f64, f64) = (0.05, 0.45);
+/// A band of the late sound counts from this signal to noise (power) on, and so many bands make a statement.
+const LATE_CLEAR: f64 = 2.0;
+const ENOUGH_LATE_BANDS: usize = 16;
+/// What is less than this of a band's sound (power) is the end of a filter or of a coder's block and not of a room or a reverb.
+const LATE_LEAST: f64 = 1e-3;
 
 /// What one part says of the softer line against the louder one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,6 +78,19 @@ pub(super) struct Evidence {
     pub sums: Vec<Together>,
     /// What the powers of both equal and both opposite say: whatever moved in between, these don't move with it.
     pub powers: Option<Vote>,
+    /// How alike both equal and both opposite are: where one line alone is heard, these are the same.
+    pub each_other: Option<Coherence>,
+    pub late: Late,
+}
+
+/// The late sound by itself, in which a room weighs nothing against an effect's tail; signed coherences, the noise taken out. The
+/// direct sound doesn't weigh in it, so little of another way is seen.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Late {
+    /// How well the right line's follows from the left one's as all of its sound does: −1 to 1.
+    pub line: Option<Coherence>,
+    /// How well both equal or both opposite, whichever does better, follow from both lines' own parts.
+    pub sum: Option<Coherence>,
 }
 
 /// Coherence, with the noise taken out; `None` where too few bands stand out of it.
@@ -126,14 +150,48 @@ impl Reader {
                 let response = self.response(channel, piece);
                 self.cut(&response, -AHEAD_S, span_s)
             });
+            evidence.each_other = alike(&self.grid, &parts[0], &parts[1], 0.0).all;
             evidence.powers = self.powers(&parts, expected);
         }
+        evidence.late = self.late(channel, wide, expected);
         for (first, second) in self.marker_pairs() {
             evidence
                 .markers
                 .push(self.marker(channel, [first, second], wide, expected));
         }
         evidence
+    }
+
+    /// The late sound of the lines against each other, and of both equal and both opposite against the lines.
+    fn late(&mut self, channel: usize, wide: &[PartSpectrum; 2], expected: Expected) -> Late {
+        let (Some(left), Some(right)) = (self.sweep_on([1.0, 0.0]), self.sweep_on([0.0, 1.0])) else {
+            return Late::default();
+        };
+        let lines = [left, right].map(|piece| self.response(channel, piece));
+        let behind_s = [(-expected.delay_s).max(0.0), expected.delay_s.max(0.0)];
+        let own = [0, 1].map(|n| self.cut(&lines[n], behind_s[n] + TAIL_S.0, behind_s[n] + TAIL_S.1));
+        let line = follows(
+            &self.grid,
+            [&own[0], &own[1]],
+            expected.delay_s,
+            Some([&wide[0], &wide[1]]),
+        );
+        let later_s = behind_s[0].max(behind_s[1]);
+        let same = [0, 1].map(|n| self.cut(&lines[n], later_s + TAIL_S.0, later_s + TAIL_S.1));
+        let mut sum: Option<Coherence> = None;
+        for sign in [1.0, -1.0] {
+            let Some(piece) = self.sweep_on([1.0, sign]) else {
+                continue;
+            };
+            let response = self.response(channel, piece);
+            let part = self.cut(&response, later_s + TAIL_S.0, later_s + TAIL_S.1);
+            let found = follows(&self.grid, [&added(&same, sign), &part], 0.0, None);
+            sum = sum
+                .into_iter()
+                .chain(found)
+                .max_by(|a, b| a.value.total_cmp(&b.value));
+        }
+        Late { line, sum }
     }
 
     /// Markers of which both sweeps are whole and in the recording.
@@ -156,13 +214,7 @@ impl Reader {
 
     /// Both equal, or both opposite, against the sum or difference of both alone.
     fn sum_part(&mut self, wide: &[PartSpectrum; 2], part: &PartSpectrum, sign: f64) -> Together {
-        let mut sum = wide[0].clone();
-        for (bin, other) in sum.bins.iter_mut().zip(&wide[1].bins) {
-            *bin += sign * other;
-        }
-        for (noise, other) in sum.noise.iter_mut().zip(&wide[1].noise) {
-            *noise += other;
-        }
+        let sum = added(wide, sign);
         let (transforms, grid) = (&mut self.deconvolver.transforms, &self.grid);
         let found = relation(transforms, grid, &sum, part, SLIP_S, f64::INFINITY);
         let explained = alike(grid, &sum, part, 0.0).all;
@@ -239,11 +291,13 @@ impl Reader {
         let Some(found) = relation(transforms, grid, &placed, &heard, SLIP_S, f64::INFINITY) else {
             return Together::default();
         };
+        let vote = self.vote(heard, wide, expected, [loud_at_s, soft_at_s], found.delay_s);
+        let least = PLACED.min(PLACED_LEAST.max(PLACED_CHANCE * vote.chance));
         Together {
-            late_s: (found.sign > 0.0 && found.height > 0.2).then_some(found.delay_s),
+            late_s: (found.sign > 0.0 && found.height > least).then_some(found.delay_s),
             height: found.height,
             explained: None,
-            vote: Some(self.vote(heard, wide, expected, [loud_at_s, soft_at_s], found.delay_s)),
+            vote: Some(vote),
         }
     }
 
@@ -276,6 +330,59 @@ impl Reader {
 
 fn turned(grid: &BinGrid, bin: usize, late_s: f64) -> Complex<f64> {
     Complex::from_polar(1.0, -core::f64::consts::TAU * grid.hz(bin) * late_s)
+}
+
+/// Both lines' own parts, the right one with this sign.
+fn added(lines: &[PartSpectrum; 2], sign: f64) -> PartSpectrum {
+    let mut sum = lines[0].clone();
+    for (bin, other) in sum.bins.iter_mut().zip(&lines[1].bins) {
+        *bin += sign * other;
+    }
+    for (noise, other) in sum.noise.iter_mut().zip(&lines[1].noise) {
+        *noise += other;
+    }
+    sum
+}
+
+/// How well the second follows from the first, the second late by so much: the part of their coherence that is in phase, or in the phase
+/// in which `reference` has the second against the first. What is unlike comes out as 0 in the mean, however few its values are.
+fn follows(
+    grid: &BinGrid,
+    of: [&PartSpectrum; 2],
+    late_s: f64,
+    reference: Option<[&PartSpectrum; 2]>,
+) -> Option<Coherence> {
+    let mut found: Vec<f64> = Vec::new();
+    for &band in &grid.bands {
+        let hz = grid.middle_hz(band);
+        let is_swept = |x: &&PartSpectrum| (x.band_hz.0..=x.band_hz.1).contains(&hz);
+        if !of.iter().all(is_swept) || of.iter().any(|x| x.clearness(band) < LATE_CLEAR) {
+            continue;
+        }
+        let cross = |[a, b]: [&PartSpectrum; 2]| -> Complex<f64> {
+            (band.0..band.1)
+                .map(|k| a.bins[k].conj() * b.bins[k] * turned(grid, k, late_s).conj())
+                .sum()
+        };
+        let phase = reference.map_or(Complex::new(1.0, 0.0), |reference| {
+            let cross = cross(reference);
+            cross / cross.norm().max(1e-300)
+        });
+        let clean = of.map(|x| x.power(band) - x.noise_power(band));
+        let whole = reference.map(|whole| whole.map(|x| x.power(band)));
+        if whole.is_some_and(|whole| (0..2).any(|n| clean[n] < LATE_LEAST * whole[n])) {
+            continue;
+        }
+        let in_phase = (cross(of) * phase.conj()).re;
+        found.push((in_phase / (clean[0] * clean[1]).sqrt()).clamp(-1.2, 1.2));
+    }
+    let count = found.len() as f64;
+    let value = found.iter().sum::<f64>() / count;
+    let spread = found.iter().map(|x| (x - value).powi(2)).sum::<f64>() / count;
+    (found.len() >= ENOUGH_LATE_BANDS).then(|| Coherence {
+        value,
+        sigma: (spread / count).sqrt(),
+    })
 }
 
 /// Takes what follows from `placed`, late by so much, out of what is heard, band by band.

@@ -57,9 +57,23 @@ const SOFT_DB: f64 = 15.0;
 /// A delay is no better than this share of a period of the highest frequency that is within 15 dB of the loudest: a subwoofer's feed.
 const PERIODS: f64 = 0.12;
 const SUB_HZ: f64 = 250.0;
-/// Lines that are this equal sound as if the player mixed both channels to one: seconds and dB.
+/// Lines that are this equal sound as if the player mixed both channels to one: seconds and dB. Where noise lets a level be told less well
+/// than that, twice its deviation (widened as in [`level`]), up to the second.
 const EQUAL_S: f64 = 0.000_003;
 const EQUAL_DB: f64 = 0.15;
+const EQUAL_MOST_DB: f64 = 0.5;
+/// The late sound of two lines of one way follows at least this well from one to the other, where that of both follows at least so well
+/// from both.
+const LATE_ALIKE: f64 = 0.9;
+const LATE_ADDS_UP: f64 = 0.97;
+/// Unless it is known this well (one deviation): where a coder or noise suppression leaves some bands out of the softer line, bands differ.
+const LATE_SIGMA: f64 = 0.05;
+/// Both equal and both opposite that are at least this much alike, and of which a line's own part explains no more than this, sound as
+/// from another place.
+const EACH_OTHER: f64 = 0.9;
+const ANOTHER_PLACE: f64 = 0.7;
+/// A level's deviation by its fit is this much less than it is, found by development.
+const WIDENED: f64 = 1.6;
 /// Without a plug pulled 'both' is half of what both alone add up to (natural logarithm of 0.8).
 const HALF_LN: f64 = -0.223;
 /// Passes are a quarter of a minute apart, and the clocks are known from two seconds: delays are no better than this there, seconds.
@@ -162,7 +176,8 @@ impl Reader {
             .fold(0.0, f64::max);
         Agreement {
             against: self
-                .disturbed(evidence, tolerance_s, contradict)
+                .disturbed(evidence, tolerance_s)
+                .or_else(|| put_elsewhere(evidence, &votes, measured.delay_s, same_s))
                 .or_else(|| {
                     // A room sounds otherwise from each place in it.
                     let is_swaying = self.is_swaying(evidence, SWAY_PERIODS / highest_hz);
@@ -181,7 +196,7 @@ impl Reader {
     }
 
     /// Whether sounds came when they should.
-    fn disturbed(&self, evidence: &Evidence, tolerance_s: f64, contradict: usize) -> Option<Unknown> {
+    fn disturbed(&self, evidence: &Evidence, tolerance_s: f64) -> Option<Unknown> {
         let late = |parts: &[Together], least_s: f64| {
             parts
                 .iter()
@@ -209,11 +224,15 @@ impl Reader {
             return Some(Unknown::Moved);
         }
         let lows_alike = evidence.alike.lows.is_none_or(|lows| lows.value > ALIKE_LOWS);
-        (is_changing && lows_alike).then_some(if contradict > 0 {
-            Unknown::Contradiction
-        } else {
-            Unknown::Changing
-        })
+        let elsewhere = best_explained(evidence).is_some_and(|most| most.most() < ANOTHER_PLACE)
+            && evidence
+                .each_other
+                .is_some_and(|alike| alike.least() > EACH_OTHER);
+        if elsewhere && is_changing {
+            // What both of them are is the same, so nothing changes all the time.
+            return Some(Unknown::Cut);
+        }
+        (is_changing && lows_alike).then_some(Unknown::Changing)
     }
 
     /// Whether sounds are off their places by little, and yet by more than they ever are where everything lies still.
@@ -287,8 +306,9 @@ impl Reader {
             Some(_) if level_db.trust().is_some() => known(measured.corners_hz, Trust::Likely, 0.0),
             _ => Answer::Unknown(Unknown::Noise),
         };
+        let equal_db = (2.0 * WIDENED * measured.level_sigma_db).clamp(EQUAL_DB, EQUAL_MOST_DB);
         let equal = measured.delay_s.abs() < EQUAL_S.max(0.3 * LATE_PERIODS / highest_hz)
-            && measured.level_db.abs() < EQUAL_DB
+            && measured.level_db.abs() < equal_db
             && relation.sign > 0.0;
         if equal && self.plan.settings().mode == Mode::Stereo {
             self.notices.push(Notice::PerhapsMono);
@@ -377,7 +397,7 @@ impl Reader {
         let clear = |band: &&(usize, usize)| wide[loud].clearness(**band) > 4.0;
         let highest = self.grid.bands.iter().rfind(clear).copied();
         let highest_hz = highest.map_or(100.0, |band| self.grid.middle_hz(band));
-        let why = self.disturbed(&evidence, LATE_S.max(LATE_PERIODS / highest_hz), 0);
+        let why = self.disturbed(&evidence, LATE_S.max(LATE_PERIODS / highest_hz));
         self.notices.extend(why.and_then(notice_of));
         if why.is_none() {
             self.note_unsteady(&evidence, highest_hz);
@@ -474,7 +494,36 @@ fn unlike(evidence: &Evidence) -> Option<Unknown> {
     // What adds up perfectly and is still unlike has no coder to blame.
     let adds_up = best_explained(evidence).is_some_and(|explained| explained.value > ADDS_UP);
     let limit = if adds_up { ALIKE_CLEARLY } else { ALIKE };
-    (alike.all.is_some_and(|all| all.most() < limit) || lows_unlike).then_some(Unknown::DifferentWays)
+    let late = evidence.late;
+    let late_unlike = late.sum.is_some_and(|sum| sum.least() > LATE_ADDS_UP)
+        && late
+            .line
+            .is_some_and(|line| line.most() < LATE_ALIKE && line.sigma < LATE_SIGMA);
+    (alike.all.is_some_and(|all| all.most() < limit) || lows_unlike || late_unlike)
+        .then_some(Unknown::DifferentWays)
+}
+
+/// Parts in which both lines sound agree with each other on a delay, and the lines' own parts neither on that nor with their sum: the sound
+/// came from elsewhere in between.
+fn put_elsewhere(evidence: &Evidence, votes: &[Vote], measured_s: f64, same_s: f64) -> Option<Unknown> {
+    let adds_up = best_explained(evidence).is_none_or(|most| most.most() >= EXPLAINED_CLEARLY);
+    let clear: Vec<&Vote> = votes
+        .iter()
+        .filter(|vote| vote.value.abs() >= AGAINST * vote.chance)
+        .collect();
+    let off_s = |vote: &Vote| (vote.delay_s - measured_s).abs();
+    let agree = |a: &Vote, b: &Vote| (a.delay_s - b.delay_s).abs() <= same_s && a.value * b.value > 0.0;
+    clear
+        .iter()
+        .enumerate()
+        .find(|(n, a)| !adds_up && off_s(a) > same_s && clear[n + 1..].iter().any(|b| agree(a, b)))
+        .map(|(_, a)| {
+            if off_s(a) > CUT_S {
+                Unknown::Cut
+            } else {
+                Unknown::Moved
+            }
+        })
 }
 
 /// The sum or difference that both lines' own parts explain best: in the other one they may cancel.
@@ -494,7 +543,7 @@ fn level(measured: &Measured, alike: f64, polarity: Option<Trust>) -> Answer<f64
     }
     let model_db = 6.0 * (1.0 - alike) * (1.0 + measured.level_db.abs() / SOFT_DB);
     let within =
-        2.0 * ((1.6 * measured.level_sigma_db).powi(2) + 0.02f64.powi(2) + model_db * model_db).sqrt();
+        2.0 * ((WIDENED * measured.level_sigma_db).powi(2) + 0.02f64.powi(2) + model_db * model_db).sqrt();
     match polarity {
         Some(Trust::Sure) if within <= LEVEL_DB[1] && measured.gain != Some(Notice::GainUnheard) => {
             known(measured.level_db, Trust::Sure, within)
@@ -525,5 +574,63 @@ fn notice_of(why: Unknown) -> Option<Notice> {
         Unknown::NothingPulled => Some(Notice::NothingPulled),
         Unknown::Contradiction => Some(Notice::Contradiction),
         Unknown::Noise | Unknown::Clock | Unknown::Gain | Unknown::OneLine => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn vote(delay_s: f64, value: f64) -> Vote {
+        Vote {
+            delay_s,
+            value,
+            at_expected: 0.0,
+            chance: 0.01,
+        }
+    }
+
+    fn explained(value: f64) -> Evidence {
+        let sum = Together {
+            explained: Some(Coherence { value, sigma: 0.01 }),
+            ..Together::default()
+        };
+        Evidence {
+            sums: vec![sum],
+            ..Evidence::default()
+        }
+    }
+
+    #[test]
+    fn parts_that_agree_with_each_other_and_not_with_the_lines_own_came_from_elsewhere() {
+        let votes = [vote(0.002, 0.3), vote(0.002_01, 0.4)];
+        let said = |value: f64, votes: &[Vote], measured_s: f64| {
+            put_elsewhere(&explained(value), votes, measured_s, SAME_S)
+        };
+        assert_eq!(said(0.6, &votes, 0.0015), Some(Unknown::Cut));
+        assert_eq!(said(0.6, &votes, 0.001_92), Some(Unknown::Moved));
+        // They agree with the lines' own parts, or these add up; or they don't agree with each other.
+        assert_eq!(said(0.6, &votes, 0.002), None);
+        assert_eq!(said(0.99, &votes, 0.0015), None);
+        assert_eq!(said(0.6, &votes[..1], 0.0015), None);
+        assert_eq!(said(0.6, &[votes[0], vote(0.002, -0.4)], 0.0015), None);
+        assert_eq!(said(0.6, &[votes[0], vote(0.002, 0.05)], 0.0015), None);
+    }
+
+    #[test]
+    fn late_sound_that_follows_from_the_lines_and_not_from_line_to_line_came_by_different_ways() {
+        let said = |line: f64, sigma: f64, sum: f64| {
+            let mut evidence = explained(0.99);
+            evidence.late.line = Some(Coherence { value: line, sigma });
+            evidence.late.sum = Some(Coherence {
+                value: sum,
+                sigma: 0.01,
+            });
+            unlike(&evidence)
+        };
+        assert_eq!(said(0.7, 0.02, 0.995), Some(Unknown::DifferentWays));
+        assert_eq!(said(0.95, 0.02, 0.995), None);
+        assert_eq!(said(0.7, 0.08, 0.995), None);
+        assert_eq!(said(0.7, 0.02, 0.93), None);
     }
 }

@@ -135,7 +135,7 @@ impl Reader {
             ..
         } = search(&mut transforms, &channels, rate_hz, asked).map_err(|missing| match missing {
             Missing::Nothing => ReadFailure::NotFound,
-            Missing::Faint => ReadFailure::Faint,
+            Missing::Faint { .. } => ReadFailure::Faint,
         })?;
         let rate_hz = rate_hz * speed;
         let deconvolver = Deconvolver::new(rate_hz, transforms);

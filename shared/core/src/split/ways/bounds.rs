@@ -39,8 +39,6 @@ const SIDE_SHARE: f64 = 0.85;
 /// Signs of a phaser, which leaves a few pure increments in the middle and smears all others, though most of the power
 /// lies along: purity below the first, power across below the second, leak above the third.
 const SMEARED: [f64; 3] = [0.25, 0.3, 0.09];
-/// Below this purity a direction off the middle needs [`SURE_SHARE`] (rotary).
-const BLURRED: f64 = 0.15;
 /// Least share of a mode where both sides have onsets of their own (a ping-pong echo, two takes).
 const BOTH_SIDES_SHARE: f64 = 0.1;
 /// Tolerance of two takes' normalised cross term around 0.
@@ -197,10 +195,11 @@ impl Evidence {
         let middle = apart_deg(first.angle_rad, FRAC_PI_4).min(apart_deg(first.angle_rad, -FRAC_PI_4));
         let at_a_side = middle > 45.0 - SIDE_DEG;
         let smeared = modes.purity < SMEARED[0] && self.across < SMEARED[1] && modes.leak > SMEARED[2];
-        let blurred = modes.purity < BLURRED && middle > SNAP_DEG && first.share < SURE_SHARE;
+        // Two amplifiers, echoes on alternating sides and rotaries make modes off the middle, but not of nearly all onsets.
+        let off_middle = middle > SNAP_DEG && first.share < SURE_SHARE;
         enough
             && !smeared
-            && !blurred
+            && !off_middle
             && first.share >= ONE_SHARE
             && (modes.count < 2 || second.share <= OTHER_SHARE)
             && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
@@ -246,7 +245,6 @@ impl Evidence {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
             }
             PresetKind::Centre => {
-                // The middle or the inverted middle, whichever has more of the increments.
                 let share = |angle: f64| -> f64 {
                     let near = |mode: &&Mode| apart_deg(mode.angle_rad, angle) <= 8.0;
                     self.modes.modes[..self.modes.count]
@@ -255,9 +253,15 @@ impl Evidence {
                         .map(|mode| mode.share)
                         .sum()
                 };
-                let flipped = share(-FRAC_PI_4) > share(FRAC_PI_4);
-                let angle = if flipped { -FRAC_PI_4 } else { FRAC_PI_4 };
-                self.one_way(angle, FINE_DEG.to_radians(), kind)
+                let (middle, inverted) = (share(FRAC_PI_4), share(-FRAC_PI_4));
+                if middle >= inverted {
+                    self.one_way(FRAC_PI_4, FINE_DEG.to_radians(), kind)
+                } else if inverted >= OTHER_SHARE && inverted > 2.0 * middle {
+                    self.one_way(-FRAC_PI_4, FINE_DEG.to_radians(), kind)
+                } else {
+                    // One of both, but the onsets don't show which.
+                    self.several(kind)
+                }
             }
             PresetKind::LateCopy if self.delay_s != 0.0 && first.share >= OTHER_SHARE => {
                 self.one_way(snapped(first.angle_rad), COARSE_DEG.to_radians(), kind)

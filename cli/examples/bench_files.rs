@@ -6,6 +6,10 @@
 //! Times of single threads are processor time (user and system), so that other load on the machine matters little; the
 //! gain of a second thread is wall time.
 #![allow(clippy::unwrap_used, reason = "a bench panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::f64::consts::TAU;
 use std::fs;

@@ -1,5 +1,9 @@
 //! A thousand damaged files: for each the command prints one clear line; none crashes it or makes it use much memory.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod common;
 

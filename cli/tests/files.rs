@@ -1,5 +1,9 @@
 //! Good and bad files through the command: its output and exit code.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod common;
 

@@ -1,5 +1,9 @@
 //! Formats of phones, recorders and cameras, as coded by ffmpeg.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod common;
 

@@ -5,6 +5,11 @@
 //! `SUMPROOF_PAGE` is the folder that `cargo xtask page` writes; `cargo xtask test` sets it where the module can be
 //! built.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 #[path = "page/accessible.rs"]
 mod accessible;

@@ -33,6 +33,10 @@ pub(crate) fn signal(rate_hz: f64, mono: bool) -> Answer {
     let parts = plan.parts();
     let settings = *plan.settings();
     let mut generator = Generator::new(plan, rate_hz);
+    #[allow(
+        clippy::cast_possible_truncation,
+        reason = "a few minutes at a rate that was checked above"
+    )]
     let frames = generator.frames() as usize;
     let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
     generator.fill(&mut left, &mut right);

@@ -9,6 +9,15 @@
 //! * A panic in the audio callback or in the analysis never reaches the host; sound passes, and the window says so.
 //! * Parameter ids, choice ids and field keys are final. States of newer versions are kept ([`state`]).
 #![warn(clippy::cast_lossless)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "a test chooses the numbers it converts"
+    )
+)]
 
 use std::num::NonZeroU32;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -19,6 +28,7 @@ use nice_plug::midi::{Channel, Key};
 use nice_plug::prelude::*;
 use nice_plug::util::permit_alloc;
 use nice_plug_egui::RepaintNotifier;
+use sumproof_core::dsp::numbers::to_count;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::split::side_chain::Reference;
 use triple_buffer::triple_buffer;
@@ -286,7 +296,7 @@ where
                 _ => Reference::Stereo,
             },
         };
-        self.tail_samples = (TAIL_S * rate_hz) as u32;
+        self.tail_samples = to_count(TAIL_S * rate_hz);
         if self.worker.is_none() {
             let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
             let mut watch = audio::clock::Watch::default();

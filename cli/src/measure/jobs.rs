@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, mpsc};
 use std::thread;
 
+use sumproof_core::dsp::numbers::to_frames;
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::part::Outline;
 use sumproof_report::Entry;
@@ -200,7 +201,7 @@ impl Told {
 
     /// The bytes since the last report, if there are enough for another.
     fn further(&mut self, share: f64) -> Option<u64> {
-        let done = ((share.clamp(0.0, 1.0) * self.all as f64) as u64).min(self.all);
+        let done = to_frames(share.clamp(0.0, 1.0) * self.all as f64).min(self.all);
         let bytes = done.saturating_sub(self.told);
         (bytes >= 1 << 18).then(|| {
             self.told = done;

@@ -1,5 +1,7 @@
 //! Writes WAV files: players and phones all accept 24 bits.
 
+use sumproof_core::dsp::numbers::to_integer;
+
 /// A stereo WAV file of 24 bits; samples beyond full scale are clipped.
 ///
 /// # Panics
@@ -24,9 +26,11 @@ pub fn pcm24(left: &[f32], right: &[f32], rate_hz: u32) -> Vec<u8> {
     bytes.extend_from_slice(&data_len.to_le_bytes());
     for (l, r) in left.iter().zip(right) {
         for x in [l, r] {
-            let value = (f64::from(*x) * 8_388_607.0)
-                .round()
-                .clamp(-8_388_608.0, 8_388_607.0) as i32;
+            let value = to_integer(
+                (f64::from(*x) * 8_388_607.0)
+                    .round()
+                    .clamp(-8_388_608.0, 8_388_607.0),
+            );
             bytes.extend_from_slice(&value.to_le_bytes()[..3]);
         }
     }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use hound::{SampleFormat, WavSpec, WavWriter};
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_signals::{PresetKind, PresetSpec, Stereo, render};
 
 /// Arguments that make Chromium run without a window and without any dialog or network request.
@@ -40,8 +41,8 @@ pub fn write(folder: &Path, name: &str, rate: u32, sound: &Stereo) -> PathBuf {
     };
     let mut writer = WavWriter::create(&path, spec).unwrap();
     for (&left, &right) in sound.left.iter().zip(&sound.right) {
-        writer.write_sample(left as f32).unwrap();
-        writer.write_sample(right as f32).unwrap();
+        writer.write_sample(to_single(left)).unwrap();
+        writer.write_sample(to_single(right)).unwrap();
     }
     writer.finalize().unwrap();
     path

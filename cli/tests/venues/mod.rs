@@ -1,5 +1,10 @@
 //! Simulated venues, their readings and the comparison with the truth: shared by the test and the table.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};

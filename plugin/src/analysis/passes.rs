@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::session::passes::of_takes;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::two_pass::{BandResidual, PassRecorder, TwoPass};
@@ -304,7 +305,8 @@ fn laid(dry: &RecordedPass, wet: &RecordedPass, full: &RecordedPass) -> Option<P
                 (Some(pair), line)
             } else {
                 failing.extend(check.into_iter().flat_map(|check| {
-                    let edges = |band: &BandResidual| [band.band.lower_hz as f32, band.band.upper_hz as f32];
+                    let edges =
+                        |band: &BandResidual| [to_single(band.band.lower_hz), to_single(band.band.upper_hz)];
                     check.failing().map(edges)
                 }));
                 (

@@ -2,6 +2,7 @@
 
 use nice_plug::util::permit_alloc;
 use sumproof_core::dsp::db;
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::session::take::{Pass, Take};
 use sumproof_core::split::side_chain::{Reference, SideChain};
 use sumproof_core::split::{Method, Split};
@@ -106,9 +107,9 @@ impl ReferenceSide {
             SideChainState::NoReference
         } else if let Some(state) = self.side_chain.state() {
             SideChainState::Found {
-                arrival_ms: state.arrival_s.map(|arrival_s| (1e3 * arrival_s) as f32),
-                unexplained: state.unexplained as f32,
-                heard_s: state.heard_s as f32,
+                arrival_ms: state.arrival_s.map(|arrival_s| to_single(1e3 * arrival_s)),
+                unexplained: to_single(state.unexplained),
+                heard_s: to_single(state.heard_s),
             }
         } else if self.came {
             SideChainState::Searching
@@ -116,7 +117,7 @@ impl ReferenceSide {
             SideChainState::Waiting
         };
         Shown {
-            split_ms: (1e3 * self.side_chain.split_s()) as f32,
+            split_ms: to_single(1e3 * self.side_chain.split_s()),
             state,
         }
     }

@@ -11,6 +11,8 @@
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
+use sumproof_core::dsp::numbers::to_count;
+
 /// Shortest stretch that is judged, and longest that is ever required, s.
 const STRETCH_S: (f64, f64) = (0.5, 8.0);
 /// A stretch is at least this many of the longest blocks: sound arrives a block at a time.
@@ -42,7 +44,7 @@ pub struct Pulse {
 impl Pulse {
     /// A new activation begins; nothing is known of it yet.
     pub fn begin(&self, rate_hz: f64) {
-        self.rate_hz.store(rate_hz as u32, Ordering::Relaxed);
+        self.rate_hz.store(to_count(rate_hz), Ordering::Relaxed);
         self.longest.store(0, Ordering::Relaxed);
         self.activation.fetch_add(1, Ordering::AcqRel);
     }

@@ -13,6 +13,7 @@ use std::time::Duration;
 use nice_plug::params::InternalParamMut;
 use nice_plug::prelude::BoolParam;
 use sumproof_core::audition::{AuditionSettings, Auditioner};
+use sumproof_core::dsp::numbers::{to_index, to_single};
 use sumproof_core::routing::feed::{Feed, FeedId, Side};
 use sumproof_core::score::rig::Rig;
 use sumproof_core::session::meter::RunningCorrelation;
@@ -146,7 +147,7 @@ where
             return;
         }
         self.shared.set_unmeasured(None);
-        let frames = ((RING_S * drive.rate_hz) as usize)
+        let frames = to_index(RING_S * drive.rate_hz)
             .max(4 * drive.longest_block)
             .clamp(8_192, 1 << 22);
         let (end, analysis_end) = ring::<C>(frames);
@@ -380,7 +381,7 @@ where
             running.meter.set_integration(settings.integration_s);
         }
         running.meter.push(left, right);
-        let reading = running.meter.correlation().map_or(f32::NAN, |value| value as f32);
+        let reading = running.meter.correlation().map_or(f32::NAN, to_single);
         self.shared.correlation.store(reading, Ordering::Relaxed);
     }
 

@@ -106,7 +106,7 @@ impl Pedals {
 
     /// Binds the next pedal that goes down to this task; `None` cancels.
     pub fn learn(&self, task: Option<usize>) {
-        let word = task.map_or(0, |task| task as u8 + 1);
+        let word = task.and_then(|task| u8::try_from(task + 1).ok()).unwrap_or(0);
         self.learning.store(word, Ordering::Release);
     }
 

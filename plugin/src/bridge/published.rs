@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::routing::line::{Line, Polarity};
 use sumproof_core::score::outcome::Limits;
 use sumproof_core::score::rig::Rig;
@@ -167,9 +168,9 @@ fn settings(now: &Settings, params: &HostParams) -> sumproof_views::Settings {
 fn line(clamped: &Line) -> LineSettings {
     LineSettings {
         flipped: clamped.polarity == Polarity::Flipped,
-        gain_db: clamped.gain_db as f32,
-        delay_ms: (clamped.delay_s * 1000.0) as f32,
-        corner_hz: clamped.high_pass_hz[0] as f32,
+        gain_db: to_single(clamped.gain_db),
+        delay_ms: to_single(clamped.delay_s * 1000.0),
+        corner_hz: to_single(clamped.high_pass_hz[0]),
         unplugged: clamped.unplugged,
     }
 }

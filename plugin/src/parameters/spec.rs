@@ -8,6 +8,7 @@
 use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::{Param, Params};
+use sumproof_core::dsp::numbers::to_signed;
 
 use crate::parameters::params::HostParams;
 
@@ -50,7 +51,7 @@ fn listed(pointer: ParamPtr) -> Kind {
             let last = param.step_count().unwrap_or(0);
             let ids = (0..=last).map(|index| {
                 // SAFETY: as above; these parameters are used by this call alone.
-                unsafe { pointer._internal_set_normalized_value(param.preview_normalized(index as i32)) };
+                unsafe { pointer._internal_set_normalized_value(param.preview_normalized(to_signed(index))) };
                 param
                     .unmodulated_plain_id()
                     .map_or_else(String::new, String::from)

@@ -6,6 +6,7 @@
 use std::slice;
 
 use nice_plug::wrapper::vst3::vst3::Steinberg::Vst::{AudioBusBuffers, ProcessData};
+use sumproof_core::dsp::numbers::to_signed;
 
 /// Input busses: the sound and the side-chain.
 const INPUTS: usize = 2;
@@ -63,7 +64,7 @@ impl Busses {
             }
         }
         data.inputs = self.0.as_mut_ptr();
-        data.numInputs = inputs.len().min(INPUTS) as i32;
+        data.numInputs = to_signed(inputs.len().min(INPUTS));
         // SAFETY: as the caller promises.
         outputs.iter().all(|bus| unsafe { is_whole(bus) })
     }

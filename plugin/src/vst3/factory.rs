@@ -10,6 +10,7 @@ use nice_plug::wrapper::vst3::vst3::Steinberg::{
     int32, kInternalError, kInvalidArgument, kResultOk, tresult,
 };
 use nice_plug::wrapper::vst3::vst3::{Class, ComWrapper};
+use sumproof_core::dsp::numbers::to_signed;
 
 use super::component::{Shell, held};
 use crate::{SumproofPlain, SumproofSideChain};
@@ -81,7 +82,7 @@ impl IPluginFactoryTrait for Factory {
     }
 
     unsafe fn countClasses(&self) -> int32 {
-        self.plugins.len() as int32
+        to_signed(self.plugins.len())
     }
 
     unsafe fn getClassInfo(&self, index: int32, info: *mut PClassInfo) -> tresult {

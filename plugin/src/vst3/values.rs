@@ -10,6 +10,7 @@ use nice_plug::wrapper::vst3::vst3::Steinberg::Vst::{
 };
 use nice_plug::wrapper::vst3::vst3::Steinberg::kResultOk;
 use nice_plug_egui::RepaintNotifier;
+use sumproof_core::dsp::numbers::to_single;
 
 /// The parameters by the host's numbers for them.
 pub(super) struct Values {
@@ -37,7 +38,7 @@ impl Values {
     /// # Real-time
     /// A binary search; no allocation, no lock.
     pub(super) fn set(&self, number: u32, value: f64) -> bool {
-        let value = value as f32;
+        let value = to_single(value);
         let found = self
             .by_number
             .binary_search_by_key(&number, |&(number, _)| number);

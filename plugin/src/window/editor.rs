@@ -17,6 +17,7 @@ use nice_plug_egui::{
     EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp, RepaintNotifier,
     create_egui_editor,
 };
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_views::{Intent, Look, MIN_SIZE, Snapshot, Theme, Window as View};
 
 use crate::analysis::engine::Analysis;
@@ -297,8 +298,8 @@ impl NiceEguiApp for App {
         self.guarded(|app| {
             // In the views' points: the scale already contains the zoom.
             app.glue.params.shape.update(|shape| {
-                shape.width = size.logical.width as f32;
-                shape.height = size.logical.height as f32;
+                shape.width = to_single(size.logical.width);
+                shape.height = to_single(size.logical.height);
             });
             *app.scale.lock().unwrap_or_else(PoisonError::into_inner) = Some(size.scale_factor);
         });

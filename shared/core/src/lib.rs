@@ -34,6 +34,15 @@
 //! assert!(total_db(FeedId::WedgeLineFlipped).is_some_and(|db| db < -100.0));
 //! ```
 #![forbid(unsafe_code)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "a test chooses the numbers it converts"
+    )
+)]
 
 pub mod alignment;
 pub mod audition;

@@ -1,4 +1,10 @@
 //! The audition against slow references, for any block sizes and any content.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use sumproof_core::audition::{AuditionSettings, Auditioner};
 use sumproof_core::dsp::db;

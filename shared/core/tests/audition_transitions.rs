@@ -1,4 +1,9 @@
 //! Transitions between settings: never louder than requested, and without a step that the fade doesn't explain.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use core::f64::consts::TAU;
 

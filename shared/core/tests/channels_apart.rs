@@ -1,4 +1,8 @@
 //! Totals and passes of presets with a delay between the channels, against the time domain.
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use sumproof_core::routing::feed::{FeedId, Side};
 use sumproof_core::score::board::Row;

@@ -1,5 +1,9 @@
 //! The line check over an electrical loop, and over sounds that are no recording of it.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use sumproof_core::line_check::{
     Answer, Arrival, Findings, Generator, Notice, Plan, ReadFailure, Reception, SignalSettings, Trust,

@@ -8,6 +8,15 @@
 //!   so).
 //! * Files may be damaged or hostile: they are refused, whatever a decoder makes of them.
 #![forbid(unsafe_code)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "a test chooses the numbers it converts"
+    )
+)]
 
 pub mod analyse;
 pub(crate) mod caught;

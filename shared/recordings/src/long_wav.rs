@@ -77,6 +77,7 @@ impl LongWav {
             };
             match &chunk.name {
                 b"fmt " if chunk.len <= LONGEST_FORMAT => {
+                    #[allow(clippy::cast_possible_truncation, reason = "at most `LONGEST_FORMAT`")]
                     let mut bytes = vec![0; chunk.len as usize];
                     file.read_exact(&mut bytes)?;
                     format = Some(bytes);
@@ -131,7 +132,7 @@ impl LongWav {
             _ => None,
         };
         let mut header = Vec::from(*b"RIFF\xff\xff\xff\xffWAVEfmt ");
-        header.extend((format.len() as u32).to_le_bytes());
+        header.extend(u32::try_from(format.len()).unwrap_or(UNTOLD).to_le_bytes());
         header.extend(format);
         header.extend([0].iter().take(format.len() % 2));
         header.extend(*b"data");
@@ -180,9 +181,9 @@ fn w64_chunk(file: &mut dyn MediaSource, at: u64) -> Result<Chunk, LongWavError>
 
 impl Read for LongWav {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        let count = if let Some(rest) = self
-            .header
-            .get(self.at as usize..)
+        let count = if let Some(rest) = usize::try_from(self.at)
+            .ok()
+            .and_then(|at| self.header.get(at..))
             .filter(|rest| !rest.is_empty())
         {
             let count = rest.len().min(out.len());

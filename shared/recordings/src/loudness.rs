@@ -9,6 +9,7 @@
 use ebur128::{EbuR128, Mode};
 use sumproof_core::audition::{AuditionSettings, Auditioner};
 use sumproof_core::dsp::db;
+use sumproof_core::dsp::numbers::{to_count, to_index, to_single};
 use sumproof_core::routing::feed::{Feed, FeedId, Lines, Side};
 use sumproof_core::score::rig::Rig;
 use sumproof_report::Loudness;
@@ -55,7 +56,7 @@ impl LoudnessMeter {
     /// A meter for a sound of `rate_hz` through the lines of a rig. `None` for a rate that is no positive whole number.
     #[must_use]
     pub fn new(rate_hz: f64, rig: &Rig) -> Option<Self> {
-        let rate = rate_hz as u32;
+        let rate = to_count(rate_hz);
         if rate == 0 || f64::from(rate) != rate_hz {
             return None;
         }
@@ -63,7 +64,7 @@ impl LoudnessMeter {
             mid: Tenths::new(rate)?,
             side: Tenths::new(rate)?,
             path: if rig.lines == Lines::default() {
-                WedgePath::Factor(rig.law.factor() as f32)
+                WedgePath::Factor(to_single(rig.law.factor()))
             } else {
                 WedgePath::through(rig.feed(FeedId::MonoWedge, Side::Left), rate)?
             },
@@ -194,7 +195,7 @@ impl WedgePath {
             match_db: None,
         });
         // It crossfades from the earlier sound: let that be silence.
-        let len = (0.2 * rate_hz) as usize;
+        let len = to_index(0.2 * rate_hz);
         let (mut left, mut right) = (vec![0.0; len], vec![0.0; len]);
         auditioner.process(&mut left, &mut right);
         Some(Self::Lines(Box::new(ThroughLines {

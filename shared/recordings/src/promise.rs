@@ -1,5 +1,6 @@
 //! The length stated in a file's header.
 
+use sumproof_core::dsp::numbers::to_frames;
 use symphonia::core::formats::{FormatReader, Track};
 
 use crate::kind::Container;
@@ -67,7 +68,7 @@ impl Promise {
         Some(Self {
             seconds,
             frames: None,
-            slack: slack + (apart_s * f64::from(rate_hz)) as u64,
+            slack: slack + to_frames(apart_s * f64::from(rate_hz)),
         })
     }
 
@@ -75,7 +76,7 @@ impl Promise {
     pub(crate) fn frames_at(&self, rate_hz: u32) -> u64 {
         match self.frames {
             Some((frames, counted_hz)) if counted_hz == rate_hz => frames,
-            _ => (self.seconds * f64::from(rate_hz)) as u64,
+            _ => to_frames(self.seconds * f64::from(rate_hz)),
         }
     }
 

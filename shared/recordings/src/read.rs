@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use sumproof_core::dsp::numbers::to_count;
 use sumproof_core::dsp::{db, samples};
 use sumproof_core::spectrum::pair_sums::PairSums;
 
@@ -122,7 +123,7 @@ pub fn read_recording_from(origin: &dyn Origin, longest_s: f64) -> Result<Record
         if too_long(frames, format.rate_hz) {
             return Err(ReadError::TooLong {
                 path: path.into(),
-                longest_min: (longest_s / 60.0) as u32,
+                longest_min: to_count(longest_s / 60.0),
             });
         }
     }

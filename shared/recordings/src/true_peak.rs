@@ -7,6 +7,7 @@
 use std::f64::consts::PI;
 
 use ebur128::{EbuR128, Mode};
+use sumproof_core::dsp::numbers::to_single;
 
 /// Length of a stretch, frames: short, because only stretches near a peak have to be interpolated.
 const STRETCH: usize = 64;
@@ -35,7 +36,7 @@ impl Interpolation {
         });
         Self {
             taps,
-            rise: 1.001 * 2.0 * coefficients.sum::<f64>() as f32,
+            rise: 1.001 * 2.0 * to_single(coefficients.sum::<f64>()),
         }
     }
 }

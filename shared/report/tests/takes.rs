@@ -1,5 +1,9 @@
 //! Reports on takes whose true dry and wet are known.
 #![allow(clippy::unwrap_used, reason = "a test panics when something is missing")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::rig::Rig;

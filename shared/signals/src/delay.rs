@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use realfft::num_complex::Complex;
 
 use crate::fft::{convolve, samples, spectrum};
+use crate::numbers::to_index;
 
 /// Half length of the windowed sinc of [`delayed`], samples: the most by which it rings before and after.
 pub const SINC_HALF_WIDTH: usize = 96;
@@ -24,9 +25,9 @@ pub fn delayed(signal: &[f64], delay_samples: f64) -> Vec<f64> {
         delay_samples >= 0.0 && delay_samples.is_finite(),
         "a delay is finite and not negative"
     );
-    let whole = delay_samples.floor() as usize;
+    let whole = to_index(delay_samples.floor());
     let part = delay_samples - whole as f64;
-    let len = signal.len() + delay_samples.ceil() as usize + SINC_HALF_WIDTH;
+    let len = signal.len() + to_index(delay_samples.ceil()) + SINC_HALF_WIDTH;
     let mut out = vec![0.0; len];
     if part == 0.0 {
         out[whole..whole + signal.len()].copy_from_slice(signal);

@@ -2,6 +2,7 @@
 
 use crate::effects::{PingPong, Room};
 use crate::guitar::{Amplifier, Note, Player};
+use crate::numbers::to_index;
 use crate::{Preset, PresetKind, Rng, Stereo, amplitude};
 
 const BEAT_S: f64 = 60.0 / 92.0;
@@ -19,7 +20,7 @@ const ARPEGGIOS: [[f64; 8]; 4] = [
 /// 'Gravel and Foam': 12 s of a nearly clean arpeggio with a wide reverb and ping-pong echoes, at any rate from 8 to
 /// 192 kHz. Equal dry, wet 5 dB below it, peak at −4 dBFS. Its kind is [`PresetKind::EqualDry`].
 pub fn demo_preset(rate_hz: f64) -> Preset {
-    let len = (SECONDS * rate_hz).round() as usize;
+    let len = to_index((SECONDS * rate_hz).round());
     let strings = Player::new(Rng::stream(2024, 1)).play(&score(), rate_hz, len);
     let amplifier = Amplifier {
         drive_db: 3.0,

@@ -4,6 +4,7 @@
 //! levels per channel in dBFS. Left out are case 6 (five channels), 7 and 8 (programme material, which can't be
 //! synthesised) and 20 to 23 (they depend on a decimation filter).
 
+use crate::numbers::to_index;
 use crate::{Stereo, amplitude, tones};
 
 /// The reading a meter must give.
@@ -164,7 +165,7 @@ pub fn steps(rate_hz: f64, segments: &[(f64, f64)]) -> Stereo {
         .iter()
         .map(|(_, seconds)| {
             end_s += seconds;
-            (end_s * rate_hz).round() as usize
+            to_index((end_s * rate_hz).round())
         })
         .collect();
     let mut signal = tones::sine(ends.last().copied().unwrap_or(0), rate_hz, 1000.0, 1.0, 0.0);
@@ -179,7 +180,7 @@ pub fn steps(rate_hz: f64, segments: &[(f64, f64)]) -> Stereo {
 
 /// One second with 10 ms fades: a hard edge would overshoot between the samples.
 fn faded_sine(rate_hz: f64, hz: f64, amplitude: f64, phase_rad: f64) -> Stereo {
-    let len = rate_hz.round() as usize;
+    let len = to_index(rate_hz.round());
     let fade = 0.01 * rate_hz;
     let mut signal = tones::sine(len, rate_hz, hz, amplitude, phase_rad);
     for (n, x) in signal.iter_mut().enumerate() {

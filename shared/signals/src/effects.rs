@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use crate::fft::Convolver;
 use crate::filter::low_pass_first_order;
+use crate::numbers::to_index;
 use crate::stereo::{correlation, mean_power};
 use crate::{Rng, Stereo};
 
@@ -30,8 +31,8 @@ impl Room {
 
     /// One impulse response: decaying noise that gets darker.
     fn response(&self, rng: &mut Rng, rate_hz: f64) -> Vec<f64> {
-        let silent = (self.pre_delay_s * rate_hz).ceil() as usize;
-        let tail = (self.reverb_time_s * rate_hz) as usize;
+        let silent = to_index((self.pre_delay_s * rate_hz).ceil());
+        let tail = to_index(self.reverb_time_s * rate_hz);
         let fall = 10f64.powf(-3.0 / tail as f64);
         let build_up = 1.0 / (0.006 * rate_hz);
         let (mut low, mut bass, mut level, mut step) = (0.0, 0.0, 1.0, 0.0);
@@ -112,7 +113,7 @@ impl PingPong {
 
     pub(crate) fn run(&self, dry: &[f64], rate_hz: f64) -> Stereo {
         let mut out = Stereo::silence(dry.len());
-        let step = ((self.time_s * rate_hz).round() as usize).max(1);
+        let step = to_index((self.time_s * rate_hz).round()).max(1);
         let mut echo = dry.to_vec();
         let mut gain = 1.0;
         for count in 1.. {
@@ -181,7 +182,7 @@ fn between_samples(signal: &[f64], at: f64) -> f64 {
     if at < 0.0 {
         return 0.0;
     }
-    let n = at as usize;
+    let n = to_index(at);
     let t = at - n as f64;
     let sample = |k: usize| {
         k.checked_sub(1)

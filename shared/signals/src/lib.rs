@@ -32,6 +32,15 @@
 //! - This crate makes things for tests and demonstrations: it allocates, and an invalid spec panics.
 
 #![forbid(unsafe_code)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "a test chooses the numbers it converts"
+    )
+)]
 
 pub mod delay;
 mod demo;
@@ -41,6 +50,7 @@ mod fft;
 pub mod filter;
 mod guitar;
 mod line;
+mod numbers;
 mod preset;
 mod rng;
 mod stereo;

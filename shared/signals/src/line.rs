@@ -2,6 +2,7 @@
 
 use crate::delay::delayed;
 use crate::filter::high_pass_first_order;
+use crate::numbers::to_index;
 use crate::{Stereo, amplitude};
 
 /// A line's effect on its channel. The default is a line without fault.
@@ -82,7 +83,7 @@ impl LineFault {
         let mut out = delayed(channel, self.delay_s * rate_hz);
         out.iter_mut().for_each(|x| *x *= gain);
         if let Some(corner_hz) = self.high_pass_hz {
-            let ringing = (3.0 * rate_hz / corner_hz).ceil() as usize;
+            let ringing = to_index((3.0 * rate_hz / corner_hz).ceil());
             out.resize(out.len() + ringing, 0.0);
             high_pass_first_order(&mut out, rate_hz, corner_hz);
         }

@@ -3,6 +3,7 @@
 use crate::delay::delayed;
 use crate::effects::{Chorus, PingPong, Room};
 use crate::guitar::{Amplifier, Player, amplifier_of_channel, riff};
+use crate::numbers::to_index;
 use crate::{Rng, Stereo, amplitude, mean_power, power_db, tones};
 
 /// What a preset has in its two channels.
@@ -321,7 +322,7 @@ fn name(spec: &PresetSpec) -> String {
 
 /// The mono source, and both performances if there are two.
 fn play(spec: &PresetSpec) -> (Vec<f64>, Option<Stereo>) {
-    let len = (spec.seconds * spec.rate_hz).round() as usize;
+    let len = to_index((spec.seconds * spec.rate_hz).round());
     let track = |player: u64| match spec.source {
         Source::WhiteNoise => tones::white_noise(len, 0.1, spec.seed.rotate_left(8) ^ player),
         Source::PinkNoise => tones::pink_noise(len, spec.rate_hz, 0.1, spec.seed.rotate_left(8) ^ player),

@@ -1,5 +1,7 @@
 //! Deterministic random numbers.
 
+use crate::numbers::to_index;
+
 /// A small generator: the counter-and-mix scheme of Steele, Lea and Flood, 'Fast splittable pseudorandom number
 /// generators' (OOPSLA 2014). Good enough for noise and riffs; not cryptographic.
 #[derive(Debug, Clone)]
@@ -55,7 +57,7 @@ impl Rng {
     /// If `count` is 0.
     pub fn below(&mut self, count: usize) -> usize {
         assert!(count > 0, "there is nothing to choose from");
-        ((self.uniform() * count as f64) as usize).min(count - 1)
+        to_index(self.uniform() * count as f64).min(count - 1)
     }
 
     /// Normal, mean 0 and variance 1 (Box and Muller 1958).

@@ -1,5 +1,7 @@
 //! A pair of channels and its basic measures.
 
+use crate::numbers::to_single;
+
 /// Left and right channel, equally long. Full scale is ±1.0.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Stereo {
@@ -120,7 +122,7 @@ impl Stereo {
         self.left
             .iter()
             .zip(&self.right)
-            .flat_map(|(&l, &r)| [l as f32, r as f32])
+            .flat_map(|(&l, &r)| [to_single(l), to_single(r)])
             .collect()
     }
 }

@@ -1,4 +1,9 @@
 //! The properties that every preset must have.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use sumproof_signals::truth::{self, MonoFeed};
 use sumproof_signals::{

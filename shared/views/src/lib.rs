@@ -8,6 +8,15 @@
 //! Every part is a function from a rectangle and the data to shapes, so everything can be drawn without a host and
 //! without a graphics card.
 #![forbid(unsafe_code)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "a test chooses the numbers it converts"
+    )
+)]
 
 mod board;
 mod canvas;

@@ -1,5 +1,7 @@
 //! Figures and notes as text: one formatter per unit.
 
+use sumproof_core::dsp::numbers::to_integer;
+
 /// The typographic minus sign.
 pub const MINUS: char = '\u{2212}';
 
@@ -109,9 +111,9 @@ pub fn note(hz: f64) -> Option<(String, i32)> {
     }
     let semitones = 12.0 * (hz / 440.0).log2();
     let nearest = semitones.round();
-    let cents = ((semitones - nearest) * 100.0).round() as i32;
+    let cents = to_integer(((semitones - nearest) * 100.0).round());
     // A4 is the 57th semitone above C0.
-    let number = nearest as i64 + 57;
+    let number = to_integer(nearest) + 57;
     let name = NAMES[number.rem_euclid(12) as usize];
     Some((format!("{name}{}", number.div_euclid(12)), cents))
 }

@@ -18,6 +18,12 @@
 //! Parameter values are on the scale of the framework's CLAP wrapper: 0 to 1 along the parameter's range for a
 //! continuous one, the step's number for a stepped one. [`Plugin::change`] makes one from text as a user would type it
 //! (`-20 dB`); plain values are in the saved state.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod audio;
 pub mod clipboard;

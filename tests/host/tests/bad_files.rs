@@ -3,6 +3,11 @@
     clippy::unwrap_used,
     reason = "a panic is how a test fails, in its helpers too"
 )]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
+
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -5,6 +5,11 @@
 //! a wrong command line, or by the signal that the plugin raised. With `--watched` it plays in real time only, and
 //! exits with 3 if the plugin makes a system call while it processes. With `--through` no parameter moves, and it exits
 //! with 1 if the output differs from the input.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::path::Path;
 use std::process::ExitCode;

@@ -6,6 +6,11 @@
 //! (prints these three numbers for the sound), `heard` (the analysis with the window closed), `recorded` (the same
 //! while a take is recorded) or `shown` (with the window open: fast figures 25 times a second, the board twice, advice
 //! and margin once). Exits with 2 for a wrong command line.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::hint::black_box;
 use std::process::ExitCode;

@@ -3,6 +3,10 @@
 //! `sumproof-cost PLUGIN.clap ID BLOCK COUNT [PARAMETER=VALUE[@N]…]`: COUNT blocks of BLOCK frames at 48 kHz; a VALUE
 //! is 0 to 1 along the range of a continuous parameter, the step's number of a stepped one, set with the Nth block (0).
 //! Exits with 0 on success, 1 when the plugin refused, 2 for a wrong command line.
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::path::Path;
 use std::process::ExitCode;

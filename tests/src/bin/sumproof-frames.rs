@@ -2,6 +2,11 @@
 //! and the 90th percentile.
 //!
 //! `sumproof-frames [FRAMES]`; exits with 2 for a wrong command line.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::process::ExitCode;
 use std::time::{Duration, Instant};

@@ -1,6 +1,10 @@
 //! An offline render with a side-chain take running, and the take's end: `sumproof-render SECONDS [PRESET]`, with the
 //! plugin that SUMPROOF_CLAP names. Prints how many seconds of sound it renders per second of processor time of all
 //! threads, and the cost of the take's end.
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 use std::process::ExitCode;
 use std::time::Duration;

@@ -7,6 +7,11 @@
     missing_docs,
     reason = "what is used and documented is the plugin's"
 )]
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test chooses the numbers it converts"
+)]
 
 #[path = "../../../plugin/src/audio"]
 pub mod audio {

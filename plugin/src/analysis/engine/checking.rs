@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use nice_plug::util::permit_alloc;
+use sumproof_core::dsp::numbers::{to_frames, to_index};
 use sumproof_core::line_check::{self, Findings, Generator, Plan, ReadFailure, SignalSettings};
 use sumproof_report::line_check::lines;
 use sumproof_views::{Found, LineCheck, OwnFeed, Sending};
@@ -192,15 +193,15 @@ impl Engine {
             return Err(String::from(ended(End::Bounces)));
         }
         let plan = Plan::new(settings).map_err(|error| format!("{error}."))?;
-        let frames = ((plan.seconds() + BEHIND_S) * rate_hz).ceil() as usize;
+        let frames = to_index(((plan.seconds() + BEHIND_S) * rate_hz).ceil());
         let number = self.checking.last + 1;
         let signal = Box::new(Signal {
             run: number,
             generator: Generator::new(plan.clone(), rate_hz),
-            behind_frames: (BEHIND_S * rate_hz) as u64,
+            behind_frames: to_frames(BEHIND_S * rate_hz),
         });
         // A block can be of any length: the last one may reach beyond the end.
-        let room = frames + rate_hz as usize;
+        let room = frames + to_index(rate_hz);
         let run = Run {
             number,
             plan,

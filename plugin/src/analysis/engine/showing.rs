@@ -5,6 +5,7 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use nice_plug::util::permit_alloc;
+use sumproof_core::dsp::numbers::{to_frames, to_single};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::session::monitor::Monitor;
 use sumproof_views::{NameList, Passes};
@@ -103,7 +104,7 @@ impl Engine {
             if let Some(score) = row.score
                 && score.level_lu.is_finite()
             {
-                self.links.shared.set_match_db(row.id, -score.level_lu as f32);
+                self.links.shared.set_match_db(row.id, to_single(-score.level_lu));
             }
         }
         let row = self.reading.row(self.settings.feed);
@@ -113,7 +114,7 @@ impl Engine {
                 && self.worse_held_frames == 0
             {
                 self.links.shared.fault_in_right.store(right, Ordering::Relaxed);
-                self.worse_held_frames = (WORSE_HELD_S * self.reading.rate_hz) as u64;
+                self.worse_held_frames = to_frames(WORSE_HELD_S * self.reading.rate_hz);
             }
         }
     }

@@ -1,5 +1,7 @@
 //! The audio thread's part: replaces the input by silence or the signal.
 
+use sumproof_core::dsp::numbers::{to_frames, to_single};
+
 use super::{End, Signal, Switch};
 use crate::bridge::ring::{AudioEnd, Command};
 
@@ -51,11 +53,11 @@ impl Sender {
             unsaid: None,
             passing: 1.0,
             level: 0.0,
-            step: (1.0 / (FADE_S * rate_hz).max(1.0)) as f32,
+            step: to_single(1.0 / (FADE_S * rate_hz).max(1.0)),
             behind_frames: 0,
             beats: 0,
             unattended_frames: 0,
-            patience_frames: (PATIENCE_S * rate_hz) as u64,
+            patience_frames: to_frames(PATIENCE_S * rate_hz),
         }
     }
 

@@ -12,6 +12,7 @@ use realfft::{ComplexToReal, RealFftPlanner};
 
 use crate::Complex;
 use crate::dsp::fft;
+use crate::dsp::numbers::{circular_place, to_index};
 use crate::routing::line::Polarity;
 use crate::spectrum::cross_spectrum::{CrossSpectrum, unbiased_coherence};
 use crate::spectrum::welch::window_autocorrelation;
@@ -89,7 +90,7 @@ impl DelayFinder {
         let weighted = inverse.make_input_vec();
         let correlation = inverse.make_output_vec();
         let fine_len = correlation.len();
-        let reach = ((SEARCH_S * rate_hz * FINER as f64) as usize).min(fine_len / 2 - 2);
+        let reach = to_index(SEARCH_S * rate_hz * FINER as f64).min(fine_len / 2 - 2);
         // The search for where a peak has fallen goes one reach past either end.
         let overlaps = (0..=2 * reach)
             .map(|lag| window_autocorrelation(lag as f64 / fine_len as f64).max(0.05))
@@ -172,8 +173,8 @@ impl DelayFinder {
         );
         self.weighted.fill(Complex::new(0.0, 0.0));
         let bin_hz = self.rate_hz / self.block_len as f64;
-        let first = (LISTENED_HZ.start / bin_hz) as usize;
-        let last = ((LISTENED_HZ.end / bin_hz) as usize).min(spectrum.len() - 1);
+        let first = to_index(LISTENED_HZ.start / bin_hz);
+        let last = to_index(LISTENED_HZ.end / bin_hz).min(spectrum.len() - 1);
         for k in first.max(1)..last {
             let magnitude = spectrum.lr[k].norm();
             if magnitude > 0.0 {
@@ -187,11 +188,10 @@ impl DelayFinder {
             &mut self.correlation,
             &mut self.scratch,
         );
-        let len = self.correlation.len() as isize;
-        let reach = self.overlaps.len() as isize / 2;
+        let reach = self.overlaps.len().cast_signed() / 2;
         let (mut best, mut squares) = ((0isize, 0.0f64), 0.0);
         for lag in -reach..=reach {
-            let height = self.correlation[lag.rem_euclid(len) as usize];
+            let height = self.correlation[circular_place(lag, self.correlation.len())];
             squares += height * height;
             if height.abs() > best.1.abs() {
                 best = (lag, height);
@@ -203,12 +203,11 @@ impl DelayFinder {
 
     /// The correlation at a lag on the fine grid, corrected for the window.
     fn at(&self, lag: isize) -> f64 {
-        let len = self.correlation.len() as isize;
-        self.correlation[lag.rem_euclid(len) as usize] / self.overlaps[lag.unsigned_abs()]
+        self.correlation[circular_place(lag, self.correlation.len())] / self.overlaps[lag.unsigned_abs()]
     }
 
     fn peak(&self, total: f64) -> Option<ChannelDelay> {
-        let reach = self.overlaps.len() as isize / 2;
+        let reach = self.overlaps.len().cast_signed() / 2;
         let mut best = (0isize, 0.0f64);
         for lag in -reach..=reach {
             let height = self.at(lag);

@@ -5,6 +5,7 @@ use core::f64::consts::{PI, SQRT_2};
 use multiversion::multiversion;
 
 use super::Frames;
+use crate::dsp::numbers::to_single;
 use crate::dsp::samples;
 
 /// An array with `of` called for each lane.
@@ -153,7 +154,7 @@ pub(super) fn run<F: Filter<2>>(filter: &mut F, left: &mut [f32], right: &mut [f
     let mut running = *filter;
     for (left, right) in left.iter_mut().zip(right) {
         let out = running.frame([f64::from(*left), f64::from(*right)]);
-        (*left, *right) = (out[0] as f32, out[1] as f32);
+        (*left, *right) = (to_single(out[0]), to_single(out[1]));
     }
     *filter = running;
 }
@@ -167,7 +168,7 @@ pub(super) fn run_both(filter: &mut HighPasses<4>, first: &mut Frames, second: &
     let (c, d) = (&mut c[..count], &mut d[..count]);
     for (((a, b), c), d) in a.iter_mut().zip(b).zip(c).zip(d) {
         let out = running.frame([*a, *b, *c, *d].map(f64::from));
-        [*a, *b, *c, *d] = out.map(|sample| sample as f32);
+        [*a, *b, *c, *d] = out.map(to_single);
     }
     *filter = running;
 }

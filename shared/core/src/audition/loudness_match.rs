@@ -2,6 +2,7 @@
 
 use super::{CHUNK, Frames, MATCH_LIMIT_DB};
 use crate::dsp::db;
+use crate::dsp::numbers::to_single;
 
 const MATCH_SMOOTHING_S: f64 = 0.1;
 const CEILING_RELEASE_S: f64 = 0.2;
@@ -55,7 +56,7 @@ impl Match {
     /// Writes the gains of the next frames. Returns whether any of them is not 1.
     pub(super) fn run(&mut self, gains: &mut [f32]) -> bool {
         if self.missing == 0.0 {
-            gains.fill(self.target as f32);
+            gains.fill(to_single(self.target));
             return self.target != 1.0;
         }
         for gain in gains {
@@ -63,7 +64,7 @@ impl Match {
             if self.missing.abs() < THERE {
                 self.missing = 0.0;
             }
-            *gain = (self.target - self.missing) as f32;
+            *gain = to_single(self.target - self.missing);
         }
         true
     }
@@ -161,7 +162,7 @@ impl Limiter {
             if peak * self.gain > 1.0 {
                 self.gain = 1.0 / peak;
             }
-            *gain = self.gain as f32;
+            *gain = to_single(self.gain);
         }
         for (channel, most) in [left, right].into_iter().zip(&most) {
             for ((sample, gain), most) in channel.iter_mut().zip(&gains).zip(most) {

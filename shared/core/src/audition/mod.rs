@@ -15,6 +15,7 @@ mod ring;
 use multiversion::multiversion;
 
 use crate::dsp::fractional::{COMMON_DELAY, FractionalTable};
+use crate::dsp::numbers::{to_index, to_signed};
 use crate::routing::feed::Feed;
 use loudness_match::{Limiter, Match};
 use path::Path;
@@ -100,7 +101,7 @@ impl Auditioner {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let rate_hz = rate_hz.clamp(1000.0, 1_000_000.0);
-        let fade_len = (FADE_S * rate_hz).ceil() as usize;
+        let fade_len = to_index((FADE_S * rate_hz).ceil());
         Self {
             rate_hz,
             table: FractionalTable::new(),
@@ -347,7 +348,7 @@ fn fade(out: &mut Frames, next: &Frames, frames: core::ops::Range<usize>, len: u
 #[multiversion(targets("x86_64+avx"))]
 fn mix(out: &mut Frames, next: &Frames, begin: usize, len: usize) {
     let mut shares = [0.0; CHUNK];
-    for (share, frame) in shares.iter_mut().zip(begin as i32 + 1..) {
+    for (share, frame) in shares.iter_mut().zip(to_signed(begin) + 1..) {
         let f = frame as f32 / len as f32;
         // A cubic in place of a raised cosine: no corner at either end.
         *share = f * f * (3.0 - 2.0 * f);

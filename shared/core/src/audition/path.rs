@@ -4,6 +4,7 @@ use super::filters::{self, HighPasses, LowPasses};
 use super::ring::DelayRing;
 use super::{Frames, LONGEST_S};
 use crate::dsp::fractional::{COMMON_DELAY, FractionalTable, Kernel, TAPS};
+use crate::dsp::numbers::{to_index, to_single};
 use crate::routing::feed::{Ending, Feed, Side};
 
 /// Fractions of a sample below this count as none: a thousandth is 0.02 µs.
@@ -34,12 +35,12 @@ impl LinePath {
         let amplitude = if feed.ending == other {
             0.0
         } else {
-            line.amplitude() as f32
+            to_single(line.amplitude())
         };
         Self {
             channel,
             amplitude,
-            whole: whole as usize,
+            whole: to_index(whole),
             kernel: (fraction > NONE).then(|| Kernel::new(&table.kernel(fraction), amplitude)),
         }
     }
@@ -145,7 +146,7 @@ impl Path {
             Ending::One(Side::Right) => left.copy_from_slice(right),
             Ending::Difference => both(left, right, |left, right| left - right),
             Ending::Sum(law) => {
-                let factor = law.factor() as f32;
+                let factor = to_single(law.factor());
                 both(left, right, |left, right| (left + right) * factor);
             }
         }

@@ -2,6 +2,7 @@
 
 use super::{CHUNK, LONGEST_S};
 use crate::dsp::fractional::TAPS;
+use crate::dsp::numbers::to_index;
 use crate::dsp::samples;
 
 /// A ring of both channels' samples, invalid ones as zero. Every sample is written twice, one ring length apart: any
@@ -59,5 +60,5 @@ impl DelayRing {
 }
 
 fn enough(rate_hz: f64) -> usize {
-    (LONGEST_S * rate_hz).ceil() as usize + TAPS + 2
+    to_index((LONGEST_S * rate_hz).ceil()) + TAPS + 2
 }

@@ -7,6 +7,8 @@ use core::f64::consts::PI;
 
 use multiversion::multiversion;
 
+use crate::dsp::numbers::{to_index, to_single};
+
 /// Taps of the interpolation filter.
 pub const TAPS: usize = 64;
 
@@ -130,7 +132,7 @@ impl FractionalTable {
         }
         // Exactly 1 at 0 Hz.
         let sum: f64 = taps.iter().sum();
-        taps.map(|tap| (tap / sum) as f32)
+        taps.map(|tap| to_single(tap / sum))
     }
 
     /// The kernel for a delay of `fraction` of a sample, 0 to 1: tap `j` belongs to the sample `j` frames ago.
@@ -138,8 +140,8 @@ impl FractionalTable {
     #[must_use]
     pub fn kernel(&self, fraction: f64) -> [f32; TAPS] {
         let position = fraction.clamp(0.0, 1.0) * PHASES as f64;
-        let phase = (position as usize).min(PHASES - 1);
-        let blend = (position - phase as f64) as f32;
+        let phase = to_index(position).min(PHASES - 1);
+        let blend = to_single(position - phase as f64);
         let (low, high) = (&self.kernels[phase], &self.kernels[phase + 1]);
         let mut taps = *low;
         for (tap, high) in taps.iter_mut().zip(high) {

@@ -1,5 +1,5 @@
-//! Building blocks that know nothing of presets: decibels, which samples are valid, rings of past samples, transforms,
-//! fractional delay, K-weighting.
+//! Building blocks that know nothing of presets: decibels, conversions of numbers, which samples are valid, rings of
+//! past samples, transforms, fractional delay, K-weighting.
 //!
 //! In: samples. Out: samples and numbers. Every other folder may use this one; it uses none.
 
@@ -8,6 +8,7 @@ pub(crate) mod fft;
 pub mod fractional;
 pub(crate) mod history;
 pub mod k_weighting;
+pub mod numbers;
 pub mod samples;
 
 /// White noise for tests, uniform in ±½: a linear congruential generator (Knuth, MMIX), the same for a seed on every

@@ -7,6 +7,8 @@
 
 use multiversion::multiversion;
 
+use crate::dsp::numbers::to_single;
+
 /// +60 dBFS: the largest magnitude that is believed.
 pub const INVALID_ABOVE: f32 = 1000.0;
 
@@ -106,7 +108,7 @@ fn narrow(samples: &[f64], out: &mut [f32]) {
     let count = out.len();
     let samples = &samples[..count];
     for n in 0..count {
-        out[n] = samples[n] as f32;
+        out[n] = to_single(samples[n]);
     }
 }
 

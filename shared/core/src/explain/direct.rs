@@ -9,6 +9,7 @@ use core::f64::consts::TAU;
 use crate::Complex;
 use crate::alignment::onset::{Attacks, REACH_S};
 use crate::dsp::db;
+use crate::dsp::numbers::{to_index, to_integer};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
 use crate::split::interval::{Interval, Known};
@@ -212,7 +213,7 @@ impl Direct {
             all.iter_mut().zip(of_cell).for_each(|(sum, x)| *sum += x);
             let place = band_position(hz).round();
             if (0.0..BANDS as f64).contains(&place) {
-                bands[place as usize].add(of_cell);
+                bands[to_index(place)].add(of_cell);
             }
         }
         let [ll, rr, re, im] = all;
@@ -436,7 +437,7 @@ fn plain_delay_out(bands: &[(f64, f64, Complex<f64>)]) -> f64 {
         squares / weights
     };
     let mut best = (f64::INFINITY, 0.0, 1.0);
-    let steps = (PLAIN_S / STEP_S) as i32;
+    let steps = to_integer(PLAIN_S / STEP_S);
     for sign in [1.0, -1.0] {
         for step in -steps..=steps {
             let delay_s = f64::from(step) * STEP_S;
@@ -447,7 +448,7 @@ fn plain_delay_out(bands: &[(f64, f64, Complex<f64>)]) -> f64 {
         }
     }
     let (mut least, around, sign) = best;
-    for step in -(FINER as i32)..=FINER as i32 {
+    for step in -to_integer(FINER)..=to_integer(FINER) {
         least = least.min(at(around + f64::from(step) * STEP_S / FINER, sign));
     }
     least

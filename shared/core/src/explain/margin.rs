@@ -7,6 +7,7 @@ use multiversion::multiversion;
 
 use crate::Complex;
 use crate::dsp::db;
+use crate::dsp::numbers::to_single;
 use crate::routing::feed::Side;
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, WIDEST_BIN_HZ};
@@ -150,7 +151,7 @@ pub fn part_margin(
     let level = |cross: f64, sign: f64| db::from_power((left + right + sign * 2.0 * cross) / stereo);
     let worse = |step: usize, sign: f64| {
         let of = |line: usize| level(late[line][step], sign);
-        of(0).min(of(1)) as f32
+        to_single(of(0).min(of(1)))
     };
     let mut map = Map {
         straight_db: [0.0; MAP_POINTS],

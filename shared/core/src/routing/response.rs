@@ -5,6 +5,7 @@ use core::f64::consts::{PI, TAU};
 use multiversion::multiversion;
 
 use crate::Complex;
+use crate::dsp::numbers::to_index;
 use crate::routing::feed::{Ending, Feed};
 use crate::routing::line::Line;
 use crate::routing::weights::FeedWeights;
@@ -231,7 +232,7 @@ impl FeedResponse {
         let mut late = late * phasor(from_hz, late_s);
         let mut near = near.map(|near| near * phasor(from_hz, self.lines_s));
         let (late_step, near_step) = (phasor(step_hz, late_s), phasor(step_hz, self.lines_s));
-        for _ in 0..places as usize {
+        for _ in 0..to_index(places) {
             on_power(plain + late.re + near.map_or(0.0, |near| near.re));
             late *= late_step;
             near = near.map(|near| near * near_step);

@@ -1,5 +1,6 @@
 //! The figures of a feed's effect on a split sound.
 
+use crate::dsp::numbers::to_single;
 use crate::dsp::{db, k_weighting};
 use crate::routing::response::{CellPowers, FeedResponse};
 use crate::score::balance::{Balance, judge_balance};
@@ -467,7 +468,7 @@ impl Scorer {
                 *level = if density(band, reference) <= quiet || squared_gain <= 0.0 {
                     f32::NAN
                 } else {
-                    db::from_power(ratio / squared_gain) as f32
+                    to_single(db::from_power(ratio / squared_gain))
                 };
             }
         }

@@ -2,6 +2,7 @@
 
 use core::f64::consts::{PI, SQRT_2};
 
+use crate::dsp::numbers::to_signed;
 use crate::dsp::{db, samples};
 
 /// Sub-sonic rumble is kept out of the live figures: a second-order Butterworth high-pass at this corner, Hz.
@@ -146,7 +147,7 @@ impl RunningCorrelation {
         }
         self.high_pass = high_pass;
         // At most a chunk, so the exponent fits.
-        self.weight = 1.0 - (1.0 - self.weight) * keep.powi(left.len() as i32);
+        self.weight = 1.0 - (1.0 - self.weight) * keep.powi(to_signed(left.len()));
     }
 
     /// Keeps decaying states out of the subnormal range. Once a block is enough: in double precision they take seconds

@@ -3,6 +3,7 @@
 //! An effect changes a sound's colour and level; it changes neither which notes are played nor when they begin. Both
 //! are compared independently of equaliser, amplifier model and level.
 
+use crate::dsp::numbers::{to_index, to_lag};
 use crate::session::take::Take;
 use crate::spectrum::bands::BandMap;
 
@@ -53,7 +54,7 @@ impl Outline {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         Self {
-            hop: ((HOP_S * rate_hz) as usize).max(1),
+            hop: to_index(HOP_S * rate_hz).max(1),
             ..Self::default()
         }
     }
@@ -124,14 +125,14 @@ pub fn unlike(a: (&Take, &Outline), b: (&Take, &Outline)) -> Vec<Unlike> {
 #[must_use]
 pub fn onsets_alike(a: &Outline, b: &Outline) -> f64 {
     let (a, b) = (a.attacks(), b.attacks());
-    let reach = (APART_S / HOP_S) as isize;
+    let reach = to_lag(APART_S / HOP_S);
     (-reach..=reach)
         .map(|lag| {
             let pairs: Vec<(f64, f64)> = a
                 .iter()
                 .enumerate()
                 .filter_map(|(n, &x)| {
-                    let at = usize::try_from(n as isize + lag).ok()?;
+                    let at = usize::try_from(n.cast_signed() + lag).ok()?;
                     Some((x, *b.get(at)?))
                 })
                 .collect();

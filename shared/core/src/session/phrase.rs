@@ -7,6 +7,7 @@
 //! chords, hum, noise and single hits.
 
 use crate::dsp::db;
+use crate::dsp::numbers::to_frames;
 use crate::dsp::samples::Run;
 use crate::spectrum::pair_sums::product;
 
@@ -84,7 +85,7 @@ impl PhraseFinder {
     /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
-        let frames = |seconds: f64| (seconds * rate_hz).round().max(1.0) as u64;
+        let frames = |seconds: f64| to_frames((seconds * rate_hz).round().max(1.0));
         Self {
             step_len: frames(STEP_S),
             energy: 0.0,

@@ -1,5 +1,6 @@
 //! The sound of the last phrases, for making a take of a finished one.
 
+use crate::dsp::numbers::{ring_place, to_index};
 use crate::dsp::samples::{self, Run};
 use crate::session::phrase::QUIET_S;
 use crate::session::span::{PIECE_S, SHOWN_AFTER_S};
@@ -24,7 +25,7 @@ impl PhraseSound {
     /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
-        let kept = ((KEPT_S * rate_hz) as usize).max(1);
+        let kept = to_index(KEPT_S * rate_hz).max(1);
         Self {
             channels: [vec![0.0; kept], vec![0.0; kept]],
             written: 0,
@@ -39,7 +40,7 @@ impl PhraseSound {
 
     /// Takes frames.
     pub fn push(&mut self, run: &Run<'_>) {
-        let at = (self.written % self.channels[0].len() as u64) as usize;
+        let at = ring_place(self.written, self.channels[0].len());
         for (channel, samples) in self.channels.iter_mut().zip([run.left, run.right]) {
             samples::keep(channel, at, samples, run.sound);
         }
@@ -54,7 +55,10 @@ impl PhraseSound {
         let to = to.0.min(self.written);
         (from < to).then(|| {
             self.channels.each_ref().map(|channel| {
-                let (begin, end) = ((from % len) as usize, ((to - 1) % len) as usize + 1);
+                let (begin, end) = (
+                    ring_place(from, channel.len()),
+                    ring_place(to - 1, channel.len()) + 1,
+                );
                 if begin < end {
                     channel[begin..end].to_vec()
                 } else {

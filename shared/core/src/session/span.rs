@@ -4,6 +4,7 @@
 
 use crate::alignment::delay::DelayFinder;
 use crate::alignment::onset::{Attacks, OnsetEvidence};
+use crate::dsp::numbers::to_frames;
 use crate::dsp::samples::Run;
 use crate::session::phrase::{Heard, Phase, PhraseFinder};
 use crate::session::phrase_sound::{PhraseSound, Place};
@@ -172,7 +173,7 @@ impl Listening {
     }
 
     fn begin_filling(&mut self, number: u64) {
-        let (place, first_look) = (self.sound.place(), self.rate_hz as u64);
+        let (place, first_look) = (self.sound.place(), to_frames(self.rate_hz));
         let phrase = &mut self.phrases[self.filling];
         match self.over {
             Over::Phrase => {
@@ -197,7 +198,7 @@ impl Listening {
     pub fn reset(&mut self) {
         self.finder.reset();
         for phrase in &mut self.phrases {
-            phrase.begin(0, self.sound.place(), self.rate_hz as u64);
+            phrase.begin(0, self.sound.place(), to_frames(self.rate_hz));
         }
         (self.filling, self.shown) = (0, 0);
         self.takes_in = false;
@@ -234,7 +235,7 @@ impl Listening {
     }
 
     fn take_in(&mut self, run: &Run<'_>) {
-        let piece_len = (PIECE_S * self.rate_hz) as u64;
+        let piece_len = to_frames(PIECE_S * self.rate_hz);
         let phrase = &mut self.phrases[self.filling];
         phrase.tracker.push(run);
         phrase.onsets.push(run);

@@ -301,6 +301,7 @@ mod stored {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     use super::{ChannelDelay, Complex, CrossSpectrum, Diagnosis, Grid, Method, PairSums, Pass, Split, Take};
+    use crate::dsp::numbers::{to_integer, to_single};
     use crate::split::kind::PresetKind;
     use crate::split::ways::{Bounds, Evidence};
 
@@ -369,7 +370,7 @@ mod stored {
             // Powers as they will be read back, so that equal channels stay exactly equal.
             let stored = |power: f64| {
                 if power.is_finite() {
-                    power.clamp(0.0, LARGEST_POWER) as f32
+                    to_single(power.clamp(0.0, LARGEST_POWER))
                 } else {
                     0.0
                 }
@@ -399,7 +400,7 @@ mod stored {
             } else {
                 0.0
             };
-            let bits = (share * CROSS_SCALE).round() as i32;
+            let bits = to_integer((share * CROSS_SCALE).round());
             bytes.extend(&bits.to_le_bytes()[..3]);
         }
     }

@@ -4,6 +4,7 @@
 //! away (1/3 octave); nominal frequencies are ISO 266's. They are sums over FFT bins, each shared between two bands in
 //! proportion where an edge falls inside it: *not* a class 1 filter bank.
 
+use crate::dsp::numbers::to_signed;
 use crate::spectrum::grid::Grid;
 use crate::spectrum::pair_sums::sum;
 
@@ -75,7 +76,7 @@ impl BandMap {
     #[must_use]
     pub fn thirds(grid: &Grid) -> Self {
         let exact = (0..NOMINAL_HZ.len()).map(|i| {
-            let step = f64::from(FIRST_THIRD + i as i32);
+            let step = f64::from(FIRST_THIRD + to_signed(i));
             let edge = |half: f64| 1000.0 * 10f64.powf(0.1 * (step + half));
             (edge(-0.5), edge(0.5), NOMINAL_HZ[i])
         });
@@ -86,7 +87,7 @@ impl BandMap {
     #[must_use]
     pub fn twenty_fourths(grid: &Grid) -> Self {
         let first = FIRST_THIRD * 8 - 4;
-        let exact = (0..MAX_TWENTY_FOURTHS as i32).map(|i| {
+        let exact = (0..to_signed(MAX_TWENTY_FOURTHS)).map(|i| {
             let edge = |step: i32| 1000.0 * 10f64.powf(0.3 * f64::from(step) / 24.0);
             let (lower, upper) = (edge(first + i), edge(first + i + 1));
             (lower, upper, (lower * upper).sqrt())

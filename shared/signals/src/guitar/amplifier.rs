@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use crate::delay::{bessel_i0, delayed, sinc};
 use crate::fft::convolve;
 use crate::filter::Biquad;
+use crate::numbers::to_index;
 use crate::{Rng, amplitude};
 
 /// Least rate at which the drive is computed, which keeps aliases far below the sound.
@@ -167,7 +168,7 @@ pub(crate) fn amplifier_of_channel(which: usize, reference: &[f64], rate_hz: f64
 /// A direct tap and some later ones, each spread over four samples so it may fall between samples.
 fn reflection_fir(reflections: &[(f64, f64)], rate_hz: f64) -> Vec<f64> {
     let longest_s = reflections.iter().fold(0.0f64, |longest, r| longest.max(r.0));
-    let mut fir = vec![0.0; (longest_s * rate_hz).ceil() as usize + 3];
+    let mut fir = vec![0.0; to_index((longest_s * rate_hz).ceil()) + 3];
     fir[0] = 1.0;
     for (delay_s, gain) in reflections {
         let at = delay_s * rate_hz;

@@ -8,6 +8,7 @@ pub(crate) use amplifier::{Amplifier, amplifier_of_channel};
 pub(crate) use riff::{Note, riff};
 
 use crate::Rng;
+use crate::numbers::to_index;
 
 /// One player, with timing and tuning of its own.
 pub(crate) struct Player {
@@ -40,7 +41,7 @@ impl Player {
                 position: self.rng.between(0.09, 0.2),
                 phase_rng: Rng::new(self.rng.next_u64()),
             };
-            let start = (start_s * rate_hz).round() as usize;
+            let start = to_index((start_s * rate_hz).round());
             if let Some(rest) = out.get_mut(start..) {
                 pluck.add_to(rest, rate_hz);
             }

@@ -4,6 +4,7 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::Rng;
+use crate::numbers::to_index;
 
 /// Brightness of the loop: corner of the low-pass of every round trip, Hz.
 const LOSS_CORNER_HZ: f64 = 11_000.0;
@@ -40,8 +41,8 @@ impl Pluck {
         let ring_s = (4.0 * (82.4 / self.hz).sqrt()).clamp(0.8, 4.5);
         let loop_gain = 10f64.powf(-3.0 / (self.hz * ring_s));
 
-        let mut line = self.shape(whole as usize, rate_hz);
-        let held = (self.held_s * rate_hz) as usize;
+        let mut line = self.shape(to_index(whole), rate_hz);
+        let held = to_index(self.held_s * rate_hz);
         let release = (-1.0 / (RELEASE_S * rate_hz)).exp();
         let (mut at, mut low, mut last_in, mut last_out) = (0, 0.0, 0.0, 0.0);
         let mut hand = self.loudness;
@@ -70,7 +71,7 @@ impl Pluck {
     /// alike at every sample rate.
     fn shape(&mut self, len: usize, rate_hz: f64) -> Vec<f64> {
         let mut shape = vec![0.0; len];
-        let highest = (BRIGHTEST_HZ.min(0.45 * rate_hz) / self.hz) as usize;
+        let highest = to_index(BRIGHTEST_HZ.min(0.45 * rate_hz) / self.hz);
         for partial in 1..=highest.min(len.saturating_sub(1) / 2) {
             let k = partial as f64;
             let amplitude = (PI * k * self.position).sin() / k.powf(0.9);

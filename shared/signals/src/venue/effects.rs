@@ -2,6 +2,7 @@
 
 use super::reading::read_between;
 use crate::fft::Convolver;
+use crate::numbers::to_index;
 use crate::{Rng, Stereo};
 
 /// What was left on.
@@ -56,11 +57,11 @@ impl LeftOn {
                 decay_s,
                 seed,
             } => {
-                let len = (1.1 * decay_s * rate_hz) as usize + 64;
+                let len = to_index(1.1 * decay_s * rate_hz) + 64;
                 let rate = -(1000f64.ln()) / (decay_s * rate_hz);
                 let tail = |part: u64| -> Vec<f64> {
                     let mut rng = Rng::stream(seed, part);
-                    let first = (0.012 * rate_hz) as usize;
+                    let first = to_index(0.012 * rate_hz);
                     let mut tail: Vec<f64> = (0..len)
                         .map(|n| {
                             if n < first {

@@ -12,6 +12,7 @@ mod suppression;
 
 use crate::filter::Biquad;
 use crate::line::faulty;
+use crate::numbers::to_index;
 use crate::stereo::Stereo;
 use crate::{LineFault, convolve, tones};
 
@@ -124,8 +125,8 @@ impl Venue {
             sound = left_on.run(&sound, rate_hz);
         }
         let x = self.arriving(&faulty(&sound, &self.left, &self.right, rate_hz), rate_hz);
-        let before = (self.recorder.before_s.max(0.0) * rate_hz) as usize;
-        let behind = (self.recorder.behind_s.max(0.0) * rate_hz) as usize;
+        let before = to_index(self.recorder.before_s.max(0.0) * rate_hz);
+        let behind = to_index(self.recorder.behind_s.max(0.0) * rate_hz);
         let mut all = vec![0.0; before];
         all.extend_from_slice(&x);
         all.resize(all.len() + behind, 0.0);
@@ -133,8 +134,8 @@ impl Venue {
             add_noise(&mut all, rate_hz, noise);
         }
         // Started late or stopped early.
-        let late = ((-self.recorder.before_s).max(0.0) * rate_hz) as usize;
-        let early = ((-self.recorder.behind_s).max(0.0) * rate_hz) as usize;
+        let late = to_index((-self.recorder.before_s).max(0.0) * rate_hz);
+        let early = to_index((-self.recorder.behind_s).max(0.0) * rate_hz);
         let end = all.len().saturating_sub(early);
         self.recorder.record(&all[late.min(end)..end], rate_hz)
     }
@@ -208,7 +209,7 @@ fn loudspeaker(x: &mut [f64], rate_hz: f64, low_hz: f64, high_hz: f64) {
 }
 
 fn add_noise(x: &mut [f64], rate_hz: f64, noise: &Noise) {
-    let second = (rate_hz as usize).max(1);
+    let second = to_index(rate_hz).max(1);
     let loudest = x
         .chunks(second)
         .map(|part| part.iter().map(|x| x * x).sum::<f64>() / second as f64)

@@ -3,6 +3,7 @@
 use super::reading::read_between;
 use crate::Rng;
 use crate::fft::Convolver;
+use crate::numbers::to_index;
 
 /// Speed of sound at 20 °C, m/s (ISO 9613-1).
 const SOUND_M_PER_S: f64 = 343.2;
@@ -77,7 +78,7 @@ impl Movement {
                 if wave == 0 { rng.between(-1.0, 1.0) } else { even }
             })
             .collect();
-        let slice = ((SLICE_S * rate_hz) as usize).max(1);
+        let slice = to_index(SLICE_S * rate_hz).max(1);
         let wave_of: Vec<usize> = (0..response.len().div_ceil(slice))
             .map(|n| if n == 0 { 0 } else { rng.below(WAVES) })
             .collect();
@@ -98,7 +99,7 @@ impl Movement {
             let samples_per_m = along / SOUND_M_PER_S * rate_hz;
             let moved = read_between(&heard, |n| {
                 let at = n as f64 / 64.0;
-                let (k, part) = (at as usize, at.fract());
+                let (k, part) = (to_index(at), at.fract());
                 let next = places[(k + 1).min(places.len() - 1)];
                 n as f64 + samples_per_m * (places[k] + part * (next - places[k]))
             });

@@ -1,6 +1,7 @@
 //! A signal read at times between its samples.
 
 use crate::delay::{bessel_i0, sinc};
+use crate::numbers::to_index;
 
 const HALF_WIDTH: usize = 12;
 const KAISER_BETA: f64 = 8.0;
@@ -21,12 +22,12 @@ pub(super) fn read_between(signal: &[f64], at: impl Fn(usize) -> f64) -> Vec<f64
     (0..signal.len())
         .map(|n| {
             let place = at(n);
-            let from = (place - HALF_WIDTH as f64).ceil().max(0.0) as usize;
-            let to = (place + HALF_WIDTH as f64).max(0.0) as usize;
+            let from = to_index((place - HALF_WIDTH as f64).ceil().max(0.0));
+            let to = to_index((place + HALF_WIDTH as f64).max(0.0));
             let mut sum = 0.0;
             for (k, x) in signal.iter().enumerate().take(to.saturating_add(1)).skip(from) {
                 let point = (k as f64 - place).abs() * TABLE as f64;
-                let index = point as usize;
+                let index = to_index(point);
                 if let (Some(low), Some(high)) = (kernel.get(index), kernel.get(index + 1)) {
                     sum += x * (low + (high - low) * (point - index as f64));
                 }

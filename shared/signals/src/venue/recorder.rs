@@ -2,6 +2,7 @@
 
 use super::Suppression;
 use crate::delay::{bessel_i0, sinc};
+use crate::numbers::to_index;
 
 /// A phone's automatic gain: an envelope follower and a compressor with make-up gain.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,8 +78,8 @@ impl Recorder {
             gain.run(&mut x, self.rate_hz);
         }
         if let Some(cut) = &self.cut {
-            let at = ((cut.at_s * self.rate_hz) as usize).min(x.len());
-            let count = (cut.seconds.abs() * self.rate_hz) as usize;
+            let at = to_index(cut.at_s * self.rate_hz).min(x.len());
+            let count = to_index(cut.seconds.abs() * self.rate_hz);
             if cut.seconds > 0.0 {
                 x.drain(at..(at + count).min(x.len()));
             } else {
@@ -134,7 +135,7 @@ pub fn resampled(signal: &[f64], step: f64) -> Vec<f64> {
     let band = (1.0 / step).min(1.0);
     let reach = HALF_WIDTH as f64 / band;
     // Half the kernel, finely; between its points a straight line.
-    let points = (reach * TABLE as f64).ceil() as usize + 2;
+    let points = to_index((reach * TABLE as f64).ceil()) + 2;
     let kernel: Vec<f64> = (0..points)
         .map(|n| {
             let t = n as f64 / TABLE as f64;
@@ -143,16 +144,16 @@ pub fn resampled(signal: &[f64], step: f64) -> Vec<f64> {
             band * sinc(band * t) * window
         })
         .collect();
-    let count = ((signal.len() as f64 - 1.0).max(0.0) / step) as usize + 1;
+    let count = to_index((signal.len() as f64 - 1.0).max(0.0) / step) + 1;
     (0..count)
         .map(|n| {
             let at = n as f64 * step;
-            let from = (at - reach).ceil().max(0.0) as usize;
-            let to = ((at + reach) as usize + 1).min(signal.len());
+            let from = to_index((at - reach).ceil().max(0.0));
+            let to = (to_index(at + reach) + 1).min(signal.len());
             let mut sum = 0.0;
             for (k, x) in signal.iter().enumerate().take(to).skip(from) {
                 let place = (k as f64 - at).abs() * TABLE as f64;
-                let index = place as usize;
+                let index = to_index(place);
                 if let (Some(low), Some(high)) = (kernel.get(index), kernel.get(index + 1)) {
                     sum += x * (low + (high - low) * (place - index as f64));
                 }

@@ -1,6 +1,7 @@
 //! Rooms.
 
 use crate::Rng;
+use crate::numbers::to_index;
 
 /// A room's response from the loudspeaker to the microphone.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -45,11 +46,11 @@ impl Room {
 
 fn synthetic(rate_hz: f64, decay_s: f64, direct_db: f64, seed: u64) -> Vec<f64> {
     let mut rng = Rng::new(seed);
-    let len = (1.1 * decay_s * rate_hz) as usize + 64;
+    let len = to_index(1.1 * decay_s * rate_hz) + 64;
     let mut tail = vec![0.0; len];
     // 60 dB are a factor of 1000.
     let rate = -(1000f64.ln()) / (decay_s * rate_hz);
-    let first = (rng.between(0.002, 0.015) * rate_hz) as usize;
+    let first = to_index(rng.between(0.002, 0.015) * rate_hz);
     for (n, x) in tail.iter_mut().enumerate().skip(first) {
         // Air and walls take the highs first: a running mean that grows with time would do the same; a fixed one will do.
         *x = rng.gaussian() * (rate * n as f64).exp();
@@ -58,7 +59,7 @@ fn synthetic(rate_hz: f64, decay_s: f64, direct_db: f64, seed: u64) -> Vec<f64> 
         tail[n] = 0.6 * tail[n] + 0.4 * tail[n - 1];
     }
     for _ in 0..6 {
-        let at = (rng.between(0.001, 0.025) * rate_hz) as usize;
+        let at = to_index(rng.between(0.001, 0.025) * rate_hz);
         if at < len {
             tail[at] += rng.between(-3.0, 3.0);
         }

@@ -1,6 +1,7 @@
 //! One or two takes beside the live reading, row by row in line with the board.
 
 use egui::{Align2, FontId, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::dsp::numbers::to_index;
 use sumproof_core::score::board::Row;
 use sumproof_wording::Name;
 use sumproof_wording::channels;
@@ -206,7 +207,7 @@ fn about(
     let name = (take.name.as_str(), style.strong());
     let rest = lines.iter().map(|line| (line.as_str(), style.body()));
     for (line, font) in std::iter::once(name).chain(rest) {
-        let rows = ((rect.bottom() - at.y) / height).floor() as usize;
+        let rows = to_index(f64::from(((rect.bottom() - at.y) / height).floor()));
         if rows == 0 {
             break;
         }

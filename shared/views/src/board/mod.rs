@@ -5,6 +5,7 @@ pub(crate) mod compare;
 pub(crate) mod hearing;
 
 use egui::{Align2, Id, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Outcome;
@@ -127,7 +128,7 @@ impl Columns {
     /// Position of a change in dB on the bars' scale; values outside it are drawn at its ends.
     fn x(&self, db: f64) -> f32 {
         let (least, most) = SCALE_DB;
-        let share = ((db.clamp(least, most) - least) / (most - least)) as f32;
+        let share = to_single((db.clamp(least, most) - least) / (most - least));
         self.bars.0 + (self.bars.1 - self.bars.0) * share
     }
 }

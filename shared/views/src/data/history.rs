@@ -15,6 +15,7 @@ pub const HOLD_S: f64 = 3.0;
 struct Cell(Option<i8>);
 
 impl Cell {
+    #[allow(clippy::cast_possible_truncation, reason = "whole and limited to ±126")]
     fn new(correlation: Option<f32>) -> Self {
         Self(
             correlation

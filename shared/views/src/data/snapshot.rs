@@ -1,5 +1,6 @@
 //! The window's contents: plain data, filled by its owner.
 
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::explain::margin::{DelayMargin, Map, PartMargin};
 use sumproof_core::routing::feed::{FeedId, Lines, Side, SumLaw};
 use sumproof_core::score::board::{FEEDS, Row};
@@ -239,12 +240,12 @@ impl From<&PartMargin> for Margin {
         } = &part.map;
         Self {
             delay_ms: (0..straight_db.len())
-                .map(|point| (1e3 * Map::delay_s(point)) as f32)
+                .map(|point| to_single(1e3 * Map::delay_s(point)))
                 .collect(),
             straight_db: straight_db.to_vec(),
             flipped_db: flipped_db.to_vec(),
             reach_ms: match part.delay {
-                DelayMargin::Reached { delay_s, .. } => Some((1e3 * delay_s) as f32),
+                DelayMargin::Reached { delay_s, .. } => Some(to_single(1e3 * delay_s)),
                 DelayMargin::NotReached { .. } => None,
             },
         }

@@ -1,6 +1,7 @@
 //! The kinds of box on the lines: the effect of each, and which is on which line.
 
 use egui::{Align2, Id, Rect, Ui, pos2, vec2};
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::routing::boxes::{Kind, Source};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::Line;
@@ -81,13 +82,13 @@ fn put(sheet: &mut Sheet<'_>, side: Side, kind: Option<Kind>) {
     gain_and_corner(sheet, side, &line);
     // A delay set by the player stays, unless a box with a delay was added or removed.
     if line.delay_s != before.delay_s {
-        sheet.set(Setting::DelayMs(side, (line.delay_s * 1000.0) as f32));
+        sheet.set(Setting::DelayMs(side, to_single(line.delay_s * 1000.0)));
     }
     sheet.intents.push(Intent::Box(side, kind));
 }
 
 fn gain_and_corner(sheet: &mut Sheet<'_>, side: Side, line: &Line) {
-    let tenth = |value: f64| (value * 10.0).round() as f32 / 10.0;
+    let tenth = |value: f64| to_single((value * 10.0).round()) / 10.0;
     sheet.set(Setting::GainDb(side, tenth(line.gain_db)));
     sheet.set(Setting::CornerHz(side, tenth(line.high_pass_hz[0])));
 }

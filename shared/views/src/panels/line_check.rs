@@ -1,6 +1,7 @@
 //! The line check's sheet: two steps, the signal's progress, the findings.
 
 use egui::{Align2, Event, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::line_check::{Mode, Part, Plan, SignalSettings};
 use sumproof_wording::line_check::advice;
 
@@ -472,10 +473,10 @@ fn progress(ui: &Ui, style: &Style, bar: Rect, text: &str, share: f64, parts: &[
     });
     ui.painter()
         .rect_stroke(bar, 0.0, style.line(1.0, colours.soft), egui::StrokeKind::Inside);
-    let done = Rect::from_min_size(bar.min, vec2(bar.width() * share as f32, bar.height()));
+    let done = Rect::from_min_size(bar.min, vec2(bar.width() * to_single(share), bar.height()));
     ui.painter().rect_filled(done, 0.0, colours.ink);
     for &part in parts.iter().skip(1) {
-        let x = bar.left() + bar.width() * part as f32;
+        let x = bar.left() + bar.width() * to_single(part);
         let colour = if part <= share {
             colours.ground
         } else {

@@ -1,6 +1,7 @@
 //! The frequency axis shared by the plots: Hz, and the notes of the open strings.
 
 use egui::{Align2, Rect, Ui, pos2};
+use sumproof_core::dsp::numbers::to_single;
 
 use crate::canvas::{width_of, write};
 use crate::style::Style;
@@ -32,7 +33,7 @@ impl Axis {
     pub fn x(&self, hz: f64) -> f32 {
         let (least, most) = RANGE_HZ;
         let share = (hz.clamp(least, most) / least).ln() / (most / least).ln();
-        self.left + (self.right - self.left) * share as f32
+        self.left + (self.right - self.left) * to_single(share)
     }
 
     /// The frequency at a position, Hz.

@@ -4,6 +4,7 @@ use egui::{
     Align2, Color32, ColorImage, Id, Mesh, Rect, Role, Sense, Shape, Stroke, TextureHandle, TextureOptions,
     Ui, WidgetInfo, pos2, vec2,
 };
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::session::reading::{BandNow, Reading};
 use sumproof_core::spectrum::bands::MAX_THIRDS;
 
@@ -206,7 +207,7 @@ fn hint(ui: &Ui, sheet: &Sheet<'_>, rect: Rect, axis: &Axis) {
         .widget_info(|| WidgetInfo::labeled(Role::Image, true, "correlation of each third of an octave now"));
     if let Some(said) = response
         .hover_pos()
-        .and_then(|at| band_at(reading, axis.hz(at.x) as f32))
+        .and_then(|at| band_at(reading, to_single(axis.hz(at.x))))
     {
         response.on_hover_text_at_pointer(said);
     }

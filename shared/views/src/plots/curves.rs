@@ -1,6 +1,7 @@
 //! The sum difference over frequency: stereo is the zero line.
 
 use egui::{Align2, Id, Pos2, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
+use sumproof_core::dsp::numbers::to_single;
 use sumproof_core::routing::feed::FeedId;
 use sumproof_core::routing::line::Polarity;
 use sumproof_core::session::reading::Reading;
@@ -166,7 +167,7 @@ fn heading(ui: &Ui, style: &Style, rect: Rect, chosen: FeedId, name: &str) {
 
 /// How far down a cancelled dry can be measured, dB; anything below is drawn as a row of dots at this height.
 fn floor_db(reading: &Reading) -> Option<f32> {
-    reading.method.floor_db().map(|db| db as f32)
+    reading.method.floor_db().map(to_single)
 }
 
 /// Style of a piece of a curve.

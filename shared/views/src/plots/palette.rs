@@ -6,6 +6,7 @@
 //! zero still stand out.
 
 use egui::Color32;
+use sumproof_core::dsp::numbers::to_index;
 
 use crate::data::look::Theme;
 
@@ -42,9 +43,14 @@ pub fn correlation(theme: Theme, value: f32) -> Color32 {
         (Theme::Night, _) => BRBG[16 - at],
     };
     let place = (value + 1.0) * 5.0;
-    let below = (place.floor() as usize).min(9);
+    let below = to_index(f64::from(place.floor())).min(9);
     let share = place - below as f32;
     let (a, b) = (class(below), class(below + 1));
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "whole, and between two shades, or at the nearer end of their range"
+    )]
     let mix = |n: usize| (f32::from(a[n]) + (f32::from(b[n]) - f32::from(a[n])) * share).round() as u8;
     Color32::from_rgb(mix(0), mix(1), mix(2))
 }

@@ -1,5 +1,6 @@
 //! The numbers that can be set: the name, range, text form and parsing of each.
 
+use sumproof_core::dsp::numbers::{to_signed, to_single};
 use sumproof_core::routing::feed::Side;
 use sumproof_core::routing::line::{Line, limits};
 use sumproof_core::score::outcome::{Limits, ranges};
@@ -88,7 +89,7 @@ impl Number {
             Self::Wetter => (ranges::WETTER_DB, 1.0),
             Self::Tone => (ranges::TONE_DB, 1.0),
         };
-        ((range.start() * unit) as f32, (range.end() * unit) as f32)
+        (to_single(range.start() * unit), to_single(range.end() * unit))
     }
 
     /// A value clamped to the range.
@@ -115,13 +116,13 @@ impl Number {
 
     /// Rounded to the decimals shown, within range.
     pub fn rounded(self, value: f32) -> f32 {
-        let ten = 10f32.powi(self.decimals() as i32);
+        let ten = 10f32.powi(to_signed(self.decimals()));
         self.clamped((value * ten).round() / ten)
     }
 
     /// The default value.
     pub fn default_value(self) -> f32 {
-        self.of_limits(&Limits::default()).unwrap_or(0.0) as f32
+        to_single(self.of_limits(&Limits::default()).unwrap_or(0.0))
     }
 
     fn of_limits(self, limits: &Limits) -> Option<f64> {
@@ -209,8 +210,8 @@ impl Place {
                     _ => line.gain_db,
                 }
             }
-            Spot::Own(side) => number.of_line(snapshot.own.line(side)) as f32,
-            Spot::Limits => number.of_limits(&snapshot.limits).unwrap_or(0.0) as f32,
+            Spot::Own(side) => to_single(number.of_line(snapshot.own.line(side))),
+            Spot::Limits => to_single(number.of_limits(&snapshot.limits).unwrap_or(0.0)),
         }
     }
 

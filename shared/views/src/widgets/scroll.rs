@@ -5,6 +5,7 @@ use std::sync::Arc;
 use egui::{
     Color32, EventFilter, FontId, Galley, Id, Key, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, pos2,
 };
+use sumproof_core::dsp::numbers::to_index;
 
 use crate::canvas::focus_mark;
 use crate::style::Style;
@@ -124,7 +125,7 @@ fn moved(ui: &Ui, response: &Response, scroll: &mut Scroll, lines: usize, last: 
     scroll.first = scroll.first.min(last);
     let whole = (scroll.rest + by).trunc();
     scroll.rest = (scroll.rest + by - whole).clamp(-1.0, 1.0);
-    scroll.first = (scroll.first as f32 + whole).clamp(0.0, last as f32) as usize;
+    scroll.first = to_index(f64::from((scroll.first as f32 + whole).clamp(0.0, last as f32)));
 }
 
 /// Keeps the up and down arrows with the focused widget.

@@ -3,6 +3,12 @@
 //! Each case runs in a separate process, which makes leaks countable and isolates crashes. `tests/tests/hosts/soak.rs`
 //! runs all of them with few turns, `cargo xtask soak` with many. Exits with 0 and a line of figures, or with 1 and the
 //! fault.
+#![allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod calls;
 mod ends;

@@ -11,6 +11,7 @@ mod windows;
 use multiversion::multiversion;
 
 use crate::dsp::db;
+use crate::dsp::numbers::{ring_filled, ring_place, to_frames, to_index, to_lag};
 use crate::dsp::samples::Run;
 use crate::spectrum::pair_sums::product;
 use stretches::Stretches;
@@ -166,7 +167,7 @@ impl OnsetEvidence {
     /// Creates one for a sample rate, Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
-        let samples = |seconds: f64| ((seconds * rate_hz).round() as usize).max(4);
+        let samples = |seconds: f64| to_index((seconds * rate_hz).round()).max(4);
         let reach = samples(REACH_S);
         let windows = Windows::new(rate_hz, samples(AHEAD_S + ATTACK_S), reach);
         Self {
@@ -277,11 +278,11 @@ impl OnsetEvidence {
         // A differentiated sound lies about 20 dB below the sound itself.
         let audible = power > db::to_power(db::NO_READING_DBFS - 10.0);
         if audible && power > RISE * before && self.rest == 0 && self.waiting.is_none() {
-            let ahead = ((AHEAD_S * self.rate_hz) as usize).max(self.frame_len);
+            let ahead = to_index(AHEAD_S * self.rate_hz).max(self.frame_len);
             self.waits_for = self.lag;
             self.waiting =
                 Some(self.windows.len() - ahead.min(self.windows.len() - 1) + self.lag.unsigned_abs());
-            self.rest = (APART_S * self.rate_hz) as usize;
+            self.rest = to_index(APART_S * self.rate_hz);
         }
         self.past.rotate_left(1);
         self.past[PAST_FRAMES - 1] = power;
@@ -298,7 +299,7 @@ impl OnsetEvidence {
         if left <= NEW * heard[0] || right <= NEW * heard[1] || left <= 0.0 || right <= 0.0 {
             return;
         }
-        let slot = (self.count % KEPT as u64) as usize;
+        let slot = ring_place(self.count, KEPT);
         self.kept[slot] = StoredAttack {
             at: self.heard,
             left: left / (left + right),
@@ -311,7 +312,7 @@ impl OnsetEvidence {
         if let Some(attacks) = self.read(RECENT_S)
             && attacks.is_one_sound()
         {
-            self.lag = (attacks.delay_s * self.rate_hz).round() as isize;
+            self.lag = to_lag((attacks.delay_s * self.rate_hz).round());
         }
     }
 
@@ -320,7 +321,7 @@ impl OnsetEvidence {
     pub fn read(&mut self, within_s: f64) -> Option<Attacks> {
         let oldest = self
             .heard
-            .saturating_sub((within_s * self.rate_hz).min(1e15) as u64);
+            .saturating_sub(to_frames((within_s * self.rate_hz).min(1e15)));
         let (count, level_difference_db) = self.average(oldest);
         if count < ENOUGH {
             return None;
@@ -333,9 +334,11 @@ impl OnsetEvidence {
             .map_or(self.reach, |(n, _)| n);
         let [(correlation, spread, _), (aligned, aligned_spread, agreeing)] =
             [self.reach, best].map(|lag| self.at(lag, oldest, count));
-        let lowest = self
-            .stretches
-            .lowest(oldest, best as isize - self.reach as isize, aligned.signum());
+        let lowest = self.stretches.lowest(
+            oldest,
+            best.cast_signed() - self.reach.cast_signed(),
+            aligned.signum(),
+        );
         Some(Attacks {
             count,
             lowest: lowest.map(|(lowest, _)| lowest),
@@ -352,7 +355,7 @@ impl OnsetEvidence {
 
     /// The numbers of the attacks since `oldest`.
     fn recent(&self, oldest: u64) -> impl Iterator<Item = usize> + '_ {
-        let filled = (self.count as usize).min(KEPT);
+        let filled = ring_filled(self.count, KEPT);
         (0..filled).filter(move |&slot| self.kept[slot].at >= oldest)
     }
 

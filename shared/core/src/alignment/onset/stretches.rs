@@ -1,6 +1,7 @@
 //! The time between the attacks: the correlation of short frames, the lowest of which, apart from chance, are the wet's
 //! own.
 
+use crate::dsp::numbers::{ring_filled, ring_place, to_index};
 use crate::spectrum::pair_sums::product;
 
 /// Length of a frame whose correlation is kept, seconds.
@@ -47,9 +48,9 @@ pub(super) struct Stretches {
 impl Stretches {
     pub(super) fn new(rate_hz: f64) -> Self {
         Self {
-            len: ((STRETCH_S * rate_hz).round() as usize).max(4),
+            len: to_index((STRETCH_S * rate_hz).round()).max(4),
             sums: [0.0; 4],
-            aside: ((ASIDE_S * rate_hz).round() as usize).max(1),
+            aside: to_index((ASIDE_S * rate_hz).round()).max(1),
             at: 0,
             kept: [Stretch::default(); STRETCHES],
             count: 0,
@@ -90,7 +91,7 @@ impl Stretches {
         }
         let [left, right, cross, odd] = self.sums;
         if left > 0.0 && right > 0.0 {
-            self.kept[(self.count % STRETCHES as u64) as usize] = Stretch {
+            self.kept[ring_place(self.count, STRETCHES)] = Stretch {
                 at: now,
                 power: left + right,
                 correlation: cross / (left * right).sqrt(),
@@ -108,7 +109,7 @@ impl Stretches {
     /// odd part of the correlation over lag, to which a sound common to both channels contributes nothing. `None` with
     /// too few frames.
     pub(super) fn lowest(&mut self, oldest: u64, lag: isize, sign: f64) -> Option<(f64, f64)> {
-        let filled = (self.count as usize).min(STRETCHES);
+        let filled = ring_filled(self.count, STRETCHES);
         let fitting = |stretch: &&Stretch| stretch.at >= oldest && (stretch.lag - lag).abs() <= 2;
         let (mut loudest, mut faintest) = (0.0f64, f64::INFINITY);
         for stretch in self.kept[..filled].iter().filter(fitting) {

@@ -7,6 +7,7 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use crate::Complex;
 use crate::dsp::fft;
 use crate::dsp::history::FrameHistory;
+use crate::dsp::numbers::{circular_place, to_single};
 
 /// Length of a window's fade at either edge, seconds.
 const EDGE_S: f64 = 0.002;
@@ -148,12 +149,11 @@ impl Windows {
         );
         // The bins of `powers` are one half of the spectrum; the inverse adds up both.
         let scale = 0.5 / both;
-        let len = self.time.len() as isize;
-        let reach = curve.len() as isize / 2;
+        let reach = curve.len().cast_signed() / 2;
         for (n, value) in curve.iter_mut().enumerate() {
-            let share = self.time[(n as isize - reach).rem_euclid(len) as usize] * scale;
+            let share = self.time[circular_place(n.cast_signed() - reach, self.time.len())] * scale;
             // The subtraction can leave shares beyond ±1.
-            *value = share.clamp(-1.0, 1.0) as f32;
+            *value = to_single(share.clamp(-1.0, 1.0));
         }
     }
 }

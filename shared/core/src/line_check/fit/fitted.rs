@@ -1,6 +1,7 @@
 //! What makes a ratio of two lines: gain, delay, and a first-order high-pass in either.
 
 use crate::Complex;
+use crate::dsp::numbers::to_index;
 use crate::line_check::fit::point::Point;
 
 /// Corners that are tried, Hz; 0 stands for none.
@@ -131,7 +132,7 @@ impl Problem<'_> {
 
     /// The best corners with those kept at 0 that aren't free.
     fn search(&self, free: [bool; 2]) -> ([f64; 2], f64) {
-        let count = ((HIGHEST_HZ / LOWEST_HZ).log2() * STEPS_PER_OCTAVE) as usize;
+        let count = to_index((HIGHEST_HZ / LOWEST_HZ).log2() * STEPS_PER_OCTAVE);
         let grid: Vec<f64> = (0..=count)
             .map(|n| LOWEST_HZ * (n as f64 / STEPS_PER_OCTAVE).exp2())
             .collect();

@@ -1,6 +1,7 @@
 //! One response against another: delay and polarity, then the ratio over frequency.
 
 use crate::Complex;
+use crate::dsp::numbers::{circular_place, to_lag};
 use crate::line_check::fit::fitted::Fit;
 use crate::line_check::fit::point::Point;
 use crate::line_check::response::Transforms;
@@ -83,8 +84,8 @@ pub(crate) fn relation(
     let len = FINER * grid.len;
     let correlation = transforms.inverse(kept.clone(), len);
     let scale = len as f64 / total;
-    let reach = (reach_s * grid.rate_hz * FINER as f64) as isize;
-    let at = |lag: isize| correlation[lag.rem_euclid(len as isize) as usize] * scale;
+    let reach = to_lag(reach_s * grid.rate_hz * FINER as f64);
+    let at = |lag: isize| correlation[circular_place(lag, len)] * scale;
     let mut best = (0isize, 0.0f64);
     for lag in -reach..=reach {
         if at(lag).abs() > best.1.abs() {

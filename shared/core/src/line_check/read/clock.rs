@@ -1,6 +1,7 @@
 //! The recorder's clock against the player's, and the time of the first arrival.
 
 use super::{AHEAD_S, ReadFailure, Reader};
+use crate::dsp::numbers::{circular_place, to_index, to_lag};
 use crate::line_check::fit::ratio::{REACH_S, relation};
 use crate::line_check::response::{Clock, is_swept};
 use crate::line_check::result::Notice;
@@ -148,15 +149,14 @@ fn direction(piece: &Piece) -> [f64; 2] {
 /// reaches a share of what it comes to. A large room builds up slowly, so its peak is no beginning.
 fn onset(weighted: &[f64], rate_hz: f64, cell_s: f64) -> Option<f64> {
     let power = |from_s: f64, to_s: f64| {
-        let (from, to) = ((from_s * rate_hz) as isize, (to_s * rate_hz) as isize);
-        let len = weighted.len() as isize;
+        let (from, to) = (to_lag(from_s * rate_hz), to_lag(to_s * rate_hz));
         let sum: f64 = (from..to)
-            .map(|lag| weighted[lag.rem_euclid(len) as usize].powi(2))
+            .map(|lag| weighted[circular_place(lag, weighted.len())].powi(2))
             .sum();
         sum / (to - from).max(1) as f64
     };
     let noise = power(-0.13, -0.08);
-    let cells: Vec<f64> = (0..(0.15 / cell_s) as usize)
+    let cells: Vec<f64> = (0..to_index(0.15 / cell_s))
         .map(|n| {
             let at_s = -0.07 + cell_s * n as f64;
             power(at_s, at_s + cell_s)

@@ -1,6 +1,7 @@
 //! Where, and with which sign, one thing is found in another.
 
 use crate::Complex;
+use crate::dsp::numbers::{circular_place, to_lag};
 use crate::line_check::response::Transforms;
 use crate::line_check::response::bands::BinGrid;
 
@@ -27,11 +28,11 @@ impl Correlogram {
     }
 
     fn at(&self, lag: isize) -> f64 {
-        self.values[lag.rem_euclid(self.values.len() as isize) as usize]
+        self.values[circular_place(lag, self.values.len())]
     }
 
     fn lags(&self, from_s: f64, to_s: f64) -> core::ops::RangeInclusive<isize> {
-        (from_s * self.rate_hz).floor() as isize..=(to_s * self.rate_hz).ceil() as isize
+        to_lag((from_s * self.rate_hz).floor())..=to_lag((to_s * self.rate_hz).ceil())
     }
 
     /// The largest magnitude between two lags: its lag (seconds), and it with its sign.

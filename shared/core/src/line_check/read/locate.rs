@@ -1,5 +1,6 @@
 //! How far a sweep stands out of a recording, over time.
 
+use crate::dsp::numbers::{to_index, to_lag};
 use crate::line_check::response::Transforms;
 use crate::line_check::signal::plan::{Sweep, limit_hz};
 
@@ -43,7 +44,7 @@ impl Heights {
 
     /// Stands out of what is right before it, too: a sweep of another length smears.
     pub fn is_sharp(&self, cell: isize) -> bool {
-        let cells = |seconds: f64| (seconds / self.cell_s) as isize;
+        let cells = |seconds: f64| to_lag(seconds / self.cell_s);
         let mut before: Vec<f64> = (cell - cells(0.35)..cell - cells(0.05))
             .map(|n| self.at(n))
             .collect();
@@ -66,7 +67,7 @@ pub(super) fn heights_of(
     band_hz: (f64, f64),
 ) -> Heights {
     let cell_s = (CELL_S * rate_hz).floor().max(1.0) / rate_hz;
-    let width = (SPREAD_S / cell_s) as usize;
+    let width = to_index(SPREAD_S / cell_s);
     let mut all: Vec<f64> = Vec::new();
     for x in channels {
         let cells = largest_ahead(&matched(transforms, x, rate_hz, sweep, band_hz), width);
@@ -93,7 +94,7 @@ fn matched(
     sweep: &Sweep,
     band_hz: (f64, f64),
 ) -> Vec<f64> {
-    let taps = (sweep.seconds * rate_hz).ceil() as usize;
+    let taps = to_index((sweep.seconds * rate_hz).ceil());
     let len = (3 * taps).next_power_of_two();
     let template = (0..len)
         .map(|n| sweep.value(n as f64 / rate_hz, limit_hz(rate_hz)))
@@ -112,7 +113,7 @@ fn matched(
         };
     }
     let hop = len - taps;
-    let cell = ((CELL_S * rate_hz) as usize).max(1);
+    let cell = to_index(CELL_S * rate_hz).max(1);
     let mut cells = vec![0.0f64; x.len() / cell + 1];
     let mut at = 0;
     while at < x.len() {

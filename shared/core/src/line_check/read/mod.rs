@@ -1,6 +1,7 @@
 //! From a recording to a finding.
 
 use crate::Complex;
+use crate::dsp::numbers::to_index;
 use crate::dsp::{db, samples};
 use crate::line_check::fit::ratio::{MOST_CLEAR, REACH_S};
 use crate::line_check::read::search::{Missing, Sighting, search};
@@ -474,15 +475,16 @@ impl Reader {
     /// Noise against a sweep, dB: the softest tenth of the recording's stretches against the sweep.
     fn noise_db(&self, channel: usize, piece: usize) -> f64 {
         let x = &self.channels[channel];
-        let stretch = ((0.05 * self.rate_hz) as usize).max(1);
+        let stretch = to_index(0.05 * self.rate_hz).max(1);
         let mut powers: Vec<f64> = x
             .chunks_exact(stretch)
             .map(|part| part.iter().map(|x| x * x).sum::<f64>() / stretch as f64)
             .collect();
         powers.sort_by(f64::total_cmp);
         let noise = powers.get(powers.len() / 10).copied().unwrap_or(0.0);
-        let start = (self.clock.recorded_s(self.plan.pieces[piece].start_s) * self.rate_hz).max(0.0) as usize;
-        let end = start + (self.plan.sweep.seconds * self.rate_hz) as usize;
+        let start =
+            to_index((self.clock.recorded_s(self.plan.pieces[piece].start_s) * self.rate_hz).max(0.0));
+        let end = start + to_index(self.plan.sweep.seconds * self.rate_hz);
         let sweep = &x[start.min(x.len())..end.min(x.len())];
         let power = sweep.iter().map(|x| x * x).sum::<f64>() / sweep.len().max(1) as f64;
         db::from_power((noise / (power - noise).max(1e-300)).max(1e-15))

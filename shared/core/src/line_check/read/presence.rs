@@ -3,6 +3,7 @@
 use super::{AHEAD_S, REACH_S, Reader, STANDS_OUT};
 use crate::Complex;
 use crate::dsp::db;
+use crate::dsp::numbers::{circular_place, to_lag};
 use crate::line_check::fit::ratio::MOST_CLEAR;
 use crate::line_check::response::Response;
 use crate::line_check::result::Arrival;
@@ -103,9 +104,9 @@ impl Reader {
         let deviation = (2.0 * straight).sqrt().max(1e-300);
         let fine = FINER * len;
         let found = self.deconvolver.transforms.inverse(bins, fine);
-        let reach = (REACH_S * self.rate_hz * FINER as f64) as isize;
+        let reach = to_lag(REACH_S * self.rate_hz * FINER as f64);
         let most = (-reach..=reach)
-            .map(|lag| found[lag.rem_euclid(fine as isize) as usize].abs())
+            .map(|lag| found[circular_place(lag, fine)].abs())
             .fold(0.0, f64::max)
             * fine as f64;
         Presence {

@@ -1,6 +1,7 @@
 //! Which signal is in a recording, at which speed, and where.
 
 use super::locate::{Heights, heights_of};
+use crate::dsp::numbers::{to_index, to_lag};
 use crate::line_check::response::{Transforms, is_swept};
 use crate::line_check::signal::plan::{
     MARKER_PITCH_S, Mode, Piece, Plan, SignalSettings, Sound, Sweep, limits,
@@ -152,7 +153,7 @@ impl Searcher<'_> {
             .pieces
             .iter()
             .filter(|piece| is_swept(piece))
-            .map(|piece| (piece.sound, (piece.start_s / cell_s) as isize))
+            .map(|piece| (piece.sound, to_lag(piece.start_s / cell_s)))
             .collect();
         let fit = |start: isize| -> f64 {
             pieces
@@ -161,16 +162,16 @@ impl Searcher<'_> {
                 .sum()
         };
         let width = sweeps.width;
-        let signal = (plan.seconds() / cell_s) as isize;
-        let fits: Vec<f64> = (-signal..sweeps.len() as isize).map(fit).collect();
-        let place = |index: usize| index as isize - signal;
+        let signal = to_lag(plan.seconds() / cell_s);
+        let fits: Vec<f64> = (-signal..sweeps.len().cast_signed()).map(fit).collect();
+        let place = |index: usize| index.cast_signed() - signal;
         let best = middle_of_top(&fits, 0..fits.len(), sweeps.width);
         // Others of about the same fit, well apart, whole, and the last of them.
-        let end = sweeps.len() as isize;
+        let end = sweeps.len().cast_signed();
         let whole = |start: isize| {
             start + pieces.first().map_or(0, |piece| piece.1) >= 0 && start + signal <= end + (signal / 20)
         };
-        let starts = starts_like(best, &fits, (signal as usize * 6) / 10, sweeps.width);
+        let starts = starts_like(best, &fits, (signal.cast_unsigned() * 6) / 10, sweeps.width);
         let chosen = starts
             .iter()
             .rev()
@@ -178,7 +179,7 @@ impl Searcher<'_> {
             .find(|&s| whole(place(s)))
             .unwrap_or(best);
         let start = place(chosen);
-        let cell = |piece: &Piece| start + (piece.start_s / cell_s) as isize;
+        let cell = |piece: &Piece| start + to_lag(piece.start_s / cell_s);
         let stands_out = |piece: &Piece| is_swept(piece) && of(piece.sound).stands_out(cell(piece));
         let is_sharp = |piece: &Piece| stands_out(piece) && of(piece.sound).is_sharp(cell(piece));
         let found: Vec<bool> = plan.pieces.iter().map(stands_out).collect();
@@ -191,9 +192,9 @@ impl Searcher<'_> {
                 .map(|piece| piece.1)
                 .collect();
             let (first, last) = (sweeps.first().copied(), sweeps.last().copied());
-            let length = (plan.sweep.seconds / cell_s) as isize;
-            let from = (signal - first.unwrap_or(0)).max(0) as usize;
-            let to = (signal + end - last.unwrap_or(0) - length).max(0) as usize;
+            let length = to_lag(plan.sweep.seconds / cell_s);
+            let from = (signal - first.unwrap_or(0)).max(0).cast_unsigned();
+            let to = (signal + end - last.unwrap_or(0) - length).max(0).cast_unsigned();
             let whole = fits.get(from..to.min(fits.len())).unwrap_or(&[]);
             return Err(by_chance(whole, 2 * width));
         }
@@ -306,9 +307,9 @@ fn best_distance(
 ) -> Option<f64> {
     // The best fit, and the distances that have it: a plateau.
     let (mut best, mut tops) = (0.0, Vec::new());
-    let steps = ((to_s - from_s) / STEP_S) as usize;
+    let steps = to_index((to_s - from_s) / STEP_S);
     // Where anything begins: only there is worth looking.
-    let begins: Vec<isize> = (0..markers.len() as isize)
+    let begins: Vec<isize> = (0..markers.len().cast_signed())
         .step_by(markers.width / 2)
         .filter(|&n| markers.stands_out(n))
         .collect();
@@ -316,7 +317,7 @@ fn best_distance(
         let distance = from_s + STEP_S * step as f64;
         let at: Vec<isize> = offsets(distance)
             .iter()
-            .map(|offset| (offset / markers.cell_s) as isize)
+            .map(|offset| to_lag(offset / markers.cell_s))
             .collect();
         let fit = begins
             .iter()

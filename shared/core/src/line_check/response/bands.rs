@@ -1,6 +1,7 @@
 //! A response cut to its direct sound and near room, as a spectrum with the noise in it.
 
 use crate::Complex;
+use crate::dsp::numbers::{circular_place, to_index};
 use crate::line_check::response::{Response, Transforms};
 
 /// Length of the spectra, as time: long enough for a marker with both its sweeps.
@@ -24,13 +25,13 @@ pub(crate) struct BinGrid {
 impl BinGrid {
     /// For bands between two frequencies.
     pub fn new(rate_hz: f64, low_hz: f64, high_hz: f64) -> Self {
-        let len = crate::line_check::response::fast_len((SPAN_S * rate_hz).ceil() as usize);
+        let len = crate::line_check::response::fast_len(to_index((SPAN_S * rate_hz).ceil()));
         let bin_hz = rate_hz / len as f64;
-        let last = ((high_hz / bin_hz) as usize).min(len / 2 - 1);
+        let last = to_index(high_hz / bin_hz).min(len / 2 - 1);
         let mut bands = Vec::new();
-        let mut from = ((low_hz / bin_hz).ceil() as usize).max(1);
+        let mut from = to_index((low_hz / bin_hz).ceil()).max(1);
         while from < last {
-            let to = ((from as f64 * (1.0 / PER_OCTAVE).exp2()).ceil() as usize).max(from + FEWEST_BINS);
+            let to = to_index((from as f64 * (1.0 / PER_OCTAVE).exp2()).ceil()).max(from + FEWEST_BINS);
             if to > last {
                 break;
             }
@@ -78,13 +79,13 @@ impl PartSpectrum {
         let fall = (0.25 * (to - from) as f64).max(1.0);
         let mut samples = vec![0.0; grid.len];
         let mut energy = 0.0;
-        for lag in from..to.min(from + grid.len as isize) {
+        for lag in from..to.min(from + grid.len.cast_signed()) {
             let edge = ((lag - from) as f64 / rise)
                 .min((to - lag) as f64 / fall)
                 .min(1.0);
             let weight = 0.5 - 0.5 * (core::f64::consts::PI * edge).cos();
             energy += weight * weight;
-            samples[lag.rem_euclid(grid.len as isize) as usize] = weight * response.at(lag);
+            samples[circular_place(lag, grid.len)] = weight * response.at(lag);
         }
         Self {
             bins: transforms.forward(samples),
@@ -145,8 +146,8 @@ fn noise(transforms: &mut Transforms, grid: &BinGrid, response: &Response, energ
     let scale = energy / own.max(1e-300);
     (0..bins.len())
         .map(|k| {
-            let low = (k as f64 / SMOOTH) as usize;
-            let high = ((k as f64 * SMOOTH) as usize + 2).min(bins.len());
+            let low = to_index(k as f64 / SMOOTH);
+            let high = (to_index(k as f64 * SMOOTH) + 2).min(bins.len());
             scale * (sums[high] - sums[low]) / (high - low) as f64
         })
         .collect()

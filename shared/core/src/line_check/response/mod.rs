@@ -7,6 +7,7 @@ use std::sync::Arc;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::Complex;
+use crate::dsp::numbers::{circular_place, to_index, to_lag};
 use crate::line_check::signal::plan::{Piece, Plan, Sound, Sweep, limit_hz};
 
 /// What is looked at before a sweep begins, seconds: noise, and nothing of the pulses.
@@ -89,11 +90,11 @@ pub(crate) struct Response {
 
 impl Response {
     pub fn at(&self, lag: isize) -> f64 {
-        self.samples[lag.rem_euclid(self.samples.len() as isize) as usize]
+        self.samples[circular_place(lag, self.samples.len())]
     }
 
     pub fn lag(&self, seconds: f64) -> isize {
-        (seconds * self.rate_hz).round() as isize
+        to_lag((seconds * self.rate_hz).round())
     }
 
     /// The largest magnitude between two lags (seconds), and its lag (seconds).
@@ -155,7 +156,7 @@ impl Deconvolver {
             self.dividers.swap_remove(index);
         }
         let seconds = BEFORE_S + sweep.seconds * 1.001 + 2.0 * BEHIND_S;
-        let len = fast_len((seconds * self.rate_hz).ceil() as usize);
+        let len = fast_len(to_index((seconds * self.rate_hz).ceil()));
         let step = 1.0 / (self.rate_hz * (1.0 + drift));
         let template = (0..len)
             .map(|n| sweep.value(n as f64 * step, limit_hz(self.rate_hz)))
@@ -181,18 +182,18 @@ impl Deconvolver {
         let len = self.dividers[index].len;
         let place = clock.recorded_s(piece.start_s) * self.rate_hz;
         let whole = place.floor();
-        let before = (BEFORE_S * self.rate_hz) as isize;
-        let taken = before + ((sweep.seconds * 1.001 + BEHIND_S) * self.rate_hz) as isize;
-        let fade = (0.01 * self.rate_hz) as isize;
+        let before = to_lag(BEFORE_S * self.rate_hz);
+        let taken = before + to_lag((sweep.seconds * 1.001 + BEHIND_S) * self.rate_hz);
+        let fade = to_lag(0.01 * self.rate_hz);
         let mut window = vec![0.0; len];
         for n in 0..taken {
-            let Ok(from) = usize::try_from(whole as isize - before + n) else {
+            let Ok(from) = usize::try_from(to_lag(whole) - before + n) else {
                 continue;
             };
             let Some(&x) = recording.get(from) else { break };
             let edge = (n.min(taken - 1 - n) as f64 / fade as f64).min(1.0);
             // Lag 0 at sample 0; what is before it wraps to the end.
-            window[(n - before).rem_euclid(len as isize) as usize] = x * edge;
+            window[circular_place(n - before, len)] = x * edge;
         }
         let mut bins = self.transforms.forward(window);
         let turn = core::f64::consts::TAU * (place - whole) / len as f64;

@@ -1,5 +1,6 @@
 //! Playing the signal, block by block.
 
+use crate::dsp::numbers::{to_frames, to_single};
 use crate::line_check::signal::plan::{Plan, SignalSettings};
 
 /// Plays a [`Plan`] at a sample rate. After [`Generator::new`] nothing allocates, waits or panics, so it may live on an
@@ -20,7 +21,7 @@ impl Generator {
     #[must_use]
     pub fn new(plan: Plan, rate_hz: f64) -> Self {
         assert!(rate_hz.is_finite() && rate_hz > 0.0, "a rate is positive");
-        let frames = (plan.seconds() * rate_hz).ceil() as u64;
+        let frames = to_frames((plan.seconds() * rate_hz).ceil());
         Self {
             plan,
             rate_hz,
@@ -38,8 +39,8 @@ impl Generator {
             } else {
                 [0.0; 2]
             };
-            *l = left as f32;
-            *r = right as f32;
+            *l = to_single(left);
+            *r = to_single(right);
             self.frame = self.frame.saturating_add(1);
         }
         self.frame < self.frames

@@ -2,6 +2,8 @@
 
 use core::f64::consts::PI;
 
+use crate::dsp::numbers::to_index;
+
 /// Up to here a rate is used as it is, Hz: nothing above 20 kHz is looked at.
 pub(crate) const HIGH_HZ: f64 = 56_000.0;
 /// Zeros of the sinc on either side of its middle.
@@ -13,7 +15,7 @@ pub(crate) fn brought_down<T: Copy + Into<f64>>(
     rate_hz: f64,
     most_hz: f64,
 ) -> (Vec<f64>, f64) {
-    let step = (rate_hz / most_hz).ceil().max(1.0) as usize;
+    let step = to_index((rate_hz / most_hz).ceil().max(1.0));
     if step == 1 {
         return (samples.iter().map(|&x| x.into()).collect(), rate_hz);
     }
@@ -29,7 +31,7 @@ pub(crate) fn brought_down<T: Copy + Into<f64>>(
         .collect();
     let out = (0..samples.len().div_ceil(step))
         .map(|n| {
-            let first = (n * step) as isize - half as isize;
+            let first = (n * step).cast_signed() - half.cast_signed();
             let from = usize::try_from(-first).unwrap_or(0);
             let start = usize::try_from(first).unwrap_or(0);
             let heard = samples.get(start..).unwrap_or(&[]);

@@ -2,6 +2,7 @@
 
 use crate::alignment::delay::ChannelDelay;
 use crate::dsp::db;
+use crate::dsp::numbers::to_single;
 use crate::explain::diagnosis::Clues;
 use crate::routing::feed::{FeedId, Side};
 use crate::session::calm::Since;
@@ -169,7 +170,7 @@ impl Monitor {
         let fines = self.board.scorer().twenty_fourths();
         out.curve_points = fines.len();
         for (hz, band) in out.curve_hz.iter_mut().zip(fines.bands()) {
-            *hz = band.centre_hz() as f32;
+            *hz = to_single(band.centre_hz());
         }
         out.selected = selected;
         for (id, curves) in [
@@ -206,19 +207,19 @@ impl Monitor {
             let reading = spectrum.band(grid, map, index);
             let audible = reading.left > floor / 100.0 && reading.right > floor / 100.0;
             *now = BandNow {
-                lower_hz: band.lower_hz as f32,
-                upper_hz: band.upper_hz as f32,
-                nominal_hz: band.nominal_hz as f32,
-                nominal_last_hz: band.nominal_last_hz as f32,
+                lower_hz: to_single(band.lower_hz),
+                upper_hz: to_single(band.upper_hz),
+                nominal_hz: to_single(band.nominal_hz),
+                nominal_last_hz: to_single(band.nominal_last_hz),
                 partial: band.partial,
-                correlation: reading.correlation.filter(|_| audible).map(|c| c as f32),
-                coherence: reading.coherence.filter(|_| audible).map(|c| c as f32),
+                correlation: reading.correlation.filter(|_| audible).map(to_single),
+                coherence: reading.coherence.filter(|_| audible).map(to_single),
                 spread: if seconds > 0.0 {
-                    (1.0 / (2.0 * band.width_hz() * seconds).sqrt()) as f32
+                    to_single(1.0 / (2.0 * band.width_hz() * seconds).sqrt())
                 } else {
                     f32::INFINITY
                 },
-                level_db: db::from_power((reading.left + reading.right) / 2.0) as f32,
+                level_db: to_single(db::from_power((reading.left + reading.right) / 2.0)),
             };
         }
     }

@@ -1,6 +1,7 @@
 //! Takes: of a recording, and of a finished phrase.
 
 use crate::alignment::onset::OnsetEvidence;
+use crate::dsp::numbers::to_frames;
 use crate::dsp::samples::Run;
 use crate::explain::diagnosis::Clues;
 use crate::session::monitor::Monitor;
@@ -40,7 +41,7 @@ impl Recording {
     /// replayed.
     pub(super) fn new(rate_hz: f64, block_len: usize) -> Self {
         let tracker = Tracker::new(rate_hz, Memory::TAKE);
-        Self::with(rate_hz, block_len, tracker, rate_hz as u64)
+        Self::with(rate_hz, block_len, tracker, to_frames(rate_hz))
     }
 
     /// For a file, whose sound can be replayed from further back.

@@ -14,6 +14,7 @@ use realfft::{RealFftPlanner, RealToComplex};
 use crate::Complex;
 use crate::dsp::fft;
 use crate::dsp::history::FrameHistory;
+use crate::dsp::numbers::to_signed;
 use crate::dsp::samples::{Cleaner, Run};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::Grid;
@@ -47,7 +48,7 @@ pub fn window_autocorrelation(lag: f64) -> f64 {
 /// (Welch 1967): how much of a block's information its predecessors already gave.
 fn redundancy(decay: f64) -> f64 {
     let repeated: f64 = (1..HOPS)
-        .map(|m| decay.powi(m as i32) * window_autocorrelation(m as f64 / HOPS as f64).powi(2))
+        .map(|m| decay.powi(to_signed(m)) * window_autocorrelation(m as f64 / HOPS as f64).powi(2))
         .sum();
     1.0 + 2.0 * repeated
 }

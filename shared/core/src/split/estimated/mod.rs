@@ -9,6 +9,7 @@ mod tracker;
 pub use tracker::Tracker;
 
 use crate::Complex;
+use crate::dsp::numbers::to_index;
 use crate::spectrum::cross_spectrum::{CrossSpectrum, mean_phasor};
 use crate::spectrum::grid::Grid;
 use crate::split::ways::{BANDS, BandDry, Resolved, band_position};
@@ -73,7 +74,7 @@ fn put(part: &mut CrossSpectrum, cell: usize, power: f64, [q, u, v]: [f64; 3], t
 /// The dry at a frequency, interpolated linearly between bands over log frequency.
 fn at(bands: &[BandDry; BANDS], hz: f64) -> BandDry {
     let place = band_position(hz).clamp(0.0, (BANDS - 1) as f64);
-    let low = (place as usize).min(BANDS - 2);
+    let low = to_index(place).min(BANDS - 2);
     let part = place - low as f64;
     let (from, to) = (&bands[low], &bands[low + 1]);
     let between = |a: f64, b: f64| a + part * (b - a);

@@ -1,5 +1,6 @@
 //! Follows a pair as it is, and lined up by a candidate delay between the channels if there is one.
 
+use crate::dsp::numbers::to_index;
 use crate::dsp::samples::{self, Cleaner, Run};
 use crate::split::ways::{Evidence, Memory, Ways};
 
@@ -83,7 +84,7 @@ impl Tracker {
     }
 
     fn that_keeps(rate_hz: f64, memory: Memory, kept_s: f64) -> Self {
-        let kept = ((kept_s * rate_hz) as usize).clamp(1, MOST_KEPT);
+        let kept = to_index(kept_s * rate_hz).clamp(1, MOST_KEPT);
         Self {
             rate_hz,
             plain: Ways::new(rate_hz, memory),

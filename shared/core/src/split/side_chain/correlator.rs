@@ -206,9 +206,10 @@ impl Correlator {
     /// # Panics
     /// If a lag is outside the range summed.
     pub fn read(&mut self, sums: &Sums, pair: usize, first: isize, out: &mut [f64]) {
-        let len = self.work.len() as isize;
+        let len = self.work.len().cast_signed();
         assert!(
-            first >= -(self.after as isize) && first + out.len() as isize <= self.before as isize + 1,
+            first >= -self.after.cast_signed()
+                && first + out.len().cast_signed() <= self.before.cast_signed() + 1,
             "only lags that were summed can be read"
         );
         // The masked spectra are rewritten with every hop, so one of them can be used as scratch.

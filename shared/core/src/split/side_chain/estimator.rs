@@ -8,6 +8,7 @@ use super::correlator::{Correlator, Sums};
 use super::solver::{Descent, References, Solver};
 use crate::Complex;
 use crate::dsp::fft;
+use crate::dsp::numbers::to_index;
 
 /// Ridge: directions in which the references have this share of their energy or less are not solved for.
 const RIDGE: f64 = 1e-9;
@@ -407,7 +408,7 @@ impl Estimator {
     /// concentrated enough to be the direct sound.
     pub fn first_arrival(&mut self, search: usize) -> Option<usize> {
         let taps = self.taps();
-        let window = ((ARRIVAL_S * self.rate_hz) as usize).max(1);
+        let window = to_index(ARRIVAL_S * self.rate_hz).max(1);
         let search = search.min(taps - window);
         let mut earliest: Option<usize> = None;
         for channel in 0..2 {

@@ -32,6 +32,7 @@ mod solver;
 use std::collections::VecDeque;
 
 use crate::alignment::delay::{ChannelDelay, DelayFinder};
+use crate::dsp::numbers::to_index;
 use crate::dsp::samples::{self, Cleaner};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
 use crate::spectrum::grid::{Grid, block_len};
@@ -255,7 +256,7 @@ impl SideChain {
         };
         let len = block_len(rate_hz);
         // 20 ms; the taps must hold that, the latest arrival, the longest split and a long reverb.
-        let lead = (0.020 * rate_hz) as usize;
+        let lead = to_index(0.020 * rate_hz);
         let inputs = match reference {
             Reference::Mono => 1,
             Reference::Stereo => 2,
@@ -288,7 +289,7 @@ impl SideChain {
     }
 
     fn longest_lag(rate_hz: f64, lead: usize) -> usize {
-        lead + (LATEST_ARRIVAL_S * rate_hz) as usize
+        lead + to_index(LATEST_ARRIVAL_S * rate_hz)
     }
 
     /// The sample rate, Hz.
@@ -518,11 +519,11 @@ impl SideChain {
     /// Which taps are dry.
     fn early(&self) -> Early {
         let arrival = self.arrival.unwrap_or(self.lead);
-        let guard = (GUARD_S * self.rate_hz) as usize;
+        let guard = to_index(GUARD_S * self.rate_hz);
         let first = arrival.saturating_sub(guard);
         Early {
             first,
-            taps: arrival + (self.split_s * self.rate_hz) as usize - first,
+            taps: arrival + to_index(self.split_s * self.rate_hz) - first,
         }
     }
 
@@ -544,7 +545,7 @@ impl SideChain {
             block_len(self.rate_hz),
             Self::longest_lag(self.rate_hz, self.lead),
             self.lead,
-            (STORED_S * self.rate_hz) as usize,
+            to_index(STORED_S * self.rate_hz),
         );
         if self.known {
             recording.set(&self.estimator, self.early());
@@ -606,7 +607,7 @@ impl SideChain {
             return;
         }
         let taken = recording.squared_frames / (frames as f64).powi(2);
-        let steps = ((TAKE_STEPS - taken).max(0.0) as usize).max(LEAST_STEPS);
+        let steps = to_index((TAKE_STEPS - taken).max(0.0)).max(LEAST_STEPS);
         if self.estimator.begin_job(steps) {
             recording.best_frames = frames;
         }

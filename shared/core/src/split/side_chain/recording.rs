@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use super::convolver::Early;
 use super::estimator::Estimator;
 use super::{Parts, SideChainState};
+use crate::dsp::numbers::to_single;
 use crate::spectrum::pair_sums::PairSums;
 use crate::spectrum::welch::Average;
 use crate::split::pass::Pass;
@@ -61,7 +62,7 @@ impl Recording {
         if self.stored.len() >= self.capacity {
             self.split_next(estimator.first_reference());
         }
-        self.stored.push_back(frame.map(|x| x as f32));
+        self.stored.push_back(frame.map(to_single));
     }
 
     /// Marks a gap: the next frame does not follow the last one. `on_way` are the channels' frames still in the lead's
@@ -75,7 +76,7 @@ impl Recording {
     /// Takes the channels' frames still in the lead's delay, beside silent references.
     pub fn end_of_sound(&mut self, on_way: impl Iterator<Item = [f64; 2]>) {
         self.stored
-            .extend(on_way.map(|[left, right]| [0.0, 0.0, left as f32, right as f32]));
+            .extend(on_way.map(|[left, right]| [0.0, 0.0, to_single(left), to_single(right)]));
     }
 
     /// Splits the oldest frame. The first ones hold channels from before the take and are skipped.

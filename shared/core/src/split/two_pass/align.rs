@@ -6,6 +6,7 @@ use super::lags::Lags;
 use super::place::{Laid, Left, Placed};
 use super::sound::{PIECE, Recorded, Sound};
 use super::terms::{Terms, least_residual};
+use crate::dsp::numbers::to_index;
 use crate::spectrum::pair_sums;
 
 /// The coarse search uses sound decimated to about this rate, Hz.
@@ -54,9 +55,9 @@ impl Alignment {
 
     /// Finds offsets and gains. No pass may be empty.
     pub fn find(full: Recorded<'_>, dry: Recorded<'_>, wet: Recorded<'_>, rate_hz: f64) -> Self {
-        let step = ((rate_hz / COARSE_HZ) as usize).max(1);
+        let step = to_index(rate_hz / COARSE_HZ).max(1);
         let longest = [full, dry, wet].map(|pass| pass.len()).into_iter().max();
-        let coarse = Coarse::new(longest.unwrap_or(0), (LARGEST_OFFSET_S * rate_hz) as usize, step);
+        let coarse = Coarse::new(longest.unwrap_or(0), to_index(LARGEST_OFFSET_S * rate_hz), step);
         let thin_full = coarse.thin(&full);
         let thin = [coarse.thin(&dry), coarse.thin(&wet)];
         let in_full = [0, 1].map(|pass| coarse.cross(&thin_full, &thin[pass]));
@@ -66,7 +67,7 @@ impl Alignment {
             energies: [energy(dry), energy(wet)],
             in_full: [Lags::new(full, dry), Lags::new(full, wet)],
             between: Lags::new(dry, wet),
-            around: FINE_REACH * step as isize,
+            around: FINE_REACH * step.cast_signed(),
         };
         // Three first guesses: both passes together, or one first and the other in the residual. The first is best when
         // they are equally loud.

@@ -4,6 +4,7 @@ use realfft::RealFftPlanner;
 
 use super::sound::{PIECE, Sound};
 use crate::Complex;
+use crate::dsp::numbers::circular_place;
 use crate::spectrum::pair_sums;
 
 /// Number of peaks of each cross-correlation that are combined.
@@ -38,7 +39,7 @@ impl Coarse {
         let mut planner = RealFftPlanner::<f64>::new();
         Self {
             step,
-            reach: reach as isize,
+            reach: reach.cast_signed(),
             longest,
             len,
             forward: planner.plan_fft_forward(len),
@@ -94,7 +95,7 @@ impl Coarse {
             |lag| between.at(lag),
         )
         .0
-        .map(|lag| lag * self.step as isize)
+        .map(|lag| lag * self.step.cast_signed())
     }
 
     /// The lag of the highest peak, in frames.
@@ -102,7 +103,7 @@ impl Coarse {
         (-self.reach..=self.reach)
             .max_by(|&p, &q| cross.height(p).total_cmp(&cross.height(q)))
             .unwrap_or(0)
-            * self.step as isize
+            * self.step.cast_signed()
     }
 }
 
@@ -118,7 +119,7 @@ impl Cross {
         if lag.unsigned_abs() >= self.longest {
             return 0.0;
         }
-        self.lags[lag.rem_euclid(self.lags.len() as isize) as usize]
+        self.lags[circular_place(lag, self.lags.len())]
     }
 
     fn height(&self, lag: isize) -> f64 {
@@ -149,7 +150,7 @@ fn thinned(pass: &impl Sound, channel: usize, step: usize) -> Vec<f64> {
     let mut around = vec![0.0; (per_piece + 1) * step];
     let mut out = Vec::with_capacity(pass.len().div_ceil(step));
     for start in (0..pass.len()).step_by(per_piece * step) {
-        pass.fill(channel, start as isize + 1 - step as isize, &mut around);
+        pass.fill(channel, start.cast_signed() + 1 - step.cast_signed(), &mut around);
         let frames = (pass.len() - start).div_ceil(step).min(per_piece);
         out.extend((0..frames).map(|n| pair_sums::product(&around[n * step..], &weights)));
     }

@@ -13,6 +13,7 @@ use super::LARGEST_OFFSET_S;
 use super::coarse::transform_len;
 use super::sound::{Recorded, Sound};
 use crate::Complex;
+use crate::dsp::numbers::{circular_place, to_index, to_lag};
 use crate::spectrum::pair_sums;
 
 /// Most frames used, where the dry is loudest: 87 s at 48 kHz.
@@ -77,11 +78,11 @@ struct Response {
 impl Direct {
     /// Finds the dry; `None` where no tap stands clear: the dry pass isn't in the full one.
     pub(super) fn find(full: Recorded<'_>, dry: Recorded<'_>, rate_hz: f64) -> Option<Self> {
-        let reach = (LARGEST_OFFSET_S * rate_hz) as usize;
+        let reach = to_index(LARGEST_OFFSET_S * rate_hz);
         let start = loudest(dry, rate_hz);
         let frames = full.len().max(dry.len()).min(MOST_FRAMES);
         let response = Response::new([full, dry], start, frames, reach, rate_hz)?;
-        let at = response.first(reach as isize, rate_hz)?;
+        let at = response.first(reach.cast_signed(), rate_hz)?;
         let found = response.direct(at, rate_hz);
         let is_clear = found.gain.abs() >= CLEAR * found.gain_error;
         (is_clear && response.changed(&found, rate_hz) <= MOST_CHANGED).then_some(found)
@@ -106,7 +107,7 @@ impl Response {
             let spectrum = |pass: Recorded<'_>| {
                 let mut padded = vec![0.0; len];
                 let there = frames.min(pass.len().saturating_sub(start));
-                pass.fill(channel, start as isize, &mut padded[..there]);
+                pass.fill(channel, start.cast_signed(), &mut padded[..there]);
                 let mut spectrum = forward.make_output_vec();
                 forward.process(&mut padded, &mut spectrum).ok()?;
                 Some(spectrum)
@@ -135,7 +136,7 @@ impl Response {
     }
 
     fn at(values: &[f64], lag: isize) -> f64 {
-        values[lag.rem_euclid(values.len() as isize) as usize]
+        values[circular_place(lag, values.len())]
     }
 
     fn tap(&self, lag: isize) -> f64 {
@@ -151,7 +152,7 @@ impl Response {
         let height = |lag: isize| self.tap(lag).abs();
         let largest = (-reach..=reach).max_by(|&a, &b| height(a).total_cmp(&height(b)))?;
         let least = LEAST_SHARE * height(largest);
-        let beside = (0.0003 * rate_hz).ceil() as isize;
+        let beside = to_lag((0.0003 * rate_hz).ceil());
         (-reach..=largest).find(|&lag| {
             let this = height(lag);
             this >= least
@@ -162,7 +163,7 @@ impl Response {
 
     /// The changed part of the dry: the residual of the response around the tap, over the tap, as a power ratio.
     fn changed(&self, found: &Direct, rate_hz: f64) -> f64 {
-        let [before, after] = BESIDE_S.map(|seconds| (seconds * rate_hz) as isize);
+        let [before, after] = BESIDE_S.map(|seconds| to_lag(seconds * rate_hz));
         let sums = (-before..=after).fold([0.0; 2], |[left, tap], by| {
             let direct = found.gain * self.pulse(by);
             [
@@ -185,7 +186,7 @@ impl Response {
         };
         let part = if part.abs() < SAME_SAMPLE { 0.0 } else { part };
         let gain = top - 0.25 * (before - after) * part;
-        let [far, near] = BEFORE_S.map(|seconds| at - (seconds * rate_hz) as isize);
+        let [far, near] = BEFORE_S.map(|seconds| at - to_lag(seconds * rate_hz));
         let left: f64 = (far..near)
             .map(|lag| (self.tap(lag) - gain * self.pulse(lag - at)).powi(2))
             .sum();
@@ -202,11 +203,11 @@ impl Response {
 
 /// The first frame of the [`MOST_FRAMES`] of a pass that have the most energy.
 fn loudest(pass: Recorded<'_>, rate_hz: f64) -> usize {
-    let step = (rate_hz as usize).max(1);
+    let step = to_index(rate_hz).max(1);
     let (mut energies, mut piece) = (Vec::new(), vec![0.0; step]);
     for start in (0..pass.len()).step_by(step) {
         energies.push((0..2).fold(0.0, |sum, channel| {
-            pass.fill(channel, start as isize, &mut piece);
+            pass.fill(channel, start.cast_signed(), &mut piece);
             sum + pair_sums::product(&piece, &piece)
         }));
     }
@@ -228,8 +229,8 @@ fn weights(powers: &[f64], bin_hz: f64) -> Vec<f64> {
     let around = |k: usize| {
         let half = 2f64.powf(1.0 / 6.0);
         let (low, high) = (
-            (k as f64 / half) as usize,
-            ((k as f64 * half) as usize + 1).min(powers.len()),
+            to_index(k as f64 / half),
+            (to_index(k as f64 * half) + 1).min(powers.len()),
         );
         (sums[high] - sums[low]) / (high - low).max(1) as f64
     };

@@ -35,7 +35,7 @@ impl<'a> Lags<'a> {
         let mut runs: Vec<(isize, usize)> = Vec::new();
         for lag in lags.filter(|lag| !self.known.contains_key(lag)) {
             match runs.last_mut() {
-                Some((first, count)) if *first + *count as isize == lag => *count += 1,
+                Some((first, count)) if *first + (*count).cast_signed() == lag => *count += 1,
                 _ => runs.push((lag, 1)),
             }
         }
@@ -54,7 +54,7 @@ impl<'a> Lags<'a> {
     /// The correlations at `count` lags from `first` on.
     fn sums(&self, first: isize, count: usize) -> Vec<f64> {
         let count = count.next_multiple_of(BESIDE);
-        let last = first + count as isize - 1;
+        let last = first + count.cast_signed() - 1;
         let mut sums = vec![0.0; count];
         let mut other = vec![0.0; PIECE + count - 1];
         for channel in 0..2 {

@@ -24,6 +24,7 @@ mod place;
 mod sound;
 mod terms;
 
+use crate::dsp::numbers::to_index;
 use crate::dsp::{db, samples};
 use crate::spectrum::bands::{Band, BandMap};
 use crate::spectrum::cross_spectrum::CrossSpectrum;
@@ -70,7 +71,7 @@ impl PassRecorder {
         } else {
             rate_hz.clamp(1000.0, 1_000_000.0)
         };
-        let capacity = (LONGEST_S * rate_hz) as usize;
+        let capacity = to_index(LONGEST_S * rate_hz);
         Self {
             rate_hz,
             left: Vec::with_capacity(capacity),

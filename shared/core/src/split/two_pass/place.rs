@@ -52,7 +52,7 @@ impl<'a> Placed<'a> {
         let needed = out.len().next_multiple_of(BESIDE) + TAPS - 1;
         let around = &mut around[..needed];
         self.pass
-            .fill(channel, start - self.whole - SINC_HALF as isize, around);
+            .fill(channel, start - self.whole - SINC_HALF.cast_signed(), around);
         interpolate(taps, around, out);
     }
 }

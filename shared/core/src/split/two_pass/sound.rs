@@ -23,8 +23,8 @@ pub(super) trait Sound {
         let mut piece = [0.0; PIECE];
         for start in (0..self.len()).step_by(PIECE) {
             let piece = &mut piece[..PIECE.min(self.len() - start)];
-            self.fill(channel, start as isize, piece);
-            on_piece(start as isize, piece);
+            self.fill(channel, start.cast_signed(), piece);
+            on_piece(start.cast_signed(), piece);
         }
     }
 
@@ -37,7 +37,7 @@ pub(super) trait Sound {
         for start in (0..self.len()).step_by(LONGEST_RUN) {
             let frames = LONGEST_RUN.min(self.len() - start);
             for (channel, piece) in channels.iter_mut().enumerate() {
-                self.fill(channel, start as isize, &mut piece[..frames]);
+                self.fill(channel, start.cast_signed(), &mut piece[..frames]);
             }
             let [left, right] = &channels;
             cleaner.runs(&left[..frames], &right[..frames], |run| {
@@ -62,10 +62,10 @@ impl Sound for Recorded<'_> {
 
     fn fill(&self, channel: usize, start: isize, out: &mut [f64]) {
         let recorded = self.0[channel];
-        let before = (-start).clamp(0, out.len() as isize) as usize;
+        let before = (-start).clamp(0, out.len().cast_signed()).cast_unsigned();
         let (silence, out) = out.split_at_mut(before);
         silence.fill(0.0);
-        let recorded = recorded.get(start.max(0) as usize..).unwrap_or_default();
+        let recorded = recorded.get(start.max(0).cast_unsigned()..).unwrap_or_default();
         let (there, silence) = out.split_at_mut(recorded.len().min(out.len()));
         measured(recorded, there);
         silence.fill(0.0);

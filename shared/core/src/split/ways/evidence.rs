@@ -9,6 +9,7 @@ use super::sums::Covariance;
 use super::tail::Tail;
 use super::{Ways, wet};
 use crate::alignment::delay::ChannelDelay;
+use crate::dsp::numbers::{to_index, to_single};
 use crate::routing::line::Polarity;
 
 /// A sound's evidence of its dry and wet.
@@ -88,7 +89,7 @@ impl Evidence {
             numbers.push(whole as f32);
         }
         evidence.tail = Some(tail);
-        evidence.each(&mut |number| numbers.push(*number as f32));
+        evidence.each(&mut |number| numbers.push(to_single(*number)));
         numbers
     }
 
@@ -96,7 +97,11 @@ impl Evidence {
     #[must_use]
     pub fn from_numbers(numbers: &[f32]) -> Option<Self> {
         let (head, rest) = numbers.split_at_checked(4)?;
-        let whole = |number: f32| (0.0..=1_048_576.0).contains(&number).then_some(number as usize);
+        let whole = |number: f32| {
+            (0.0..=1_048_576.0)
+                .contains(&number)
+                .then_some(to_index(f64::from(number)))
+        };
         let mut evidence = Self::NOTHING;
         evidence.tail = Some(Tail::NOTHING);
         let mut rest = rest.iter();

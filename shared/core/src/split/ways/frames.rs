@@ -10,6 +10,7 @@ use super::sums::Covariance;
 use crate::Complex;
 use crate::dsp::fft;
 use crate::dsp::history::FrameHistory;
+use crate::dsp::numbers::{to_count, to_index, to_lag};
 use crate::dsp::samples::{LONGEST_RUN, Run};
 
 /// Length of a frame, seconds, before it is rounded to a power of two: 1024 samples at 44.1 and 48 kHz.
@@ -58,7 +59,7 @@ impl Bins {
     /// The bins between two edges, of `bins` in all.
     fn between(lower: f64, upper: f64, bins: usize) -> Self {
         let (lower, upper) = (lower.min(bins as f64), upper.min(bins as f64));
-        let (from, to) = (lower as usize, upper as usize);
+        let (from, to) = (to_index(lower), to_index(upper));
         let (before, last) = (lower - from as f64, upper - to as f64);
         if from == to {
             return Self {
@@ -123,14 +124,14 @@ impl std::fmt::Debug for ShortFrames {
 
 impl ShortFrames {
     pub fn new(rate_hz: f64, edges: BandEdges) -> Self {
-        let len = 1usize << (FRAME_S * rate_hz).max(32.0).log2().round() as u32;
+        let len = 1usize << to_count((FRAME_S * rate_hz).max(32.0).log2().round());
         let fft = RealFftPlanner::<f64>::new().plan_fft_forward(len);
         let scratch = fft.make_scratch_vec();
         let spectrum = fft.make_output_vec();
         let edges = edges.in_bins(rate_hz, len);
         // Up to the bin that the last edge reaches into.
-        let bins = (edges[BANDS] as usize + 1).min(len / 2 + 1);
-        let longest_lag = (LONGEST_LAG_S * rate_hz) as usize;
+        let bins = (to_index(edges[BANDS]) + 1).min(len / 2 + 1);
+        let longest_lag = to_index(LONGEST_LAG_S * rate_hz);
         let product = vec![0.0; bins];
         Self {
             len,
@@ -171,7 +172,7 @@ impl ShortFrames {
     pub fn restart(&mut self, delay_samples: f64) {
         let most = self.longest_lag as f64;
         self.delay_samples = delay_samples.clamp(-most, most);
-        self.lag = self.delay_samples.round() as isize;
+        self.lag = to_lag(self.delay_samples.round());
         let rest = self.delay_samples - self.lag as f64;
         self.turning = rest != 0.0;
         for (bin, turn) in self.turns.iter_mut().enumerate() {
@@ -214,7 +215,10 @@ impl ShortFrames {
 
     fn transform(&mut self) -> [Covariance; BANDS] {
         // If the right channel is late, the left one is taken from that much earlier.
-        let back = [self.lag.max(0) as usize, (-self.lag).max(0) as usize];
+        let back = [
+            self.lag.max(0).cast_unsigned(),
+            (-self.lag).max(0).cast_unsigned(),
+        ];
         for (channel, spectrum) in self.spectra.iter_mut().enumerate() {
             let frames = self.history.last(channel, self.len, back[channel]);
             fft::weigh(frames, &self.window, &mut self.windowed);

@@ -7,6 +7,7 @@ use super::Memory;
 use super::bands::BANDS;
 use super::sums::{Covariance, PIECES};
 use crate::dsp::db;
+use crate::dsp::numbers::ring_place;
 
 /// Number of frames that the rise is taken over.
 const RISE_FRAMES: usize = 4;
@@ -131,7 +132,7 @@ impl OnsetIncrements {
     }
 
     fn slot(frame: u64) -> usize {
-        (frame % KEPT as u64) as usize
+        ring_place(frame, KEPT)
     }
 
     /// Takes a frame. Sound that resumes after invalid frames is no onset.

@@ -3,6 +3,7 @@
 use super::bands::BANDS;
 use super::increments::{OnsetIncrements, PLACES};
 use super::sums::Covariance;
+use crate::dsp::numbers::to_index;
 
 /// Steps of the circle of directions (half a turn), a quarter of a degree each.
 const STEPS: usize = 720;
@@ -11,7 +12,7 @@ const STEP_DEG: f64 = 180.0 / STEPS as f64;
 /// Standard deviation of the kernel, degrees.
 const KERNEL_DEG: f64 = 2.0;
 /// The kernel's reach, steps.
-const KERNEL_REACH: usize = (3.0 * KERNEL_DEG / STEP_DEG) as usize;
+const KERNEL_REACH: usize = to_index(3.0 * KERNEL_DEG / STEP_DEG);
 /// Increments this close to a mode belong to it, degrees.
 const OWN_DEG: f64 = 6.0;
 /// Least distance of two modes, degrees.
@@ -109,7 +110,7 @@ impl Modes {
                     continue;
                 };
                 let at = degrees / STEP_DEG;
-                let (step, part) = (at as usize, at.fract());
+                let (step, part) = (to_index(at), at.fract());
                 density[step % STEPS] += pure * (1.0 - part);
                 density[(step + 1) % STEPS] += pure * part;
                 weight += pure;

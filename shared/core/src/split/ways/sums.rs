@@ -2,6 +2,7 @@
 
 use super::Memory;
 use super::bands::{BANDS, GROUPS, group_of};
+use crate::dsp::numbers::to_single;
 
 /// Number of short frames in a [`Moments`].
 pub(super) const PER_MOMENT: usize = 8;
@@ -219,7 +220,7 @@ impl LongTerm {
             let slot = self.written % self.kept;
             self.ring[slot] = Moments {
                 groups: self.now.map(|sum| {
-                    [sum.ll, sum.rr, sum.re, sum.im].map(|value| (value / PER_MOMENT as f64) as f32)
+                    [sum.ll, sum.rr, sum.re, sum.im].map(|value| to_single(value / PER_MOMENT as f64))
                 }),
             };
             self.written += 1;

@@ -8,6 +8,7 @@ use super::Ways;
 use super::bands::{BANDS, GROUPS, group_of};
 use super::measured::{Beginning, WetAlong, grouped};
 use super::sums::{Along, Covariance};
+use crate::dsp::numbers::{to_count, to_index};
 
 /// Moments in a stretch: 128 ms.
 const STRETCH: usize = 3;
@@ -47,12 +48,12 @@ impl Ratios {
     fn add(&mut self, ratio: f64) {
         let db = crate::dsp::db::from_power(ratio);
         let bin = ((db - Self::LOWEST_DB) / Self::STEP_DB).clamp(0.0, (Self::BINS - 1) as f64);
-        self.counts[bin as usize] += 1;
+        self.counts[to_index(bin)] += 1;
         self.count += 1;
     }
 
     fn quantile(&self, share: f64) -> f64 {
-        let wanted = (share * f64::from(self.count)).ceil().max(1.0) as u32;
+        let wanted = to_count((share * f64::from(self.count)).ceil().max(1.0));
         let mut seen = 0;
         for (bin, count) in self.counts.iter().enumerate() {
             seen += count;

@@ -13,6 +13,7 @@ use krilla::tagging::{
     ArtifactType, ContentTag, ListNumbering, SpanTag, TableHeaderScope, Tag, TagGroup, TagKind, TagTree,
 };
 use krilla::text::{Font, GlyphId, KrillaGlyph};
+use sumproof_core::dsp::numbers::to_single;
 
 use super::CardError;
 use super::sheet::{Block, Part, Role, Sheet, Tone};
@@ -33,8 +34,8 @@ pub fn file(sheet: &Sheet, title: &str, set: &Type) -> Result<Vec<u8>, CardError
         fonts: [regular, semibold, italic],
     };
     let (width, height) = sheet.paper.points();
-    let settings =
-        PageSettings::from_wh(width as f32, height as f32).ok_or_else(|| refused("the paper has no size"))?;
+    let settings = PageSettings::from_wh(to_single(width), to_single(height))
+        .ok_or_else(|| refused("the paper has no size"))?;
     let mut document = Document::new();
     document.set_metadata(Metadata::new().title(title.into()).language("en".into()));
     let mut page = document.start_page_with(settings);
@@ -44,13 +45,13 @@ pub fn file(sheet: &Sheet, title: &str, set: &Type) -> Result<Vec<u8>, CardError
     )));
     for stroke in &sheet.strokes {
         let mut path = PathBuilder::new();
-        path.move_to(stroke.from.0 as f32, stroke.from.1 as f32);
-        path.line_to(stroke.to.0 as f32, stroke.to.1 as f32);
+        path.move_to(to_single(stroke.from.0), to_single(stroke.from.1));
+        path.line_to(to_single(stroke.to.0), to_single(stroke.to.1));
         let grey = if stroke.strong { INK } else { HAIRLINE };
         surface.set_fill(None);
         surface.set_stroke(Some(PdfStroke {
             paint: colour(grey).into(),
-            width: stroke.width as f32,
+            width: to_single(stroke.width),
             ..PdfStroke::default()
         }));
         if let Some(path) = path.finish() {
@@ -154,7 +155,7 @@ impl Pen<'_> {
             paint: colour(ink).into(),
             ..Fill::default()
         }));
-        let start = Point::from_xy(line.x as f32, line.y as f32);
-        surface.draw_glyphs(start, &glyphs, font.clone(), &text, line.size as f32, false);
+        let start = Point::from_xy(to_single(line.x), to_single(line.y));
+        surface.draw_glyphs(start, &glyphs, font.clone(), &text, to_single(line.size), false);
     }
 }

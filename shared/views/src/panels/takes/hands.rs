@@ -1,6 +1,7 @@
 //! Takes without hands: phrases that become takes automatically, and the names they get.
 
 use egui::{Align2, Id, Rect, Role, ScrollArea, TextEdit, Ui, UiBuilder, WidgetInfo, pos2, vec2};
+use sumproof_core::dsp::numbers::to_index;
 
 use crate::canvas::{Sheet, Word, button, choice, write, write_within};
 use crate::data::intent::{Intent, Setting};
@@ -76,7 +77,7 @@ fn about(ui: &Ui, sheet: &Sheet<'_>, rect: Rect) {
     let style = sheet.style;
     let text = "For a foot pedal, map these parameters in your DAW: Record take, Take the last phrase, Next name, Lines \
                 straight, Feed, Audition. A phrase can be taken after the fact: it stays until a second of the next is heard.";
-    let rows = ((rect.height() / (style.label().size * 1.24)) as usize).max(1);
+    let rows = to_index(f64::from(rect.height() / (style.label().size * 1.24))).max(1);
     let at = rect.min + vec2(0.0, style.px(2.0));
     write_within(
         ui,

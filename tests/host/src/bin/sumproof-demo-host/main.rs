@@ -1,4 +1,8 @@
 //! Hosts the bundled plugin and shows the figures of every feed for a recording. `cargo xtask demo` calls it.
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "a test chooses the numbers it converts"
+)]
 
 mod listen;
 mod window;

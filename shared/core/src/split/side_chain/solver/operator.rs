@@ -7,6 +7,7 @@ use realfft::{ComplexToReal, FftNum, RealFftPlanner, RealToComplex};
 use super::{References, embed};
 use crate::Complex;
 use crate::dsp::fft;
+use crate::dsp::numbers::to_single;
 
 /// A spectrum of twice as many samples as a response has taps.
 pub(super) type Spectrum<T> = Vec<Complex<T>>;
@@ -31,7 +32,7 @@ impl Precision for f64 {
 
 impl Precision for f32 {
     fn of(value: f64) -> Self {
-        value as Self
+        to_single(value)
     }
 
     fn double(self) -> f64 {
@@ -233,7 +234,7 @@ fn zero<T: Precision>() -> Complex<T> {
 /// Rounds a spectrum to single precision.
 pub(super) fn round(exact: &[Complex<f64>], out: &mut [Complex<f32>]) {
     for (out, exact) in out.iter_mut().zip(exact) {
-        *out = Complex::new(exact.re as f32, exact.im as f32);
+        *out = Complex::new(to_single(exact.re), to_single(exact.im));
     }
 }
 

@@ -21,14 +21,14 @@ const DUMPED: &str = "sumproof_host::processor::hand_over_a_block";
 const HEARING: [&str; 12] = [
     "aud=1",
     "feed=6",
-    "lpol=1",
-    "lgain=0.4",
-    "ldel=0.31",
-    "lhp=0.3",
-    "rpol=0",
-    "rgain=0.6",
-    "rdel=0.17",
-    "rhp=0.2",
+    "l_pol=1",
+    "l_gain=0.4",
+    "l_del=0.31",
+    "l_hp=0.3",
+    "r_pol=0",
+    "r_gain=0.6",
+    "r_del=0.17",
+    "r_hp=0.2",
     "match=1",
     "byp=0",
 ];
@@ -279,8 +279,13 @@ fn counted(plugin: &Path, id: &str, held: &[&str]) -> Result<Cost, Failure> {
         .arg(plugin)
         .args([id, &BLOCK.to_string(), &BLOCKS.to_string()])
         .args(held);
-    if output_of(&mut command).is_none() {
-        return Err(Failure::Failed("the run under callgrind failed".to_owned()));
+    let run = command
+        .output()
+        .map_err(|e| Failure::Failed(format!("valgrind cannot be run: {e}")))?;
+    if !run.status.success() {
+        let said = String::from_utf8_lossy(&run.stderr);
+        let last = said.lines().last().unwrap_or_default();
+        return Err(Failure::Failed(format!("the run under callgrind failed: {last}")));
     }
     let mut files: Vec<PathBuf> = std::fs::read_dir(&folder)
         .map_err(|e| Failure::Failed(format!("{} cannot be read: {e}", folder.display())))?

@@ -237,6 +237,40 @@ mod tests {
         }
     }
 
+    /// Echoes on alternating sides make two of three onsets seem to lie off the middle; an uneven dry makes nearly all of them.
+    #[test]
+    fn a_direction_off_the_middle_needs_nearly_all_onsets_unless_one_dry_is_said() {
+        let mut found = heard(&preset(sumproof_signals::PresetKind::DryOffset6Db, -12.0), 0.0);
+        assert!(found.is_one_direction(), "{:?}", found.modes);
+        let off_middle = found.modes.modes[0].angle_rad;
+        found.modes.modes[0].share = 0.7;
+        found.modes.count = 1;
+        assert!(!found.is_one_direction());
+        assert!(!found.resolve(PresetKind::NotSaid).bounds.one_direction);
+        let said = found.resolve(PresetKind::Centre).bounds;
+        assert!(said.one_direction && (said.ways[0].angle_rad - off_middle).abs() < 0.05);
+        // In the middle the same share is enough.
+        found.modes.modes[0].angle_rad = core::f64::consts::FRAC_PI_4;
+        assert!(found.is_one_direction());
+    }
+
+    /// A few onsets that look inverted don't make a dry that is said to be in the middle an inverted one.
+    #[test]
+    fn what_is_said_to_be_in_the_middle_is_inverted_only_where_the_onsets_show_it() {
+        let mut found = heard(&preset(sumproof_signals::PresetKind::DoubleTracked, -12.0), 0.0);
+        let mut resolved = |inverted: f64, middle: f64| {
+            let [first, second, ..] = &mut found.modes.modes;
+            (first.angle_rad, first.share) = (-core::f64::consts::FRAC_PI_4, inverted);
+            (second.angle_rad, second.share) = (core::f64::consts::FRAC_PI_4, middle);
+            found.modes.count = 2;
+            found.resolve(PresetKind::Centre).bounds
+        };
+        let angle = |bounds: Bounds| bounds.one_direction.then_some(bounds.ways[0].angle_rad > 0.0);
+        assert_eq!(angle(resolved(0.5, 0.1)), Some(false));
+        assert_eq!(angle(resolved(0.2, 0.1)), None);
+        assert_eq!(angle(resolved(0.2, 0.3)), Some(true));
+    }
+
     #[test]
     fn silence_shows_nothing() {
         let mut ways = Ways::new(44_100.0, Memory::LIVE);

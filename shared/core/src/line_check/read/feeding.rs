@@ -1,14 +1,14 @@
 //! Which feed the findings are.
 
 use super::{
-    Answer, Arrival, Estimate, Feeding, LineFinding, Notice, PairFinding, Reader, Reception, Side, Trust,
-    Unknown,
+    Answer, Arrival, Estimate, Feeding, LOW_END_HZ, LineFinding, Notice, PairFinding, Reader, Reception,
+    Side, Trust, Unknown,
 };
 use crate::routing::feed::FeedId;
 use crate::routing::line::Polarity;
 
 /// From this far below on, a line that isn't seen is surely missing, dB: no pad takes off as much.
-const SURELY_DB: f64 = 30.0;
+const SURELY_DB: f64 = 40.0;
 /// The line that arrives stands so far out of the noise where the other one is surely missing, dB: below, what lies behind the noise
 /// isn't what chance makes.
 const CLEARLY_DB: f64 = 20.0;
@@ -23,6 +23,7 @@ impl Reader {
         lines: &[LineFinding; 2],
         pair: Option<&PairFinding>,
         apart: bool,
+        reaches_hz: f64,
     ) -> Feeding {
         let arrivals = [lines[0].arrival, lines[1].arrival];
         let unknown = |why| Feeding {
@@ -84,12 +85,14 @@ impl Reader {
         match arrivals {
             [Arrival::Yes, Arrival::No { below_db }] => one(Side::Left, below_db),
             [Arrival::No { below_db }, Arrival::Yes] => one(Side::Right, below_db),
-            [Arrival::Yes, Arrival::Yes] => pair.map_or(unknown(Unknown::Noise), |pair| self.summed(pair)),
+            [Arrival::Yes, Arrival::Yes] => {
+                pair.map_or(unknown(Unknown::Noise), |pair| self.summed(pair, reaches_hz))
+            }
             _ => unknown(Unknown::Noise),
         }
     }
 
-    fn summed(&self, pair: &PairFinding) -> Feeding {
+    fn summed(&self, pair: &PairFinding, reaches_hz: f64) -> Feeding {
         let polarity = match pair.polarity {
             Answer::Known(polarity) => polarity,
             Answer::Unknown(why) => {
@@ -130,7 +133,12 @@ impl Reader {
                 } else {
                     Reception::Sum
                 },
-                trust: polarity.trust,
+                // Ways of different lengths look alike where only the low end arrives: both lines may be heard from elsewhere.
+                trust: if reaches_hz < LOW_END_HZ {
+                    Trust::Likely
+                } else {
+                    polarity.trust
+                },
                 within: 0.0,
             }),
             feeds,

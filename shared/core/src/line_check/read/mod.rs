@@ -49,6 +49,8 @@ const STANDS_OUT: f64 = 7.0;
 
 /// Noise from here on, dB against a sweep, is worth a word.
 const FAINT_DB: f64 = 3.0;
+/// Where nothing arrives above, it is the low end only, Hz.
+const LOW_END_HZ: f64 = 250.0;
 
 /// By how much a response's peak must outdo the largest one the other way for its sign to mean something: a straight path gives 4 or
 /// more (the sweep's band ends), a path through a loudspeaker rarely 2.
@@ -350,8 +352,9 @@ impl Reader {
         let noise_db = self.noise_db(on[loud], loud_piece);
         let distortion_db = distortion_db(&lines[loud]);
         let pictures = self.pictures(&lines, arrivals, length_s, compared.as_ref());
-        self.note_sound(noise_db, distortion_db, pictures::reach_hz(&pictures));
-        let feeding = self.feeding(&lines_found, pair.as_ref(), apart);
+        let reaches_hz = pictures::reach_hz(&pictures);
+        self.note_sound(noise_db, distortion_db, reaches_hz);
+        let feeding = self.feeding(&lines_found, pair.as_ref(), apart, reaches_hz);
         Ok(Findings {
             mode: self.plan.settings().mode,
             sweep_s: self.plan.settings().sweep_s,
@@ -399,7 +402,7 @@ impl Reader {
         if distortion_db > -20.0 {
             self.notices.push(Notice::Distorted);
         }
-        if reaches_hz < 250.0 && noise_db < -10.0 {
+        if reaches_hz < LOW_END_HZ && noise_db < -10.0 {
             self.notices.push(Notice::LowEndOnly);
         }
         if noise_db > FAINT_DB {

@@ -29,6 +29,7 @@ pub fn presets(args: &[String]) -> Result<(), Failure> {
         &samples::provide_hall()?,
         &samples::provide_street()?,
         &[],
+        "presets",
     )?;
     run(cargo()
         .args([
@@ -55,13 +56,20 @@ fn is_half(name: &str) -> bool {
 /// # Errors
 /// As [`presets`].
 pub fn few(python: &Path, hall: &Path, street: &Path) -> Result<PathBuf, Failure> {
-    make(python, HALVES[0], hall, street, &["--small"])
+    make(python, HALVES[0], hall, street, &["--small"], "presets/few")
 }
 
-/// Makes presets; existing ones are kept. Returns their folder.
-fn make(python: &Path, half: &str, hall: &Path, street: &Path, more: &[&str]) -> Result<PathBuf, Failure> {
+/// Makes presets in a folder of the target's; existing ones are kept. Returns the half's folder.
+fn make(
+    python: &Path,
+    half: &str,
+    hall: &Path,
+    street: &Path,
+    more: &[&str],
+    folder: &str,
+) -> Result<PathBuf, Failure> {
     let into = std::env::var_os("SUMPROOF_PRESETS_CACHE")
-        .map_or_else(|| place::target().join("presets"), PathBuf::from);
+        .map_or_else(|| place::target().join(folder), PathBuf::from);
     run(Command::new(python)
         .arg(place::root().join("tests/presets/build.py"))
         .args(["--half", half, "--into"])

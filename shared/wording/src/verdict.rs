@@ -69,26 +69,42 @@ impl Gist {
             }
     }
 
-    /// `the dry untouched, the wet 3 dB down`.
-    fn keeps(&self) -> String {
-        match self.wet.map(|wet| how_far(wet, false)) {
-            Some(wet) if wet == how_far(self.dry, self.at_floor) => format!("dry and wet {wet}"),
-            Some(wet) => format!("{}, the wet {wet}", self.dry()),
-            None => self.dry(),
+    /// `the dry untouched, the wet 3 dB down`, with figures as `say` writes them.
+    fn keeps(&self, say: fn(Interval) -> String) -> String {
+        match self.wet.map(say) {
+            Some(wet) if wet == self.dry_alone(say) => format!("dry and wet {wet}"),
+            Some(wet) => format!("{}, the wet {wet}", self.dry(say)),
+            None => self.dry(say),
         }
     }
 
-    fn dry(&self) -> String {
+    fn dry(&self, say: fn(Interval) -> String) -> String {
         let what = if self.whole { "sound" } else { "dry" };
-        format!("the {what} {}", how_far(self.dry, self.at_floor))
+        format!("the {what} {}", self.dry_alone(say))
     }
 
-    /// The clause that every verdict begins with.
+    fn dry_alone(&self, say: fn(Interval) -> String) -> String {
+        if self.at_floor {
+            String::from("at least 20 dB down")
+        } else {
+            say(self.dry)
+        }
+    }
+
+    /// The clause that every verdict begins with, with both ends of a figure.
     fn of_wedge(&self) -> String {
-        let keeps = self.keeps();
+        let keeps = self.keeps(both_ends);
         match self.outcome {
             Sure::CannotTell => format!("Whether the mono wedge holds can't be told: {keeps}"),
             known => format!("The mono wedge {}: {keeps}", fares(known, "")),
+        }
+    }
+
+    /// The same for the window, where ends would tick.
+    fn of_wedge_live(&self) -> String {
+        match self.outcome {
+            Sure::CannotTell => String::from("Whether the mono wedge holds can't be told"),
+            known => format!("The mono wedge {}: {}", fares(known, ""), self.keeps(about)),
         }
     }
 
@@ -112,18 +128,34 @@ fn fares(outcome: Sure, still: &str) -> String {
     }
 }
 
-/// Whether two intervals are close enough for the sentence not to change.
+/// Whether two likely figures are close enough for the sentence not to change.
 fn are_near(one: Interval, other: Interval) -> bool {
     let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= FAR_DB && b <= FAR_DB);
-    near(one.low, other.low) && near(one.high, other.high) && near(one.likely, other.likely)
+    near(one.likely, other.likely)
+}
+
+fn is_gone(db: f64) -> bool {
+    db <= FAR_DB || db.is_nan()
+}
+
+/// A change in words: the likely figure, with `about` where the ends are apart.
+fn about(change: Interval) -> String {
+    let likely = change.likely.round();
+    if is_gone(change.likely) {
+        return String::from("gone");
+    }
+    if change.high - change.low <= CALM_DB {
+        return one_figure(likely);
+    }
+    if likely == 0.0 {
+        String::from("about untouched")
+    } else {
+        format!("about {}", one_figure(likely))
+    }
 }
 
 /// A change in words: the likely figure where both ends are close together, otherwise both ends.
-fn how_far(change: Interval, at_floor: bool) -> String {
-    if at_floor {
-        return String::from("at least 20 dB down");
-    }
-    let is_gone = |db: f64| db <= FAR_DB || db.is_nan();
+fn both_ends(change: Interval) -> String {
     if is_gone(change.high) {
         return String::from("gone");
     }
@@ -242,11 +274,13 @@ impl Verdict {
         } else {
             "With one line flipped"
         };
+        let flipped = match outcome {
+            Sure::CannotTell => fares(outcome, still),
+            known => format!("{}: {}", fares(known, still), self.flipped.dry(about)),
+        };
         format!(
-            "{}. {flip} it {}: {}. {}",
-            self.wedge.of_wedge(),
-            fares(outcome, still),
-            self.flipped.dry(),
+            "{}. {flip} it {flipped}. {}",
+            self.wedge.of_wedge_live(),
             self.single_line()
         )
     }
@@ -351,7 +385,7 @@ fn with_reason(row: &Row, name: &str) -> String {
     };
     let reason = if row.outcome.is_none() {
         let what = if score.dry.is_some() { "dry" } else { "sound" };
-        format!("{what} {}", how_far(score.evidence().dry_db, false))
+        format!("{what} {}", both_ends(score.evidence().dry_db))
     } else if score.makeup_db == f64::INFINITY {
         NOTHING_ARRIVES.to_string()
     } else if row.outcome == Some(Outcome::DropsOut) {

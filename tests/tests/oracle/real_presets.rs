@@ -16,7 +16,7 @@ use sumproof_tests::presets::{Preset, folders, truth};
 
 fn presets() -> Vec<Preset> {
     let folder = std::env::var_os("SUMPROOF_PRESETS").map_or_else(
-        || Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/presets/dev"),
+        || Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/presets/few/dev"),
         PathBuf::from,
     );
     let found = folders(&folder).unwrap_or_else(|error| {

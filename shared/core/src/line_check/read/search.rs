@@ -108,7 +108,8 @@ pub(super) fn search(
         let best = others.into_iter().max_by(|a, b| a.fit.total_cmp(&b.fit));
         let chosen = match (asked, best) {
             (Ok(asked), Some(best)) if best.fit > BETTER * asked.fit => Ok(best),
-            (Err(Missing::Faint { fit }), Some(best)) if best.fit <= BETTER * fit => {
+            // All of another signal isn't there by chance, however well some of its parts fit the one asked for.
+            (Err(Missing::Faint { fit }), Some(best)) if best.fit <= BETTER * fit && !best.is_whole() => {
                 Err(Missing::Faint { fit })
             }
             (Err(_), Some(best)) => Ok(best),

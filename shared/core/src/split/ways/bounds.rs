@@ -194,12 +194,12 @@ impl Evidence {
     pub fn is_one_direction(&self) -> bool {
         // Two amplifiers, echoes on alternating sides and rotaries make modes off the middle, but not of nearly all onsets.
         let first = self.modes.modes[0];
-        let off_middle = self.from_middle_deg() > SNAP_DEG && first.share < SURE_SHARE;
+        let off_middle = self.off_middle_deg() > SNAP_DEG && first.share < SURE_SHARE;
         self.has_main_direction() && !off_middle
     }
 
     /// The angle of the first mode from the middle or the inverted middle, degrees.
-    fn from_middle_deg(&self) -> f64 {
+    fn off_middle_deg(&self) -> f64 {
         let angle = self.modes.modes[0].angle_rad;
         apart_deg(angle, FRAC_PI_4).min(apart_deg(angle, -FRAC_PI_4))
     }
@@ -210,7 +210,7 @@ impl Evidence {
         let [first, second, ..] = modes.modes;
         let enough = modes.onsets >= ENOUGH
             || (modes.onsets >= FEW && first.share >= FEW_SHARE && modes.purity >= FEW_PURITY);
-        let middle = self.from_middle_deg();
+        let middle = self.off_middle_deg();
         let at_a_side = middle > 45.0 - SIDE_DEG;
         let smeared = modes.purity < SMEARED[0] && self.across < SMEARED[1] && modes.leak > SMEARED[2];
         let blurred = modes.purity < BLURRED && middle > SNAP_DEG && first.share < SURE_SHARE;
@@ -226,7 +226,7 @@ impl Evidence {
     /// it.
     #[must_use]
     pub fn explains_delay(&self) -> bool {
-        self.is_one_direction() && self.from_middle_deg() < 45.0 - SIDE_DEG - 4.0
+        self.is_one_direction() && self.off_middle_deg() < 45.0 - SIDE_DEG - 4.0
     }
 
     /// Whether the increments move: every one has a direction, each a different one.
@@ -261,7 +261,7 @@ impl Evidence {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
             }
             // One dry in both channels, but not alike: few onsets are enough where all say so.
-            PresetKind::Centre if self.from_middle_deg() > NEAR_DEG && first.share >= ONE_SHARE => {
+            PresetKind::Centre if self.off_middle_deg() > NEAR_DEG && first.share >= ONE_SHARE => {
                 self.one_way(first.angle_rad, COARSE_DEG.to_radians(), kind)
             }
             PresetKind::Centre => {

@@ -19,6 +19,8 @@ const KEPT: usize = 32;
 const LEAST_RISE_DB: f64 = 2.5;
 /// Cap of a band's rise, dB.
 const MOST_RISE_DB: f64 = 20.0;
+/// Peaks nearer to each other than this are equal, dB.
+const EQUAL_DB: f64 = 1e-6;
 /// Bands this far below their own peak count as silent, as a power ratio.
 const BAND_FLOOR: f64 = 1e-5;
 /// A silent band's power: −300 dB.
@@ -191,8 +193,9 @@ impl OnsetIncrements {
         let is_top = rise >= LEAST_RISE_DB
             && (frame - beside..=frame + beside).all(|other| {
                 let other_rise = self.rises[Self::slot(other)];
-                // Of equal peaks the first.
-                other_rise < rise || (other_rise == rise && other >= frame)
+                // Of equal peaks the first. Out of silence several are at the limit but for rounding.
+                let by_db = other_rise - rise;
+                by_db < -EQUAL_DB || (by_db <= EQUAL_DB && other >= frame)
             });
         let power = self.powers[Self::slot(frame)];
         if !is_top || power < QUIETEST * self.loudest {

@@ -6,6 +6,9 @@ use sumproof_wording::verdict::{PLAY, SILENT, Verdict};
 /// Shortest time between two sentences, and time for which numbers must have moved before the sentence follows, s.
 const CALM_S: f64 = 1.0;
 
+/// Time for which everything must have been as sure or surer before the sentence says so while the player plays, s.
+const SURER_S: f64 = 10.0;
+
 /// The sentence shown: it changes with an outcome, and with numbers only when they have moved by more than 1 dB for a
 /// while; at most once a second.
 #[derive(Clone, Debug, Default)]
@@ -50,12 +53,18 @@ impl Sentence {
             Some(shown) => {
                 let astray_s = *self.astray_s.get_or_insert(now_s);
                 // A figure that becomes known or unknown is not a number that moves.
-                let since_s = if shown.has_outcomes_of(&now) && shown.knows_what(&now) {
+                let is_same = shown.has_outcomes_of(&now);
+                let since_s = if is_same && shown.knows_what(&now) {
                     astray_s.max(self.shown_at_s)
                 } else {
                     self.shown_at_s
                 };
-                now_s - since_s >= CALM_S
+                // Doubt is said at once, and that it is gone only where it stays away or nothing more comes.
+                if !is_same && reading.phrase.playing && now.is_only_surer_than(shown) {
+                    now_s - astray_s >= SURER_S
+                } else {
+                    now_s - since_s >= CALM_S
+                }
             }
         };
         if is_due {

@@ -260,6 +260,22 @@ impl Verdict {
         self.gists().iter().zip(other.gists()).all(|(a, b)| known(a, b))
     }
 
+    /// Whether this says the same as the other, only surer: what was likely plainly, or what couldn't be told.
+    #[must_use]
+    pub fn is_only_surer_than(&self, other: &Self) -> bool {
+        let how_sure = |gist: &Gist| match gist.outcome {
+            Sure::Plain(_) => 2,
+            Sure::Likely { .. } => 1,
+            Sure::CannotTell => 0,
+        };
+        self.gists().iter().zip(other.gists()).all(|(now, before)| {
+            let word = before.outcome.word();
+            now.whole == before.whole
+                && (word.is_none() || now.outcome.word() == word)
+                && how_sure(now) >= how_sure(before)
+        })
+    }
+
     /// Three sentences: the wedge, one line flipped, one line alone. Likely outcomes are given with their alternative.
     #[must_use]
     pub fn sentence(&self) -> String {

@@ -71,7 +71,8 @@ impl std::fmt::Display for ReadFailure {
             ),
             Self::Faint => write!(
                 f,
-                "the test signal is in it, but too faint to say anything; record closer, louder, or with less noise"
+                "the test signal, or a part of it, is in it, but too faint to say anything; record closer, louder, or with less noise, or \
+                 check that it was made with the same settings"
             ),
         }
     }

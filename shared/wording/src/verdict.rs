@@ -354,26 +354,31 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
             .and_then(|(row, ..)| Gist::of(row))
             .map(|gist| gist.of_wedge()),
     );
+    // An outcome, and whether it is plain.
+    let is = |sure: &Sure, wanted: (Option<Outcome>, bool)| (sure.word(), sure.is_plain()) == wanted;
     for (words, wanted) in [
-        ("Drops out", Sure::Plain(Outcome::DropsOut)),
-        ("Probably drops out", likely(Outcome::DropsOut)),
-        ("Thins", Sure::Plain(Outcome::Thins)),
-        ("Probably thins", likely(Outcome::Thins)),
-        ("Can't be told", Sure::CannotTell),
+        ("Drops out", (Some(Outcome::DropsOut), true)),
+        ("Probably drops out", (Some(Outcome::DropsOut), false)),
+        ("Thins", (Some(Outcome::Thins), true)),
+        ("Probably thins", (Some(Outcome::Thins), false)),
+        ("Can't be told", (None, false)),
     ] {
         // Names may contain commas.
         let named: Vec<String> = judged
             .iter()
-            .filter(|(row, _, sure)| is_alike(*sure, wanted) && row.id != FeedId::MonoWedge)
+            .filter(|(row, _, sure)| is(sure, wanted) && row.id != FeedId::MonoWedge)
             .map(|(row, name, _)| with_reason(row, name))
             .collect();
         if !named.is_empty() {
             clauses.push(format!("{words} in: {}", named.join("; ")));
         }
     }
-    let count = |wanted: Sure| judged.iter().filter(|(.., sure)| is_alike(*sure, wanted)).count();
-    let held = count(Sure::Plain(Outcome::Holds));
-    let probably = match count(likely(Outcome::Holds)) {
+    let holding = |plain: bool| {
+        let wanted = (Some(Outcome::Holds), plain);
+        judged.iter().filter(|(.., sure)| is(sure, wanted)).count()
+    };
+    let held = holding(true);
+    let probably = match holding(false) {
         0 => String::new(),
         more => format!(", probably in {more} more"),
     };
@@ -383,15 +388,6 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
         all => format!("Holds in {held} of {all} feeds{probably}"),
     });
     format!("{}.", clauses.join(". "))
-}
-
-fn likely(word: Outcome) -> Sure {
-    Sure::Likely { word, other: word }
-}
-
-/// Whether both have the same outcome, equally certain.
-fn is_alike(one: Sure, other: Sure) -> bool {
-    (one.word(), one.is_plain()) == (other.word(), other.is_plain())
 }
 
 /// The feed with the figure that prevents it from holding.

@@ -24,14 +24,28 @@ fn spread_db(weights: f64, sum: f64, squares: f64) -> Change {
 }
 
 impl Scorer {
-    /// Tone and partials of the current part.
+    /// Tone and partials of the current part, `spectrum`, in which a window of 1/6 s leaves `blurred` of the cross
+    /// terms ([`Scorer::blurred`]).
     pub(super) fn read_colour(
         &self,
         response: &FeedResponse,
         spectrum: &CrossSpectrum,
-        delay_s: f64,
+        blurred: f64,
     ) -> [Change; 2] {
-        [self.tone_change(), self.partials(response, spectrum, delay_s)]
+        [self.tone_change(), self.partials(response, spectrum, blurred)]
+    }
+
+    /// How much a window of 1/6 s leaves of the cross terms of a part with its channels delayed, if it is noise: 1 for
+    /// none lost. `delay_s` is a delay that is in the cross terms of FFT bins without the blur of a window.
+    ///
+    /// It blurs the comb of channels delayed so long that the ear no longer resolves it (CHECKS EAR-3).
+    pub(super) fn blurred(&self, response: &FeedResponse, spectrum: &CrossSpectrum, delay_s: f64) -> f64 {
+        let late_s = if self.grid.block_len().is_some() {
+            delay_s
+        } else {
+            spectrum.delay_s + response.lines_s()
+        };
+        window_autocorrelation(late_s / RESOLVED_S)
     }
 
     /// The sum difference of the current part in one band, as a power ratio, with the reference power it's against.
@@ -82,12 +96,9 @@ impl Scorer {
 
     /// The change of the partials of the current part, `spectrum`, against each other: rms of its change in the feed
     /// with the mean removed, over places no further apart than a few hertz, weighted by its power, dB. `None` for a
-    /// feed that plays the low end only, and for silence. `delay_s` is a delay that is in the cross terms of FFT bins
-    /// without the blur of a window.
-    ///
-    /// Places a few hertz apart mean a window of 1/6 s: it blurs the comb of channels delayed so long that the ear no
-    /// longer resolves it (CHECKS EAR-3).
-    pub(super) fn partials(&self, response: &FeedResponse, spectrum: &CrossSpectrum, delay_s: f64) -> Change {
+    /// feed that plays the low end only, and for silence. Places a few hertz apart mean a window of 1/6 s, which leaves
+    /// `blurred` of the cross terms.
+    pub(super) fn partials(&self, response: &FeedResponse, spectrum: &CrossSpectrum, blurred: f64) -> Change {
         if response.is_low_end() {
             return None;
         }
@@ -100,12 +111,6 @@ impl Scorer {
             return None;
         }
         let floor = DEEPEST * feed / reference;
-        let late_s = if self.grid.block_len().is_some() {
-            delay_s
-        } else {
-            spectrum.delay_s + response.lines_s()
-        };
-        let blurred = window_autocorrelation(late_s / RESOLVED_S);
         if self.grid.block_len().is_some() && spectrum.near.is_empty() {
             return self.partials_of_bins(response, spectrum, first..last, floor, blurred);
         }

@@ -183,6 +183,8 @@ struct Heard {
     dry_spread: f64,
     /// Tone and partials, dB rms.
     of_dry: [Change; 2],
+    /// The same if what delayed channels share isn't limited to their powers.
+    unlimited: [Change; 2],
     /// How much more colour long notes may have, dB rms.
     more_db: [f64; 2],
     of_total: [Change; 2],
@@ -222,7 +224,7 @@ impl Heard {
             Some(bounds) if !bounds.no_separate_dry => {
                 Colour::estimated(self.of_dry, self.of_total, bounds.one_direction, self.more_db)
             }
-            _ => Colour::measured(self.of_dry),
+            _ => Colour::resolved(self.of_dry, self.unlimited),
         }
     }
 }
@@ -377,12 +379,14 @@ impl Scorer {
         let dry_spread = self.spread();
         let delay_s = split.bounds.map_or(0.0, |bounds| bounds.delay_s);
         let blurred = self.blurred(responses.dry, &split.dry, delay_s);
+        let unlimited = self.unlimited_colour(responses.dry, &split.dry, blurred);
+        self.limit_shared(responses.dry, &split.dry);
         let of_dry = self.read_colour(responses.dry, &split.dry, blurred);
         let more_db = split
             .bounds
             .filter(|bounds| bounds.delay_s != 0.0)
             .map_or([0.0; 2], |_| {
-                let sharp = self.partials(responses.dry, &split.dry, 1.0);
+                let sharp = self.partials(responses.dry, &split.dry, 1.0, true);
                 let more = sharp
                     .zip(of_dry[1])
                     .map_or(0.0, |(sharp, blurred)| sharp - blurred);
@@ -392,9 +396,10 @@ impl Scorer {
                 ]
             });
         let total = self.powers(responses.total, &split.total);
+        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
+        self.limit_shared(responses.total, &split.total);
         let blurred_total = self.blurred(responses.total, &split.total, 0.0);
         let of_total = self.read_colour(responses.total, &split.total, blurred_total);
-        let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
         Heard {
             gain: responses.total.recoverable_gain(),
             dry,
@@ -402,6 +407,7 @@ impl Scorer {
             total,
             dry_spread,
             of_dry,
+            unlimited: unlimited.unwrap_or(of_dry),
             more_db,
             of_total,
             level_lu: db::from_power(loudness / full_loudness),

@@ -32,7 +32,27 @@ impl Scorer {
         spectrum: &CrossSpectrum,
         blurred: f64,
     ) -> [Change; 2] {
-        [self.tone_change(), self.partials(response, spectrum, blurred)]
+        let limited = true;
+        [
+            self.tone_change(),
+            self.partials(response, spectrum, blurred, limited),
+        ]
+    }
+
+    /// The same of a part whose shared power isn't limited ([`Scorer::limit_shared`]); only of delayed channels.
+    pub(super) fn unlimited_colour(
+        &self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+        blurred: f64,
+    ) -> Option<[Change; 2]> {
+        let limited = false;
+        (spectrum.delay_s != 0.0).then(|| {
+            [
+                self.tone_change(),
+                self.partials(response, spectrum, blurred, limited),
+            ]
+        })
     }
 
     /// How much a window of 1/6 s leaves of the cross terms of a part with its channels delayed, if it is noise: 1 for
@@ -46,6 +66,23 @@ impl Scorer {
             spectrum.delay_s + response.lines_s()
         };
         window_autocorrelation(late_s / RESOLVED_S)
+    }
+
+    /// Limits what the channels of the current part, `spectrum`, share in a cell to all of it. The correction of delayed
+    /// channels for the window ([`crate::spectrum::welch::Lags`]) is right for sums over many cells, but raises a long
+    /// note's cross term above its powers.
+    pub(super) fn limit_shared(&mut self, response: &FeedResponse, spectrum: &CrossSpectrum) {
+        if spectrum.delay_s == 0.0 {
+            return;
+        }
+        for (cell, feed) in self.cells.feed.iter_mut().enumerate() {
+            let shared = spectrum.cross(&self.grid, cell, 0.0).norm();
+            let most = (spectrum.ll[cell] * spectrum.rr[cell]).sqrt();
+            if shared > most {
+                let apart = response.apart(spectrum, cell);
+                *feed = apart + (*feed - apart) * (most / shared);
+            }
+        }
     }
 
     /// The sum difference of the current part in one band, as a power ratio, with the reference power it's against.
@@ -97,8 +134,14 @@ impl Scorer {
     /// The change of the partials of the current part, `spectrum`, against each other: rms of its change in the feed
     /// with the mean removed, over places no further apart than a few hertz, weighted by its power, dB. `None` for a
     /// feed that plays the low end only, and for silence. Places a few hertz apart mean a window of 1/6 s, which leaves
-    /// `blurred` of the cross terms.
-    pub(super) fn partials(&self, response: &FeedResponse, spectrum: &CrossSpectrum, blurred: f64) -> Change {
+    /// `blurred` of the cross terms. `limited`: see [`Scorer::limit_shared`].
+    pub(super) fn partials(
+        &self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+        blurred: f64,
+        limited: bool,
+    ) -> Change {
         if response.is_low_end() {
             return None;
         }
@@ -121,7 +164,7 @@ impl Scorer {
                 continue;
             }
             let (mut count, mut sum, mut squares) = (0.0, 0.0, 0.0);
-            response.inside(spectrum, &self.grid, cell, blurred, |power| {
+            response.inside(spectrum, &self.grid, cell, blurred, limited, |power| {
                 let change = (power / weight).max(floor).ln();
                 count += 1.0;
                 sum += change;

@@ -226,7 +226,14 @@ impl Evidence {
             && !blurred
             && first.share >= ONE_SHARE
             && (modes.count < 2 || second.share <= OTHER_SHARE)
-            && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
+            && (!at_a_side
+                || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE && self.begins_on_its_side()))
+    }
+
+    /// Whether what begins is louder on the side of the first mode: of two amplifiers the first to answer has the pure
+    /// increments, and the other may have the power.
+    fn begins_on_its_side(&self) -> bool {
+        (2.0 * self.modes.modes[0].angle_rad).cos() * self.begins_all.stokes[0] > 0.0
     }
 
     /// Whether lining the channels up by this evidence's delay explains the pair: one direction, with both channels in

@@ -281,11 +281,11 @@ pub const CANNOT_TELL: &str = "can\u{2019}t tell";
 /// the likelier of two.
 #[must_use]
 pub fn word(row: &Row) -> String {
-    match (row.score, row.verdict, row.outcome) {
-        (None, ..) => NO_READING.into(),
-        (_, Some(Verdict::Likely { word, .. }), _) => format!("{}?", word.name()),
-        (_, Some(Verdict::Plain(word)), _) | (_, None, Some(word)) => word.name().into(),
-        (_, Some(Verdict::CannotTell), _) | (_, None, None) => CANNOT_TELL.into(),
+    match (row.score, row.judged()) {
+        (None, _) => NO_READING.into(),
+        (_, Some(Verdict::Likely { word, .. })) => format!("{}?", word.name()),
+        (_, Some(Verdict::Plain(word))) => word.name().into(),
+        (_, Some(Verdict::CannotTell) | None) => CANNOT_TELL.into(),
     }
 }
 

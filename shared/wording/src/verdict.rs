@@ -26,11 +26,6 @@ pub(crate) const GONE_DB: f64 = -40.0;
 /// An outcome with its certainty.
 type Sure = sumproof_core::score::verdict::Verdict<Outcome>;
 
-/// A row's outcome with its certainty; `None` without a reading.
-fn sure(row: &Row) -> Option<Sure> {
-    row.verdict.or(row.outcome.map(Sure::Plain))
-}
-
 /// The content for one feed: outcome, and the changes of dry and wet (of the total where no dry was found).
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Gist {
@@ -46,7 +41,7 @@ struct Gist {
 
 impl Gist {
     fn of(row: &Row) -> Option<Self> {
-        let (score, outcome) = (row.score?, sure(row)?);
+        let (score, outcome) = (row.score?, row.judged()?);
         let dry = score.dry_db.and(score.dry);
         Some(Self {
             outcome,
@@ -342,7 +337,7 @@ impl Verdict {
 pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
     let judged: Vec<(&Row, &str, Sure)> = feeds
         .iter()
-        .filter_map(|&(row, name)| Some((row, name, sure(row)?)))
+        .filter_map(|&(row, name)| Some((row, name, row.judged()?)))
         .collect();
     if judged.is_empty() {
         return TOO_LITTLE.into();
@@ -395,7 +390,7 @@ fn with_reason(row: &Row, name: &str) -> String {
     let Some(score) = row.score else {
         return name.into();
     };
-    let is_plain = sure(row).is_some_and(Sure::is_plain);
+    let is_plain = row.judged().is_some_and(Sure::is_plain);
     let reason = if row.outcome.is_none() {
         let what = if score.dry.is_some() { "dry" } else { "sound" };
         format!("{what} {}", both_ends(score.evidence().dry_db))

@@ -43,6 +43,12 @@ impl Row {
         }
     }
 
+    /// The outcome with its certainty; an outcome for which no interval was judged is plain. `None` without a reading.
+    #[must_use]
+    pub fn judged(&self) -> Option<Verdict<Outcome>> {
+        self.verdict.or(self.outcome.map(Verdict::Plain))
+    }
+
     /// Sort key by severity, the worst last; `None` without a reading. A likely outcome whose alternative is worse
     /// ranks above the same outcome given plainly, and 'can't tell' ranks above everything that holds: a set of rows
     /// holds only if every row plainly does.
@@ -60,7 +66,7 @@ impl Row {
     #[must_use]
     pub fn severity(&self) -> Option<u8> {
         let of = |outcome: Outcome| 4 * outcome as u8;
-        Some(match self.verdict.or(self.outcome.map(Verdict::Plain))? {
+        Some(match self.judged()? {
             Verdict::Plain(word) => of(word),
             Verdict::Likely { word, other } if other > word => of(word) + 1,
             Verdict::Likely { word, .. } => of(word) - 1,

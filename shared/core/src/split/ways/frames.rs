@@ -80,20 +80,14 @@ impl Bins {
     fn sum(self, [ll, rr, re, im]: &[Vec<f64>; 4]) -> Covariance {
         let mut sums = [0.0; 4];
         let mut add = |bin: usize, weight: f64| {
-            if let (Some(ll), Some(rr), Some(re), Some(im)) =
-                (ll.get(bin), rr.get(bin), re.get(bin), im.get(bin))
-            {
-                for (sum, value) in sums.iter_mut().zip([ll, rr, re, im]) {
-                    *sum += weight * value;
-                }
+            for (sum, values) in sums.iter_mut().zip([ll, rr, re, im]) {
+                *sum += weight * values[bin];
             }
         };
         if self.from < self.to {
             add(self.from, self.first);
         }
-        if self.last > 0.0 {
-            add(self.to, self.last);
-        }
+        add(self.to, self.last);
         let inner = (self.from + 1).min(self.to)..self.to;
         let inner = [ll, rr, re, im].map(|values| &values[inner.clone()]);
         let count = inner[0].len();
@@ -132,7 +126,8 @@ impl ShortFrames {
         // Up to the bin that the last edge reaches into.
         let bins = (to_index(edges[BANDS]) + 1).min(len / 2 + 1);
         let longest_lag = to_index(LONGEST_LAG_S * rate_hz);
-        let product = vec![0.0; bins];
+        // One more, always zero: the last band may end exactly where the last bin does.
+        let product = vec![0.0; bins + 1];
         Self {
             len,
             hop: len / 4,
@@ -226,8 +221,9 @@ impl ShortFrames {
         }
         self.made += 2;
         let [left, right] = &self.spectra;
-        let [ll, rr, re, im] = &mut self.products;
-        products(left, right, [ll, rr, re, im]);
+        let bins = self.turns.len();
+        let [ll, rr, re, im] = self.products.each_mut().map(|values| &mut values[..bins]);
+        products(left, right, [ll, rr, &mut *re, &mut *im]);
         if self.turning {
             for ((re, im), turn) in re.iter_mut().zip(im).zip(&self.turns) {
                 let turned = Complex::new(*re, *im) * turn;

@@ -18,28 +18,28 @@ pub struct Arguments {
     #[arg(value_name = "RIG.toml")]
     rig: PathBuf,
 
-    /// Presets, as `sumproof check --format json` writes them: those at risk are named on the card
+    /// Results of `sumproof check --format json`: presets at risk are named on the card
     #[arg(value_name = "TAKES.json")]
     takes: Vec<PathBuf>,
 
-    /// What to make; without it, as the name of the output ends
+    /// Format of the card [default: by the extension of --output]
     #[arg(long, value_enum)]
     format: Option<Format>,
 
-    /// Where to write; without --format, a name that ends in .html or .pdf
+    /// Output file; without --format its name must end in .html or .pdf
     #[arg(long, short, value_name = "FILE")]
     output: PathBuf,
 
-    /// What it's printed on
+    /// Paper size
     #[arg(long, value_enum, default_value_t = PaperIs::A4)]
     paper: PaperIs,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
 enum Format {
-    /// To send: it needs no network
+    /// For sending: one file, needs no network
     Html,
-    /// To print
+    /// For printing
     Pdf,
 }
 

@@ -25,12 +25,12 @@ pub struct Arguments {
     #[arg(required_unless_present = "dry", value_name = "FILE|FOLDER")]
     named: Vec<PathBuf>,
 
-    /// The same part with all effects off: dry and wet are known instead of estimated. A file; or, for all of FILE|FOLDER, a
-    /// pattern of their names with one * for the preset's name, such as '*-dry' or 'dry/*'
+    /// The same part with all effects off, so that dry and wet are known instead of estimated: a file; or, for all of
+    /// FILE|FOLDER, a pattern of their names with one * for the preset's name, such as '*-dry' or 'dry/*'
     #[arg(long, value_name = "FILE|PATTERN", help_heading = "Dry and wet from passes")]
     dry: Option<String>,
 
-    /// The same part with the dry off. Without it the wet is what the dry leaves of the full part, which is true of effects that
+    /// The same part with the dry off. Without it, the wet is the full part less the dry, which is right if the effects
     /// add to the dry
     #[arg(
         long,
@@ -40,7 +40,7 @@ pub struct Arguments {
     )]
     wet: Option<String>,
 
-    /// With patterns: the same part as it is, which checks the other two, or stands for the wet one
+    /// With patterns: the same part with dry and wet. Checks the other two, or replaces a missing wet one
     #[arg(
         long,
         value_name = "PATTERN",
@@ -50,84 +50,84 @@ pub struct Arguments {
     )]
     full: String,
 
-    /// What kind of preset it is, as you know it: how one dry lies in the pair (centre, one-side), that there are two
-    /// (two-amplifiers, two-takes, late-copy), or none by itself (no-dry). It closes what an estimate leaves open. For all presets, or
-    /// with names before it for those alone: '*-wide=two-amplifiers'; may be given several times
+    /// The kind of preset, if you know it: where its one dry is (centre, one-side), that it has two (two-amplifiers,
+    /// two-takes, late-copy), or none (no-dry). It settles what an estimate leaves open. For all presets, or for those
+    /// whose names match a pattern: '*-wide=two-amplifiers'; repeatable
     #[arg(long, value_name = "KIND|NAMES=KIND", value_parser = Said::parse, help_heading = "What is judged")]
     kind: Vec<Said>,
 
-    /// The rig's lines, own feed and limits, from a rig file
+    /// Rig file with your lines, your own feed and your limits
     #[arg(long, value_name = "FILE", help_heading = "What is judged")]
     rig: Option<PathBuf>,
 
-    /// Show and judge this feed only; may be given several times. One of the ids below, or a description in the rig file's
-    /// words: '{name = "front fill", ending = "sum", right = {delay_ms = 2}}'
+    /// Show and judge only this feed; repeatable. One of the ids below, or a feed described as in a rig file:
+    /// '{name = "front fill", ending = "sum", right = {delay_ms = 2}}'
     #[arg(long, value_name = "ID|{…}", help_heading = "What is judged", long_help = feed_help())]
     feed: Vec<String>,
 
-    /// A limit in the rig file's words, such as dry_holds_db=-6; may be given several times
+    /// A limit, written as in a rig file, such as dry_holds_db=-6; repeatable
     #[arg(long, value_name = "KEY=DB", help_heading = "What is judged")]
     limit: Vec<String>,
 
-    /// End with exit code 1 if a preset has this outcome or a worse one (in the feeds that decide; filters don't matter)
+    /// Exit with code 1 if any preset has this outcome or a worse one (in the feeds that decide; filters are ignored)
     #[arg(long, value_enum, help_heading = "What is judged")]
     fail_on: Option<FailOn>,
 
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t = Form::Table, help_heading = "Output")]
     format: Form,
 
-    /// Table: every feed of every preset, as it is printed for one file alone
+    /// Table: print every feed of every preset, as for a single file
     #[arg(long, help_heading = "Output")]
     detail: bool,
 
-    /// Table: say what each column is
+    /// Table: explain the columns
     #[arg(long, help_heading = "Output")]
     explain: bool,
 
-    /// Write there instead of to the terminal
+    /// Output file [default: standard output]
     #[arg(long, short, value_name = "FILE", help_heading = "Output")]
     output: Option<PathBuf>,
 
-    /// Write a picture of every preset shown into this folder, as PNG
+    /// Write a PNG picture of every preset shown to this folder
     #[arg(long, value_name = "FOLDER", help_heading = "Output")]
     pictures: Option<PathBuf>,
 
-    /// Order: worst (first; what table and html do unless told), name, given (json and csv), or a figure, lowest first
+    /// Order: worst (worst first; default of table and html), name, given (default of json and csv), or a figure, lowest
+    /// first
     #[arg(long, value_name = "ORDER", value_parser = clap::builder::PossibleValuesParser::new(Order::names()), help_heading = "Which presets, in which order")]
     sort: Option<String>,
 
-    /// The other way round
+    /// Reverse the order
     #[arg(long, help_heading = "Which presets, in which order")]
     reverse: bool,
 
-    /// Only presets with this outcome; may be given several times
+    /// Show only presets with this outcome; repeatable
     #[arg(long, value_enum, help_heading = "Which presets, in which order")]
     only: Vec<Only>,
 
-    /// Only presets whose name holds this
+    /// Show only presets whose name contains this text
     #[arg(long, value_name = "TEXT", help_heading = "Which presets, in which order")]
     name: Option<String>,
 
-    /// Only presets with such a figure, for example 'correlation<0.3'; may be given several times. The figures are those of
-    /// --sort
+    /// Show only presets for which this is true, such as 'correlation<0.3'; repeatable. Figures as for --sort
     #[arg(long = "where", value_name = "CONDITION", value_parser = Condition::parse, help_heading = "Which presets, in which order")]
     conditions: Vec<Condition>,
 
-    /// How many files to work on at once; as many as there are processors unless told
+    /// Number of files to analyse at once [default: the number of processors]
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Form {
-    /// For people: a line per preset, or all of the only one
+    /// Text: a line per preset, or all feeds of a single one
     Table,
-    /// For programs: see SCHEMA.md
+    /// For other programs; described in SCHEMA.md
     Json,
-    /// For spreadsheets: a line per preset and feed
+    /// For spreadsheets: a row per preset and feed
     Csv,
-    /// A page for people: pictures, what to change, sortable
+    /// Web page: pictures, what to change, sortable table
     Html,
 }
 
@@ -151,7 +151,7 @@ enum Only {
 
 fn feed_help() -> String {
     let mut text = String::from(
-        "Show and judge this feed only; may be given several times. A description in the rig file's words, such as\n  \
+        "Show and judge only this feed; repeatable. A feed described as in a rig file, such as\n  \
          {name = \"front fill\", ending = \"sum\", right = {delay_ms = 2}}\nor one of:",
     );
     for id in sumproof_core::routing::feed::FeedId::ALL {

@@ -15,46 +15,46 @@ use super::progress::Progress;
 
 #[derive(Args)]
 pub struct Arguments {
-    /// The preset as it was: a stereo file; or a folder of presets
+    /// The preset before the change, a stereo file; or a folder of presets
     #[arg(value_name = "A")]
     before: PathBuf,
 
-    /// The preset as it is now, or the folder with the same names
+    /// The preset after the change; or a folder with files of the same names
     #[arg(value_name = "B")]
     after: PathBuf,
 
-    /// The rig's lines, own feed and limits, from a rig file
+    /// Rig file with your lines, your own feed and your limits
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
 
-    /// Compare in this feed only; may be given several times (see check)
+    /// Compare only this feed; repeatable (see `sumproof check --help`)
     #[arg(long, value_name = "ID|{…}")]
     feed: Vec<String>,
 
-    /// A limit in the rig file's words, such as dry_holds_db=-6; may be given several times
+    /// A limit, written as in a rig file, such as dry_holds_db=-6; repeatable
     #[arg(long, value_name = "KEY=DB")]
     limit: Vec<String>,
 
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t = Form::Table)]
     format: Form,
 
-    /// Table: say what each column is
+    /// Table: explain the columns
     #[arg(long)]
     explain: bool,
 
-    /// Write there instead of to the terminal
+    /// Output file [default: standard output]
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Form {
-    /// For people
+    /// Text
     Table,
-    /// For programs: every preset's two takes in one document, A before B; see SCHEMA.md
+    /// For other programs: both takes of every preset in one document, A before B; described in SCHEMA.md
     Json,
-    /// A page for people: what got better and worse
+    /// Web page: what got better and what got worse
     Html,
 }
 

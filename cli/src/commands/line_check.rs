@@ -21,11 +21,11 @@ pub struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Write the test signal: a stereo WAV of less than half a minute to play through your rig
+    /// Write the test signal, a stereo WAV of less than half a minute to play through your rig
     #[command(after_help = exit::help(exit::Subcommand::Make))]
     Make(Make),
 
-    /// Say what the lines did, from a recording of what arrived
+    /// Report what the lines did to the signal, from a recording of what arrived
     #[command(after_help = exit::help(exit::Subcommand::Read))]
     Read(Read),
 }
@@ -33,19 +33,19 @@ enum Command {
 /// What maker and reader must agree on.
 #[derive(Args)]
 struct Signal {
-    /// For one mono source that feeds both lines: the signal three times, with pauses to unplug each line by hand
+    /// For one mono source that feeds both lines: plays the signal three times, with pauses to unplug each line by hand
     #[arg(long)]
     mono: bool,
 
-    /// The pause for changing plugs, seconds (with --mono)
+    /// Length of the pauses for changing plugs, seconds (with --mono)
     #[arg(long, value_name = "SECONDS", requires = "mono", default_value_t = 8.0)]
     pause: f64,
 
-    /// Where the sweeps begin and end, Hz
+    /// Lowest and highest frequency of the sweeps, Hz
     #[arg(long, value_name = "HZ", num_args = 2, default_values_t = [20.0, 20_000.0])]
     band: Vec<f64>,
 
-    /// Length of each of the sweeps, seconds
+    /// Length of each sweep, seconds
     #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
     length: f64,
 }
@@ -68,7 +68,7 @@ impl Signal {
 
 #[derive(Args)]
 struct Make {
-    /// Where to write it
+    /// Output file
     #[arg(long, short, value_name = "FILE.wav", default_value = "line-check.wav")]
     output: PathBuf,
 
@@ -90,19 +90,19 @@ struct Read {
     #[arg(value_name = "RECORDING")]
     file: PathBuf,
 
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t = Printed::Table)]
     format: Printed,
 
-    /// Write there instead of to the terminal
+    /// Output file [default: standard output]
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
 
-    /// Save what was found as the feed of your own in that rig file; all else in it stays
+    /// Save what was found as your own feed in this rig file; the rest of the file stays as it is
     #[arg(long, value_name = "RIG.toml")]
     save: Option<PathBuf>,
 
-    /// What that feed is to be called
+    /// Name of that feed
     #[arg(long, value_name = "NAME", default_value = "as measured", requires = "save")]
     name: String,
 
@@ -112,11 +112,11 @@ struct Read {
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Printed {
-    /// For people: the sentence for the engineer, and what was found
+    /// Text: the sentence for the engineer, and what was found
     Table,
-    /// For programs: see SCHEMA.md
+    /// For other programs; described in SCHEMA.md
     Json,
-    /// A page for people, with pictures
+    /// Web page, with pictures
     Html,
 }
 

@@ -15,60 +15,60 @@ pub struct Arguments {
     #[arg(value_name = "RIG.toml")]
     rig: Option<PathBuf>,
 
-    /// Box on the left line, instead of the rig file's
+    /// Box on the left line [default: the rig file's]
     #[arg(long, value_name = "BOX", value_parser = kind_parser())]
     left: Option<String>,
 
-    /// Box on the right line, instead of the rig file's
+    /// Box on the right line [default: the rig file's]
     #[arg(long, value_name = "BOX", value_parser = kind_parser())]
     right: Option<String>,
 
-    /// Boxes you could take two of, separated by commas; without it, every kind is compared
+    /// Boxes of which you could get two, separated by commas [default: every kind]
     #[arg(long, value_name = "BOX", value_delimiter = ',', value_parser = kind_parser())]
     have: Vec<String>,
 
-    /// Whether stage and desk hang on the same supply
+    /// Whether the stage and the desk are on the same mains supply
     #[arg(long, value_enum)]
     mains: Option<MainsAre>,
 
-    /// What the desk or stage box has free; without it, whatever suits each box
+    /// Free inputs of the desk or stage box [default: whatever suits each box]
     #[arg(long, value_enum)]
     inputs: Option<Inputs>,
 
-    /// Whether phantom power is on at those inputs
+    /// Whether these inputs have phantom power on
     #[arg(long, value_enum)]
     phantom: Option<Switch>,
 
-    /// Level of loud playing at your outputs, dBu rms, instead of the rig file's
+    /// Level of loud playing at your outputs, dBu rms [default: the rig file's]
     #[arg(long, value_name = "DBU", allow_negative_numbers = true)]
     level_dbu: Option<f64>,
 
-    /// Its highest peaks, dBu, instead of the rig file's
+    /// Highest peaks of loud playing, dBu [default: the rig file's]
     #[arg(long, value_name = "DBU", allow_negative_numbers = true)]
     peak_dbu: Option<f64>,
 
-    /// Impedance of your outputs, ohm, instead of the rig file's
+    /// Impedance of your outputs, ohms [default: the rig file's]
     #[arg(long, value_name = "OHM")]
     impedance_ohm: Option<f64>,
 
-    /// How your outputs drive their legs, instead of the rig file's
+    /// How your outputs drive tip and ring [default: the rig file's]
     #[arg(long, value_enum)]
     drive: Option<DriveIs>,
 
-    /// What to print
+    /// Output format
     #[arg(long, value_enum, default_value_t = Form::Table)]
     format: Form,
 
-    /// Write there instead of to the terminal
+    /// Output file [default: standard output]
     #[arg(long, short, value_name = "FILE")]
     output: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
 enum MainsAre {
-    /// One supply
+    /// The same supply
     Same,
-    /// Different ones: their grounds differ
+    /// Different supplies, so that their grounds differ
     Separate,
 }
 
@@ -90,17 +90,17 @@ enum Switch {
 
 #[derive(Clone, Copy, ValueEnum)]
 enum DriveIs {
-    /// Sound on the tip, the ring grounded through the same impedance
+    /// Signal on the tip; the ring is grounded through the same impedance
     SingleEnded,
-    /// Sound on both
+    /// Signal on both
     Symmetric,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
 enum Form {
-    /// For people
+    /// Text
     Table,
-    /// For programs: see docs/boxes.md
+    /// For other programs; described in docs/boxes.md
     Json,
 }
 

@@ -325,17 +325,24 @@ impl Action {
     }
 }
 
-/// Draws the actions on the take picked last, from the right.
-fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+/// Draws actions on a take, from the right; `row` tells their ids from those of other rows. Returns the one that was
+/// clicked, and where the row begins.
+fn action_row(
+    ui: &Ui,
+    sheet: &Sheet<'_>,
+    row: &'static str,
+    actions: &[Action],
+    index: usize,
+    rect: Rect,
+) -> (Option<Action>, f32) {
     let style = sheet.style;
-    let count = sheet.snapshot.takes.len();
-    let Some(&index) = takes.picked.last() else { return };
-    let Some(take) = sheet.snapshot.takes.get(index) else {
-        return;
-    };
     let mut x = rect.right();
-    for action in Action::ALL {
-        if !action.is_possible(index, count) {
+    let mut clicked = None;
+    let Some(take) = sheet.snapshot.takes.get(index) else {
+        return (clicked, x);
+    };
+    for &action in actions {
+        if !action.is_possible(index, sheet.snapshot.takes.len()) {
             continue;
         }
         let (text, name, tip) = action.word(&take.name);
@@ -345,12 +352,21 @@ fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
             tip,
         };
         let at = pos2(x, rect.center().y);
-        let id = Id::unique(("take action", text));
+        let id = Id::unique((row, text));
         let response = button(ui, &style, id, at, Align2::RIGHT_CENTER, style.body(), &word);
         x = response.rect.left() - style.px(12.0);
         if response.clicked() {
-            act(sheet, takes, action, index);
+            clicked = Some(action);
         }
+    }
+    (clicked, x)
+}
+
+/// Draws the actions on the take picked last.
+fn actions(ui: &Ui, sheet: &mut Sheet<'_>, takes: &mut Takes, rect: Rect) {
+    let Some(&index) = takes.picked.last() else { return };
+    if let (Some(action), _) = action_row(ui, sheet, "take action", &Action::ALL, index, rect) {
+        act(sheet, takes, action, index);
     }
 }
 

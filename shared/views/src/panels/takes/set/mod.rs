@@ -7,7 +7,7 @@ mod table;
 use egui::{Align2, Id, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use sumproof_wording::sets;
 
-use super::{Action, Along, Takes, act, bring_back, record, take_phrase};
+use super::{Action, Along, Takes, act, action_row, bring_back, record, take_phrase};
 use crate::canvas::{Sheet, Word, button, write_within};
 use columns::{Columns, headings};
 use lines::{Column, Line, middle, sorted};
@@ -132,42 +132,20 @@ fn heading(ui: &Ui, sheet: &mut Sheet<'_>, rect: Rect) -> SetAsked {
 /// Draws the actions on the table's selected take and on the picked ones. Returns whether these are to be compared.
 fn actions(ui: &Ui, sheet: &mut Sheet<'_>, state: &mut SetSheet, takes: &mut Takes, rect: Rect) -> bool {
     let style = sheet.style;
-    let count = sheet.snapshot.takes.len();
     let (at, middle) = (state.at, rect.center().y);
-    let Some(take) = sheet.snapshot.takes.get(at) else {
+    if at >= sheet.snapshot.takes.len() {
         return false;
-    };
-    let mut x = rect.right();
-    for action in [Action::Delete, Action::Later, Action::Earlier, Action::Rename] {
-        if !action.is_possible(at, count) {
-            continue;
-        }
-        let (text, name, tip) = action.word(&take.name);
-        let word = Word {
-            text,
-            name: &name,
-            tip,
+    }
+    let on_one = [Action::Delete, Action::Later, Action::Earlier, Action::Rename];
+    let (clicked, x) = action_row(ui, sheet, "set action", &on_one, at, rect);
+    if let Some(action) = clicked {
+        act(sheet, takes, action, at);
+        state.follow = true;
+        state.at = match action {
+            Action::Later => at + 1,
+            Action::Earlier => at.saturating_sub(1),
+            _ => at,
         };
-        let id = Id::unique(("set action", text));
-        let response = button(
-            ui,
-            &style,
-            id,
-            pos2(x, middle),
-            Align2::RIGHT_CENTER,
-            style.body(),
-            &word,
-        );
-        x = response.rect.left() - style.px(12.0);
-        if response.clicked() {
-            act(sheet, takes, action, at);
-            state.follow = true;
-            state.at = match action {
-                Action::Later => at + 1,
-                Action::Earlier => at.saturating_sub(1),
-                _ => at,
-            };
-        }
     }
     let picked = takes.picked().len();
     let left = rect.left();

@@ -36,6 +36,7 @@ use triple_buffer::triple_buffer;
 pub mod analysis;
 pub mod audio;
 pub mod bridge;
+pub mod fields;
 pub mod files;
 pub mod parameters;
 pub mod state;
@@ -51,9 +52,9 @@ use crate::bridge::pedals::Pedal;
 use crate::bridge::published::Published;
 use crate::bridge::ring::AnalysisEnd;
 use crate::bridge::shared::Shared;
+use crate::fields::PluginParams;
 use crate::files::tasks::FileTasks;
 use crate::parameters::params::HostParams;
-use crate::state::fields::PluginParams;
 
 /// How long sound goes on after the input while a feed is heard, s: the longest line's delay and a fade.
 const TAIL_S: f64 = 0.1;
@@ -258,7 +259,7 @@ where
 
     fn filter_state(state: &mut PluginState) {
         let filtered = catch_unwind(AssertUnwindSafe(|| {
-            state::migrate::filter(state, &state::fields::FIELDS);
+            state::migrate::filter(state, &fields::FIELDS);
             if C != SIDE_CHAIN {
                 // The split time is the one parameter that the plain plugin does not have.
                 state.params.remove(parameters::spec::SPLIT_ID);
@@ -299,7 +300,7 @@ where
         self.tail_samples = to_count(TAIL_S * rate_hz);
         if self.worker.is_none() {
             let (analysis, shared) = (self.analysis.clone(), Arc::clone(&self.shared));
-            let mut watch = audio::clock::Watch::default();
+            let mut watch = bridge::clock::Watch::default();
             // Without a thread the sound still passes, and each caller that needs the ring's content processes it
             // itself.
             self.worker = Worker::start(move || {

@@ -8,6 +8,7 @@ mod cross;
 mod demo;
 mod display;
 mod edges;
+mod folders;
 mod fuzz;
 mod install;
 mod layout;

@@ -5,7 +5,7 @@ use crate::display::Display;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::stages::Stages;
 use crate::system::System;
-use crate::{edges, licences, needs, page, place, presets, python, samples, unused, workflows};
+use crate::{edges, folders, licences, needs, page, place, presets, python, samples, unused, workflows};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -83,6 +83,7 @@ pub fn test() -> Result<(), Failure> {
     stages.run("format", format);
     stages.run("lints", lints);
     stages.run("platform switches", edges::edges);
+    stages.run("folders", folders::folders);
     stages.run("licences", licences::licences);
     stages.run("unused dependencies", unused::unused);
     let built = stages
@@ -123,6 +124,7 @@ pub fn check() -> Result<(), Failure> {
     stages.run("format", format);
     stages.run("lints", lints);
     stages.run("platform switches", edges::edges);
+    stages.run("folders", folders::folders);
     stages.finish()
 }
 

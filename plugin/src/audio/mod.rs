@@ -3,7 +3,6 @@
 //! In: blocks of frames and settings. Out: the same blocks, or a feed in their place; frames to the ring. No lock, no
 //! allocation, no system call. Uses `parameters`, `bridge`, and the engine's lock of `analysis`.
 
-pub mod clock;
 pub(crate) mod guard;
 pub mod line_check;
 pub mod side;

@@ -21,12 +21,13 @@ use sumproof_core::split::side_chain::Reference;
 use sumproof_views::PedalTask;
 
 use crate::analysis::engine::{Analysis, AnyEnd};
-use crate::audio::line_check::{End, Output, Sender};
-use crate::bridge::arming::Switches;
+use crate::audio::line_check::{Output, Sender};
+use crate::bridge::line_check::End;
 use crate::bridge::pedals::Pedal;
 use crate::bridge::published::MEASURED_HZ;
 use crate::bridge::ring::{AnalysisEnd, AudioEnd, Command, frames_in, ring};
 use crate::bridge::shared::{AuditionState, Shared};
+use crate::parameters::arming::Switches;
 use crate::parameters::choices::Choice;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
@@ -52,7 +53,7 @@ pub struct Drive {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
     /// The host does not say that it renders. Hosts bounce without saying so, so the clock has to agree: see
-    /// [`crate::audio::clock`].
+    /// [`crate::bridge::clock`].
     Playing,
     /// The host renders offline, and says so.
     Offline,

@@ -1,11 +1,12 @@
 //! What crosses between the threads: the ring of frames and commands, single atomics, and what is published for the
 //! window.
 //!
-//! In and out: plain values. Uses `parameters`, the signal and the counters of `audio`, and the recommendations of
-//! `analysis`.
+//! In and out: plain values. Uses `parameters`.
 
-pub mod arming;
+pub mod clock;
+pub mod line_check;
 pub mod pedals;
 pub mod published;
+pub mod recommendations;
 pub mod ring;
 pub mod shared;

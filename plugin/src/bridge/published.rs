@@ -16,8 +16,8 @@ use sumproof_views::{
 
 use sumproof_wording::side_chain::SideChain;
 
-use crate::analysis::recommendations::Recommendations;
 use crate::bridge::pedals::{Pedal, Pedals};
+use crate::bridge::recommendations::Recommendations;
 use crate::bridge::shared::{AuditionState, Shared};
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;

@@ -11,7 +11,7 @@ use std::mem::MaybeUninit;
 use rtrb::{Consumer, Producer, PushError, RingBuffer};
 use sumproof_core::session::take::Pass;
 
-use crate::audio::line_check::{End, Signal};
+use crate::bridge::line_check::{End, Signal};
 
 /// One frame: left and right and, in the plugin with a side-chain, the two channels of the reference.
 pub type Frame<const C: usize> = [f32; C];

@@ -9,10 +9,10 @@ use atomic_float::AtomicF32;
 
 use sumproof_core::routing::feed::FeedId;
 
-use crate::audio::clock::Pulse;
-use crate::audio::line_check::Switch;
-use crate::bridge::arming::Arming;
+use crate::bridge::clock::Pulse;
+use crate::bridge::line_check::Switch;
 use crate::bridge::pedals::Pedals;
+use crate::parameters::arming::Arming;
 
 /// What is heard, for the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

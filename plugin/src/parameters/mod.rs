@@ -1,7 +1,8 @@
 //! The parameters a host sees and sets, their choices and their ranges.
 //!
-//! In: the host's values. Out: [`settings::Settings`], plain and within range. Uses the switches of `bridge::arming`.
+//! In: the host's values. Out: [`settings::Settings`], plain and within range.
 
+pub mod arming;
 pub mod choices;
 pub mod params;
 pub mod settings;

@@ -11,7 +11,7 @@ use sumproof_core::session::span::Over;
 use sumproof_core::session::take::Pass;
 use sumproof_core::split::kind::PresetKind;
 
-use crate::bridge::arming::Switches;
+use crate::parameters::arming::Switches;
 use crate::parameters::params::{
     CORNER_RANGE_HZ, DELAY_RANGE_MS, GAIN_RANGE_DB, HostParams, LineParams, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS,
 };

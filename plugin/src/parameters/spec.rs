@@ -3,7 +3,7 @@
 //! The framework uses a state's values unchecked: a float out of range stays out of range, a list index past the end is
 //! used as one, a missing parameter keeps its value from the session before. So every state is checked first, value by
 //! value, and what reaches the framework is complete and within range. Every parameter is restored as saved;
-//! [`crate::bridge::arming::Arming`] makes sure that nothing is heard or recorded because of that.
+//! [`crate::parameters::arming::Arming`] makes sure that nothing is heard or recorded because of that.
 
 use nice_plug::params::internals::ParamPtr;
 use nice_plug::plugin::ParamValue;

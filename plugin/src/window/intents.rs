@@ -9,13 +9,13 @@ use sumproof_core::routing::feed::Side;
 use sumproof_views::{CheckWish, Control, Intent, Setting};
 
 use crate::analysis::engine::Analysis;
-use crate::bridge::arming::Switches;
 use crate::bridge::shared::Shared;
+use crate::fields::PluginParams;
 use crate::files::folder;
 use crate::files::tasks::FileTasks;
+use crate::parameters::arming::Switches;
 use crate::parameters::choices::Listed;
 use crate::parameters::params::{HostParams, LineParams};
-use crate::state::fields::PluginParams;
 use crate::state::names::Names;
 
 /// The user's actions in one window.

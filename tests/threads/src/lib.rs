@@ -15,15 +15,19 @@
 
 #[path = "../../../plugin/src/audio"]
 pub mod audio {
-    pub mod clock;
     pub mod line_check;
 }
 #[path = "../../../plugin/src/bridge"]
 pub mod bridge {
-    pub mod arming;
+    pub mod clock;
+    pub mod line_check;
     pub mod pedals;
     pub mod ring;
     pub mod shared;
+}
+#[path = "../../../plugin/src/parameters"]
+pub mod parameters {
+    pub mod arming;
 }
 #[path = "../../../plugin/src/analysis"]
 pub mod analysis {
@@ -33,7 +37,7 @@ pub mod analysis {
 #[cfg(test)]
 mod tests {
     use crate::analysis::worker::{Activity, Worker};
-    use crate::audio::clock::Watch;
+    use crate::bridge::clock::Watch;
     use crate::bridge::ring::{Command, Event, ring};
     use crate::bridge::shared::{AuditionState, Shared};
     use std::sync::atomic::{AtomicU64, Ordering};

@@ -11,7 +11,7 @@ use sumproof_views::{Found, LineCheck, OwnFeed, Sending};
 
 use super::Engine;
 use crate::analysis::job::Job;
-use crate::audio::line_check::{End, Signal, Switch};
+use crate::bridge::line_check::{End, Signal, Switch};
 use crate::bridge::ring::Frame;
 
 /// What is recorded after the signal, s: no path on a stage has a longer delay.

@@ -30,10 +30,10 @@ use sumproof_views::{Boxes, CardWords, History, TakeSummary};
 
 use crate::analysis::job::Abandoned;
 use crate::analysis::passes::Pairing;
-use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::{Order, Orders};
 use crate::analysis::worker::Activity;
 use crate::bridge::published::Published;
+use crate::bridge::recommendations::Recommendations;
 use crate::bridge::ring::{Command, Event, Frame};
 use crate::bridge::shared::Shared;
 use crate::parameters::params::HostParams;

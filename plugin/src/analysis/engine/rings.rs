@@ -6,7 +6,7 @@ use sumproof_core::split::side_chain::Reference;
 
 use super::Engine;
 use crate::analysis::side_work::Order;
-use crate::audio::line_check::Signal;
+use crate::bridge::line_check::Signal;
 use crate::bridge::ring::AnalysisEnd;
 use crate::testing::faults::Fault;
 

@@ -12,9 +12,9 @@ use sumproof_views::{NameList, Passes};
 use sumproof_wording::calm;
 
 use super::Engine;
-use crate::analysis::recommendations::Recommendations;
 use crate::analysis::side_work::Order;
 use crate::bridge::published::{Published, summary};
+use crate::bridge::recommendations::Recommendations;
 
 /// Time between two updates of advice and margin: they cost more than a reading, and no player acts on them faster.
 const COUNSEL_EVERY: Duration = Duration::from_secs(1);

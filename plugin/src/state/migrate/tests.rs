@@ -1,5 +1,5 @@
 use super::*;
-use crate::bridge::arming::{Arming, Switches};
+use crate::parameters::arming::{Arming, Switches};
 use crate::parameters::params::{GAIN_RANGE_DB, SPLIT_DEFAULT_MS, SPLIT_RANGE_MS};
 use crate::parameters::spec::Kind;
 

@@ -27,10 +27,10 @@ use crate::analysis::worker::{Activity, Worker};
 use crate::audio::side::{AudioSide, Drive, Mode};
 use crate::bridge::published::Published;
 use crate::bridge::shared::{AuditionState, Shared};
+use crate::fields::{FIELDS, PluginParams};
 use crate::parameters::choices::Choice;
 use crate::parameters::params::HostParams;
 use crate::parameters::settings::Settings;
-use crate::state::fields::{FIELDS, PluginParams};
 use crate::state::migrate;
 
 const RATE_HZ: f64 = 48_000.0;
@@ -466,7 +466,7 @@ fn fields_come_back_and_are_brought_into_range() {
         fields: Default::default(),
     });
     assert_eq!(other.analysis.lock().own(), Rig::default().own);
-    assert_eq!(other.params.shape.get(), crate::state::fields::Shape::default());
+    assert_eq!(other.params.shape.get(), crate::fields::Shape::default());
 }
 
 #[test]

@@ -1,8 +1,21 @@
-//! The audio thread's part: replaces the input by silence or the signal.
+//! Output of the line check's signal: the only code here that generates sound.
+//!
+//! # What starts it, and what ends it
+//! * It takes two steps of the user in the window: first the input is held back from the output ([`Switch::hold`]),
+//!   then a signal is ordered ([`Switch::allow`], by the analysis, which also prepares it). No parameter, state or host
+//!   event can do either.
+//! * An order that is not taken within a second is void ([`crate::analysis::engine`]); one that the switch no longer
+//!   allows is given back unplayed.
+//! * It ends with a short fade when the switch says so, with the bypass, when the host records, when frames are lost,
+//!   and when the window has drawn nothing for [`PATIENCE_S`]: a window may vanish without notice. It ends at once,
+//!   without a trace in the first frame, when the host bounces, resets or stops.
+//!
+//! # Real-time
+//! [`Sender`] allocates and frees nothing: signals arrive and leave whole, through the ring.
 
 use sumproof_core::dsp::numbers::{to_frames, to_single};
 
-use super::{End, Signal, Switch};
+use crate::bridge::line_check::{End, Signal, Switch};
 use crate::bridge::ring::{AudioEnd, Command};
 
 /// How long a window may draw nothing before the signal it asked for ends, s of sound.

@@ -1,6 +1,40 @@
-//! What the line check is asked to do, in single atomics.
+//! What the line check is asked to do and what became of it: a switch of single atomics, a signal, its end.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+use sumproof_core::line_check::Generator;
+
+/// A signal to send.
+#[derive(Debug, Clone)]
+pub struct Signal {
+    /// Its number, from 1.
+    pub run: u64,
+    /// Generates it.
+    pub generator: Generator,
+    /// Silence after it, during which its delayed part is still recorded, frames.
+    pub behind_frames: u64,
+}
+
+/// Why a signal ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// All of it was sent.
+    Whole,
+    /// The user stopped it.
+    Stopped,
+    /// The plugin was bypassed.
+    Bypassed,
+    /// The host bounces.
+    Bounces,
+    /// The host records.
+    Records,
+    /// The window draws nothing any more.
+    Unattended,
+    /// The host stopped or reset.
+    HostStopped,
+    /// Frames of what arrives were lost.
+    Lost,
+}
 
 /// One per instance. A new one has everything off.
 #[derive(Debug, Default)]

@@ -83,10 +83,10 @@ fn everything_the_engineer_needs_is_there() {
         "I send: stereo, two channels, pan hard left and right. If you have one channel: either line, centred.",
         "channel at the desk __________ __________",
         "name clean __________",
-        "DI adapter cable, into a mic input active direct box, into a mic input",
+        "DI mine or yours ______: adapter cable, into a mic input mine or yours ______: active direct box, into a mic input",
         "pad YES (peaks taken as 12 dB over rms)",
         "48 V NO: it would reach my outputs YES, after plugging",
-        "loud playing −2 dBu rms, ____ dBu peak −1 dBu rms, ____ dBu peak",
+        "loud playing, at the desk −2 dBu rms, ____ dBu peak −1 dBu rms, ____ dBu peak",
         "low-end roll-off none 5 Hz",
         "polarity pin 2 hot FLIPPED (pin 3 hot): press the switch on this one",
         "ground joined to yours, not isolated",
@@ -113,7 +113,7 @@ fn everything_the_engineer_needs_is_there() {
     // A line that isn't plugged is not offered.
     file.left.unplugged = true;
     let text = words(&file, &[], Paper::A4);
-    assert!(text.contains("Take the right line") && text.contains("loud playing not plugged"));
+    assert!(text.contains("Take the right line") && text.contains("loud playing, at the desk not plugged"));
     // If the boxes are unknown, the card says so.
     let nothing = words(&RigFile::default(), &[], Paper::A4);
     assert!(
@@ -122,7 +122,7 @@ fn everything_the_engineer_needs_is_there() {
     );
     // And it has no number that the player did not enter.
     assert!(
-        nothing.contains("loud playing ____ dBu rms, ____ dBu peak"),
+        nothing.contains("loud playing, at the desk ____ dBu rms, ____ dBu peak"),
         "{nothing}"
     );
     assert!(
@@ -164,7 +164,7 @@ fn what_nobody_said_is_a_blank() {
         "name __________ __________",
         "pad ask me",
         "48 V ask me",
-        "loud playing ____ dBu rms, ____ dBu peak",
+        "loud playing, at the desk ____ dBu rms, ____ dBu peak",
     ] {
         assert!(text.contains(part), "{part}\n{text}");
     }
@@ -172,7 +172,7 @@ fn what_nobody_said_is_a_blank() {
     // Peaks alone may be known.
     let mut file = with_boxes(Kind::StageBoxLine, Kind::StageBoxLine);
     file.source.peak_dbu = Some(9.4);
-    assert!(words(&file, &[], Paper::A4).contains("loud playing ____ dBu rms, +9 dBu peak"));
+    assert!(words(&file, &[], Paper::A4).contains("loud playing, at the desk ____ dBu rms, +9 dBu peak"));
 }
 
 #[test]
@@ -218,6 +218,41 @@ fn presets_at_risk_come_worst_first() {
     assert!(text.contains("1 of my 3 presets hold on the left one, 1 on the right one."));
     file.card.one_line = Some(sumproof_core::routing::feed::Side::Right);
     assert!(words(&file, &presets, Paper::A4).contains("Take the right line and pan it to the centre."));
+}
+
+#[test]
+fn what_is_only_probable_is_marked_and_counted_in() {
+    let feeds = [
+        (FeedId::MonoWedge, Outcome::Thins),
+        (FeedId::LeftLineOnly, Outcome::Thins),
+        (FeedId::RightLineOnly, Outcome::Thins),
+        (FeedId::WedgeLineFlipped, Outcome::DropsOut),
+    ];
+    let said = |likely: &[FeedId]| {
+        let presets = [Preset {
+            likely: likely.to_vec(),
+            ..preset("Wide", &feeds)
+        }];
+        words(
+            &with_boxes(Kind::LineIsolator, Kind::LineIsolator),
+            &presets,
+            Paper::A4,
+        )
+    };
+    let plain = said(&[]);
+    assert!(plain.contains("Wide thins: mono wedge, either line alone") && !plain.contains("probable"));
+    assert!(
+        said(&[FeedId::LeftLineOnly]).contains("Wide thins: mono wedge, left line alone?, right line alone")
+    );
+    let all = said(&feeds.map(|(feed, _)| feed));
+    assert!(
+        all.contains("Wide thins?: mono wedge, either line alone"),
+        "{all}"
+    );
+    assert!(
+        all.contains("1 of 1 drops out; probable ones are counted in."),
+        "{all}"
+    );
 }
 
 /// The longest texts everywhere, in ordinary words or in the widest letter.

@@ -37,9 +37,9 @@ fn action(action: &Action) -> String {
     match *action {
         Action::FlipChannel => "Flip one channel of the preset.".into(),
         Action::RemoveDelay { late, delay_s } => format!(
-            "Take the {} between the channels out: delay the {} one by as much.",
-            milliseconds(delay_s),
-            late.other().name()
+            "Line the channels up: delay the {} one by {}; the width that the delay makes goes with it.",
+            late.other().name(),
+            milliseconds(delay_s)
         ),
         Action::FlipAndRemoveDelay { late, delay_s } => format!(
             "Flip one channel of the preset, and delay the {} one by {}.",

@@ -5,6 +5,9 @@ use sumproof_core::session::set::Spread;
 
 use crate::numbers::signed;
 
+/// Most presets that are named in one sentence.
+pub const NAMED: usize = 3;
+
 /// The loudness of a take, in stereo and in the mono wedge, LUFS.
 ///
 /// ```
@@ -62,10 +65,10 @@ pub fn against_the_first(stereo_lu: f64, wedge_lu: Option<f64>) -> String {
 pub fn change(action: &Action) -> Option<&'static str> {
     match action {
         Action::FlipChannel => Some("flip one channel"),
-        Action::RemoveDelay { .. } => Some("take out the delay between the channels"),
+        Action::RemoveDelay { .. } => Some("line the channels up"),
         Action::WetLevel { change_db } if *change_db >= 0.0 => Some("add wet"),
         Action::WetLevel { .. } => Some("take away wet"),
-        Action::FlipAndRemoveDelay { .. } => Some("flip one channel and take out the delay"),
+        Action::FlipAndRemoveDelay { .. } => Some("flip one channel and line them up"),
         Action::MonoEffect { .. } => Some("return the effect in mono"),
         Action::OneLine { .. }
         | Action::EitherLine
@@ -100,15 +103,23 @@ pub fn begin_with(names: &[(String, String, String)], more: usize, untold: usize
     format!("Begin with {}{rest}.", list.join(", "))
 }
 
-/// The change that helps `count` of the `of` presets that don't hold.
+/// The change that helps most of the `of` presets that don't hold; `names` of those it helps, the worst first.
 #[must_use]
-pub fn helps_most(change: &str, count: usize, of: usize) -> String {
+pub fn helps_most(change: &str, names: &[String], of: usize) -> String {
     let presets = if of == 1 {
         "the one that doesn't hold".into()
     } else {
-        format!("{count} of the {of} that don't hold")
+        format!("{} of the {of} that don't hold", names.len())
     };
-    format!("What helps most: {change}, in {presets}; their own texts have the figures.")
+    let named = &names[..names.len().min(NAMED)];
+    let more = match names.len() - named.len() {
+        0 => String::new(),
+        more => format!(", and {more} more"),
+    };
+    format!(
+        "What helps most: {change}, in {presets} ({}{more}).",
+        named.join(", ")
+    )
 }
 
 #[cfg(test)]
@@ -126,6 +137,11 @@ mod tests {
         assert!(begin_with(&[], 0, 2).contains("of 2 it can't be told"));
         assert!(begin_with(&names, 2, 0).ends_with(", then 2 more."));
         assert!(begin_with(&[], 0, 0).starts_with("Nothing to do first"));
-        assert!(helps_most("add wet", 2, 3).contains("add wet, in 2 of the 3"));
+        let names = ["A", "B", "C", "D"].map(String::from);
+        assert_eq!(
+            helps_most("add wet", &names[..2], 3),
+            "What helps most: add wet, in 2 of the 3 that don't hold (A, B)."
+        );
+        assert!(helps_most("add wet", &names, 5).ends_with("(A, B, C, and 1 more)."));
     }
 }

@@ -344,11 +344,15 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
     }
     let mut clauses = Vec::new();
     let wedge = judged.iter().find(|(row, ..)| row.id == FeedId::MonoWedge);
-    clauses.extend(
-        wedge
-            .and_then(|(row, ..)| Gist::of(row))
-            .map(|gist| gist.of_wedge()),
-    );
+    clauses.extend(wedge.and_then(|(row, ..)| {
+        let said = Gist::of(row)?.of_wedge();
+        // The dry's level alone often isn't why.
+        Some(match (row.outcome, row.score) {
+            (Some(Outcome::Thins), Some(score)) => format!("{said}, {}", colour(&score, is_plain(row))),
+            _ => said,
+        })
+    }));
+    let of_wedge = wedge.map(|(.., sure)| (sure.word(), sure.is_plain()));
     // An outcome, and whether it is plain.
     let is = |sure: &Sure, wanted: (Option<Outcome>, bool)| (sure.word(), sure.is_plain()) == wanted;
     for (words, wanted) in [
@@ -365,7 +369,8 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
             .map(|(row, name, _)| with_reason(row, name))
             .collect();
         if !named.is_empty() {
-            clauses.push(format!("{words} in: {}", named.join("; ")));
+            let also = if of_wedge == Some(wanted) { " also" } else { "" };
+            clauses.push(format!("{words}{also} in: {}", named.join("; ")));
         }
     }
     let holding = |plain: bool| {
@@ -385,12 +390,16 @@ pub fn of_feeds(feeds: &[(&Row, &str)]) -> String {
     format!("{}.", clauses.join(". "))
 }
 
+fn is_plain(row: &Row) -> bool {
+    row.judged().is_some_and(Sure::is_plain)
+}
+
 /// The feed with the figure that prevents it from holding.
 fn with_reason(row: &Row, name: &str) -> String {
     let Some(score) = row.score else {
         return name.into();
     };
-    let is_plain = row.judged().is_some_and(Sure::is_plain);
+    let is_plain = is_plain(row);
     let reason = if row.outcome.is_none() {
         let what = if score.dry.is_some() { "dry" } else { "sound" };
         format!("{what} {}", both_ends(score.evidence().dry_db))

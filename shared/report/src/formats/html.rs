@@ -14,6 +14,7 @@ use crate::formats::picture::{KEY, escape, picture, typeset};
 use crate::judge::judged::{FeedRow, Judged};
 use crate::judge::set::{Loudness, View};
 use crate::judge::steps::first_steps;
+use crate::tables::form::dry_cell;
 use crate::tables::overview::{change, count_sentence, deciding_sentence, level, spread_sentence};
 
 const STYLE: &str = include_str!("page.css");
@@ -85,7 +86,7 @@ fn write_controls(out: &mut String) -> std::fmt::Result {
         )?;
     }
     out.push_str(
-        "<label ><input type=\"checkbox\" name=\"outcome\" value=\"none\" checked>no reading</label>\
+        "<label ><input type=\"checkbox\" name=\"outcome\" value=\"none\" checked>can’t tell, no reading</label>\
          <span id=\"count\" class=\"faint\" role=\"status\"></span></form>\n",
     );
     Ok(())
@@ -117,9 +118,13 @@ const COLUMNS: [(&str, &str, &str); 11] = [
     ("outcome", "", "figure"),
     ("preset", "", "words"),
     ("worst feed", "", "words"),
-    ("feeds hold / thin / drop out", "", "figure"),
-    ("dry, dB", "figure dry-head", "figure"),
-    ("wet, dB", "figure wet-head", "figure"),
+    (
+        "all feeds, faults too: hold / thin / drop out / can’t tell",
+        "",
+        "figure",
+    ),
+    ("wedge dry, dB", "figure dry-head", "figure"),
+    ("wedge wet, dB", "figure wet-head", "figure"),
     ("correlation", "figure", "figure"),
     ("stereo, LUFS", "figure", "figure"),
     ("wedge, LUFS", "figure", "figure"),
@@ -178,16 +183,15 @@ fn figures_of_row(preset: &Judged<'_>) -> Vec<(f64, String)> {
     let score = preset.wedge.score;
     let figure = |value: Option<f64>| value.unwrap_or(f64::NAN);
     let held = preset.count(Outcome::Holds) as f64 - 0.01 * preset.count(Outcome::DropsOut) as f64;
-    let counts = [Outcome::Holds, Outcome::Thins, Outcome::DropsOut].map(|outcome| preset.count(outcome));
     let correlation = preset.take.sums.correlation();
     let of = |get: fn(&Loudness) -> f64| preset.loudness.as_ref().map(get);
     let (stereo, wedge) = (of(|l| l.stereo_lufs), of(|l| l.wedge_lufs));
     let peak = of(|l| l.stereo_peak_dbtp.max(l.wedge_peak_dbtp));
     vec![
-        (held, format!("{} / {} / {}", counts[0], counts[1], counts[2])),
+        (held, preset.counts()),
         (
             figure(score.and_then(|score| score.dry_db)),
-            score.map_or("-".into(), |score| scores::dry(&score)),
+            score.map_or("-".into(), |score| dry_cell(&score).replace("< -", "< −")),
         ),
         (
             figure(score.and_then(|score| score.wet_db)),

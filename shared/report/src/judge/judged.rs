@@ -9,6 +9,7 @@ use sumproof_core::routing::feed::FeedId;
 use sumproof_core::score::board::{FEEDS, Row};
 use sumproof_core::score::outcome::Outcome;
 use sumproof_core::score::rig::Rig;
+use sumproof_core::score::verdict::Verdict;
 use sumproof_core::session::meter::LOWEST_HZ;
 use sumproof_core::session::take::Take;
 use sumproof_wording::scores;
@@ -134,6 +135,14 @@ impl<'a> Judged<'a> {
         self.worst().and_then(|feed| feed.row.outcome)
     }
 
+    /// Whether the outcome is plain, not the likelier of two.
+    #[must_use]
+    pub fn is_plain(&self) -> bool {
+        self.worst()
+            .and_then(|feed| feed.row.judged())
+            .is_some_and(Verdict::is_plain)
+    }
+
     /// Whether every feed that can be told holds, but one that decides can't be told.
     #[must_use]
     pub fn is_untold(&self) -> bool {
@@ -162,6 +171,16 @@ impl<'a> Judged<'a> {
             .iter()
             .filter(|feed| feed.row.outcome == Some(outcome))
             .count()
+    }
+
+    /// Numbers of shown feeds that hold, thin, drop out, and of which it can't be told: `8 / 1 / 3 / 0`.
+    #[must_use]
+    pub fn counts(&self) -> String {
+        let untold = |feed: &&FeedRow| feed.row.score.is_some() && feed.row.outcome.is_none();
+        let [holds, thins, out] =
+            [Outcome::Holds, Outcome::Thins, Outcome::DropsOut].map(|outcome| self.count(outcome));
+        let untold = self.rows.iter().filter(untold).count();
+        format!("{holds} / {thins} / {out} / {untold}")
     }
 
     /// Orders presets, the worst first: by the outcome, then by how many feeds drop out and thin, then by the dry in

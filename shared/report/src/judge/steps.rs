@@ -8,9 +8,6 @@ use sumproof_wording::sets;
 use crate::judge::judged::Judged;
 use crate::names;
 
-/// Number of presets that are named.
-const NAMED: usize = 3;
-
 /// The presets to begin with, and the change that helps most of those that don't hold: a sentence each.
 #[must_use]
 pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
@@ -21,7 +18,7 @@ pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
     troubled.sort_by(|a, b| a.worse_than(b));
     let named: Vec<(String, String, String)> = troubled
         .iter()
-        .take(NAMED)
+        .take(sets::NAMED)
         .map(|preset| {
             (
                 names::line(&preset.take.name),
@@ -32,18 +29,21 @@ pub(crate) fn first_steps(presets: &[Judged<'_>]) -> Vec<String> {
         .collect();
     let untold = presets.iter().filter(|preset| preset.is_untold()).count();
     let mut steps = vec![sets::begin_with(&named, troubled.len() - named.len(), untold)];
-    let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
+    let mut helped: BTreeMap<&'static str, Vec<String>> = BTreeMap::new();
     for preset in &troubled {
         for change in preset
             .advice
             .iter()
             .filter_map(|advice| sets::change(&advice.action))
         {
-            *counts.entry(change).or_default() += 1;
+            helped
+                .entry(change)
+                .or_default()
+                .push(names::line(&preset.take.name));
         }
     }
-    if let Some((change, count)) = counts.into_iter().max_by_key(|(_, count)| *count) {
-        steps.push(sets::helps_most(change, count, troubled.len()));
+    if let Some((change, of)) = helped.into_iter().max_by_key(|(_, names)| names.len()) {
+        steps.push(sets::helps_most(change, &of, troubled.len()));
     }
     steps
 }

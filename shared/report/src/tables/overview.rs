@@ -19,9 +19,9 @@ const HEADINGS: [&str; 12] = [
     "outcome",
     "preset",
     "worst feed",
-    "dry dB",
-    "wet dB",
-    "hold/thin/drop",
+    "wedge dry",
+    "wedge wet",
+    "hold/thin/drop/untold",
     "correlation",
     "stereo LUFS",
     "wedge LUFS",
@@ -56,8 +56,8 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
     out += &form.paragraph(deciding_sentence(presets), 0);
     if form.explain {
         for text in [
-            "dry, wet: change in the mono wedge (both lines added) from stereo, the gain to make up taken out.",
-            "hold/thin/drop: how many feeds do, those with a fault on a line as well.",
+            "wedge dry, wet: change in the mono wedge (both lines added) from stereo, dB, the gain to make up taken out.",
+            "hold/thin/drop/untold: how many of all feeds do, those with a fault on a line as well, and of how many it can't be told.",
             "LUFS: ITU-R BS.1770, gated; the wedge counts as played by both loudspeakers. change: what adding the lines does to that.",
             "peak: the higher of stereo and wedge. outcome: with a question mark it is the likelier of two.",
         ] {
@@ -65,8 +65,8 @@ pub fn overview(presets: &[Judged<'_>], form: Form) -> String {
         }
     } else {
         out += &form.paragraph(
-            "dry, wet: in the mono wedge, change from stereo. hold/thin/drop: of its feeds. '?': likely. --explain: what each \
-             column is.",
+            "wedge dry, wet: change from stereo in the mono wedge, dB. hold/thin/drop/untold: of all feeds, faulty lines \
+             as well. '?': probably. --explain: what each column is.",
             0,
         );
     }
@@ -83,24 +83,17 @@ fn cells(preset: &Judged<'_>) -> [String; HEADINGS.len()] {
         names::line(preset.trouble().unwrap_or("-")),
         score.map_or("-".into(), |score| dry_cell(&score)),
         score.map_or("-".into(), |score| scores::wet(&score)),
-        counts(preset),
+        preset.counts(),
         preset
             .take
             .sums
             .correlation()
-            .map_or("-".into(), |correlation| format!("{correlation:+.3}")),
+            .map_or("-".into(), |correlation| format!("{correlation:+.2}")),
         lufs(|loudness| loudness.stereo_lufs),
         lufs(|loudness| loudness.wedge_lufs),
         change(preset.loudness.as_ref()),
         lufs(|loudness| loudness.stereo_peak_dbtp.max(loudness.wedge_peak_dbtp)),
     ]
-}
-
-/// Numbers of feeds that hold, thin and drop out.
-fn counts(preset: &Judged<'_>) -> String {
-    [Outcome::Holds, Outcome::Thins, Outcome::DropsOut]
-        .map(|outcome| preset.count(outcome).to_string())
-        .join(" / ")
 }
 
 /// A level with two decimals; a dash where it was not measured.
@@ -163,19 +156,24 @@ pub(crate) fn spread_sentence(presets: &[Judged<'_>]) -> Option<String> {
 
 /// A sentence with the number of presets and their outcomes.
 pub(crate) fn count_sentence(presets: &[Judged<'_>]) -> String {
-    let count = |outcome| {
-        let these = presets.iter().filter(|preset| preset.outcome() == Some(outcome));
-        scores::how_many(these.count(), outcome)
-    };
+    let mut counts = Vec::new();
+    for outcome in [Outcome::Holds, Outcome::Thins, Outcome::DropsOut] {
+        let of = |plain: bool| {
+            let is = |preset: &&Judged<'_>| preset.outcome() == Some(outcome) && preset.is_plain() == plain;
+            presets.iter().filter(is).count()
+        };
+        counts.push(scores::how_many(of(true), outcome));
+        if of(false) > 0 {
+            counts.push(scores::how_many(of(false), outcome).replacen(' ', " probably ", 1));
+        }
+    }
     let untold = presets.iter().filter(|preset| preset.is_untold()).count();
     let unread = presets.iter().filter(|preset| preset.worst().is_none()).count();
     let mut sentence = format!(
-        "{} {}: {}, {}, {}",
+        "{} {}: {}",
         presets.len(),
         if presets.len() == 1 { "preset" } else { "presets" },
-        count(Outcome::Holds),
-        count(Outcome::Thins),
-        count(Outcome::DropsOut)
+        counts.join(", ")
     );
     if untold > 0 {
         let _ = write!(sentence, ", {untold} can't be told");

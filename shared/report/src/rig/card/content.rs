@@ -278,9 +278,9 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Who
         each(&|way| {
             way.of_box(|one| {
                 let whose = match whose {
-                    Some(Whose::Mine) => "mine: ",
-                    Some(Whose::Yours) => "yours, please: ",
-                    None => "",
+                    Some(Whose::Mine) => "mine: ".into(),
+                    Some(Whose::Yours) => "yours, please: ".into(),
+                    None => format!("mine or yours {}: ", &BLANK[..6]),
                 };
                 format!("{whose}{}, into a {}", box_name(one), one.spec().input.name())
             })
@@ -296,7 +296,7 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Who
         each(&|way| way.of_box(|one| ground(one.spec().isolation).into())),
     );
     row("polarity", each(&|way| polarity(way)));
-    row("loud playing", each(&Way::level));
+    row("loud playing, at the desk", each(&Way::level));
     if ways
         .iter()
         .any(|way| way.one.is_some() && way.line.high_pass_hz[0] > 0.0)

@@ -152,6 +152,9 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
                 .filter(|(_, outcome)| *outcome == worst)
                 .map(|(feed, _)| *feed)
                 .collect();
+            // If all of them are only likely, the word gets a question mark; else those of them that are.
+            let all_likely = places.iter().all(|place| preset.likely.contains(place));
+            let marked: &[FeedId] = if all_likely { &[] } else { &preset.likely };
             Some((
                 worst,
                 bad.len(),
@@ -161,13 +164,8 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
                         "{} {}{}: {}",
                         short(&preset.name),
                         worst.name(),
-                        // If all of them are only likely, the word gets a question mark.
-                        if places.iter().all(|place| preset.likely.contains(place)) {
-                            "?"
-                        } else {
-                            ""
-                        },
-                        listed(&places)
+                        if all_likely { "?" } else { "" },
+                        listed(&places, marked)
                     ),
                 },
             ))
@@ -177,22 +175,26 @@ pub fn at_risk(presets: &[Preset]) -> Vec<AtRisk> {
     found.into_iter().map(|(_, _, risk)| risk).collect()
 }
 
-/// The feeds, in short form.
-fn listed(places: &[FeedId]) -> String {
-    let alone = [FeedId::LeftLineOnly, FeedId::RightLineOnly].map(|line| places.contains(&line));
-    let mut said = Vec::new();
-    if places.contains(&FeedId::MonoWedge) {
-        said.push("mono wedge");
-    }
-    match alone {
-        [true, true] => said.push("either line alone"),
-        [true, false] => said.push("left line alone"),
-        [false, true] => said.push("right line alone"),
-        [false, false] => {}
-    }
-    if places.contains(&FeedId::MonoSubs) {
-        said.push("mono subs");
-    }
+/// The feeds, in short form; those in `marked` with a question mark.
+fn listed(places: &[FeedId], marked: &[FeedId]) -> String {
+    let lines = [FeedId::LeftLineOnly, FeedId::RightLineOnly];
+    let is_both = lines.iter().all(|line| places.contains(line))
+        && marked.contains(&lines[0]) == marked.contains(&lines[1]);
+    let said: Vec<String> = places
+        .iter()
+        .filter(|place| !(is_both && **place == FeedId::RightLineOnly))
+        .map(|place| {
+            let name = match place {
+                FeedId::MonoWedge => "mono wedge",
+                FeedId::LeftLineOnly if is_both => "either line alone",
+                FeedId::LeftLineOnly => "left line alone",
+                FeedId::RightLineOnly => "right line alone",
+                _ => "mono subs",
+            };
+            let mark = if marked.contains(place) { "?" } else { "" };
+            format!("{name}{mark}")
+        })
+        .collect();
     said.join(", ")
 }
 
@@ -206,9 +208,9 @@ fn short(name: &str) -> String {
     }
 }
 
-/// How many presets each fault affects, a sentence; empty when no fault affects any.
+/// How many presets each fault affects, and that likely ones are counted in; empty when no fault affects any.
 pub fn fault_counts(presets: &[Preset]) -> String {
-    let said: Vec<String> = FAULTS
+    let mut said: Vec<String> = FAULTS
         .into_iter()
         .filter_map(|feed| {
             let read = presets.iter().filter_map(|preset| preset.outcome(feed));
@@ -234,6 +236,17 @@ pub fn fault_counts(presets: &[Preset]) -> String {
             }
         })
         .collect();
+    let likely = |preset: &Preset| {
+        FAULTS.into_iter().any(|feed| {
+            preset.likely.contains(&feed)
+                && preset
+                    .outcome(feed)
+                    .is_some_and(|outcome| outcome != Outcome::Holds)
+        })
+    };
+    if !said.is_empty() && presets.iter().any(likely) {
+        said.push("probable ones are counted in".into());
+    }
     said.join("; ")
 }
 

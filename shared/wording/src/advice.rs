@@ -37,7 +37,7 @@ fn action(action: &Action) -> String {
     match *action {
         Action::FlipChannel => "Flip one channel of the preset.".into(),
         Action::RemoveDelay { late, delay_s } => format!(
-            "Line the channels up: delay the {} one by {}; the width that the delay makes goes with it.",
+            "Delay the {} channel by {}; the width that comes from the delay goes.",
             late.other().name(),
             milliseconds(delay_s)
         ),

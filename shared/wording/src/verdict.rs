@@ -37,18 +37,22 @@ struct Gist {
     /// No dry was found: `dry` is the total's change.
     whole: bool,
     wet: Option<Interval>,
+    /// It thins though the dry is loud enough: its tone isn't.
+    in_tone: bool,
 }
 
 impl Gist {
     fn of(row: &Row) -> Option<Self> {
         let (score, outcome) = (row.score?, row.judged()?);
         let dry = score.dry_db.and(score.dry);
+        let loud_enough = score.evidence().dry_db.likely >= Limits::default().dry_holds_db;
         Some(Self {
             outcome,
             dry: dry.unwrap_or(Interval::measured(score.total_db)),
             at_floor: dry.is_some() && score.dry_at_floor,
             whole: dry.is_none(),
             wet: score.wet.filter(|_| dry.is_some() && score.wet_db.is_some()),
+            in_tone: outcome == Sure::Plain(Outcome::Thins) && loud_enough,
         })
     }
 
@@ -91,7 +95,7 @@ impl Gist {
         let keeps = self.keeps(both_ends);
         match self.outcome {
             Sure::CannotTell => format!("Whether the mono wedge holds can't be told: {keeps}"),
-            known => format!("The mono wedge {}: {keeps}", fares(known, "")),
+            _ => format!("The mono wedge {}: {keeps}", self.fares("")),
         }
     }
 
@@ -99,7 +103,17 @@ impl Gist {
     fn of_wedge_live(&self) -> String {
         match self.outcome {
             Sure::CannotTell => String::from("Whether the mono wedge holds can't be told"),
-            known => format!("The mono wedge {}: {}", fares(known, ""), self.keeps(about)),
+            _ => format!("The mono wedge {}: {}", self.fares(""), self.keeps(about)),
+        }
+    }
+
+    /// `holds`, `thins in tone`, `probably holds, or it thins`; `still` precedes a plain outcome.
+    fn fares(&self, still: &str) -> String {
+        match self.outcome {
+            Sure::Plain(word) if self.in_tone => format!("{still}{} in tone", word.name()),
+            Sure::Plain(word) => format!("{still}{}", word.name()),
+            Sure::Likely { word, other } => format!("probably {}, or it {}", word.name(), other.name()),
+            Sure::CannotTell => String::from("can't be told"),
         }
     }
 
@@ -111,15 +125,6 @@ impl Gist {
             None => 2,
             Some(Outcome::DropsOut) => 3,
         }
-    }
-}
-
-/// `holds`, `probably holds, or it thins`; `still` precedes a plain outcome.
-fn fares(outcome: Sure, still: &str) -> String {
-    match outcome {
-        Sure::Plain(word) => format!("{still}{}", word.name()),
-        Sure::Likely { word, other } => format!("probably {}, or it {}", word.name(), other.name()),
-        Sure::CannotTell => String::from("can't be told"),
     }
 }
 
@@ -286,8 +291,8 @@ impl Verdict {
             "With one line flipped"
         };
         let flipped = match outcome {
-            Sure::CannotTell => fares(outcome, still),
-            known => format!("{}: {}", fares(known, still), self.flipped.dry(about)),
+            Sure::CannotTell => self.flipped.fares(still),
+            _ => format!("{}: {}", self.flipped.fares(still), self.flipped.dry(about)),
         };
         format!(
             "{}. {flip} it {flipped}. {}",

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use sumproof_core::line_check::{Generator, LONGEST_S, Plan, SignalSettings, read};
+use sumproof_core::line_check::{Generator, LONGEST_S, Plan, ReadFailure, SignalSettings, read};
 use sumproof_recordings::{read_recording_from, shown};
 use sumproof_report::line_check as report;
 use sumproof_wording::line_check as wording;
@@ -11,8 +11,12 @@ use crate::ask::{Answer, File};
 use crate::given::{Given, Pieces};
 use crate::session::refusal;
 
-/// Share of the work done once a recording has been decoded.
-const READ: f64 = 0.1;
+/// Share of the work done once a recording has been decoded; `worker.js` has the same number.
+const DECODED: f64 = 0.2;
+
+/// What the command says of a recording without the signal names its options; here are no other settings than this.
+const NOT_FOUND: &str = "the test signal isn't in it; check that it is the right recording, and was sent as chosen here (stereo, or for \
+                         one mono source), or record closer and louder";
 
 /// The signal's default settings.
 fn settings(mono: bool) -> SignalSettings {
@@ -63,11 +67,17 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
         Ok(recording) => recording,
         Err(error) => return refusal(&error),
     };
-    progress(READ);
+    progress(DECODED);
     let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
     let finding = match read(&channels, recording.rate_hz, &plan) {
         Ok(finding) => finding,
-        Err(failure) => return Answer::refused(format!("{}: {failure}", shown(file.name.as_ref()))),
+        Err(failure) => {
+            let said = match failure {
+                ReadFailure::NotFound => NOT_FOUND.into(),
+                other => other.to_string(),
+            };
+            return Answer::refused(format!("{}: {said}", shown(file.name.as_ref())));
+        }
     };
     let path = Path::new(&file.name);
     let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));

@@ -5,6 +5,9 @@ use std::collections::HashMap;
 
 use harfrust::{FontRef, ShapeOptions, ShaperData, UnicodeBuffer};
 
+use super::Typeface;
+use sumproof_fonts::outlines::table;
+
 /// A cut of the typeface.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Cut {
@@ -27,16 +30,6 @@ impl Cut {
             Self::Regular => 0,
             Self::Semibold => 1,
             Self::Italic => 2,
-        }
-    }
-
-    /// The OpenType file.
-    #[must_use]
-    pub fn file(self) -> &'static [u8] {
-        match self {
-            Self::Regular => sumproof_fonts::REGULAR,
-            Self::Semibold => sumproof_fonts::SEMIBOLD,
-            Self::Italic => sumproof_fonts::ITALIC,
         }
     }
 }
@@ -63,6 +56,7 @@ struct Face {
 
 /// The three cuts, ready to set.
 pub struct Type {
+    typeface: Typeface,
     faces: [Face; 3],
     /// Widths measured so far: a page is tried at several sizes, and most of its lines recur.
     widths: [RefCell<HashMap<String, f64>>; 3],
@@ -71,9 +65,9 @@ pub struct Type {
 impl Type {
     /// Loads the cuts. `None` if a font is damaged, which the build script rules out.
     #[must_use]
-    pub fn load() -> Option<Self> {
+    pub fn load(typeface: Typeface) -> Option<Self> {
         let face = |cut: Cut| {
-            let bytes = cut.file();
+            let bytes = typeface.file(cut);
             let font = FontRef::new(bytes).ok()?;
             let (ascent, descent) = heights(bytes)?;
             Some(Face {
@@ -85,9 +79,16 @@ impl Type {
         };
         let [regular, semibold, italic] = Cut::ALL.map(face);
         Some(Self {
+            typeface,
             faces: [regular?, semibold?, italic?],
             widths: Default::default(),
         })
+    }
+
+    /// The OpenType file of a cut.
+    #[must_use]
+    pub fn file(&self, cut: Cut) -> &'static [u8] {
+        self.typeface.file(cut)
     }
 
     fn face(&self, cut: Cut) -> &Face {
@@ -122,6 +123,18 @@ impl Type {
                 cluster: info.cluster as usize,
             })
             .collect()
+    }
+
+    /// The width of a glyph before kerning (OpenType 1.9, 'hmtx'), relative to the type size.
+    #[must_use]
+    pub fn plain_width(&self, glyph: u32, cut: Cut) -> Option<f64> {
+        let file = self.file(cut);
+        let unsigned = |at: usize| Some(u16::from_be_bytes(file.get(at..at + 2)?.try_into().ok()?));
+        let [head, heads, widths] = [b"head", b"hhea", b"hmtx"].map(|tag| table(file, tag));
+        // Glyphs after the last width have the same.
+        let last = usize::from(unsigned(heads?.start + 34)?).checked_sub(1)?;
+        let at = widths?.start + 4 * usize::try_from(glyph).ok()?.min(last);
+        Some(f64::from(unsigned(at)?) / f64::from(unsigned(head?.start + 18)?))
     }
 
     /// Width of a line, relative to the type size.
@@ -214,17 +227,10 @@ fn is_right_to_left(c: char) -> bool {
 
 /// Ascent and descent of the 'hhea' table over the units of the 'head' table (OpenType 1.9).
 fn heights(font: &[u8]) -> Option<(f64, f64)> {
-    let u16_at = |at: usize| Some(u16::from_be_bytes(font.get(at..at + 2)?.try_into().ok()?));
-    let u32_at = |at: usize| Some(u32::from_be_bytes(font.get(at..at + 4)?.try_into().ok()?) as usize);
-    let table = |tag: &[u8]| {
-        (0..usize::from(u16_at(4)?))
-            .map(|n| 12 + 16 * n)
-            .find(|&at| font.get(at..at + 4) == Some(tag))
-            .and_then(|at| u32_at(at + 8))
-    };
-    let (head, hhea) = (table(b"head")?, table(b"hhea")?);
-    let em = f64::from(u16_at(head + 18)?);
-    let signed = |at: usize| u16_at(at).map(|bits| f64::from(bits.cast_signed()));
+    let (head, hhea) = (table(font, b"head")?.start, table(font, b"hhea")?.start);
+    let unsigned = |at: usize| Some(u16::from_be_bytes(font.get(at..at + 2)?.try_into().ok()?));
+    let em = f64::from(unsigned(head + 18)?);
+    let signed = |at: usize| unsigned(at).map(|bits| f64::from(bits.cast_signed()));
     Some((signed(hhea + 4)? / em, -signed(hhea + 6)? / em))
 }
 
@@ -234,7 +240,7 @@ mod tests {
 
     #[test]
     fn text_is_measured_and_broken() {
-        let set = Type::load().expect("the fonts are in the house");
+        let set = Type::load(Typeface::WHOLE).expect("the fonts are in the house");
         // Figures are tabular: columns of them align.
         assert_eq!(set.width("111", Cut::Regular), set.width("888", Cut::Regular));
         // Kerned: narrower than its letters.
@@ -255,7 +261,7 @@ mod tests {
 
     #[test]
     fn what_the_typeface_lacks_is_counted() {
-        let set = Type::load().expect("the fonts are in the house");
+        let set = Type::load(Typeface::WHOLE).expect("the fonts are in the house");
         assert_eq!(set.settable("Zoë – Ñandú, 3 Ω"), ("Zoë – Ñandú, 3 Ω".into(), 0));
         assert_eq!(set.settable("音 \u{5d0}!"), ("? ?!".into(), 2));
     }

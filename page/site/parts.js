@@ -50,6 +50,16 @@ export function download(name, content, type) {
   setTimeout(() => URL.revokeObjectURL(url), 60_000);
 }
 
+/** Passes files to another app; where the browser shares no files, a text. Returns whether they were, or the user changed their mind. */
+export async function shareFiles(files, title, text) {
+  try {
+    await navigator.share(navigator.canShare?.({ files }) ? { files, title } : { title, text });
+    return true;
+  } catch (error) {
+    return error.name === "AbortError";
+  }
+}
+
 /** A name valid on every file system. */
 export const fileName = text => text.replace(/[^\p{L}\p{N} ._()+-]/gu, "_").trim() || "line check";
 

@@ -70,6 +70,14 @@ fn command(folder: &Path, arguments: &[&str]) -> String {
     }
 }
 
+/// What the page says instead of the command's line: it has no options, but the choice between stereo and mono.
+pub fn on_the_page(line: &str) -> String {
+    line.replace(
+        "made with the same settings (--mono, --band, --length)",
+        "was sent as chosen here (stereo, or for one mono source)",
+    )
+}
+
 /// The first place where two documents differ by more than the tolerance.
 fn difference(a: &Value, b: &Value, place: &str) -> Option<String> {
     match (a, b) {
@@ -170,7 +178,7 @@ fn recordings_say_the_same_as_in_the_command() {
         );
         assert!(answers[0]["memory"].as_u64().unwrap() <= 200 << 20, "{name}");
         match answer["refused"].as_str() {
-            Some(line) => assert_eq!(line, said.trim_end(), "{name}"),
+            Some(line) => assert_eq!(line, on_the_page(said.trim_end()), "{name}"),
             None => {
                 let ours: Value = serde_json::from_str(answer["json"].as_str().unwrap()).unwrap();
                 let theirs: Value = serde_json::from_str(&said).unwrap();

@@ -126,7 +126,7 @@ fn what_gives_no_card_is_one_line_and_the_last_card_stays() {
     let Some(site) = Site::new("page-no-card") else {
         return;
     };
-    let browser = Browser::open(800, 600);
+    let browser = Browser::phone();
     browser.visit(&format!("{}#card", site.url()));
     until(&browser, "return document.querySelector('#card-rig') !== null");
     let file = |name: &str, text: &str| {
@@ -139,6 +139,9 @@ fn what_gives_no_card_is_one_line_and_the_last_card_stays() {
         text(&file("good.toml", "[card]\nplayer = \"A. Player\"\n")),
     );
     until(&browser, "return document.querySelector('.card h2') !== null");
+    // Nothing scrolls sideways.
+    let wide = browser.script("return document.documentElement.scrollWidth");
+    assert!(wide.as_u64().unwrap() <= 390, "{wide}");
     for (id, path, part) in [
         (
             "#card-rig",

@@ -107,17 +107,21 @@ impl CardFile {
                 100.0 * self.scale
             ));
         }
-        if self.unnamed > 0 {
-            notices.push(format!(
-                "{} more presets are at risk than there is room for",
-                self.unnamed
-            ));
+        match self.unnamed {
+            0 => {}
+            1 => notices.push("one more preset is at risk than there is room for".into()),
+            unnamed => notices.push(format!(
+                "{unnamed} more presets are at risk than there is room for"
+            )),
         }
-        if self.missing_characters > 0 {
-            notices.push(format!(
-                "{} characters are not in the typeface, or run from right to left; each is a question mark",
-                self.missing_characters
-            ));
+        match self.missing_characters {
+            0 => {}
+            1 => notices.push(
+                "one character is not in the typeface, or runs from right to left; it is a question mark".into(),
+            ),
+            missing => notices.push(format!(
+                "{missing} characters are not in the typeface, or run from right to left; each is a question mark"
+            )),
         }
         notices
     }

@@ -4,6 +4,11 @@ use sumproof_core::explain::advice::{Action, Advice, Part, Quantity};
 
 use crate::Name;
 use crate::numbers::{milliseconds, signed};
+use crate::scores::at_least_down;
+use crate::verdict::{CALM_DB, GONE_DB};
+
+/// What is surely this far down is given by that alone, dB.
+const FLOOR_DB: f64 = -20.0;
 
 /// One piece of advice as sentences: the action, then its quantity before and after.
 ///
@@ -15,6 +20,8 @@ use crate::numbers::{milliseconds, signed};
 ///     quantity: Quantity::Wedge(Part::Dry),
 ///     before_db: f64::NEG_INFINITY,
 ///     after_db: 0.0,
+///     before_ends_db: [f64::NEG_INFINITY; 2],
+///     after_ends_db: [0.0; 2],
 /// };
 /// assert_eq!(
 ///     sumproof_wording::advice::sentence(&advice),
@@ -72,9 +79,19 @@ fn outcome(advice: &Advice) -> String {
         Quantity::FlippedDry => "Dry in the wedge with one line flipped, and without",
         Quantity::LateDry => "Dry in the wedge with one line 1 ms late, and on time",
     };
-    let [before, after] = [advice.before_db, advice.after_db].map(|db| {
+    let figures = [
+        (advice.before_db, advice.before_ends_db),
+        (advice.after_db, advice.after_ends_db),
+    ];
+    let [before, after] = figures.map(|(db, [low, high])| {
         if advice.quantity == Quantity::WedgeMovement {
             format!("{db:.1} dB rms")
+        } else if high - low > CALM_DB && high <= FLOOR_DB {
+            at_least_down(high)
+        } else if high - low > CALM_DB && low < GONE_DB {
+            format!("anything from {} dB to gone", signed(high, 0))
+        } else if high - low > CALM_DB {
+            format!("{} to {} dB", signed(low, 1), signed(high, 1))
         } else {
             format!("{} dB", signed(db, 1))
         }

@@ -73,12 +73,16 @@ pub fn in_db(figure: &str) -> String {
     }
 }
 
-/// The change of the dry; at the floor of the estimate only a bound is true.
+/// The change of the dry, as a range where its interval is too wide for a figure; at the floor of the estimate only a
+/// bound is true.
 #[must_use]
 pub fn dry(score: &FeedScore) -> String {
-    match score.dry_db {
-        Some(db) if score.dry_at_floor => at_least_down(db),
-        other => change(other),
+    match (score.dry_db, score.dry) {
+        (Some(db), Some(dry)) if dry.width() > NARROW_DB && !(score.dry_at_floor && dry.high <= db) => {
+            between(&dry)
+        }
+        (Some(db), _) if score.dry_at_floor => at_least_down(db),
+        (other, _) => change(other),
     }
 }
 

@@ -21,7 +21,7 @@ pub const TOO_LITTLE: &str = "No reading: there is too little sound to judge (be
 /// Largest change of a figure that doesn't change the sentence, dB.
 pub const CALM_DB: f64 = 1.0;
 /// Below this a sound is practically gone, and a figure would claim too much, dB.
-const FAR_DB: f64 = -40.0;
+pub(crate) const GONE_DB: f64 = -40.0;
 
 /// An outcome with its certainty.
 type Sure = sumproof_core::score::verdict::Verdict<Outcome>;
@@ -130,12 +130,12 @@ fn fares(outcome: Sure, still: &str) -> String {
 
 /// Whether two likely figures are close enough for the sentence not to change.
 fn are_near(one: Interval, other: Interval) -> bool {
-    let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= FAR_DB && b <= FAR_DB);
+    let near = |a: f64, b: f64| a == b || (a - b).abs() <= CALM_DB || (a <= GONE_DB && b <= GONE_DB);
     near(one.likely, other.likely)
 }
 
 fn is_gone(db: f64) -> bool {
-    db <= FAR_DB || db.is_nan()
+    db <= GONE_DB || db.is_nan()
 }
 
 /// A change in words: the likely figure, with `about` where the ends are apart.
@@ -395,6 +395,7 @@ fn with_reason(row: &Row, name: &str) -> String {
     let Some(score) = row.score else {
         return name.into();
     };
+    let is_plain = sure(row).is_some_and(Sure::is_plain);
     let reason = if row.outcome.is_none() {
         let what = if score.dry.is_some() { "dry" } else { "sound" };
         format!("{what} {}", both_ends(score.evidence().dry_db))
@@ -402,25 +403,42 @@ fn with_reason(row: &Row, name: &str) -> String {
         NOTHING_ARRIVES.to_string()
     } else if row.outcome == Some(Outcome::DropsOut) {
         match score.dry_db {
-            Some(_) => format!("dry {}", in_db(&scores::dry(&score))),
+            Some(_) => dry_of(&score, is_plain),
             None => format!("no dry found, all of it {}", in_db(&change(Some(score.total_db)))),
         }
     } else {
-        format!("dry {}, {}", in_db(&scores::dry(&score)), colour(&score))
+        format!("{}, {}", dry_of(&score, is_plain), colour(&score, is_plain))
     };
     format!("{name} ({reason})")
 }
 
-/// The colour figure that exceeds its default limit by more.
-fn colour(score: &FeedScore) -> String {
+/// The dry's change: a figure where the outcome is plain, both ends where it is only likely.
+fn dry_of(score: &FeedScore, is_plain: bool) -> String {
+    match score.dry {
+        Some(dry) if !is_plain => format!("dry {}", both_ends(dry)),
+        _ => format!("dry {}", in_db(&scores::dry(score))),
+    }
+}
+
+/// The colour figure that exceeds its default limit by more, with both ends where the outcome is only likely.
+fn colour(score: &FeedScore, is_plain: bool) -> String {
     let usual = Limits::default();
-    let likely = |figure: Option<Interval>| figure.map(|figure| figure.likely);
-    let (tone, partials) = (likely(score.colour.tone_db), likely(score.colour.partials_db));
-    match (tone, partials) {
-        (tone, Some(partials)) if partials / usual.partials_db > tone.unwrap_or(0.0) / usual.tone_db => {
-            format!("partials {partials:.1} dB rms")
+    let of_limit = |figure: Option<Interval>, limit: f64| figure.map_or(0.0, |figure| figure.likely / limit);
+    let said = |name: &str, figure: Interval| {
+        if is_plain || figure.width() < 0.1 {
+            format!("{name} {:.1} dB rms", figure.likely)
+        } else {
+            format!("{name} {:.1} to {:.1} dB rms", figure.low, figure.high)
         }
-        (Some(tone), _) => format!("tone {tone:.1} dB rms"),
+    };
+    let (tone, partials) = (score.colour.tone_db, score.colour.partials_db);
+    match (tone, partials) {
+        (_, Some(partials))
+            if of_limit(Some(partials), usual.partials_db) > of_limit(tone, usual.tone_db) =>
+        {
+            said("partials", partials)
+        }
+        (Some(tone), _) => said("tone", tone),
         (None, _) => format!("tone {NO_READING}"),
     }
 }

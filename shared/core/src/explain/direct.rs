@@ -83,8 +83,6 @@ impl Turning {
     }
 }
 
-/// A sound with a single direction counts as turning only above this [`Turning::worth`].
-const FAR: f64 = 1.5;
 /// Least bands for calling a sound turning.
 const TURNING_BANDS: usize = 8;
 /// Least confidence for calling a channel flipped without attacks.
@@ -160,7 +158,8 @@ impl Direct {
                 } else {
                     1.0
                 },
-                turning: turning(&evidence_bands(evidence)).filter(|turning| turning.worth() > FAR),
+                // Two amplifiers have no single direction; what turns here is the wet that begins with the dry.
+                turning: None,
                 straight: 0.0,
             });
         }
@@ -201,7 +200,16 @@ impl Direct {
         let late = Self::lined_up(dry, grid, delay_s)?;
         let (with, without) = (late.correlation.abs(), plain.correlation.abs());
         let explains = with > without && with >= LINED_UP || with >= without + MUCH_BETTER;
-        Some(if explains { late } else { plain })
+        Some(match (explains, late.one) {
+            (true, true) => late,
+            // Polarity and delay of amplifiers that differ over frequency can stand for each other: what counts is
+            // which sum is the weaker one as they are.
+            (true, false) => Self {
+                straight_db: plain.straight_db,
+                ..late
+            },
+            (false, _) => plain,
+        })
     }
 
     fn lined_up(dry: &CrossSpectrum, grid: &Grid, delay_s: f64) -> Option<Self> {
@@ -263,6 +271,12 @@ impl Direct {
         })
     }
 
+    /// Whether both channels carry one sound in each band; true where that isn't known.
+    #[must_use]
+    pub fn is_carried(&self) -> bool {
+        self.turning.is_none_or(|turning| turning.shared > CARRIED)
+    }
+
     /// The same, but flipped only if the attacks confirm it. Without attacks, or with a delay too long for their
     /// windows, a single direction needs most of the onset increments. For a sound without a single direction the
     /// attacks need not be one sound, but must be inverted on average.
@@ -293,7 +307,7 @@ impl Direct {
         // begins straight.
         let enough =
             self.onsets.is_none_or(|onsets| onsets >= FLIPPED_ONSETS) && self.straight < STRAIGHT_SHARE;
-        let carried = self.one || enough && self.turning.is_some_and(|turning| turning.shared > CARRIED);
+        let carried = self.one || enough && self.turning.is_some() && self.is_carried();
         carried && self.surely_straight_db() < -FLIPPED_DB
     }
 

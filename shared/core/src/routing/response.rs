@@ -200,18 +200,25 @@ impl FeedResponse {
 
     /// The feed's power at places spread evenly over a cell, close enough to show a comb, each as if all of the cell's
     /// power were there. FFT bins are one place each. `blurred` is the factor that a window leaves of the delayed cross
-    /// term.
+    /// term; `limited` limits what the channels share to their powers.
     pub(crate) fn inside(
         &self,
         spectrum: &CrossSpectrum,
         grid: &Grid,
         cell: usize,
         blurred: f64,
+        limited: bool,
         mut on_power: impl FnMut(f64),
     ) {
         let plain = self.apart(spectrum, cell);
         let late = self.both[cell] * spectrum.lr[cell] * blurred;
         let near = spectrum.near.get(cell).map(|near| self.both[cell] * near);
+        // A long note's cross term, corrected for a window that it doesn't lose to, is above its powers.
+        let most = if limited {
+            self.both[cell].norm() * (spectrum.ll[cell] * spectrum.rr[cell]).sqrt()
+        } else {
+            f64::INFINITY
+        };
         let late_s = spectrum.delay_s + self.lines_s;
         let width_hz = if grid.block_len().is_some() {
             0.0
@@ -233,7 +240,9 @@ impl FeedResponse {
         let mut near = near.map(|near| near * phasor(from_hz, self.lines_s));
         let (late_step, near_step) = (phasor(step_hz, late_s), phasor(step_hz, self.lines_s));
         for _ in 0..to_index(places) {
-            on_power(plain + late.re + near.map_or(0.0, |near| near.re));
+            let cross = near.map_or(late, |near| late + near);
+            let shared = cross.norm();
+            on_power(plain + cross.re * if shared > most { most / shared } else { 1.0 });
             late *= late_step;
             near = near.map(|near| near * near_step);
         }

@@ -37,13 +37,40 @@ impl Colour {
         }
     }
 
+    /// Tone and partials of a dry that is known, but whose channels are delayed by more than a block of the analysis
+    /// resolves in each band: they lie between both figures.
+    pub(super) fn resolved(limited: [Change; 2], unlimited: [Change; 2]) -> Self {
+        let [tone_db, partials_db] = [0, 1].map(|n| {
+            let likely = limited[n]?;
+            let other = unlimited[n].unwrap_or(likely);
+            Some(if likely == other {
+                Interval::measured(likely)
+            } else {
+                Interval::new(likely.min(other), likely, likely.max(other), Known::Bounded)
+            })
+        });
+        Self { tone_db, partials_db }
+    }
+
     /// For an estimated dry. Without a single direction the colour lies between the likely dry's and the total's; the
-    /// total's is the likelier, because it shows differences inside a band.
-    pub(super) fn estimated(of_dry: [Change; 2], of_total: [Change; 2], one_direction: bool) -> Self {
+    /// total's is the likelier, because it shows differences inside a band. Of channels that are late against each
+    /// other, long notes may be coloured by up to `more_db`; how much isn't known, so half of it is likely.
+    pub(super) fn estimated(
+        of_dry: [Change; 2],
+        of_total: [Change; 2],
+        one_direction: bool,
+        more_db: [f64; 2],
+    ) -> Self {
         let [tone_db, partials_db] = [0, 1].map(|n| {
             let begins = of_dry[n]?;
-            let other = of_total[n].filter(|_| !one_direction).unwrap_or(begins);
-            let likely = other;
+            let other = of_total[n]
+                .filter(|_| !one_direction)
+                .unwrap_or(begins + more_db[n]);
+            let likely = if one_direction {
+                0.5 * (begins + other)
+            } else {
+                other
+            };
             let off = |db: f64| OFF_DB + OFF * db;
             let (low, high) = (begins.min(other), begins.max(other));
             let low = if low > 0.0 { (low - off(low)).max(0.0) } else { 0.0 };

@@ -27,6 +27,14 @@ pub const QUIET_BAND_DB: f64 = -30.0;
 /// An interval wider than this has no figure, only its ends, dB.
 pub const WIDEST_DB: f64 = 6.0;
 
+/// Tolerance of an estimated dry whose channels are late against each other, by what a window of 1/6 s blurs of it: of
+/// its tone, dB, and of its change, as a power ratio. Long notes aren't blurred, and the dry's spectrum isn't known in
+/// such detail.
+const LATE_TONE_DB: f64 = 8.0;
+const LATE_STRAY: f64 = 0.5;
+/// Standard deviation of the power ratios of a comb of two equal channels.
+const COMB_SPREAD: f64 = core::f64::consts::FRAC_1_SQRT_2;
+
 /// The tone change and each band's share in it are capped here, dB.
 pub const TONE_CAP_DB: f64 = 30.0;
 
@@ -175,6 +183,10 @@ struct Heard {
     dry_spread: f64,
     /// Tone and partials, dB rms.
     of_dry: [Change; 2],
+    /// The same if what delayed channels share isn't limited to their powers.
+    unlimited: [Change; 2],
+    /// How much more colour long notes may have, dB rms.
+    more_db: [f64; 2],
     of_total: [Change; 2],
     level_lu: f64,
     dip: Option<Dip>,
@@ -210,9 +222,9 @@ impl Heard {
         }
         match bounds {
             Some(bounds) if !bounds.no_separate_dry => {
-                Colour::estimated(self.of_dry, self.of_total, bounds.one_direction)
+                Colour::estimated(self.of_dry, self.of_total, bounds.one_direction, self.more_db)
             }
-            _ => Colour::measured(self.of_dry),
+            _ => Colour::resolved(self.of_dry, self.unlimited),
         }
     }
 }
@@ -366,10 +378,28 @@ impl Scorer {
         let dry = self.powers(responses.dry, &split.dry);
         let dry_spread = self.spread();
         let delay_s = split.bounds.map_or(0.0, |bounds| bounds.delay_s);
-        let of_dry = self.read_colour(responses.dry, &split.dry, delay_s);
+        let blurred = self.blurred(responses.dry, &split.dry, delay_s);
+        let unlimited = self.unlimited_colour(responses.dry, &split.dry, blurred);
+        self.limit_shared(responses.dry, &split.dry);
+        let of_dry = self.read_colour(responses.dry, &split.dry, blurred);
+        let more_db = split
+            .bounds
+            .filter(|bounds| bounds.delay_s != 0.0)
+            .map_or([0.0; 2], |_| {
+                let sharp = self.partials(responses.dry, &split.dry, 1.0, true);
+                let more = sharp
+                    .zip(of_dry[1])
+                    .map_or(0.0, |(sharp, blurred)| sharp - blurred);
+                [
+                    LATE_TONE_DB * (1.0 - blurred) * (dry_spread / COMB_SPREAD),
+                    more.max(0.0),
+                ]
+            });
         let total = self.powers(responses.total, &split.total);
-        let of_total = self.read_colour(responses.total, &split.total, 0.0);
         let loudness = product(&self.k_weights[cells.clone()], &self.cells.feed[cells]);
+        self.limit_shared(responses.total, &split.total);
+        let blurred_total = self.blurred(responses.total, &split.total, 0.0);
+        let of_total = self.read_colour(responses.total, &split.total, blurred_total);
         Heard {
             gain: responses.total.recoverable_gain(),
             dry,
@@ -377,6 +407,8 @@ impl Scorer {
             total,
             dry_spread,
             of_dry,
+            unlimited: unlimited.unwrap_or(of_dry),
+            more_db,
             of_total,
             level_lu: db::from_power(loudness / full_loudness),
             dip: self.deepest_dip(total.feed / total.reference),
@@ -393,6 +425,13 @@ impl Scorer {
     ) -> Parts {
         let squared = heard.gain * heard.gain;
         let (dry, total) = (&heard.dry, &heard.total);
+        let late_stray = if bounds.delay_s == 0.0 {
+            0.0
+        } else {
+            // A feed of one line alone has no comb.
+            let blurred = self.blurred(responses.dry, &split.dry, bounds.delay_s);
+            LATE_STRAY * (1.0 - blurred) * heard.dry_spread / squared / COMB_SPREAD
+        };
         let read = Read {
             total: total.feed / (squared * total.reference),
             dry: if dry.reference > 0.0 {
@@ -400,7 +439,7 @@ impl Scorer {
             } else {
                 0.0
             },
-            stray: heard.dry_spread / squared * bounds.mixed,
+            stray: heard.dry_spread / squared * bounds.mixed + late_stray,
             share: dry.reference / total.reference,
             shares: in_this_band(bounds, dry.reference / total.reference),
         };

@@ -24,14 +24,65 @@ fn spread_db(weights: f64, sum: f64, squares: f64) -> Change {
 }
 
 impl Scorer {
-    /// Tone and partials of the current part.
+    /// Tone and partials of the current part, `spectrum`, in which a window of 1/6 s leaves `blurred` of the cross
+    /// terms ([`Scorer::blurred`]).
     pub(super) fn read_colour(
         &self,
         response: &FeedResponse,
         spectrum: &CrossSpectrum,
-        delay_s: f64,
+        blurred: f64,
     ) -> [Change; 2] {
-        [self.tone_change(), self.partials(response, spectrum, delay_s)]
+        let limited = true;
+        [
+            self.tone_change(),
+            self.partials(response, spectrum, blurred, limited),
+        ]
+    }
+
+    /// The same of a part whose shared power isn't limited ([`Scorer::limit_shared`]); only of delayed channels.
+    pub(super) fn unlimited_colour(
+        &self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+        blurred: f64,
+    ) -> Option<[Change; 2]> {
+        let limited = false;
+        (spectrum.delay_s != 0.0).then(|| {
+            [
+                self.tone_change(),
+                self.partials(response, spectrum, blurred, limited),
+            ]
+        })
+    }
+
+    /// How much a window of 1/6 s leaves of the cross terms of a part with its channels delayed, if it is noise: 1 for
+    /// none lost. `delay_s` is a delay that is in the cross terms of FFT bins without the blur of a window.
+    ///
+    /// It blurs the comb of channels delayed so long that the ear no longer resolves it (CHECKS EAR-3).
+    pub(super) fn blurred(&self, response: &FeedResponse, spectrum: &CrossSpectrum, delay_s: f64) -> f64 {
+        let late_s = if self.grid.block_len().is_some() {
+            delay_s
+        } else {
+            spectrum.delay_s + response.lines_s()
+        };
+        window_autocorrelation(late_s / RESOLVED_S)
+    }
+
+    /// Limits what the channels of the current part, `spectrum`, share in a cell to all of it. The correction of delayed
+    /// channels for the window ([`crate::spectrum::welch::Lags`]) is right for sums over many cells, but raises a long
+    /// note's cross term above its powers.
+    pub(super) fn limit_shared(&mut self, response: &FeedResponse, spectrum: &CrossSpectrum) {
+        if spectrum.delay_s == 0.0 {
+            return;
+        }
+        for (cell, feed) in self.cells.feed.iter_mut().enumerate() {
+            let shared = spectrum.cross(&self.grid, cell, 0.0).norm();
+            let most = (spectrum.ll[cell] * spectrum.rr[cell]).sqrt();
+            if shared > most {
+                let apart = response.apart(spectrum, cell);
+                *feed = apart + (*feed - apart) * (most / shared);
+            }
+        }
     }
 
     /// The sum difference of the current part in one band, as a power ratio, with the reference power it's against.
@@ -82,12 +133,15 @@ impl Scorer {
 
     /// The change of the partials of the current part, `spectrum`, against each other: rms of its change in the feed
     /// with the mean removed, over places no further apart than a few hertz, weighted by its power, dB. `None` for a
-    /// feed that plays the low end only, and for silence. `delay_s` is a delay that is in the cross terms of FFT bins
-    /// without the blur of a window.
-    ///
-    /// Places a few hertz apart mean a window of 1/6 s: it blurs the comb of channels delayed so long that the ear no
-    /// longer resolves it (CHECKS EAR-3).
-    pub(super) fn partials(&self, response: &FeedResponse, spectrum: &CrossSpectrum, delay_s: f64) -> Change {
+    /// feed that plays the low end only, and for silence. Places a few hertz apart mean a window of 1/6 s, which leaves
+    /// `blurred` of the cross terms. `limited`: see [`Scorer::limit_shared`].
+    pub(super) fn partials(
+        &self,
+        response: &FeedResponse,
+        spectrum: &CrossSpectrum,
+        blurred: f64,
+        limited: bool,
+    ) -> Change {
         if response.is_low_end() {
             return None;
         }
@@ -100,12 +154,6 @@ impl Scorer {
             return None;
         }
         let floor = DEEPEST * feed / reference;
-        let late_s = if self.grid.block_len().is_some() {
-            delay_s
-        } else {
-            spectrum.delay_s + response.lines_s()
-        };
-        let blurred = window_autocorrelation(late_s / RESOLVED_S);
         if self.grid.block_len().is_some() && spectrum.near.is_empty() {
             return self.partials_of_bins(response, spectrum, first..last, floor, blurred);
         }
@@ -116,7 +164,7 @@ impl Scorer {
                 continue;
             }
             let (mut count, mut sum, mut squares) = (0.0, 0.0, 0.0);
-            response.inside(spectrum, &self.grid, cell, blurred, |power| {
+            response.inside(spectrum, &self.grid, cell, blurred, limited, |power| {
                 let change = (power / weight).max(floor).ln();
                 count += 1.0;
                 sum += change;

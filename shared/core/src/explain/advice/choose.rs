@@ -13,6 +13,7 @@ use crate::score::scorer::{FeedScore, PartResponses, Scorer};
 use crate::score::verdict::Verdict;
 use crate::spectrum::grid::Grid;
 use crate::split::Split;
+use crate::split::interval::Interval;
 
 /// Most pieces of advice given.
 pub const MOST: usize = 3;
@@ -48,7 +49,7 @@ pub fn better_line(rows: &[Row; FEEDS]) -> Option<Side> {
     if one != other {
         return Some(if one < other { Side::Left } else { Side::Right });
     }
-    let [one, other] = [left, right].map(|row| row.score.map_or(0.0, |score| dry_db(&score)));
+    let [one, other] = [left, right].map(|row| row.score.map_or(0.0, |score| dry_db(&score).likely));
     if one > other + ALIKE_DB {
         Some(Side::Left)
     } else if other > one + ALIKE_DB {
@@ -58,8 +59,8 @@ pub fn better_line(rows: &[Row; FEEDS]) -> Option<Side> {
     }
 }
 
-fn dry_db(score: &FeedScore) -> f64 {
-    score.evidence().dry_db.likely
+fn dry_db(score: &FeedScore) -> Interval {
+    score.evidence().dry_db
 }
 
 /// All advice for a sound, changes of the preset first. Allocates.
@@ -106,9 +107,10 @@ impl Choice<'_> {
         &mut self,
         action: Action,
         quantity: Quantity,
-        [before_db, after_db]: [f64; 2],
+        [before, after]: [Interval; 2],
         words: [Option<Outcome>; 2],
     ) {
+        let [before_db, after_db] = [before.likely, after.likely];
         let gain_db = after_db - before_db;
         let better_word = matches!(words, [Some(before), Some(after)] if after < before);
         let better = gain_db > BETTER_DB || gain_db.is_nan() && better_word;
@@ -118,6 +120,8 @@ impl Choice<'_> {
                 quantity,
                 before_db,
                 after_db,
+                before_ends_db: [before.low, before.high],
+                after_ends_db: [after.low, after.high],
             });
         }
     }
@@ -210,7 +214,8 @@ impl Choice<'_> {
                 Some(0.0)
             };
             if let (Some(wet), Some(after_db)) = (self.score.wet, after_db) {
-                let figures = [wet.high, after_db];
+                // Its upper end, so that nothing is promised that isn't sure.
+                let figures = [wet.high, after_db].map(Interval::measured);
                 self.give(action, Quantity::Wedge(Part::Wet), figures, [None; 2]);
             }
             return;
@@ -221,12 +226,15 @@ impl Choice<'_> {
         else {
             return;
         };
+        let ends = self.score.balance;
         if shift.abs() <= MOST_WET_DB {
             self.advice.push(Advice {
                 action: Action::WetLevel { change_db: -shift },
                 quantity: Quantity::WedgeBalance,
                 before_db: shift,
                 after_db: 0.0,
+                before_ends_db: ends.map_or([shift; 2], |ends| [ends.low, ends.high]),
+                after_ends_db: [0.0; 2],
             });
         }
     }
@@ -237,7 +245,7 @@ impl Choice<'_> {
         let action = better.map_or(Action::EitherLine, |line| Action::OneLine { line });
         let moves = diagnosis.get(Cause::MovementLost).map(|finding| finding.evidence);
         if let Some(Evidence::Moves(movement)) = moves {
-            let figures = [movement.sum_db, movement.channel_db];
+            let figures = [movement.sum_db, movement.channel_db].map(Interval::measured);
             self.give(action, Quantity::WedgeMovement, figures, [None; 2]);
         }
         // Not needed where the preset itself can be put right.

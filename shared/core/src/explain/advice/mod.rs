@@ -101,6 +101,10 @@ pub struct Advice {
     pub before_db: f64,
     /// That quantity with the advice applied, dB.
     pub after_db: f64,
+    /// Both ends of [`Self::before_db`], dB.
+    pub before_ends_db: [f64; 2],
+    /// Both ends of [`Self::after_db`], dB.
+    pub after_ends_db: [f64; 2],
 }
 
 impl Advice {

@@ -162,7 +162,10 @@ impl Diagnoser {
             diagnosis.add(Cause::MovementLost, movement.one_rate, Evidence::Moves(movement));
         }
         fights(diagnosis, figures, &alignment, direct, clues);
-        uneven(diagnosis, figures, direct);
+        // Of a sound that moves between the channels, onsets lie on one side by chance.
+        if !diagnosis.has_any(&[Cause::MovementLost]) || direct.is_some_and(|direct| direct.one) {
+            uneven(diagnosis, figures, direct);
+        }
         wide(diagnosis, figures, &alignment, direct);
     }
 
@@ -203,6 +206,14 @@ impl Diagnoser {
             attacks.correlation
         } else {
             attacks.aligned
+        };
+        // The first sounds of an effect on the side alone look inverted, but what the channels share turns from band to
+        // band.
+        let carried = heard.is_none_or(|direct| direct.is_carried());
+        let correlation = if carried {
+            correlation
+        } else {
+            correlation.max(0.0)
         };
         Some(Direct::one_sound(level_db, correlation, delay_s, attacks.count))
     }

@@ -14,7 +14,8 @@ const SEARCH_RATE_HZ: f64 = 17_000.0;
 const BANDS_HZ: [(f64, f64); 2] = [(150.0, 7000.0), (30.0, 170.0)];
 /// Speeds at which a file can run by mistake: a rate of 44.1 kHz taken for 48 kHz and the reverse.
 const SPEEDS: [f64; 2] = [44_100.0 / 48_000.0, 48_000.0 / 44_100.0];
-/// Lengths of a sweep that are tried where the distances between markers don't say it (one mono source), seconds.
+/// Lengths of a sweep that are tried where the distances between markers don't say it (one mono source, faint markers),
+/// seconds.
 const LENGTHS_S: [f64; 8] = [1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 10.0];
 /// Steps in which the distance between markers is looked through, seconds.
 const STEP_S: f64 = 0.01;
@@ -241,7 +242,21 @@ impl Searcher<'_> {
                 found.extend(self.sighted(&plan, 1.0).ok());
             }
         }
+        if !found.iter().any(Sighting::is_whole) {
+            found.extend(self.of_other_length(settings));
+        }
         found
+    }
+
+    /// Signals with sweeps of the other lengths that somebody would ask for, where the markers are too faint to show
+    /// their distance.
+    fn of_other_length(&mut self, settings: SignalSettings) -> Vec<Sighting> {
+        LENGTHS_S
+            .into_iter()
+            .filter(|&sweep_s| sweep_s != settings.sweep_s)
+            .filter_map(|sweep_s| Plan::new(SignalSettings { sweep_s, ..settings }).ok())
+            .filter_map(|plan| self.sighted(&plan, 1.0).ok())
+            .collect()
     }
 }
 

@@ -43,6 +43,10 @@ const SMEARED: [f64; 3] = [0.25, 0.3, 0.09];
 const BLURRED: f64 = 0.15;
 /// A mode this close to the middle or the inverted middle counts as there where the dry is said to be centred, degrees.
 const NEAR_DEG: f64 = 8.0;
+/// Increments of an inverted dry leak across it by at most this...
+const INVERTED_LEAK: f64 = 0.1;
+/// ...or have at most this second Stokes parameter; that of equal channels, one of them inverted, is −1.
+const INVERTED: f64 = -0.85;
 /// Least share of a mode where both sides have onsets of their own (a ping-pong echo, two takes).
 const BOTH_SIDES_SHARE: f64 = 0.1;
 /// Tolerance of two takes' normalised cross term around 0.
@@ -194,8 +198,11 @@ impl Evidence {
     pub fn is_one_direction(&self) -> bool {
         // Two amplifiers, echoes on alternating sides and rotaries make modes off the middle, but not of nearly all onsets.
         let first = self.modes.modes[0];
-        let off_middle = self.off_middle_deg() > SNAP_DEG && first.share < SURE_SHARE;
-        self.has_main_direction() && !off_middle
+        // A few notes of an auto-pan can lie in one place between.
+        let off_middle = self.off_middle_deg() > SNAP_DEG;
+        let at_a_side = self.off_middle_deg() > 45.0 - SNAP_DEG;
+        let enough = first.share >= SURE_SHARE && (at_a_side || self.modes.onsets >= ENOUGH);
+        self.has_main_direction() && (!off_middle || enough)
     }
 
     /// The angle of the first mode from the middle or the inverted middle, degrees.
@@ -219,7 +226,14 @@ impl Evidence {
             && !blurred
             && first.share >= ONE_SHARE
             && (modes.count < 2 || second.share <= OTHER_SHARE)
-            && (!at_a_side || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE))
+            && (!at_a_side
+                || (modes.leak <= SIDE_LEAK && first.share >= SIDE_SHARE && self.begins_on_its_side()))
+    }
+
+    /// Whether what begins is louder on the side of the first mode: of two amplifiers the first to answer has the pure
+    /// increments, and the other may have the power.
+    fn begins_on_its_side(&self) -> bool {
+        (2.0 * self.modes.modes[0].angle_rad).cos() * self.begins_all.stokes[0] > 0.0
     }
 
     /// Whether lining the channels up by this evidence's delay explains the pair: one direction, with both channels in
@@ -257,11 +271,16 @@ impl Evidence {
             PresetKind::NotSaid if self.is_one_direction() => {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
             }
-            PresetKind::Centre | PresetKind::OneSide | PresetKind::LateCopy if self.has_main_direction() => {
+            PresetKind::Centre | PresetKind::OneSide | PresetKind::LateCopy
+                if self.has_main_direction() && !(kind == PresetKind::Centre && self.looks_inverted()) =>
+            {
                 self.one_way(snapped(first.angle_rad), tolerance_rad, kind)
             }
             // One dry in both channels, but not alike: few onsets are enough where all say so.
-            PresetKind::Centre if self.off_middle_deg() > NEAR_DEG && first.share >= ONE_SHARE => {
+            PresetKind::Centre
+                if (NEAR_DEG..=45.0 - SIDE_DEG).contains(&self.off_middle_deg())
+                    && first.share >= ONE_SHARE =>
+            {
                 self.one_way(first.angle_rad, COARSE_DEG.to_radians(), kind)
             }
             PresetKind::Centre => {
@@ -276,7 +295,7 @@ impl Evidence {
                 let (middle, inverted) = (share(FRAC_PI_4), share(-FRAC_PI_4));
                 if middle >= inverted {
                     self.one_way(FRAC_PI_4, FINE_DEG.to_radians(), kind)
-                } else if inverted >= OTHER_SHARE && inverted > 2.0 * middle {
+                } else if inverted >= OTHER_SHARE && inverted > 2.0 * middle && !self.looks_inverted() {
                     self.one_way(-FRAC_PI_4, FINE_DEG.to_radians(), kind)
                 } else {
                     // One of both, but the onsets don't show which.
@@ -400,11 +419,15 @@ impl Evidence {
     fn likely_wet(&self, angle_rad: f64) -> (WetAlong, [f64; BANDS]) {
         let mut wet = *self.wet_along(angle_rad);
         let mut likely = [0.0; BANDS];
+        // As much along as across: an ordinary stereo. It would leave no dry where less of the sound lies along its
+        // direction than across it, so there the wet lies across, and half of what is along is taken for it.
+        let across = self.across_of(angle_rad);
+        let along = 1.0 - across;
+        let ordinary = if across < along { 1.0 } else { 0.5 * along / across };
         for (n, mean) in self.means.iter().enumerate() {
             if mean.trace() > 0.0 {
-                // As much along as across: an ordinary stereo.
                 let across = mean.along(angle_rad).across.max(0.0) / mean.trace();
-                likely[n] = across.clamp(wet.least[n], wet.most[n].max(wet.least[n]));
+                likely[n] = (ordinary * across).clamp(wet.least[n], wet.most[n].max(wet.least[n]));
             }
         }
         if let Some(tail) = &self.tail {
@@ -483,6 +506,15 @@ impl Evidence {
         if all > 0.0 { across.max(0.0) / all } else { 0.0 }
     }
 
+    /// Whether most increments are inverted, but much of them lies elsewhere: an effect on the side alone, louder than
+    /// a dry in the middle and without delay, begins with it and looks like that.
+    fn looks_inverted(&self) -> bool {
+        let first = self.modes.modes[0];
+        apart_deg(first.angle_rad, -FRAC_PI_4) <= NEAR_DEG
+            && self.modes.leak > INVERTED_LEAK
+            && self.begins_all.stokes[1] > INVERTED
+    }
+
     /// The modes that count where the dry has no single direction.
     fn frequent(&self) -> impl Iterator<Item = &Mode> {
         let modes = &self.modes.modes[..self.modes.count];
@@ -525,6 +557,13 @@ impl Evidence {
             for mode in self.frequent() {
                 bounds.ways[bounds.count] = Way {
                     angle_rad: mode.angle_rad,
+                    tolerance_rad: SEVERAL_DEG.to_radians(),
+                };
+                bounds.count += 1;
+            }
+            if self.looks_inverted() && bounds.count < MOST_MODES {
+                bounds.ways[bounds.count] = Way {
+                    angle_rad: FRAC_PI_4,
                     tolerance_rad: SEVERAL_DEG.to_radians(),
                 };
                 bounds.count += 1;

@@ -263,12 +263,44 @@ mod tests {
             (first.angle_rad, first.share) = (-core::f64::consts::FRAC_PI_4, inverted);
             (second.angle_rad, second.share) = (core::f64::consts::FRAC_PI_4, middle);
             found.modes.count = 2;
+            found.modes.leak = 0.05;
             found.resolve(PresetKind::Centre).bounds
         };
         let angle = |bounds: Bounds| bounds.one_direction.then_some(bounds.ways[0].angle_rad > 0.0);
         assert_eq!(angle(resolved(0.5, 0.1)), Some(false));
         assert_eq!(angle(resolved(0.2, 0.1)), None);
         assert_eq!(angle(resolved(0.2, 0.3)), Some(true));
+        // An effect on the side alone, louder than the dry and without delay, begins with it and looks inverted, but
+        // not purely.
+        found.modes.modes[0].share = 0.7;
+        found.modes.count = 1;
+        (found.modes.leak, found.begins_all.stokes) = (0.2, [0.0, -0.6, 0.0]);
+        let bounds = found.resolve(PresetKind::Centre).bounds;
+        let middle = |way: &Way| (way.angle_rad - core::f64::consts::FRAC_PI_4).abs() < 0.01;
+        assert!(!bounds.one_direction && bounds.ways[..bounds.count].iter().any(middle));
+        found.begins_all.stokes[1] = -0.95;
+        assert_eq!(angle(found.resolve(PresetKind::Centre).bounds), Some(false));
+    }
+
+    /// A wet that lies more across the dry's direction than along it leaves a dry all the same.
+    #[test]
+    fn a_dry_is_left_where_the_wet_lies_across() {
+        let mut found = heard(&preset(sumproof_signals::PresetKind::EqualDry, -12.0), 0.0);
+        for mean in &mut found.means {
+            mean.re = -0.3 * 0.5 * (mean.ll + mean.rr);
+        }
+        found.tail = None;
+        found.wets = [WetAlong::UNKNOWN; MOST_MODES + 1];
+        let bounds = found.resolve(PresetKind::Centre).bounds;
+        assert!(bounds.one_direction && bounds.likely_share > 0.05, "{bounds:?}");
+    }
+
+    /// Few onsets between the middle and a side may be those of an auto-pan.
+    #[test]
+    fn a_direction_off_the_middle_needs_some_onsets() {
+        let mut found = heard(&preset(sumproof_signals::PresetKind::DryOffset6Db, -12.0), 0.0);
+        found.modes.onsets = 4;
+        assert!(!found.is_one_direction());
     }
 
     #[test]

@@ -2,7 +2,6 @@
 //! identified by the names inside the files, not by their paths.
 
 #[cfg(feature = "latin")]
-#[path = "src/outlines.rs"]
 mod outlines;
 #[cfg(feature = "latin")]
 mod trim;
@@ -20,6 +19,7 @@ const WANTED: [(&str, &str); 3] = [
 fn main() {
     println!("cargo::rerun-if-changed=build.rs");
     println!("cargo::rerun-if-changed=trim.rs");
+    println!("cargo::rerun-if-changed=outlines.rs");
     let Some(out) = std::env::var_os("OUT_DIR") else {
         fail("OUT_DIR is not set: build this with cargo");
     };

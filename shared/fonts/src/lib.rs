@@ -2,8 +2,6 @@
 //! program that contains all of these has one copy. OpenType files.
 #![forbid(unsafe_code)]
 
-pub mod outlines;
-
 /// For running text.
 pub static REGULAR: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/regular.otf"));
 /// For the strongest text.

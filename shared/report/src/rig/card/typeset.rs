@@ -3,10 +3,10 @@
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-use harfrust::{FontRef, ShapeOptions, ShaperData, UnicodeBuffer};
+use harfrust::{FontRef, GlyphId, ShapeOptions, ShaperData, UnicodeBuffer};
+use read_fonts::TableProvider;
 
 use super::Typeface;
-use sumproof_fonts::outlines::table;
 
 /// A cut of the typeface.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -50,6 +50,8 @@ pub struct Glyph {
 struct Face {
     font: FontRef<'static>,
     data: ShaperData,
+    /// Units of its lengths in the type size.
+    em: u16,
     ascent: f64,
     descent: f64,
 }
@@ -67,14 +69,15 @@ impl Type {
     #[must_use]
     pub fn load(typeface: Typeface) -> Option<Self> {
         let face = |cut: Cut| {
-            let bytes = typeface.file(cut);
-            let font = FontRef::new(bytes).ok()?;
-            let (ascent, descent) = heights(bytes)?;
+            let font = FontRef::new(typeface.file(cut)).ok()?;
+            let (em, heights) = (font.head().ok()?.units_per_em(), font.hhea().ok()?);
+            let share = |units: i16| f64::from(units) / f64::from(em);
             Some(Face {
                 data: ShaperData::new(&font),
+                ascent: share(heights.ascender().to_i16()),
+                descent: -share(heights.descender().to_i16()),
+                em,
                 font,
-                ascent,
-                descent,
             })
         };
         let [regular, semibold, italic] = Cut::ALL.map(face);
@@ -89,6 +92,12 @@ impl Type {
     #[must_use]
     pub fn file(&self, cut: Cut) -> &'static [u8] {
         self.typeface.file(cut)
+    }
+
+    /// The same, for its tables.
+    #[must_use]
+    pub fn font(&self, cut: Cut) -> &FontRef<'static> {
+        &self.face(cut).font
     }
 
     fn face(&self, cut: Cut) -> &Face {
@@ -108,7 +117,7 @@ impl Type {
     pub fn shape(&self, text: &str, cut: Cut) -> Vec<Glyph> {
         let face = self.face(cut);
         let shaper = face.data.shaper(&face.font).build();
-        let em = shaper.units_per_em() as f32;
+        let em = f32::from(face.em);
         let mut buffer = UnicodeBuffer::new();
         buffer.push_str(text);
         buffer.guess_segment_properties();
@@ -128,13 +137,9 @@ impl Type {
     /// The width of a glyph before kerning (OpenType 1.9, 'hmtx'), relative to the type size.
     #[must_use]
     pub fn plain_width(&self, glyph: u32, cut: Cut) -> Option<f64> {
-        let file = self.file(cut);
-        let unsigned = |at: usize| Some(u16::from_be_bytes(file.get(at..at + 2)?.try_into().ok()?));
-        let [head, heads, widths] = [b"head", b"hhea", b"hmtx"].map(|tag| table(file, tag));
-        // Glyphs after the last width have the same.
-        let last = usize::from(unsigned(heads?.start + 34)?).checked_sub(1)?;
-        let at = widths?.start + 4 * usize::try_from(glyph).ok()?.min(last);
-        Some(f64::from(unsigned(at)?) / f64::from(unsigned(head?.start + 18)?))
+        let face = self.face(cut);
+        let units = face.font.hmtx().ok()?.advance(GlyphId::new(glyph))?;
+        Some(f64::from(units) / f64::from(face.em))
     }
 
     /// Width of a line, relative to the type size.
@@ -223,15 +228,6 @@ impl Type {
 fn is_right_to_left(c: char) -> bool {
     matches!(c, '\u{590}'..='\u{8ff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
         | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{feff}')
-}
-
-/// Ascent and descent of the 'hhea' table over the units of the 'head' table (OpenType 1.9).
-fn heights(font: &[u8]) -> Option<(f64, f64)> {
-    let (head, hhea) = (table(font, b"head")?.start, table(font, b"hhea")?.start);
-    let unsigned = |at: usize| Some(u16::from_be_bytes(font.get(at..at + 2)?.try_into().ok()?));
-    let em = f64::from(unsigned(head + 18)?);
-    let signed = |at: usize| unsigned(at).map(|bits| f64::from(bits.cast_signed()));
-    Some((signed(hhea + 4)? / em, -signed(hhea + 6)? / em))
 }
 
 #[cfg(test)]

@@ -1,27 +1,65 @@
 //! A cut in a PDF: its outlines, widths, and what its glyphs mean (ISO 32000-1, 9.7 and 9.10.3).
 
-use std::collections::{BTreeMap, BTreeSet};
+use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
+use pdf_writer::{Filter, Finish, Name, Pdf, Rect, Ref, Str};
+use read_fonts::types::Tag;
+use read_fonts::{FontRef, TableProvider};
+use subsetter::{GlyphRemapper, subset};
 
-use sumproof_fonts::outlines;
-
-use super::file::{Objects, Ref, number, utf16};
+use super::{length, packed};
+use crate::rig::card::CardError;
 use crate::rig::card::typeset::{Cut, Glyph, Type};
+
+/// Glyph numbers in the file are those of its own outlines (9.7.4.2).
+const IDENTITY: SystemInfo<'_> = SystemInfo {
+    registry: Str(b"Adobe"),
+    ordering: Str(b"Identity"),
+    supplement: 0,
+};
+
+/// Glyph numbers as UTF-16 (9.10.3).
+const UNICODE: SystemInfo<'_> = SystemInfo {
+    registry: Str(b"Adobe"),
+    ordering: Str(b"UCS"),
+    supplement: 0,
+};
 
 /// The glyphs of a cut that are in use.
 #[derive(Default)]
 pub struct Face {
-    /// By their numbers: their width, in shares of the type size, and the text they stand for.
-    glyphs: BTreeMap<u32, (f64, String)>,
+    /// Their numbers in the typeface and in the file.
+    numbers: GlyphRemapper,
+    /// By their numbers in the file: their width, in shares of the type size, and the text they stand for. The first one
+    /// is the sign for a missing character, which no text has.
+    glyphs: Vec<(f64, String)>,
+}
+
+/// A glyph in the file.
+pub struct Taken {
+    /// Its number.
+    pub number: u16,
+    /// Its width, in shares of the type size.
+    pub width: f64,
+    /// Whether it stands for the text.
+    pub tells: bool,
 }
 
 impl Face {
-    /// Takes a glyph into use. Returns the width it has in the file, and whether it stands for this text there.
-    pub fn take(&mut self, glyph: &Glyph, text: &str, cut: Cut, set: &Type) -> (f64, bool) {
-        let (width, known) = self.glyphs.entry(glyph.id).or_insert_with(|| {
-            let plain = set.plain_width(glyph.id, cut);
-            (plain.unwrap_or(f64::from(glyph.advance)), text.into())
-        });
-        (*width, known == text)
+    /// Takes a glyph into use. `None` if the typeface doesn't have it.
+    pub fn take(&mut self, glyph: &Glyph, text: &str, cut: Cut, set: &Type) -> Option<Taken> {
+        if self.glyphs.is_empty() {
+            self.glyphs.push((set.plain_width(0, cut)?, String::new()));
+        }
+        let number = self.numbers.remap(u16::try_from(glyph.id).ok()?);
+        if usize::from(number) == self.glyphs.len() {
+            self.glyphs.push((set.plain_width(glyph.id, cut)?, text.into()));
+        }
+        let (width, known) = self.glyphs.get(usize::from(number))?;
+        Some(Taken {
+            number,
+            width: *width,
+            tells: known == text,
+        })
     }
 
     /// Whether nothing is set in this cut.
@@ -29,57 +67,91 @@ impl Face {
         self.glyphs.is_empty()
     }
 
-    /// Writes the font with the outlines in use. `None` if the cut's file isn't OpenType with CFF.
-    pub fn write(&self, cut: Cut, set: &Type, objects: &mut Objects) -> Option<Ref> {
-        let file = set.file(cut);
-        let mut outlines = file.get(outlines::table(file, b"CFF ")?)?.to_vec();
-        let kept: BTreeSet<u32> = self.glyphs.keys().copied().chain([0]).collect();
-        outlines::keep_only(&mut outlines, &kept)?;
-        let program = objects.stream("/Subtype/CIDFontType0C", &outlines).ok()?;
+    /// Writes the font with the outlines in use.
+    ///
+    /// # Errors
+    /// The cut's file can't be read, or a stream not be compressed.
+    pub fn write(&self, cut: Cut, set: &Type, pdf: &mut Pdf, next: &mut Ref) -> Result<Ref, CardError> {
+        let (font, descendant, descriptor) = (next.bump(), next.bump(), next.bump());
+        let (program, meanings) = (next.bump(), next.bump());
+        let file =
+            subset(set.file(cut), 0, &self.numbers).map_err(|error| CardError::Pdf(error.to_string()))?;
+        let outlines = FontRef::new(&file)
+            .ok()
+            .and_then(|file| file.table_data(Tag::new(b"CFF ")))
+            .ok_or(CardError::Font)?;
+        pdf.stream(program, &packed(outlines.as_bytes())?)
+            .filter(Filter::FlateDecode)
+            .pair(Name(b"Subtype"), Name(b"CIDFontType0C"));
+        pdf.stream(meanings, &packed(&self.meanings())?)
+            .filter(Filter::FlateDecode);
+
         let name = format!("{}+LibertinusSerif-{}", self.tag(), named(cut));
-        let head = file.get(outlines::table(file, b"head")?)?;
-        let em = f64::from(signed(head, 18)?);
-        let corner = |at| Some(number(f64::from(signed(head, at)?) * 1000.0 / em));
-        let corners = [corner(36)?, corner(38)?, corner(40)?, corner(42)?].join(" ");
-        let capitals = file
-            .get(outlines::table(file, b"OS/2")?)
-            .and_then(|table| signed(table, 88))?;
+        pdf.type0_font(font)
+            .base_font(Name(format!("{name}-Identity-H").as_bytes()))
+            .encoding_predefined(Name(b"Identity-H"))
+            .descendant_font(descendant)
+            .to_unicode(meanings);
+        let mut cid = pdf.cid_font(descendant);
+        cid.subtype(CidFontType::Type0)
+            .base_font(Name(name.as_bytes()))
+            .system_info(IDENTITY)
+            .font_descriptor(descriptor)
+            .default_width(0.0);
+        let widths = self.glyphs.iter().map(|(width, _)| length(1000.0 * width));
+        cid.widths().consecutive(0, widths);
+        cid.finish();
+        self.describe(cut, set, pdf, descriptor, &name)
+            .ok_or(CardError::Font)?
+            .font_file3(program);
+        Ok(font)
+    }
+
+    /// Begins the font's descriptor (9.8). `None` if the cut's file can't be read.
+    fn describe<'p>(
+        &self,
+        cut: Cut,
+        set: &Type,
+        pdf: &'p mut Pdf,
+        descriptor: Ref,
+        name: &str,
+    ) -> Option<pdf_writer::writers::FontDescriptor<'p>> {
+        let font = set.font(cut);
+        let (head, more) = (font.head().ok()?, font.os2().ok()?);
+        let em = f64::from(head.units_per_em());
+        let share = |units: i16| length(1000.0 * f64::from(units) / em);
         let (ascent, descent) = set.heights(cut);
-        // Symbolic, with serifs, slanted (table 123).
-        let flags = 4 | 2 | if cut == Cut::Italic { 64 } else { 0 };
-        let descriptor = objects.add(format!(
-            "<</Type/FontDescriptor/FontName/{name}/Flags {flags}/FontBBox[{corners}]/ItalicAngle {}/Ascent {}/Descent \
-             {}/CapHeight {}/StemV {}/FontFile3 {program}>>",
-            if cut == Cut::Italic { -12 } else { 0 },
-            number(1000.0 * ascent),
-            number(-1000.0 * descent),
-            number(f64::from(capitals) * 1000.0 / em),
-            // Not in the file; viewers use it only without the outlines.
-            if cut == Cut::Semibold { 110 } else { 80 },
-        ));
-        let widths: String = self
-            .glyphs
-            .iter()
-            .map(|(glyph, (width, _))| format!("{glyph}[{}]", number(1000.0 * width)))
-            .collect();
-        let descendant = objects.add(format!(
-            "<</Type/Font/Subtype/CIDFontType0/BaseFont/{name}/CIDSystemInfo<</Registry(Adobe)/Ordering(Identity)/Supplement \
-             0>>/FontDescriptor {descriptor}/DW 0/W[{widths}]>>"
-        ));
-        let meanings = objects.stream("", self.meanings().as_bytes()).ok()?;
-        Some(objects.add(format!(
-            "<</Type/Font/Subtype/Type0/BaseFont/{name}-Identity-H/Encoding/Identity-H/DescendantFonts[{descendant}]/ToUnicode \
-             {meanings}>>"
-        )))
+        let slant = if cut == Cut::Italic {
+            FontFlags::ITALIC
+        } else {
+            FontFlags::empty()
+        };
+        let mut written = pdf.font_descriptor(descriptor);
+        written
+            .name(Name(name.as_bytes()))
+            .flags(FontFlags::SYMBOLIC | FontFlags::SERIF | slant)
+            .bbox(Rect::new(
+                share(head.x_min()),
+                share(head.y_min()),
+                share(head.x_max()),
+                share(head.y_max()),
+            ))
+            .italic_angle(if cut == Cut::Italic { -12.0 } else { 0.0 })
+            .ascent(length(1000.0 * ascent))
+            .descent(length(-1000.0 * descent))
+            .cap_height(share(more.s_cap_height()?))
+            // Not in the typeface; viewers use it only without the outlines.
+            .stem_v(if cut == Cut::Semibold { 110.0 } else { 80.0 });
+        Some(written)
     }
 
     /// Six letters that tell this subset from others (9.6.4).
     fn tag(&self) -> String {
         // FNV-1a, 64 bits.
         let mut sum = self
-            .glyphs
-            .keys()
-            .flat_map(|glyph| glyph.to_be_bytes())
+            .numbers
+            .remapped_gids()
+            .flat_map(u16::to_be_bytes)
             .fold(0xcbf2_9ce4_8422_2325_u64, |sum, byte| {
                 (sum ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)
             });
@@ -91,27 +163,15 @@ impl Face {
         (0..6).map(|_| letter()).collect()
     }
 
-    /// The CMap from glyphs to text.
-    fn meanings(&self) -> String {
-        let mut map = String::from(
-            "/CIDInit/ProcSet findresource begin\n12 dict begin\nbegincmap\n/CIDSystemInfo<</Registry(Adobe)/Ordering(UCS)/Supplement \
-             0>>def\n/CMapName/Adobe-Identity-UCS def\n/CMapType 2 def\n1 begincodespacerange\n<0000><FFFF>\nendcodespacerange\n",
-        );
-        let told: Vec<_> = self
-            .glyphs
-            .iter()
-            .filter(|(_, (_, text))| !text.is_empty())
-            .collect();
-        // At most a hundred in one block.
-        for block in told.chunks(100) {
-            map.push_str(&format!("{} beginbfchar\n", block.len()));
-            for (glyph, (_, text)) in block {
-                map.push_str(&format!("<{glyph:04X}><{}>\n", utf16(text)));
+    /// The map from glyphs to text.
+    fn meanings(&self) -> Vec<u8> {
+        let mut map = UnicodeCmap::new(Name(b"Adobe-Identity-UCS"), UNICODE);
+        for (number, (_, text)) in (0_u16..).zip(&self.glyphs) {
+            if !text.is_empty() {
+                map.pair_with_multiple(number, text.chars());
             }
-            map.push_str("endbfchar\n");
         }
-        map.push_str("endcmap\nCMapName currentdict/CMap defineresource pop\nend\nend\n");
-        map
+        map.finish().into_vec()
     }
 }
 
@@ -121,8 +181,4 @@ fn named(cut: Cut) -> &'static str {
         Cut::Semibold => "Semibold",
         Cut::Italic => "Italic",
     }
-}
-
-fn signed(table: &[u8], at: usize) -> Option<i16> {
-    Some(i16::from_be_bytes(table.get(at..at + 2)?.try_into().ok()?))
 }

@@ -14,10 +14,6 @@ use crate::session::refusal;
 /// Share of the work done once a recording has been decoded; `worker.js` has the same number.
 const DECODED: f64 = 0.2;
 
-/// What the command says of a recording without the signal names its options; here are no other settings than this.
-const NOT_FOUND: &str = "the test signal isn't in it; check that it is the right recording, and was sent as chosen here (stereo, or for \
-                         one mono source), or record closer and louder";
-
 /// The signal's default settings.
 fn settings(mono: bool) -> SignalSettings {
     if mono {
@@ -72,11 +68,7 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
     let finding = match read(&channels, recording.rate_hz, &plan) {
         Ok(finding) => finding,
         Err(failure) => {
-            let said = match failure {
-                ReadFailure::NotFound => NOT_FOUND.into(),
-                other => other.to_string(),
-            };
-            return Answer::refused(format!("{}: {said}", shown(file.name.as_ref())));
+            return Answer::refused(format!("{}: {}", shown(file.name.as_ref()), not_read(&failure)));
         }
     };
     let path = Path::new(&file.name);
@@ -92,6 +84,28 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
     }
 }
 
+/// Why there is no finding, and what to do. Where the command names its options, the page names its own choice.
+fn not_read(failure: &ReadFailure) -> String {
+    match failure {
+        ReadFailure::NotFound => format!(
+            "the test signal isn't in it; check that it is the right recording, and {AS_CHOSEN}, or record closer and louder"
+        ),
+        ReadFailure::Faint => format!(
+            "the test signal, or a part of it, is in it, but too faint to say anything; record closer, louder, or with less noise, or \
+             check that it {AS_CHOSEN}"
+        ),
+        ReadFailure::Shape
+        | ReadFailure::NotNumbers
+        | ReadFailure::Silence
+        | ReadFailure::TooShort { .. }
+        | ReadFailure::TooLong { .. }
+        | ReadFailure::Partial { .. } => failure.to_string(),
+    }
+}
+
+/// The only setting of the signal on this page.
+const AS_CHOSEN: &str = "was sent as chosen here (stereo, or for one mono source)";
+
 /// Stores a finding as a feed in a rig file.
 pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
     match report::save_again(existing, measured, name) {
@@ -100,5 +114,40 @@ pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
             ..Answer::default()
         },
         Err(reason) => Answer::refused(reason.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_failure_speaks_of_what_the_page_does_not_have() {
+        let all = [
+            ReadFailure::Shape,
+            ReadFailure::NotNumbers,
+            ReadFailure::Silence,
+            ReadFailure::TooShort {
+                seconds: 3.0,
+                needed_s: 20.0,
+            },
+            ReadFailure::TooLong { seconds: 4000.0 },
+            ReadFailure::NotFound,
+            ReadFailure::Partial {
+                there: vec!["first marker"],
+                missing: vec!["both lines"],
+            },
+            ReadFailure::Faint,
+        ];
+        for failure in all {
+            let line = not_read(&failure);
+            // Options, commands, and settings that only the command has.
+            for foreign in ["--", "`", "sumproof", "settings", "option"] {
+                assert!(!line.contains(foreign), "{line}");
+            }
+            let advises = matches!(failure, ReadFailure::NotFound | ReadFailure::Faint);
+            assert_eq!(line.contains(AS_CHOSEN), advises, "{line}");
+            assert!(!line.contains('\n') && !line.ends_with('.'), "{line}");
+        }
     }
 }

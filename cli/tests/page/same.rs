@@ -72,10 +72,9 @@ fn command(folder: &Path, arguments: &[&str]) -> String {
 
 /// What the page says instead of the command's line: it has no options, but the choice between stereo and mono.
 pub fn on_the_page(line: &str) -> String {
-    line.replace(
-        "made with the same settings (--mono, --band, --length)",
-        "was sent as chosen here (stereo, or for one mono source)",
-    )
+    let chosen = "was sent as chosen here (stereo, or for one mono source)";
+    line.replace("made with the same settings (--mono, --band, --length)", chosen)
+        .replace("was made with the same settings", chosen)
 }
 
 /// The places where two documents differ by more than the tolerance.

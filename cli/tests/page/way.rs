@@ -281,6 +281,12 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
         line.as_str().unwrap().contains("microphone was refused"),
         "{line}"
     );
+    // It is above what was touched, and is brought into view.
+    let seen = deaf.script(
+        "const { top, bottom } = document.querySelector('.line.error').getBoundingClientRect();
+         return top >= -1 && bottom <= innerHeight + 1",
+    );
+    assert_eq!(seen, true);
 }
 
 #[test]

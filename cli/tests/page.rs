@@ -14,7 +14,11 @@
 #[path = "page/accessible.rs"]
 mod accessible;
 mod browser;
+#[path = "page/card.rs"]
+mod card;
 mod common;
+#[path = "page/during.rs"]
+mod during;
 #[path = "page/firefox.rs"]
 mod firefox;
 #[path = "page/same.rs"]

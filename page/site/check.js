@@ -165,9 +165,17 @@ export class Check {
     this.release = null;
   }
 
+  /** The system took the lock away, as it may when the battery runs low. */
+  sleeps() {
+    if (this.state === "closed") return;
+    this.note = WORDS.awake;
+    this.told();
+  }
+
   async stayAwake() {
     try {
       this.awake = await navigator.wakeLock.request("screen");
+      this.awake.addEventListener("release", () => this.sleeps());
     } catch {
       this.note = WORDS.awake;
     }

@@ -1,19 +1,22 @@
 // A reading on the screen: the sentence, how sure it is, the list, the pictures, and its actions.
 import { ask, askOfFile, cancel } from "./reader.js";
-import { button, chooser, download, fileName, h, line, reportBody } from "./parts.js";
+import { button, chooser, download, fileName, h, line, reportBody, shareFiles } from "./parts.js";
 import { keep } from "./store.js";
 import { WORDS } from "./words.js";
 
 /** Reads a recording and shows the findings in `place`; returns whether it could be read. */
 export async function readInto(place, error, file, mono, { recorded = false } = {}) {
   const doing = line();
-  const progress = h("progress", { "aria-label": WORDS.reading(file.name) });
-  place.replaceChildren(doing, progress, button(WORDS.cancel, cancel));
+  const progress = h("progress", { "aria-label": WORDS.reading(file.name), max: 1, value: 0 });
+  const passed = h("p", { class: "note", id: "passed" });
+  place.replaceChildren(doing, progress, passed, button(WORDS.cancel, cancel));
   doing.say(WORDS.reading(file.name));
+  const pace = new Pace(progress, passed);
   const { answer } = await askOfFile({ ask: "read", mono }, file, {
-    progress: share => { progress.value = share; },
+    progress: share => pace.told(share),
     decoding: name => doing.say(WORDS.decoding(name)),
   });
+  pace.ended(!answer.refused);
   place.replaceChildren();
   if (answer.refused) {
     error.say(answer.refused);
@@ -23,6 +26,38 @@ export async function readInto(place, error, file, mono, { recorded = false } = 
   show(place, { ...answer, name: file.name }, recorded ? file : null);
   place.querySelector("h2").focus();
   return true;
+}
+
+/** Time that the analysis of a recording took here the last time, seconds; before the first one, a slow phone's. */
+let lastS = 8;
+
+/**
+ * Progress of a reading: while the file is decoded, its share; the analysis itself doesn't tell how far it is, so from then on the
+ * time against that of the last reading, never quite to the end, and the seconds that have passed.
+ */
+class Pace {
+  constructor(bar, passed) {
+    Object.assign(this, { bar, passed, began: performance.now(), decoded: null, share: 0 });
+    this.clock = setInterval(() => this.tick(), 100);
+  }
+
+  told(share) {
+    this.share = share;
+    this.decoded = performance.now();
+    this.tick();
+  }
+
+  tick() {
+    const now = performance.now();
+    const worked = this.decoded === null ? 0 : (now - this.decoded) / 1000 / lastS;
+    this.bar.value = this.share + (0.99 - this.share) * (1 - Math.exp(-1.5 * worked));
+    this.passed.textContent = WORDS.passed(Math.floor((now - this.began) / 1000));
+  }
+
+  ended(read) {
+    clearInterval(this.clock);
+    if (read && this.decoded !== null) lastS = Math.max(0.5, (performance.now() - this.decoded) / 1000);
+  }
 }
 
 /** Shows a reading, new or stored. */
@@ -69,11 +104,7 @@ function actions(reading, sound) {
       new File([reading.html], `${called()}.html`, { type: "text/html" }),
       ...(answer.rig ? [new File([answer.rig], `${called()}.toml.txt`, { type: "text/plain" })] : []),
     ];
-    try {
-      await navigator.share(navigator.canShare?.({ files }) ? { files, title: called() } : { title: called(), text: reading.sentence });
-    } catch (error) {
-      if (error.name !== "AbortError") said.say(WORDS.shareRefused);
-    }
+    if (!(await shareFiles(files, called(), reading.sentence))) said.say(WORDS.shareRefused);
   };
   const keepIt = async () => {
     try {

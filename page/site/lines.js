@@ -48,7 +48,7 @@ export function linesView(view) {
   const doing = line();
   const part = h("p", { class: "part" });
   const progress = h("progress", { max: 1, value: 0, "aria-label": WORDS.lines });
-  const send = button(WORDS.sendTest, () => check.send(), { class: "button first", id: "send", "data-quiet": true });
+  const send = button(WORDS.sendTest, () => { error.say(""); check.send(); }, { class: "button first", id: "send", "data-quiet": true });
   const readIt = button(WORDS.readIt, () => check.stop(null), { class: "button first", id: "stop", "data-quiet": true });
   const treated = h("p", { class: "note" });
   const during = h("div", { class: "during" }, doing, part, progress, levels, meters, treated, send, readIt);

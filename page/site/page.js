@@ -1,12 +1,13 @@
 // The page: its views, and which of them is shown.
 import { button, chooser, h, line, tick } from "./parts.js";
+import { cardView } from "./card.js";
 import { keptView } from "./kept.js";
 import { linesView } from "./lines.js";
 import { presetsView } from "./presets.js";
 import { readInto } from "./found.js";
 import { WORDS } from "./words.js";
 
-const VIEWS = { lines: linesView, recording: recordingView, presets: presetsView, kept: keptView };
+const VIEWS = { lines: linesView, recording: recordingView, presets: presetsView, card: cardView, kept: keptView };
 
 let shown = null;
 

@@ -36,10 +36,14 @@ export function tick(text, attributes = {}) {
   return Object.assign(h("label", { class: "tick" }, input, h("span", {}, text)), { input });
 }
 
-/** A line that screen readers announce when it changes. */
+/** A line that screen readers announce when it changes; an error is brought into view. */
 export function line(kind = "status") {
   const element = h("p", { class: `line ${kind}`, role: kind === "error" ? "alert" : "status" });
-  return Object.assign(element, { say: text => { element.textContent = text ?? ""; } });
+  const say = text => {
+    element.textContent = text ?? "";
+    if (text && kind === "error") element.scrollIntoView({ block: "nearest" });
+  };
+  return Object.assign(element, { say });
 }
 
 /** Passes a file to the browser's downloads. */
@@ -48,6 +52,16 @@ export function download(name, content, type) {
   const link = h("a", { href: url, download: name });
   link.click();
   setTimeout(() => URL.revokeObjectURL(url), 60_000);
+}
+
+/** Passes files to another app; where the browser shares no files, a text. Returns whether they were, or the user changed their mind. */
+export async function shareFiles(files, title, text) {
+  try {
+    await navigator.share(navigator.canShare?.({ files }) ? { files, title } : { title, text });
+    return true;
+  } catch (error) {
+    return error.name === "AbortError";
+  }
 }
 
 /** A name valid on every file system. */

@@ -44,6 +44,8 @@ export function presetsView(view) {
     }
     const progress = h("progress", { max: bounces.length, value: 0, "aria-label": WORDS.presets });
     found.replaceChildren(progress, button(WORDS.cancel, () => { round += 1; cancel(); ended(); }));
+    // Below the settings, where these are open.
+    found.scrollIntoView({ block: "nearest" });
     for (const [number, file] of bounces.entries()) {
       doing.say(WORDS.preset(number + 1, bounces.length, file.name));
       const { answer } = await askOfFile({ ask: "add" }, file, {

@@ -6,8 +6,10 @@ const encoder = new TextEncoder();
 const decoder = new TextDecoder();
 let compiled = null;
 let instance = null;
-/** The current question's id, and its files. */
+/** The current question's id, its files, and the bytes of them read so far. */
 let current = { id: 0, files: {} };
+/** Share of a reading's work done once its file has been decoded; `check.rs` has the same number. */
+const DECODED = 0.2;
 /** The question that began the set, and those that added to it: a new instance must be given them again. */
 let set = { begun: null, added: [] };
 
@@ -22,6 +24,14 @@ async function load() {
   return WebAssembly.compile(await new Response(unpacked).arrayBuffer());
 }
 
+/** Tells how far a recording has been read, a hundredth of the work at a time. */
+function decoded(size, count) {
+  if (current.ask !== "read") return;
+  current.bytes += count;
+  const share = Math.floor(100 * DECODED * Math.min(1, current.bytes / size)) / 100;
+  if (share > current.share) postMessage({ id: current.id, share: current.share = share });
+}
+
 function fresh() {
   instance = new WebAssembly.Instance(compiled, {
     page: {
@@ -29,6 +39,7 @@ function fresh() {
         try {
           const part = reader.readAsArrayBuffer(current.files[file].slice(at, at + len));
           new Uint8Array(instance.exports.memory.buffer, into, part.byteLength).set(new Uint8Array(part));
+          decoded(current.files[file].size, part.byteLength);
           return part.byteLength;
         } catch {
           // The file was changed or removed after it was chosen.
@@ -90,7 +101,7 @@ async function answer(id, question, files) {
     return;
   }
   if (!instance) fresh();
-  current = { id, files };
+  current = { id, files, ask: question.ask, bytes: 0, share: 0 };
   const done = answered(question);
   if (!done.answer.refused) {
     if (question.ask === "begin") set = { begun: question, added: [] };

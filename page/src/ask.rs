@@ -66,6 +66,17 @@ pub enum Ask {
     },
     /// Returns the set so far.
     Set,
+    /// Sets the rig card.
+    Card {
+        /// The rig file.
+        rig: Text,
+        /// JSON of judged presets; those at risk are named on the card.
+        takes: Vec<Text>,
+        /// On Letter paper instead of A4.
+        letter: bool,
+        /// As PDF instead of HTML.
+        pdf: bool,
+    },
     /// Returns the refusal of a file on which the reader panicked.
     Broken {
         /// Its name.

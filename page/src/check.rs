@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use sumproof_core::line_check::{Generator, LONGEST_S, Plan, SignalSettings, read};
+use sumproof_core::line_check::{Generator, LONGEST_S, Plan, ReadFailure, SignalSettings, read};
 use sumproof_recordings::{read_recording_from, shown};
 use sumproof_report::line_check as report;
 use sumproof_wording::line_check as wording;
@@ -11,8 +11,8 @@ use crate::ask::{Answer, File};
 use crate::given::{Given, Pieces};
 use crate::session::refusal;
 
-/// Share of the work done once a recording has been decoded.
-const READ: f64 = 0.1;
+/// Share of the work done once a recording has been decoded; `worker.js` has the same number.
+const DECODED: f64 = 0.2;
 
 /// The signal's default settings.
 fn settings(mono: bool) -> SignalSettings {
@@ -63,11 +63,13 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
         Ok(recording) => recording,
         Err(error) => return refusal(&error),
     };
-    progress(READ);
+    progress(DECODED);
     let channels: Vec<&[f32]> = recording.channels.iter().map(Vec::as_slice).collect();
     let finding = match read(&channels, recording.rate_hz, &plan) {
         Ok(finding) => finding,
-        Err(failure) => return Answer::refused(format!("{}: {failure}", shown(file.name.as_ref()))),
+        Err(failure) => {
+            return Answer::refused(format!("{}: {}", shown(file.name.as_ref()), not_read(&failure)));
+        }
     };
     let path = Path::new(&file.name);
     let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));
@@ -82,6 +84,28 @@ pub(crate) fn read_file(file: &File, pieces: &Pieces, mono: bool, progress: &mut
     }
 }
 
+/// Why there is no finding, and what to do. Where the command names its options, the page names its own choice.
+fn not_read(failure: &ReadFailure) -> String {
+    match failure {
+        ReadFailure::NotFound => format!(
+            "the test signal isn't in it; check that it is the right recording, and {AS_CHOSEN}, or record closer and louder"
+        ),
+        ReadFailure::Faint => format!(
+            "the test signal, or a part of it, is in it, but too faint to say anything; record closer, louder, or with less noise, or \
+             check that it {AS_CHOSEN}"
+        ),
+        ReadFailure::Shape
+        | ReadFailure::NotNumbers
+        | ReadFailure::Silence
+        | ReadFailure::TooShort { .. }
+        | ReadFailure::TooLong { .. }
+        | ReadFailure::Partial { .. } => failure.to_string(),
+    }
+}
+
+/// The only setting of the signal on this page.
+const AS_CHOSEN: &str = "was sent as chosen here (stereo, or for one mono source)";
+
 /// Stores a finding as a feed in a rig file.
 pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
     match report::save_again(existing, measured, name) {
@@ -90,5 +114,40 @@ pub(crate) fn save(measured: &str, existing: &str, name: &str) -> Answer {
             ..Answer::default()
         },
         Err(reason) => Answer::refused(reason.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_failure_speaks_of_what_the_page_does_not_have() {
+        let all = [
+            ReadFailure::Shape,
+            ReadFailure::NotNumbers,
+            ReadFailure::Silence,
+            ReadFailure::TooShort {
+                seconds: 3.0,
+                needed_s: 20.0,
+            },
+            ReadFailure::TooLong { seconds: 4000.0 },
+            ReadFailure::NotFound,
+            ReadFailure::Partial {
+                there: vec!["first marker"],
+                missing: vec!["both lines"],
+            },
+            ReadFailure::Faint,
+        ];
+        for failure in all {
+            let line = not_read(&failure);
+            // Options, commands, and settings that only the command has.
+            for foreign in ["--", "`", "sumproof", "settings", "option"] {
+                assert!(!line.contains(foreign), "{line}");
+            }
+            let advises = matches!(failure, ReadFailure::NotFound | ReadFailure::Faint);
+            assert_eq!(line.contains(AS_CHOSEN), advises, "{line}");
+            assert!(!line.contains('\n') && !line.ends_with('.'), "{line}");
+        }
     }
 }

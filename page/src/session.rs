@@ -4,6 +4,7 @@ use sumproof_recordings::{ReadError, shown};
 use sumproof_report::rig::file::{RigFile, parse};
 
 use crate::ask::{Answer, Ask, Text};
+use crate::card;
 use crate::check;
 use crate::given::Pieces;
 use crate::presets::Presets;
@@ -53,6 +54,12 @@ impl Session {
             },
             Ask::Add { file } => self.set.add(&file, &self.pieces, progress),
             Ask::Set => self.set.answer(),
+            Ask::Card {
+                rig,
+                takes,
+                letter,
+                pdf,
+            } => card::answer(&rig, &takes, letter, pdf),
             Ask::Broken { name } => refusal(&ReadError::broken(name.as_ref())),
         }
     }
@@ -63,10 +70,15 @@ impl Session {
 /// # Errors
 /// One line that names the file.
 pub(crate) fn rig_of(rig: &Text) -> Result<RigFile, String> {
-    parse(&rig.text).map_err(|error| match rig.name.as_str() {
-        "" => error.to_string(),
-        name => format!("{}: {error}", shown(name.as_ref())),
-    })
+    parse(&rig.text).map_err(|error| named(&rig.name, &error.to_string()))
+}
+
+/// A complaint, with the name of its file in front, where it has one.
+pub(crate) fn named(name: &str, complaint: &str) -> String {
+    match name {
+        "" => complaint.into(),
+        name => format!("{}: {complaint}", shown(name.as_ref())),
+    }
 }
 
 /// The answer for a file that can't be read.

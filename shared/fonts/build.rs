@@ -1,6 +1,11 @@
 //! Extracts the three cuts in use from the crate that carries them, so that these and no others are shipped. They are
 //! identified by the names inside the files, not by their paths.
 
+#[cfg(feature = "latin")]
+mod outlines;
+#[cfg(feature = "latin")]
+mod trim;
+
 use std::path::Path;
 use std::process::exit;
 
@@ -13,6 +18,8 @@ const WANTED: [(&str, &str); 3] = [
 
 fn main() {
     println!("cargo::rerun-if-changed=build.rs");
+    println!("cargo::rerun-if-changed=trim.rs");
+    println!("cargo::rerun-if-changed=outlines.rs");
     let Some(out) = std::env::var_os("OUT_DIR") else {
         fail("OUT_DIR is not set: build this with cargo");
     };
@@ -28,9 +35,28 @@ fn main() {
             ));
         };
         let path = Path::new(&out).join(file);
-        if let Err(error) = std::fs::write(&path, font) {
-            fail(&format!("cannot write {}: {error}", path.display()));
+        write(&path, font);
+        #[cfg(feature = "latin")]
+        {
+            // The player's own texts are set in the regular cut only.
+            let kept = if file == "regular.otf" {
+                trim::LETTERS
+            } else {
+                trim::WORDS
+            };
+            match trim::trimmed(font, kept) {
+                Some(font) => write(&Path::new(&out).join(format!("latin-{file}")), &font),
+                None => fail(&format!(
+                    "'{name}' is not the OpenType file with CFF that trim.rs reads"
+                )),
+            }
         }
+    }
+}
+
+fn write(path: &Path, font: &[u8]) {
+    if let Err(error) = std::fs::write(path, font) {
+        fail(&format!("cannot write {}: {error}", path.display()));
     }
 }
 

@@ -3,12 +3,10 @@
 use crate::place;
 use crate::run::{Failure, cargo, output_of, run};
 use crate::serve::Server;
-use flate2::Compression;
-use flate2::write::GzEncoder;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Write;
+use std::num::NonZeroU64;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -20,6 +18,9 @@ const RUSTC: &str = "SUMPROOF_WASM_RUSTC";
 
 /// Largest size of the whole site, bytes: it is downloaded over a venue's network.
 const MOST_BYTES: u64 = 1_500_000;
+
+/// Turns in which the packer looks for a shorter form; more save next to nothing.
+const TURNS: NonZeroU64 = NonZeroU64::new(5).unwrap();
 
 /// Port of `--serve`.
 const PORT: u16 = 8473;
@@ -147,11 +148,14 @@ fn module(compiler: &Compiler) -> Result<Vec<u8>, Failure> {
 
 /// Compresses a file: not every host does so for transfer, and the worker can decompress it.
 fn packed(bytes: &[u8]) -> Result<Vec<u8>, Failure> {
-    let mut packer = GzEncoder::new(Vec::new(), Compression::best());
-    packer
-        .write_all(bytes)
-        .and_then(|()| packer.finish())
-        .map_err(|e| Failure::Failed(format!("the module can't be packed: {e}")))
+    let mut into = Vec::new();
+    let options = zopfli::Options {
+        iteration_count: TURNS,
+        ..zopfli::Options::default()
+    };
+    zopfli::compress(options, zopfli::Format::Gzip, bytes, &mut into)
+        .map_err(|e| Failure::Failed(format!("the module can't be packed: {e}")))?;
+    Ok(into)
 }
 
 /// Writes the list of files to store, and a version computed from their contents, into the service worker.

@@ -9,9 +9,6 @@ use sumproof_core::score::rig::Rig;
 use sumproof_report::formats::written::LARGEST_BYTES;
 use sumproof_report::rig::card::{CardForm, Paper, Preset, card, presets_of_json};
 
-/// Below this type size, relative to the usual one, the player is advised to shorten his texts.
-const SMALL: f64 = 0.9;
-
 #[derive(Args)]
 pub struct Arguments {
     /// Rig file with your lines and the card's texts (see docs/rig-file.md)
@@ -76,24 +73,8 @@ fn make(arguments: &Arguments) -> Result<Vec<u8>, RigError> {
     };
     let made = card(&file, &presets, paper, form)
         .map_err(|error| RigError::Wrong(format!("{}: {error}", shown(&arguments.rig))))?;
-    let say = |line: String| eprintln!("{}: {line}", shown(&arguments.output));
-    if made.scale < SMALL {
-        say(format!(
-            "the texts are long, so the type is at {:.0} % of its size",
-            100.0 * made.scale
-        ));
-    }
-    if made.unnamed > 0 {
-        say(format!(
-            "{} more presets are at risk than there is room for",
-            made.unnamed
-        ));
-    }
-    if made.missing_characters > 0 {
-        say(format!(
-            "{} characters are not in the typeface, or run from right to left; each is a question mark",
-            made.missing_characters
-        ));
+    for notice in made.notices() {
+        eprintln!("{}: {notice}", shown(&arguments.output));
     }
     Ok(made.bytes)
 }

@@ -51,6 +51,12 @@ fn a_checker_of_accessibility_finds_nothing() {
         48_000,
         &preset(sumproof_signals::PresetKind::ALL[0], 3.0, 5),
     );
+    let rig = site.folder.join("rig.toml");
+    fs::write(
+        &rig,
+        "[left]\nbox = \"passive-direct-box\"\n[right]\npolarity = \"flipped\"\n[card]\nplayer = \"Ж\"\n",
+    )
+    .unwrap();
     for dark in [false, true] {
         let browser = Browser::with(
             390,
@@ -117,5 +123,10 @@ fn a_checker_of_accessibility_finds_nothing() {
             "return document.querySelector('#presets tbody tr') !== null",
         );
         clean("presets");
+        at("card", "#card-rig");
+        clean("no card");
+        browser.type_into("#card-rig", rig.to_str().unwrap());
+        until(&browser, "return document.querySelector('.card h2') !== null");
+        clean("card");
     }
 }

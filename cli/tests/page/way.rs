@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use sumproof_report::rig::file::parse;
 
 use crate::browser::Browser;
+use crate::card::card;
 use crate::common::sumproof;
 use crate::site::{Site, is_plain, recorded, wav16};
 
@@ -38,16 +39,16 @@ pub const READY: &str = "const start = document.querySelector('#start'); return 
 
 pub const TONE_IS_ON: &str =
     "return !document.querySelector('.during').hidden && !document.querySelector('#send').hidden";
-const ERROR: &str = "return document.querySelector('.line.error').textContent";
-const SENTENCE: &str = "return document.querySelector('.sentence')?.textContent ?? (document.querySelector('.line.error').textContent && 'error')";
+pub const ERROR: &str = "return document.querySelector('.line.error').textContent";
+pub const SENTENCE: &str = "return document.querySelector('.sentence')?.textContent ?? (document.querySelector('.line.error').textContent && 'error')";
 
 /// Clicks by script, where the mouse is not under test.
-fn press(browser: &Browser, id: &str) {
+pub fn press(browser: &Browser, id: &str) {
     browser.script(&format!("document.getElementById('{id}').click()"));
 }
 
 /// A venue's recording from which the command can make a rig file.
-fn venue(folder: &Path) -> PathBuf {
+pub fn venue(folder: &Path) -> PathBuf {
     let path = folder.join("venue.wav");
     let fits = |number: &u64| {
         let (samples, rate) = recorded(*number);
@@ -67,7 +68,7 @@ fn venue(folder: &Path) -> PathBuf {
 }
 
 /// A phone whose microphone plays a file, once.
-fn phone(heard: &Path, site: &Site) -> Browser {
+pub fn phone(heard: &Path, site: &Site) -> Browser {
     let capture = format!("--use-file-for-fake-audio-capture={}%noloop", heard.display());
     let browser = Browser::with(
         390,
@@ -87,19 +88,17 @@ fn phone(heard: &Path, site: &Site) -> Browser {
 }
 
 /// The one saved file with that extension.
-fn saved(site: &Site, ending: &str) -> String {
+pub fn saved(folder: &Path, ending: &str) -> PathBuf {
     let end = Instant::now() + PATIENCE;
     loop {
-        let found = fs::read_dir(site.folder.join("saved"))
+        let found = fs::read_dir(folder.join("saved"))
             .into_iter()
             .flatten()
             .map(|entry| entry.unwrap().path())
-            .find(|path| path.extension().is_some_and(|found| found == ending));
-        if let Some(text) = found
-            .and_then(|path| fs::read_to_string(path).ok())
-            .filter(|text| !text.is_empty())
-        {
-            return text;
+            .find(|path| path.extension().is_some_and(|found| found == ending))
+            .filter(|path| fs::metadata(path).is_ok_and(|about| about.len() > 0));
+        if let Some(path) = found {
+            return path;
         }
         assert!(Instant::now() < end, "no .{ending} was saved");
         std::thread::sleep(Duration::from_millis(200));
@@ -113,9 +112,10 @@ fn save_rig(browser: &Browser, site: &Site) {
     press(browser, "keep");
     press(browser, "save-rig");
     press(browser, "save-json");
-    let rig = parse(&saved(site, "toml")).unwrap();
+    let read = |ending| fs::read_to_string(saved(&site.folder, ending)).unwrap();
+    let rig = parse(&read("toml")).unwrap();
     assert_eq!(rig.own_name(), Some("The Cellar"));
-    let json: Value = serde_json::from_str(&saved(site, "json")).unwrap();
+    let json: Value = serde_json::from_str(&read("json")).unwrap();
     assert_eq!(json["kind"], "line-check");
 }
 
@@ -175,6 +175,19 @@ fn from_the_first_touch_to_the_saved_rig_file_then_without_a_network() {
     until(&browser, "return document.querySelector('#recording') !== null");
     browser.type_into("#recording", folder.join("venue.wav").to_str().unwrap());
     assert_ne!(until(&browser, SENTENCE), "error", "{}", browser.script(ERROR));
+
+    // The rig card of the rig file that the page saved, without a network too: the same file as the command's.
+    let rig = saved(&folder, "toml");
+    browser.visit(&format!("{url}#card"));
+    until(&browser, "return document.querySelector('#card-rig') !== null");
+    browser.type_into("#card-rig", rig.to_str().unwrap());
+    until(&browser, "return document.querySelector('.card h2') !== null");
+    press(&browser, "save-pdf");
+    let ours = fs::read(saved(&folder, "pdf")).unwrap();
+    assert!(
+        ours == card(&rig, &[], &folder, "a4"),
+        "the PDF isn't the command's"
+    );
     assert_eq!(browser.console(), Vec::<String>::new());
 }
 
@@ -268,6 +281,12 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
         line.as_str().unwrap().contains("microphone was refused"),
         "{line}"
     );
+    // It is above what was touched, and is brought into view.
+    let seen = deaf.script(
+        "const { top, bottom } = document.querySelector('.line.error').getBoundingClientRect();
+         return top >= -1 && bottom <= innerHeight + 1",
+    );
+    assert_eq!(seen, true);
 }
 
 #[test]

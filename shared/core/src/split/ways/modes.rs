@@ -17,6 +17,8 @@ const KERNEL_REACH: usize = to_index(3.0 * KERNEL_DEG / STEP_DEG);
 const OWN_DEG: f64 = 6.0;
 /// Least distance of two modes, degrees.
 const APART_DEG: f64 = 12.0;
+/// Worths this close are equal: presets whose increments all have one direction are worth 1 at either place.
+const ROUNDING: f64 = 1e-9;
 /// Most modes found.
 pub const MOST_MODES: usize = 4;
 
@@ -92,7 +94,8 @@ impl Modes {
         for place in 0..PLACES {
             let found = Self::at(increments, means, place);
             let worth = found.modes[0].share * found.purity.sqrt();
-            if worth > best_worth {
+            // Of equal ones the first, whatever the rounding of this machine.
+            if worth > best_worth + ROUNDING {
                 (best, best_worth) = (found, worth);
             }
         }

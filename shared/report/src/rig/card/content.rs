@@ -22,6 +22,9 @@ const BLANK: &str = "__________";
 /// Stands for what only the player knows.
 const ASK: &str = "ask me";
 
+/// Labels of the rows that hold the player's own texts.
+pub(super) const OWN_ROWS: [&str; 2] = ["name", "connector"];
+
 /// The contents of a card.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Card {
@@ -266,13 +269,13 @@ fn rows(ways: &[Way; 2], names: &[String; 2], connector: &str, whose: Option<Who
         }
     };
     row(
-        "name",
+        OWN_ROWS[0],
         [
             each_blank(&names[0], BLANK),
             each_blank(&names[1], &format!("{BLANK} ")),
         ],
     );
-    row("connector", [or_blank(connector), or_blank(connector)]);
+    row(OWN_ROWS[1], [or_blank(connector), or_blank(connector)]);
     row(
         "DI",
         each(&|way| {

@@ -10,9 +10,9 @@ use super::sheet::{Block, Part, Role, Sheet, Tone};
 use super::typeset::{Cut, Type};
 use crate::formats::picture::escape;
 
-/// The page.
+/// The page, with its typeface or without.
 #[must_use]
-pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
+pub fn page(sheet: &Sheet, title: &str, set: &Type, typeface: bool) -> String {
     let (width, height) = sheet.paper.points();
     let mut body = String::new();
     for block in &sheet.blocks {
@@ -30,6 +30,8 @@ pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
         ));
     }
     let fonts: String = Cut::ALL
+        .into_iter()
+        .filter(|_| typeface)
         .map(|cut| {
             let (weight, style) = match cut {
                 Cut::Regular => (400, "normal"),
@@ -39,10 +41,10 @@ pub fn page(sheet: &Sheet, title: &str, set: &Type) -> String {
             format!(
                 "@font-face{{font-family:\"Card\";font-weight:{weight};font-style:{style};src:url(data:font/otf;base64,{}) \
                  format(\"opentype\")}}\n",
-                STANDARD.encode(cut.file())
+                STANDARD.encode(set.file(cut))
             )
         })
-        .concat();
+        .collect();
     let size = match sheet.paper {
         Paper::A4 => "A4",
         Paper::Letter => "letter",

@@ -16,6 +16,8 @@ pub use crate::formats::written::TakesError;
 pub use content::{Card, FIRST};
 pub use presets::{AtRisk, Preset, presets_of_json};
 
+use typeset::Cut;
+
 /// Paper size.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Paper {
@@ -75,6 +77,8 @@ pub enum CardError {
 pub enum CardForm {
     /// One self-contained file.
     Html,
+    /// The same without its typeface, for a page that has one.
+    Screen,
     /// One page of PDF.
     Pdf,
 }
@@ -90,6 +94,68 @@ pub struct CardFile {
     pub unnamed: usize,
     /// Number of characters of the player's texts that the typeface lacks; each is printed as a question mark.
     pub missing_characters: usize,
+}
+
+impl CardFile {
+    /// What the player should know about it, in whole lines without the file's name.
+    #[must_use]
+    pub fn notices(&self) -> Vec<String> {
+        let mut notices = Vec::new();
+        if self.scale < SMALL {
+            notices.push(format!(
+                "the texts are long, so the type is at {:.0} % of its size",
+                100.0 * self.scale
+            ));
+        }
+        match self.unnamed {
+            0 => {}
+            1 => notices.push("one more preset is at risk than there is room for".into()),
+            unnamed => notices.push(format!(
+                "{unnamed} more presets are at risk than there is room for"
+            )),
+        }
+        match self.missing_characters {
+            0 => {}
+            1 => notices.push(
+                "one character is not in the typeface, or runs from right to left; it is a question mark".into(),
+            ),
+            missing => notices.push(format!(
+                "{missing} characters are not in the typeface, or run from right to left; each is a question mark"
+            )),
+        }
+        notices
+    }
+}
+
+/// Below this type size, relative to the usual one, the player is advised to shorten his texts.
+const SMALL: f64 = 0.9;
+
+/// The cuts a card is set in: OpenType files.
+#[derive(Clone, Copy, Debug)]
+pub struct Typeface {
+    /// For running text, and for all of the player's own texts.
+    pub regular: &'static [u8],
+    /// For what must not be overlooked.
+    pub semibold: &'static [u8],
+    /// For labels.
+    pub italic: &'static [u8],
+}
+
+impl Typeface {
+    /// Libertinus Serif (SIL Open Font License 1.1), as in the window.
+    pub const WHOLE: Self = Self {
+        regular: sumproof_fonts::REGULAR,
+        semibold: sumproof_fonts::SEMIBOLD,
+        italic: sumproof_fonts::ITALIC,
+    };
+
+    fn file(&self, cut: Cut) -> &'static [u8] {
+        match cut {
+            Cut::Regular => self.regular,
+            Cut::Semibold => self.semibold,
+            Cut::Italic => self.italic,
+        }
+    }
 }
 
 /// Makes the card of a rig.
@@ -109,7 +175,21 @@ pub struct CardFile {
 /// # Errors
 /// The texts don't fit on one page, the PDF can't be made, or a built-in font is damaged.
 pub fn card(file: &RigFile, presets: &[Preset], paper: Paper, form: CardForm) -> Result<CardFile, CardError> {
-    let set = typeset::Type::load().ok_or(CardError::Font)?;
+    card_in(Typeface::WHOLE, file, presets, paper, form)
+}
+
+/// The same, set in other files.
+///
+/// # Errors
+/// As [`card`].
+pub fn card_in(
+    typeface: Typeface,
+    file: &RigFile,
+    presets: &[Preset],
+    paper: Paper,
+    form: CardForm,
+) -> Result<CardFile, CardError> {
+    let set = typeset::Type::load(typeface).ok_or(CardError::Font)?;
     let card = Card::new(file, presets, &set);
     let sheet = sheet::lay_out(&card, paper, &set)?;
     let title = if card.player.is_empty() {
@@ -119,7 +199,8 @@ pub fn card(file: &RigFile, presets: &[Preset], paper: Paper, form: CardForm) ->
     };
     Ok(CardFile {
         bytes: match form {
-            CardForm::Html => html::page(&sheet, &title, &set).into_bytes(),
+            CardForm::Html => html::page(&sheet, &title, &set, true).into_bytes(),
+            CardForm::Screen => html::page(&sheet, &title, &set, false).into_bytes(),
             CardForm::Pdf => pdf::file(&sheet, &title, &set)?,
         },
         scale: sheet.scale,

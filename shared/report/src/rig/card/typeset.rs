@@ -3,7 +3,10 @@
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-use harfrust::{FontRef, ShapeOptions, ShaperData, UnicodeBuffer};
+use harfrust::{FontRef, GlyphId, ShapeOptions, ShaperData, UnicodeBuffer};
+use read_fonts::TableProvider;
+
+use super::Typeface;
 
 /// A cut of the typeface.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -29,16 +32,6 @@ impl Cut {
             Self::Italic => 2,
         }
     }
-
-    /// The OpenType file.
-    #[must_use]
-    pub fn file(self) -> &'static [u8] {
-        match self {
-            Self::Regular => sumproof_fonts::REGULAR,
-            Self::Semibold => sumproof_fonts::SEMIBOLD,
-            Self::Italic => sumproof_fonts::ITALIC,
-        }
-    }
 }
 
 /// One glyph of a set line; lengths relative to the type size.
@@ -57,12 +50,15 @@ pub struct Glyph {
 struct Face {
     font: FontRef<'static>,
     data: ShaperData,
+    /// Units of its lengths in the type size.
+    em: u16,
     ascent: f64,
     descent: f64,
 }
 
 /// The three cuts, ready to set.
 pub struct Type {
+    typeface: Typeface,
     faces: [Face; 3],
     /// Widths measured so far: a page is tried at several sizes, and most of its lines recur.
     widths: [RefCell<HashMap<String, f64>>; 3],
@@ -71,23 +67,37 @@ pub struct Type {
 impl Type {
     /// Loads the cuts. `None` if a font is damaged, which the build script rules out.
     #[must_use]
-    pub fn load() -> Option<Self> {
+    pub fn load(typeface: Typeface) -> Option<Self> {
         let face = |cut: Cut| {
-            let bytes = cut.file();
-            let font = FontRef::new(bytes).ok()?;
-            let (ascent, descent) = heights(bytes)?;
+            let font = FontRef::new(typeface.file(cut)).ok()?;
+            let (em, heights) = (font.head().ok()?.units_per_em(), font.hhea().ok()?);
+            let share = |units: i16| f64::from(units) / f64::from(em);
             Some(Face {
                 data: ShaperData::new(&font),
+                ascent: share(heights.ascender().to_i16()),
+                descent: -share(heights.descender().to_i16()),
+                em,
                 font,
-                ascent,
-                descent,
             })
         };
         let [regular, semibold, italic] = Cut::ALL.map(face);
         Some(Self {
+            typeface,
             faces: [regular?, semibold?, italic?],
             widths: Default::default(),
         })
+    }
+
+    /// The OpenType file of a cut.
+    #[must_use]
+    pub fn file(&self, cut: Cut) -> &'static [u8] {
+        self.typeface.file(cut)
+    }
+
+    /// The same, for its tables.
+    #[must_use]
+    pub fn font(&self, cut: Cut) -> &FontRef<'static> {
+        &self.face(cut).font
     }
 
     fn face(&self, cut: Cut) -> &Face {
@@ -107,7 +117,7 @@ impl Type {
     pub fn shape(&self, text: &str, cut: Cut) -> Vec<Glyph> {
         let face = self.face(cut);
         let shaper = face.data.shaper(&face.font).build();
-        let em = shaper.units_per_em() as f32;
+        let em = f32::from(face.em);
         let mut buffer = UnicodeBuffer::new();
         buffer.push_str(text);
         buffer.guess_segment_properties();
@@ -122,6 +132,14 @@ impl Type {
                 cluster: info.cluster as usize,
             })
             .collect()
+    }
+
+    /// The width of a glyph before kerning (OpenType 1.9, 'hmtx'), relative to the type size.
+    #[must_use]
+    pub fn plain_width(&self, glyph: u32, cut: Cut) -> Option<f64> {
+        let face = self.face(cut);
+        let units = face.font.hmtx().ok()?.advance(GlyphId::new(glyph))?;
+        Some(f64::from(units) / f64::from(face.em))
     }
 
     /// Width of a line, relative to the type size.
@@ -212,29 +230,13 @@ fn is_right_to_left(c: char) -> bool {
         | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{feff}')
 }
 
-/// Ascent and descent of the 'hhea' table over the units of the 'head' table (OpenType 1.9).
-fn heights(font: &[u8]) -> Option<(f64, f64)> {
-    let u16_at = |at: usize| Some(u16::from_be_bytes(font.get(at..at + 2)?.try_into().ok()?));
-    let u32_at = |at: usize| Some(u32::from_be_bytes(font.get(at..at + 4)?.try_into().ok()?) as usize);
-    let table = |tag: &[u8]| {
-        (0..usize::from(u16_at(4)?))
-            .map(|n| 12 + 16 * n)
-            .find(|&at| font.get(at..at + 4) == Some(tag))
-            .and_then(|at| u32_at(at + 8))
-    };
-    let (head, hhea) = (table(b"head")?, table(b"hhea")?);
-    let em = f64::from(u16_at(head + 18)?);
-    let signed = |at: usize| u16_at(at).map(|bits| f64::from(bits.cast_signed()));
-    Some((signed(hhea + 4)? / em, -signed(hhea + 6)? / em))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn text_is_measured_and_broken() {
-        let set = Type::load().expect("the fonts are in the house");
+        let set = Type::load(Typeface::WHOLE).expect("the fonts are in the house");
         // Figures are tabular: columns of them align.
         assert_eq!(set.width("111", Cut::Regular), set.width("888", Cut::Regular));
         // Kerned: narrower than its letters.
@@ -255,7 +257,7 @@ mod tests {
 
     #[test]
     fn what_the_typeface_lacks_is_counted() {
-        let set = Type::load().expect("the fonts are in the house");
+        let set = Type::load(Typeface::WHOLE).expect("the fonts are in the house");
         assert_eq!(set.settable("Zoë – Ñandú, 3 Ω"), ("Zoë – Ñandú, 3 Ω".into(), 0));
         assert_eq!(set.settable("音 \u{5d0}!"), ("? ?!".into(), 2));
     }

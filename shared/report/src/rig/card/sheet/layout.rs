@@ -4,7 +4,7 @@ use sumproof_core::score::outcome::Outcome;
 
 use super::{Block, MARGIN, Part, Role, SetLine, Sheet, Stroke, Tone};
 use crate::rig::card::Paper;
-use crate::rig::card::content::{Card, FIRST};
+use crate::rig::card::content::{Card, FIRST, OWN_ROWS};
 use crate::rig::card::typeset::{Cut, Type};
 
 /// A style of text.
@@ -204,11 +204,13 @@ impl<'t> Layout<'t> {
                 self.rule(false);
             }
             self.space(0.7);
+            let own = OWN_ROWS.contains(&name.as_str());
             let style = |text: &str| {
                 // Must not be overlooked.
-                if ["YES", "NO:", "FLIPPED"]
-                    .iter()
-                    .any(|word| text.starts_with(word))
+                if !own
+                    && ["YES", "NO:", "FLIPPED"]
+                        .iter()
+                        .any(|word| text.starts_with(word))
                 {
                     STRONG
                 } else {

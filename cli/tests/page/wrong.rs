@@ -89,7 +89,7 @@ fn a_file_without_sound_is_one_line_and_the_page_goes_on() {
         filmed.is_ok_and(|status| status.success()),
         "ffmpeg is missing or failed: apt-get install ffmpeg"
     );
-    wav16(&file("silent.wav"), &[0.0; 48_000 * 30], 48_000);
+    wav16(&file("silent.wav"), &vec![0.0; 48_000 * 30], 48_000);
     wav16(&file("short.wav"), &[0.1; 4800], 48_000);
     wav16(&file("none.wav"), &[], 48_000);
     fs::write(file("empty.m4a"), "").unwrap();

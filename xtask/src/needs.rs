@@ -57,6 +57,11 @@ pub const TESTS: &[Need] = &[
         package: "firefox-esr",
         probe: Probe::Command("firefox-esr"),
     },
+    // Plays into nothing, for that one: it plays only to a sound device.
+    Need {
+        package: "pulseaudio",
+        probe: Probe::Command("pulseaudio"),
+    },
     // Coders: for phones' recordings in the simulated venues, and for files to be damaged.
     Need {
         package: "flac",

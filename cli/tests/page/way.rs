@@ -106,13 +106,13 @@ pub fn saved(folder: &Path, ending: &str) -> PathBuf {
 }
 
 /// Saves the rig file of the finding shown, and checks that plugin and command can import it.
-fn save_rig(browser: &Browser, site: &Site) {
-    let _ = fs::remove_dir_all(site.folder.join("saved"));
+fn save_rig(browser: &Browser, folder: &Path) {
+    let _ = fs::remove_dir_all(folder.join("saved"));
     browser.type_into("#venue", "The Cellar");
     press(browser, "keep");
     press(browser, "save-rig");
     press(browser, "save-json");
-    let read = |ending| fs::read_to_string(saved(&site.folder, ending)).unwrap();
+    let read = |ending| fs::read_to_string(saved(folder, ending)).unwrap();
     let rig = parse(&read("toml")).unwrap();
     assert_eq!(rig.own_name(), Some("The Cellar"));
     let json: Value = serde_json::from_str(&read("json")).unwrap();
@@ -156,7 +156,7 @@ fn from_the_first_touch_to_the_saved_rig_file_then_without_a_network() {
     browser.click("#send");
     let sentence = until(&browser, SENTENCE);
     assert_ne!(sentence, "error", "{}", browser.script(ERROR));
-    save_rig(&browser, &site);
+    save_rig(&browser, &site.folder);
     only_its_own(&browser, &site);
 
     // The network goes down; the saved finding and everything else is still there.
@@ -175,6 +175,7 @@ fn from_the_first_touch_to_the_saved_rig_file_then_without_a_network() {
     until(&browser, "return document.querySelector('#recording') !== null");
     browser.type_into("#recording", folder.join("venue.wav").to_str().unwrap());
     assert_ne!(until(&browser, SENTENCE), "error", "{}", browser.script(ERROR));
+    save_rig(&browser, &folder);
 
     // The rig card of the rig file that the page saved, without a network too: the same file as the command's.
     let rig = saved(&folder, "toml");

@@ -39,6 +39,9 @@ const RELATED: f64 = 0.12;
 /// The widest intervals that are told at all, and as sure: level (dB) and delay (seconds).
 const LEVEL_DB: [f64; 2] = [1.5, 0.6];
 const DELAY_S: [f64; 2] = [0.001_5, 0.000_1];
+/// Of lines that differ by more than the first, the softer one may be under the noise, and the interval is too narrow from
+/// the second on: such a level is likely at most, dB.
+const FAR_APART_DB: [f64; 2] = [10.0, 0.25];
 /// A line this much below the other one is bent twice as much as one that isn't, dB.
 const SOFT_DB: f64 = 15.0;
 /// A delay is no better than this share of a period of the highest frequency that is within 15 dB of the loudest: a
@@ -405,8 +408,14 @@ fn level(measured: &Measured, alike: f64, polarity: Option<Trust>) -> Answer<f64
     let model_db = 6.0 * (1.0 - alike) * (1.0 + measured.level_db.abs() / SOFT_DB);
     let within =
         2.0 * ((WIDENED * measured.level_sigma_db).powi(2) + 0.02f64.powi(2) + model_db * model_db).sqrt();
+    let [far_db, narrow_db] = FAR_APART_DB;
+    let sure_db = if measured.level_db.abs() > far_db {
+        narrow_db
+    } else {
+        LEVEL_DB[1]
+    };
     match polarity {
-        Some(Trust::Sure) if within <= LEVEL_DB[1] && measured.gain != Some(Notice::GainUnheard) => {
+        Some(Trust::Sure) if within <= sure_db && measured.gain != Some(Notice::GainUnheard) => {
             known(measured.level_db, Trust::Sure, within)
         }
         Some(_) if within <= LEVEL_DB[0] => known(measured.level_db, Trust::Likely, within),

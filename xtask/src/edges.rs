@@ -91,8 +91,11 @@ fn asking(text: &str) -> impl Iterator<Item = usize> {
         .map(|(at, _)| at + 1)
 }
 
-/// Calls `see` with the name, from the root, and the text of every Rust file and manifest below a folder.
-fn look(folder: &Path, below: &str, see: &mut impl FnMut(&str, &str)) -> std::io::Result<()> {
+/// Calls `see` with the name, from `folder` and after `below`, and the text of every Rust file and manifest below it.
+///
+/// # Errors
+/// A folder or file that can't be read.
+pub fn look(folder: &Path, below: &str, see: &mut impl FnMut(&str, &str)) -> std::io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
         let file = path

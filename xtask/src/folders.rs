@@ -1,7 +1,7 @@
 //! Checks that the folders of a crate depend on each other in one direction.
 
-use crate::place;
 use crate::run::Failure;
+use crate::{edges, place};
 use std::fs;
 use std::path::Path;
 
@@ -84,7 +84,7 @@ pub fn folders() -> Result<(), Failure> {
             let found = not_allowed(name, text, list, &mut uses);
             wrong.extend(found.map(|other| format!("{package}/src/{name} uses {other}")));
         };
-        look(&source, "", &mut see)
+        edges::look(&source, "", &mut see)
             .and_then(|()| unlisted(&source, list))
             .map(|folders| {
                 wrong.extend(
@@ -145,21 +145,6 @@ fn unlisted(source: &Path, list: &[Folder]) -> std::io::Result<Vec<String>> {
         }
     }
     Ok(found)
-}
-
-/// Calls `see` with the name, from `source`, and the text of every Rust file below it.
-fn look(source: &Path, below: &str, see: &mut impl FnMut(&str, &str)) -> std::io::Result<()> {
-    for entry in fs::read_dir(source.join(below))? {
-        let path = entry?.path();
-        let file = path.file_name().unwrap_or_default().to_string_lossy();
-        let name = format!("{below}{file}");
-        if path.is_dir() {
-            look(source, &format!("{name}/"), see)?;
-        } else if name.ends_with(".rs") {
-            see(&name, &fs::read_to_string(&path)?);
-        }
-    }
-    Ok(())
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::browser::Browser;
 use crate::common::{preset, text, write};
-use crate::site::{Site, recorded, wav16};
+use crate::site::{Site, hum, recorded, wav16};
 use crate::way::{ERROR, READY, SENTENCE, TONE_IS_ON, phone, press, until};
 
 /// Runs a script before the page's own, at every visit.
@@ -89,10 +89,7 @@ fn the_screen_is_kept_on_and_it_is_said_when_it_is_not() {
         return;
     };
     let heard = site.folder.join("hum.wav");
-    let hum: Vec<f64> = (0..48_000 * 20)
-        .map(|n| 0.01 * (f64::from(n) * 0.01).sin())
-        .collect();
-    wav16(&heard, &hum, 48_000);
+    hum(&heard, 20);
     let browser = phone(&heard, &site);
     first(
         &browser,

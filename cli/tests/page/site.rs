@@ -76,6 +76,14 @@ pub fn is_plain(number: u64) -> bool {
     )
 }
 
+/// Writes a soft hum, as a microphone hears it in a quiet place.
+pub fn hum(path: &Path, seconds: i32) {
+    let samples: Vec<f64> = (0..48_000 * seconds)
+        .map(|n| 0.01 * (f64::from(n) * 0.01).sin())
+        .collect();
+    wav16(path, &samples, 48_000);
+}
+
 /// Writes samples as 16-bit WAV.
 pub fn wav16(path: &Path, samples: &[f64], rate: u32) {
     let spec = WavSpec {

@@ -11,7 +11,7 @@ use sumproof_report::rig::file::parse;
 use crate::browser::Browser;
 use crate::card::card;
 use crate::common::sumproof;
-use crate::site::{Site, is_plain, recorded, wav16};
+use crate::site::{Site, hum, is_plain, recorded, wav16};
 
 /// Longer than any step takes on a busy machine.
 const PATIENCE: Duration = Duration::from_secs(240);
@@ -199,10 +199,7 @@ fn what_ends_a_check_is_one_line_and_nothing_is_lost() {
         return;
     };
     let heard = site.folder.join("hum.wav");
-    let hum: Vec<f64> = (0..48_000 * 20)
-        .map(|n| 0.01 * (f64::from(n) * 0.01).sin())
-        .collect();
-    wav16(&heard, &hum, 48_000);
+    hum(&heard, 20);
     let browser = phone(&heard, &site);
     let lines = format!("{}#lines", site.url());
     browser.visit(&lines);
@@ -245,10 +242,7 @@ fn a_locked_phone_a_touch_and_a_refused_microphone_are_one_line_each() {
         return;
     };
     let heard = site.folder.join("hum.wav");
-    let hum: Vec<f64> = (0..48_000 * 5)
-        .map(|n| 0.01 * (f64::from(n) * 0.01).sin())
-        .collect();
-    wav16(&heard, &hum, 48_000);
+    hum(&heard, 5);
     let browser = phone(&heard, &site);
     browser.visit(&format!("{}#lines", site.url()));
     until(&browser, READY);
